@@ -1,0 +1,100 @@
+"""The words of a measurement: what it needs, what it gives, how it can fail."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+PRACTICE = "common practice, no published source"
+
+
+class Unreadable(Exception):
+    """What was typed, or what a card says, cannot be used; the message is one plain sentence."""
+
+
+class MissingLine(Exception):
+    """The machine card does not say what a measurement needs.
+
+    `path` is the dotted path on the card, the message names the line to add.
+    """
+
+    def __init__(self, path: str, message: str) -> None:
+        super().__init__(message)
+        self.path = path
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Need:
+    """One input of a measurement.
+
+    unit: the unit shown, in which the measurement's function takes it ('' for a bare number).
+    dimension: a kind of quantity (voltage, current, charge, time, temperature, length, volume,
+        flow, speed, pressure), or gravity, percent, number, count, ratio, choice.
+    card: dotted path on the machine card that can supply it.
+    asked: a person reads it at the machine; else only the card or a typed key gives it.
+    low, high: the range taken, in `unit`; with `above_low` the low end itself is refused.
+    words: the words of a choice.
+    places: for a list, the least and the most values.
+    replaces: another input that is not looked for when this one is given.
+    """
+
+    name: str
+    title: str
+    unit: str = ""
+    dimension: str
+    card: str | None = None
+    asked: bool = False
+    optional: bool = False
+    example: str
+    low: float | None = None
+    high: float | None = None
+    above_low: bool = False
+    words: tuple[str, ...] = ()
+    places: tuple[int, int] | None = None
+    replaces: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Expected:
+    """What is expected, in the measurement's unit; None is an open end."""
+
+    low: float | None
+    high: float | None
+    source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outcome:
+    """What a measurement's function gives back: value, expected value, the lines on paper."""
+
+    value: float
+    workings: tuple[str, ...]
+    expected: Expected | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Figure:
+    """A measurement that was taken. `si` holds its inputs as (name, magnitude, unit) in SI."""
+
+    read: str
+    value: float
+    unit: str
+    expected: Expected | None
+    workings: tuple[str, ...]
+    si: tuple[tuple[str, float, str], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measurement:
+    """A measurement, as trees name it.
+
+    how: how it is taken, in a line or two. source: where formula and bands come from.
+    compute: the pure function; its keywords are the names of the needs, in their units, and a
+    need that is optional and not known is None.
+    """
+
+    name: str
+    title: str
+    unit: str
+    how: str
+    source: str
+    needs: tuple[Need, ...]
+    compute: Callable[..., Outcome]
