@@ -1,0 +1,153 @@
+"""Brushes and pads: what is left of them, and the current they draw."""
+
+from .model import PRACTICE, Expected, Measurement, Need, Outcome
+
+BRISTLE = 20.0  # mm: change between 20 and 15
+PAD = 8.0  # mm of 25
+
+
+def bristle(*, readings: tuple[float, ...], bristle_new: float | None = None) -> Outcome:
+    """Length of the bristles, the shortest of three places.
+
+    readings: mm at three places. bristle_new: mm of a new brush.
+    Returns mm. The shortest decides: that side of the brush no longer scrubs, whatever the mean.
+    Source: common practice: change at 15 to 20 mm.
+    """
+    value = min(readings)
+    workings = [_places(readings, value)]
+    if bristle_new:
+        workings.append(
+            f"{value:.6g} of {bristle_new:.6g} mm new: {100 * value / bristle_new:.0f} %"
+        )
+    return Outcome(
+        value=value,
+        expected=Expected(
+            low=BRISTLE, high=bristle_new, source=f"change at 15 to 20 mm, {PRACTICE}"
+        ),
+        workings=tuple(workings),
+    )
+
+
+def pad(*, readings: tuple[float, ...]) -> Outcome:
+    """Thickness of a pad, the thinnest of three places.
+
+    readings: mm at three places. Returns mm. Source: common practice: change under 8 of 25 mm.
+    """
+    value = min(readings)
+    return Outcome(
+        value=value,
+        expected=Expected(low=PAD, high=None, source=PRACTICE),
+        workings=(_places(readings, value),),
+    )
+
+
+def _places(readings: tuple[float, ...], value: float) -> str:
+    listed = ", ".join(f"{one:.6g}" for one in readings)
+    return f"{listed} mm: the least decides, {value:.6g} mm"
+
+
+def brush_current(*, reading: float, rated: float, other: float | None = None) -> Outcome:
+    """Current of the brushes in per cent of what the card says.
+
+    reading: A. rated: A on the card. other: A of the other side, where the display shows both.
+    Returns per cent. Source: common practice: within 20 %, sides within 20 % of each other.
+    """
+    percent = 100 * reading / rated
+    workings = [f"{reading:.6g} A / {rated:.6g} A = {percent:.0f} % of the card's"]
+    if other is not None:
+        larger = max(reading, other)
+        apart = 100 * abs(reading - other) / larger if larger else 0.0
+        far = ", more than 20 %: look at the weaker side" if apart > 20 else ""
+        workings.append(f"{reading:.6g} A and {other:.6g} A: sides {apart:.0f} % apart{far}")
+    return Outcome(
+        value=percent,
+        expected=Expected(low=80.0, high=120.0, source=f"card ±20 %, {PRACTICE}"),
+        workings=tuple(workings),
+    )
+
+
+def _three(title: str, example: str) -> Need:
+    return Need(
+        name="readings",
+        title=title,
+        unit="mm",
+        dimension="length",
+        asked=True,
+        example=example,
+        low=0,
+        high=150,
+        places=(3, 3),
+    )
+
+
+def _amps(name: str, title: str, *, optional: bool) -> Need:
+    return Need(
+        name=name,
+        title=title,
+        unit="A",
+        dimension="current",
+        asked=True,
+        optional=optional,
+        example="18 A",
+        low=0,
+        high=300,
+    )
+
+
+BRISTLE_LENGTH = Measurement(
+    name="bristle",
+    title="Length of the bristles",
+    unit="mm",
+    how="Machine dead, brush off its driver. A ruler at three places round the brush.",
+    source=PRACTICE,
+    needs=(
+        _three("bristle at three places", "24, 22, 23 mm"),
+        Need(
+            name="bristle_new",
+            title="bristle of a new brush",
+            unit="mm",
+            dimension="length",
+            card="brushes.bristle_new",
+            optional=True,
+            example="40 mm",
+            low=0,
+            high=150,
+            above_low=True,
+        ),
+    ),
+    compute=bristle,
+)
+
+PAD_THICKNESS = Measurement(
+    name="pad",
+    title="Thickness of the pad",
+    unit="mm",
+    how="Machine dead, pad off its driver. A ruler at three places round the pad.",
+    source=PRACTICE,
+    needs=(_three("pad at three places", "14, 12, 13 mm"),),
+    compute=pad,
+)
+
+BRUSH_CURRENT = Measurement(
+    name="brush-current",
+    title="Brush current against the card's",
+    unit="%",
+    how="Read the brush amps off the machine's own display, brushes down and wet, at steady work.",
+    source=PRACTICE,
+    needs=(
+        _amps("reading", "brush current shown", optional=False),
+        _amps("other", "the other side's, where both are shown", optional=True),
+        Need(
+            name="rated",
+            title="brush current on the card",
+            unit="A",
+            dimension="current",
+            card="brushes.current",
+            example="18 A",
+            low=0,
+            high=300,
+            above_low=True,
+        ),
+    ),
+    compute=brush_current,
+)

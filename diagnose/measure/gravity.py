@@ -1,0 +1,140 @@
+"""Hydrometer readings of flooded cells, brought to 80 °F."""
+
+from .model import PRACTICE, Expected, Measurement, Need, Outcome, Unreadable
+
+PER_DEGREE = 0.0004  # of specific gravity for 1 °F, US Army TM 5-3895-349-14P p. 871
+HOT = 45.0  # °C, above which a battery is left alone (common practice)
+
+MANUALS = "US Army TM 5-3895-349-14P p. 871"
+SPREAD = "US Army TM 55-2210-224-12 p. 4-78: more than 0.020 may be a dead cell"
+
+
+def _temperature(*, optional: bool) -> Need:
+    return Need(
+        name="temperature",
+        title="temperature of the acid",
+        unit="°C",
+        dimension="temperature",
+        asked=True,
+        optional=optional,
+        example="20 °C",
+        low=-30,
+        high=60,
+    )
+
+
+def at_80(reading: float, temperature: float) -> float:
+    """Specific gravity at 80 °F: 0.004 more for each 10 °F above it.
+
+    reading: specific gravity as read. temperature: of the acid, °C.
+    Source: US Army TM 5-3895-349-14P p. 871; TM 5-4210-230-14&P-1 p. 457.
+    """
+    return reading + PER_DEGREE * (temperature * 9 / 5 + 32 - 80)
+
+
+def _said(temperature: float) -> str:
+    hot = ", over 45 °C: stop, leave it alone and call" if temperature > HOT else ""
+    return f"{temperature:.6g} °C is {temperature * 9 / 5 + 32:.1f} °F{hot}"
+
+
+def gravity(*, reading: float, temperature: float) -> Outcome:
+    """Specific gravity of one cell, brought to 80 °F.
+
+    reading: 1.000 to 1.400. temperature: of the acid, °C, -30 to 60.
+    Returns specific gravity at 80 °F. Source: see `at_80`; full cell: common practice.
+    """
+    value = at_80(reading, temperature)
+    return Outcome(
+        value=value,
+        expected=Expected(low=1.275, high=1.285, source=f"fully charged, {PRACTICE}"),
+        workings=(
+            _said(temperature),
+            f"{reading:.4f} {value - reading:+.4f} (0.004 for each 10 °F from 80) = {value:.4f}",
+        ),
+    )
+
+
+def cell_gravities(
+    *, readings: tuple[float, ...], temperature: float | None = None, cells: float | None = None
+) -> Outcome:
+    """Spread of the cells' specific gravities, highest less lowest, at 80 °F.
+
+    readings: one a cell, in the order of the cells, 1.000 to 1.400. temperature: of the acid, °C
+    (the spread is the same without it). cells: how many the set has.
+    Raises Unreadable where there are not as many readings as cells.
+    Source: US Army TM 55-2210-224-12 p. 4-78 (0.020); common practice: to 0.030 watch.
+    """
+    if cells is not None and len(readings) != cells:
+        raise Unreadable(
+            f"{len(readings)} gravities were given, expected one for each of the {cells:.0f} cells"
+        )
+    shift = 0.0 if temperature is None else at_80(0.0, temperature)
+    lowest, highest = min(readings), max(readings)
+    spread = highest - lowest
+    low = [number for number, one in enumerate(readings, 1) if one == lowest]
+    named = "cell " + " and ".join(map(str, low)) if len(low) <= 3 else f"{len(low)} cells"
+    degrees = "no temperature given: gravities as read, the spread is the same"
+    return Outcome(
+        value=spread,
+        expected=Expected(low=0.0, high=0.020, source=SPREAD),
+        workings=(
+            degrees if temperature is None else f"{_said(temperature)}, {shift:+.4f} a cell",
+            f"lowest: {named} at {lowest + shift:.4f}",
+            f"highest: cell {readings.index(highest) + 1} at {highest + shift:.4f}",
+            f"spread {highest + shift:.4f} - {lowest + shift:.4f} = {spread:.4f}",
+        ),
+    )
+
+
+GRAVITY = Measurement(
+    name="gravity",
+    title="Specific gravity of one cell at 80 °F",
+    unit="",
+    how="Battery-trained: hydrometer and thermometer, after a full charge, before watering.",
+    source=f"{MANUALS}; {PRACTICE}",
+    needs=(
+        Need(
+            name="reading",
+            title="specific gravity as read",
+            dimension="gravity",
+            asked=True,
+            example="1.265",
+            low=1.0,
+            high=1.4,
+        ),
+        _temperature(optional=False),
+    ),
+    compute=gravity,
+)
+
+CELL_GRAVITIES = Measurement(
+    name="cell-gravities",
+    title="Spread of the cells' gravities at 80 °F",
+    unit="",
+    how="Battery-trained: hydrometer in every cell in order, after a full charge, before watering.",
+    source=f"{SPREAD}; {MANUALS}",
+    needs=(
+        Need(
+            name="readings",
+            title="specific gravities, cell by cell",
+            dimension="gravity",
+            asked=True,
+            example="1.275, 1.280, 1.270",
+            low=1.0,
+            high=1.4,
+            places=(2, 60),
+        ),
+        _temperature(optional=True),
+        Need(
+            name="cells",
+            title="cells in series",
+            dimension="count",
+            card="battery.cells",
+            optional=True,
+            example="12",
+            low=2,
+            high=60,
+        ),
+    ),
+    compute=cell_gravities,
+)

@@ -1,0 +1,212 @@
+"""Solution on its way from the tank to the floor: flow, film, how long a tank lasts."""
+
+from .model import PRACTICE, Expected, Measurement, Need, Outcome, Unreadable
+from .travel import PATH_WIDTH, SPEED
+
+FLOW = (1.5, 6.0)  # L/min
+FILM = (0.03, 0.10)  # mm
+
+
+def _volume(name: str, title: str, example: str, card: str | None = None) -> Need:
+    return Need(
+        name=name,
+        title=title,
+        unit="L",
+        dimension="volume",
+        card=card,
+        asked=card is None,
+        example=example,
+        low=0,
+        high=5000,
+    )
+
+
+def _time(title: str, example: str) -> Need:
+    return Need(
+        name="time",
+        title=title,
+        unit="min",
+        dimension="time",
+        asked=True,
+        example=example,
+        low=0,
+        high=600,
+        above_low=True,
+    )
+
+
+def _flow(*, asked: bool) -> Need:
+    return Need(
+        name="flow" if asked else "rate",
+        title="flow of solution" if asked else "flow on the card",
+        unit="L/min",
+        dimension="flow",
+        card="flow.rate",
+        asked=asked,
+        optional=not asked,
+        example="2.5 L/min",
+        low=0,
+        high=100,
+        above_low=True,
+    )
+
+
+def _flow_expected(rate: float | None) -> Expected:
+    """The card's flow within 20 %, else what machines of this kind give."""
+    if rate is None:
+        return Expected(low=FLOW[0], high=FLOW[1], source=PRACTICE)
+    return Expected(low=rate * 0.8, high=rate * 1.2, source=f"card ±20 %, {PRACTICE}")
+
+
+def tank_drop(*, before: float, after: float, time: float, rate: float | None = None) -> Outcome:
+    """Flow of solution from the drop of the clean-water tank.
+
+    before, after: L on the tank's scale. time: min at a fixed setting. rate: L/min on the card.
+    Returns L/min. Raises Unreadable where more is in the tank after than before.
+    Source: volume / time; 1.5 to 6 L/min, or the card ±20 %: common practice.
+    """
+    if after > before:
+        raise Unreadable(
+            f"after: {after:.6g} L is more than {before:.6g} L before, expected the same or less"
+        )
+    value = (before - after) / time
+    return Outcome(
+        value=value,
+        expected=_flow_expected(rate),
+        workings=(f"({before:.6g} L - {after:.6g} L) / {time:.6g} min = {value:.2f} L/min",),
+    )
+
+
+def bucket_flow(*, volume: float, time: float, rate: float | None = None) -> Outcome:
+    """Flow of solution into a bucket.
+
+    volume: L. time: min. rate: L/min on the card. Returns L/min.
+    Source: volume / time; 1.5 to 6 L/min, or the card ±20 %: common practice.
+    """
+    value = volume / time
+    return Outcome(
+        value=value,
+        expected=_flow_expected(rate),
+        workings=(f"{volume:.6g} L / {time:.6g} min = {value:.2f} L/min",),
+    )
+
+
+def film(*, flow: float, width: float, speed: float) -> Outcome:
+    """Thickness of the solution laid on the floor.
+
+    flow: L/min. width: cm. speed: km/h. Returns mm, for 1 L on 1 m² is 1 mm.
+    Source: flow / (width × speed); 0.03 to 0.10 mm, above 0.15 floods a smooth floor: common
+    practice.
+    """
+    area = width / 100 * speed * 1000 / 60
+    value = flow / area
+    return Outcome(
+        value=value,
+        expected=Expected(low=FILM[0], high=FILM[1], source=PRACTICE),
+        workings=(
+            f"{width / 100:.6g} m × {speed * 1000 / 60:.1f} m/min = {area:.1f} m²/min",
+            f"{flow:.6g} L/min / {area:.1f} m²/min = {value:.3f} mm (1 L/m² is 1 mm)",
+        ),
+    )
+
+
+def tank_time(*, volume: float, flow: float) -> Outcome:
+    """How long a tank of solution lasts.
+
+    volume: L. flow: L/min. Returns min. Source: volume / flow.
+    """
+    value = volume / flow
+    return Outcome(value=value, workings=(f"{volume:.6g} L / {flow:.6g} L/min = {value:.1f} min",))
+
+
+def recovery(*, dispensed: float, recovered: float) -> Outcome:
+    """Share of the solution that came back into the dirty-water tank.
+
+    dispensed, recovered: L on the two tanks' scales. Returns per cent.
+    Source: common practice: smooth floor 85 to 95 %, rough 70 to 85, below 70 bad.
+    """
+    value = 100 * recovered / dispensed
+    workings = [f"{recovered:.6g} L / {dispensed:.6g} L = {value:.0f} %"]
+    if value > 100:
+        workings.append("more came back than went out: old water in the tank, or on the floor?")
+    return Outcome(
+        value=value,
+        expected=Expected(low=85.0, high=95.0, source=f"smooth floor, {PRACTICE}"),
+        workings=tuple(workings),
+    )
+
+
+TANK_DROP = Measurement(
+    name="tank-drop",
+    title="Flow from the drop of the clean-water tank",
+    unit="L/min",
+    how="Level floor: read the tank's scale, scrub 5 minutes at one setting, read it again.",
+    source=f"volume / time; {PRACTICE}",
+    needs=(
+        _volume("before", "clean-water tank before", "100 L"),
+        _volume("after", "clean-water tank after", "88 L"),
+        _time("time at one setting", "5 min"),
+        _flow(asked=False),
+    ),
+    compute=tank_drop,
+)
+
+BUCKET_FLOW = Measurement(
+    name="bucket-flow",
+    title="Flow into a bucket",
+    unit="L/min",
+    how="Let the solution run into a measured bucket, by the watch.",
+    source=f"volume / time; {PRACTICE}",
+    needs=(
+        _volume("volume", "solution in the bucket", "2 L"),
+        _time("time to fill it", "1 min"),
+        _flow(asked=False),
+    ),
+    compute=bucket_flow,
+)
+
+FILM_THICKNESS = Measurement(
+    name="film",
+    title="Film of solution on the floor",
+    unit="mm",
+    how="Flow from the tank's drop, speed by watch over 10 m.",
+    source=f"flow / (width × speed); {PRACTICE}",
+    needs=(_flow(asked=True), PATH_WIDTH, SPEED),
+    compute=film,
+)
+
+TANK_TIME = Measurement(
+    name="tank-time",
+    title="How long a tank lasts",
+    unit="min",
+    how="Flow from the tank's drop or the bucket.",
+    source="volume / flow",
+    needs=(
+        _volume("volume", "clean-water tank", "110 L", card="tanks.clean"),
+        _flow(asked=True),
+    ),
+    compute=tank_time,
+)
+
+RECOVERY = Measurement(
+    name="recovery",
+    title="Share of the solution recovered",
+    unit="%",
+    how="Start with the dirty-water tank empty; read both tanks' scales after a stretch of floor.",
+    source=PRACTICE,
+    needs=(
+        Need(
+            name="dispensed",
+            title="solution laid down",
+            unit="L",
+            dimension="volume",
+            asked=True,
+            example="50 L",
+            low=0,
+            high=5000,
+            above_low=True,
+        ),
+        _volume("recovered", "dirty water recovered", "44 L"),
+    ),
+    compute=recovery,
+)
