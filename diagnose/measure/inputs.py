@@ -38,7 +38,7 @@ class Taken:
 
 def clean(value: float) -> float:
     """Twelve digits: the same reading in another unit must not land beside a band's edge."""
-    return float(f"{round(value, 12):.12g}")
+    return 0.0 if abs(value) < 1e-12 else float(f"{value:.12g}")
 
 
 def quoted(text: str) -> str:
@@ -144,7 +144,7 @@ def _single(need: Need, text: str, bare: bool) -> Taken:
             raise Unreadable(f"{quoted(text)} has no unit")
         value, si = units.convert(magnitude, unit or need.unit, need.dimension, need.unit)
         value = _within(need, clean(value), text)
-        return Taken(value=value, si=(si,), unit=units.SI[need.dimension][2])
+        return Taken(value=value, si=(float(f"{si:.12g}"),), unit=units.SI[need.dimension][2])
     return _pure(need, magnitude, unit, text)
 
 

@@ -127,18 +127,23 @@ def missing_line(
     ]
     if not lacking:
         return None
-    lines = [_line(need) for need in lacking if need.card]
     keys = " ".join(f"{need.name}={need.example}" for need in lacking)
-    add = f"add {' and '.join(lines)} to the machine card, or give {keys}" if lines else keys
+    lines = _lines(lacking)
+    add = f"add {lines} to the machine card, or give {keys}" if lines else f"give {keys}"
     names = ", ".join(need.name for need in lacking)
     return MissingLine(lacking[0].card or "", f"{measurement.name} lacks {names}: {add}")
 
 
-def _line(need: Need) -> str:
-    """The line of a card that supplies an input: `battery: {cells: 12}`."""
-    room, _, key = (need.card or "").rpartition(".")
-    example = f'"{need.example}"' if ":" in need.example else need.example
-    return f"`{room}: {{{key}: {example}}}`" if room else f"`{key}: {example}`"
+def _lines(needs: Collection[Need]) -> str:
+    """The lines of a card that supply inputs: `battery: {cells: 12}`, one for each section."""
+    rooms: dict[str, list[str]] = {}
+    for need in needs:
+        if need.card:
+            room, _, key = need.card.rpartition(".")
+            example = f'"{need.example}"' if ":" in need.example else need.example
+            rooms.setdefault(room, []).append(f"{key}: {example}")
+    alone = [f"`{line}`" for line in rooms.pop("", [])]
+    return " and ".join(alone + [f"`{room}: {{{', '.join(rooms[room])}}}`" for room in rooms])
 
 
 def compute(
@@ -159,7 +164,7 @@ def compute(
     for need in measurement.needs:
         silent = need.card is None or card(need.card) is None
         if need.asked and not need.optional and need.name not in given and silent:
-            add = f", or add {_line(need)} to the machine card" if need.card else ""
+            add = f", or add {_lines([need])} to the machine card" if need.card else ""
             raise Unreadable(f"{need.name} is missing: give {need.name}={need.example}{add}")
     lacking = missing_line(measurement, card, given)
     if lacking:

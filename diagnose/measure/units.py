@@ -46,7 +46,9 @@ WORDS: dict[str, dict[str, str]] = {
 }
 
 LONGEST = 40
-_UNIT = re.compile(r'[A-Za-zµμ°º℃℉"][A-Za-z0-9µμ°²³_/*^·" .]*')
+# One letter or more, at most squared or cubed (to pint a unit is a formula, `m**9**9**9` too).
+_ONE = r'[A-Za-zµμ°º℃℉"_.][A-Za-z0-9µμ°_.]*(?:(?:\*\*|\^)[23]|[²³])?'
+_UNIT = re.compile(rf"{_ONE}(?:\s*[/*·\s]\s*{_ONE})*")
 _POWER = re.compile(r"(?<=[A-Za-z])\^?([23])(?![0-9A-Za-z])")
 
 
@@ -74,7 +76,7 @@ def _kind(unit: str) -> str | None:
 def _known(unit: str, dimension: str) -> str:
     """The unit as pint reads it, or Unreadable with what was wrong about it."""
     if len(unit) > LONGEST or not _UNIT.fullmatch(unit):
-        raise Unreadable("that is no unit")
+        raise Unreadable(f"'{unit[:LONGEST]}' is no unit")
     word = WORDS[dimension].get(unit.replace(" ", "").replace(".", "").casefold())
     if word is not None:
         return word
