@@ -77,7 +77,7 @@ MEASUREMENTS: dict[str, Measurement] = {
     "value": VALUE,
 }
 
-_PAIR = re.compile(r"(?:^|(?<=[\s,;]))([A-Za-z][A-Za-z0-9_-]*)\s*=")
+_PAIR = r"(?:^|(?<=[\s,;]))([A-Za-z][A-Za-z0-9_-]*)\s*="
 
 
 def find(name: str) -> Measurement:
@@ -93,7 +93,7 @@ def parse_reply(measurement: Measurement, text: str) -> dict[str, str]:
     """
     tidy = inputs.plain(text)
     asked = [need for need in measurement.needs if need.asked and not need.optional]
-    marks = list(_PAIR.finditer(tidy))
+    marks = list(re.finditer(_PAIR, tidy))
     if not marks:
         if len(asked) == 1 and tidy:
             return {asked[0].name: tidy}

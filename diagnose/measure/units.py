@@ -48,8 +48,8 @@ WORDS: dict[str, dict[str, str]] = {
 LONGEST = 40
 # One letter or more, at most squared or cubed (to pint a unit is a formula, `m**9**9**9` too).
 _ONE = r'[A-Za-zµμ°º℃℉"_.][A-Za-z0-9µμ°_.]*(?:(?:\*\*|\^)[23]|[²³])?'
-_UNIT = re.compile(rf"{_ONE}(?:\s*[/*·\s]\s*{_ONE})*")
-_POWER = re.compile(r"(?<=[A-Za-z])\^?([23])(?![0-9A-Za-z])")
+_UNIT = rf"{_ONE}(?:\s*[/*·\s]\s*{_ONE})*"
+_POWER = r"(?<=[A-Za-z])\^?([23])(?![0-9A-Za-z])"
 
 
 @cache
@@ -75,12 +75,12 @@ def _kind(unit: str) -> str | None:
 
 def _known(unit: str, dimension: str) -> str:
     """The unit as pint reads it, or Unreadable with what was wrong about it."""
-    if len(unit) > LONGEST or not _UNIT.fullmatch(unit):
+    if len(unit) > LONGEST or not re.fullmatch(_UNIT, unit):
         raise Unreadable(f"'{unit[:LONGEST]}' is no unit")
     word = WORDS[dimension].get(unit.replace(" ", "").replace(".", "").casefold())
     if word is not None:
         return word
-    spelt = _POWER.sub(r"**\1", unit.replace("²", "**2").replace("³", "**3").replace("·", "*"))
+    spelt = re.sub(_POWER, r"**\1", unit.replace("²", "**2").replace("³", "**3").replace("·", "*"))
     try:
         parsed = str(_registry().parse_units(spelt))
         kind = _kind(parsed)
