@@ -1,0 +1,5 @@
+"""``python -m diagnose`` is ``diagnose``."""
+
+from diagnose.app import main
+
+main()

@@ -1,0 +1,78 @@
+"""Open branches of a symptom, and which of them is worth most."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from diagnose.study.beliefs import normalised
+from diagnose.study.in_force import bits
+from diagnose.study.minutes import outlooks
+
+if TYPE_CHECKING:
+    from diagnose.case.state import Frame, Volume
+    from diagnose.study.in_force import Precautions
+    from diagnose.study.minutes import Outlook
+
+#: Worths that differ by less than this part are a tie; the first in the file wins.
+TIE = 1e-9
+
+#: Below this share of what an operator may still find, a case is service's.
+TOO_LITTLE = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class Branches:
+    """The steps that open branches lead to, in the order of the file, each with its worth."""
+
+    worth: dict[int, float]
+    operators_share: float
+
+    def best(self, among: tuple[int, ...] | None = None) -> int | None:
+        """Return the branch worth most, of all or of those `among` which it has to be."""
+        steps = [step for step in self.worth if among is None or step in among]
+        if not steps:
+            return None
+        most = max(self.worth[step] for step in steps)
+        return next(step for step in steps if self.worth[step] >= most * (1 - TIE))
+
+
+def open_branches(volume: Volume, frame: Frame, cautions: Precautions, in_force: int) -> Branches:
+    """Return the open branches that lead to a finding which was neither tried nor set aside."""
+    plan = volume.plan
+    targets: dict[int, None] = {}
+    for step in sorted(frame.visited):
+        for target in plan.ways[step]:
+            if not (target in frame.visited or target in frame.closed or target in frame.gone):
+                targets[target] = None
+    weights = normalised(frame.logs)
+    found = outlooks(
+        plan,
+        cautions,
+        targets,
+        weights=weights,
+        own=volume.own,
+        closed=frame.closed,
+        gone=frame.gone,
+        in_force=in_force,
+    )
+    worth = {step: found[step].worth for step in targets if found[step].worth > 0}
+    reach = 0
+    for step in worth:
+        reach |= found[step].reach
+    share = sum(weights[which] for which in bits(reach & ~volume.service))
+    return Branches(worth, share)
+
+
+def outlook_here(volume: Volume, frame: Frame, cautions: Precautions, in_force: int) -> Outlook:
+    """Return what lies behind the step at which the walk is."""
+    return outlooks(
+        volume.plan,
+        cautions,
+        [frame.at],
+        weights=normalised(frame.logs),
+        own=volume.own,
+        closed=frame.closed,
+        gone=frame.gone,
+        in_force=in_force,
+    )[frame.at]

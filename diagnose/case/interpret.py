@@ -1,0 +1,115 @@
+"""What a reply means at a screen."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from diagnose.case.screens import (
+    CheckScreen,
+    FigureScreen,
+    ReadingScreen,
+    Said,
+    as_data,
+    said,
+)
+from diagnose.files import replies
+from diagnose.files.problems import did_you_mean, shortened
+from diagnose.files.tree import Reading
+from diagnose.measure.registry import MEASUREMENTS, MissingLine, Unreadable, compute, parse_reply
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from diagnose.case.screens import Named, Screen
+    from diagnose.case.state import State
+    from diagnose.case.walk import Walk
+
+ANSWER = "answer"
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """A reply that means nothing here, and the sentence that says so."""
+
+    message: Said
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Meaning:
+    """What a reply means: its kind (`answer`, or a reply's id), and the answer."""
+
+    kind: str
+    answer: str = ""
+    interludes: tuple[Screen, ...] = ()
+    more: Mapping[str, Any] | None = None
+
+
+def understood(walk: Walk, state: State, screen: Screen, text: str) -> Meaning | Refusal:
+    """Return what `text` means at this screen, or why it means nothing."""
+    word = " ".join(text[:400].casefold().split())
+    word = replies.SPELLINGS.get(word, word)
+    if word in (replies.DANGER, replies.LEAVE):
+        return Meaning(kind=word)
+    if word == replies.BACK and not walk.can_go_back(state):
+        return Refusal(said("no-way-back"))
+    if word in screen.replies:
+        return Meaning(kind=word)
+    if not word:
+        return Refusal(said("nothing-typed"))
+    if isinstance(screen, CheckScreen):
+        answer = picked(screen.answers, word)
+        if answer is not None:
+            return Meaning(kind=ANSWER, answer=answer)
+        offered = [named.id for named in screen.answers]
+        return _no_such(word, [*offered, *screen.replies], len(screen.answers))
+    if isinstance(screen, ReadingScreen):
+        if word in replies.REPLY_WORDS:
+            return _no_such(word, screen.replies)
+        return _read(walk, state, screen, text)
+    return _no_such(word, screen.replies)
+
+
+def picked(options: Sequence[Named], word: str) -> str | None:
+    """Return the id of the option that `word` (folded) names, by its words or its number from 1."""
+    if word.isascii() and word.isdigit() and len(word) < 6:
+        number = int(word)
+        return options[number - 1].id if 1 <= number <= len(options) else None
+    for option in options:
+        if word in (" ".join(name.casefold().split()) for name in (option.id, option.title)):
+            return option.id
+    return None
+
+
+def _no_such(word: str, offered: Sequence[str], numbers: int = 0) -> Refusal:
+    typed = shortened(word)
+    hint = did_you_mean(word, offered)
+    if numbers:
+        return Refusal(said("no-such-answer", typed=typed, last=numbers, hint=hint))
+    return Refusal(said("no-such-reply", typed=typed, offered=", ".join(offered), hint=hint))
+
+
+def _read(walk: Walk, state: State, screen: ReadingScreen, text: str) -> Meaning | Refusal:
+    step = walk.step(state)
+    assert isinstance(step, Reading)
+    measurement = MEASUREMENTS[step.read]
+    line = walk.card.line if walk.card is not None else (lambda path: None)
+    try:
+        given = parse_reply(measurement, text)
+        figure = compute(measurement, given, line, bare=True)
+    except (Unreadable, MissingLine) as error:
+        return Refusal(said("cannot-read", message=f"{error}"))
+    band = step.band(figure.value).answer
+    shown = FigureScreen(
+        symptom=screen.symptom,
+        in_force=screen.in_force,
+        step=screen.step,
+        read=figure.read,
+        value=figure.value,
+        unit=figure.unit,
+        expected=as_data(figure.expected),
+        band=band,
+        workings=figure.workings,
+    )
+    more = {"inputs": given, "si": as_data(figure.si), "figure": as_data(shown)}
+    return Meaning(kind=ANSWER, answer=band, interludes=(shown,), more=more)

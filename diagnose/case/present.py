@@ -1,0 +1,200 @@
+"""From where a case stands to what is shown: one function a screen."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from diagnose.case.branches import outlook_here
+from diagnose.case.screens import (
+    Cause,
+    CautionScreen,
+    CheckScreen,
+    EndScreen,
+    FindingScreen,
+    Input,
+    Named,
+    ReadingScreen,
+    WhyScreen,
+    as_data,
+    said,
+)
+from diagnose.files import replies
+from diagnose.files.tree import Check, Finding, Question, Reading
+from diagnose.measure.registry import MEASUREMENTS
+from diagnose.study.beliefs import normalised
+from diagnose.study.in_force import bits
+
+if TYPE_CHECKING:
+    from diagnose.case.screens import Screen
+    from diagnose.case.state import Frame, State
+    from diagnose.case.walk import Walk
+
+#: What may be replied at every screen.
+_ALWAYS = (replies.DANGER, replies.LEAVE)
+
+
+def question(walk: Walk, state: State, step: Question) -> Screen:
+    """Return the screen of a check or a reading."""
+    frame = state.top
+    volume = walk.volume(frame.symptom)
+    outlook = outlook_here(volume, frame, walk.precautions, state.in_force)
+    shared: dict[str, Any] = {
+        **_common(walk, state),
+        "replies": (replies.UNSURE, replies.CANNOT, *_back(walk, state), replies.WHY, *_ALWAYS),
+        "step": volume.plan.ids[frame.at],
+        "do": step.do,
+        "look_for": step.look_for,
+        "tool": step.tool,
+        "open": outlook.reach.bit_count(),
+        "minutes_left": outlook.mean,
+    }
+    if isinstance(step, Check):
+        answers = tuple(Named(way.answer, way.answer) for way in step.exits)
+        return CheckScreen(ask=step.ask, answers=answers, **shared)
+    assert isinstance(step, Reading)
+    measurement = MEASUREMENTS[step.read]
+    card = walk.card
+    needs = tuple(
+        Input(name=need.name, unit=need.unit, title=need.title)
+        for need in measurement.needs
+        if need.asked and not (need.optional and card and need.card and card.line(need.card))
+    )
+    return ReadingScreen(read=step.read, title=measurement.title, needs=needs, **shared)
+
+
+def finding(walk: Walk, state: State, step: Finding) -> Screen:
+    """Return the screen of a finding: an operator's with its remedy, service's without."""
+    frame = state.top
+    volume = walk.volume(frame.symptom)
+    service = step.who == "service"
+    kinds = (
+        (replies.REFER, replies.KEEP_LOOKING)
+        if service
+        else (replies.CURED, replies.NOT_CURED, replies.CANNOT)
+    )
+    release: list[str] = []
+    if not service:
+        for number in reversed(list(bits(state.in_force & walk.precautions.lapsing))):
+            release += _caution(walk, number).release
+    return FindingScreen(
+        **_common(walk, state),
+        replies=(*kinds, *_back(walk, state), replies.WHY, *_ALWAYS),
+        step=volume.plan.ids[frame.at],
+        finding=step.finding,
+        who=step.who,
+        checked=frame.checked,
+        remedy=step.remedy,
+        before_trying=tuple(release),
+        leave_safe=step.leave_safe,
+        probability=normalised(frame.logs)[volume.plan.bit[frame.at]],
+        minutes=step.minutes,
+        parts=step.parts,
+    )
+
+
+def caution(walk: Walk, state: State, number: int, phase: str) -> Screen:
+    """Return the screen that takes a caution, or releases it."""
+    own = _caution(walk, number)
+    step = walk.step(state)
+    taking = phase == "take"
+    confirm: list[str] = []
+    hazards: tuple[Named, ...] = ()
+    if taking:
+        inner = walk.precautions.closure[number] & ~state.in_force & ~(1 << number)
+        for included in bits(inner):
+            confirm += _caution(walk, included).confirm
+        confirm += own.confirm
+        covered = walk.precautions.closure[number]
+        hazards = tuple(
+            Named(hazard, walk.cautions.hazards[hazard].title)
+            for hazard in step.hazards
+            if walk.precautions.cover.get(hazard, 0) & covered
+        )
+    return CautionScreen(
+        **_common(walk, state),
+        replies=(replies.DONE, replies.CANNOT, *_back(walk, state), replies.WHY, *_ALWAYS),
+        id=walk.precautions.ids[number],
+        phase=phase,
+        title=own.title,
+        signal=own.signal,
+        signs=own.signs,
+        text=own.text if taking else "",
+        confirm=tuple(confirm) if taking else own.release,
+        hazards=hazards,
+        again=taking and bool(state.taken >> number & 1),
+    )
+
+
+def end(walk: Walk, state: State) -> Screen:
+    """Return the end of a case, with the ranking of the first symptom."""
+    assert state.outcome is not None
+    common = _common(walk, state)
+    common["symptom"] = state.frames[0].symptom
+    return EndScreen(**common, outcome=state.outcome, ranking=ranking(walk, state.frames[0]))
+
+
+def why(walk: Walk, state: State) -> Screen:
+    """Return why this is asked or this caution called, and what is likely now."""
+    frame = state.top
+    volume = walk.volume(frame.symptom)
+    step = walk.step(state)
+    screen = walk.screen(state)
+    causes = ranking(walk, frame)
+    text = []
+    if isinstance(screen, CautionScreen):
+        text.append(said(f"why-{screen.phase}", title=screen.title))
+        text += [said("why-hazard", title=hazard.title) for hazard in screen.hazards]
+    elif isinstance(step, Question):
+        reach = volume.plan.reach[frame.at].bit_count()
+        text.append(said("why-question", causes=reach, answers=len(step.exits)))
+        if isinstance(step, Reading):
+            measurement = MEASUREMENTS[step.read]
+            text.append(said("why-reading", title=measurement.title, how=measurement.how))
+    elif frame.checked:
+        text.append(said("why-finding"))
+    else:
+        text.append(said("why-unchecked"))
+    return WhyScreen(symptom=frame.symptom, text=tuple(text), ranking=causes[:5])
+
+
+def ranking(walk: Walk, frame: Frame) -> tuple[Cause, ...]:
+    """Return all findings of a symptom, the likeliest first; ties go by place in the file."""
+    volume = walk.volume(frame.symptom)
+    causes = []
+    for place, share in zip(volume.plan.findings, normalised(frame.logs), strict=True):
+        step = volume.steps[place]
+        assert isinstance(step, Finding)
+        causes.append(Cause(volume.plan.ids[place], step.finding, share))
+    return tuple(sorted(causes, key=lambda cause: -cause.probability))
+
+
+def logged(walk: Walk, state: State, screen: Screen) -> dict[str, Any]:
+    """Return the words of a screen for the log, with what only the handover may say."""
+    data: dict[str, Any] = as_data(screen)
+    for name in ("replies", "in_force", "notes", "symptom", "doorway"):
+        del data[name]
+    step = walk.step(state)
+    if isinstance(screen, FindingScreen) and isinstance(step, Finding):
+        data["ask_service"] = None if step.ask_service is None else str(step.ask_service)
+    return data
+
+
+def _common(walk: Walk, state: State) -> dict[str, Any]:
+    in_force = tuple(
+        Named(walk.precautions.ids[number], _caution(walk, number).title)
+        for number in bits(state.in_force)
+    )
+    return {
+        "symptom": state.top.symptom,
+        "in_force": in_force,
+        "doorway": state.doorway,
+        "notes": state.notes,
+    }
+
+
+def _back(walk: Walk, state: State) -> tuple[str, ...]:
+    return (replies.BACK,) if walk.can_go_back(state) else ()
+
+
+def _caution(walk: Walk, number: int) -> Any:
+    return walk.cautions.cautions[walk.precautions.ids[number]]  # type: ignore[index]

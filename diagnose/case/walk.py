@@ -1,0 +1,420 @@
+"""The walk: replies in, the next screen out.
+
+It reads trees and their plans, and nothing else: no file, no clock, no terminal. Where it stands is
+a frozen `State`, so that *back* is an earlier state and a resume is the same replies again.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from diagnose.case import present
+from diagnose.case.branches import TOO_LITTLE, open_branches
+from diagnose.case.interpret import Meaning, Refusal, understood
+from diagnose.case.screens import CautionScreen, FindingScreen, RefusedScreen, said
+from diagnose.case.state import Event, Frame, State, Trace
+from diagnose.files import replies
+from diagnose.files.tree import ROLES, Finding, Question, Reading
+from diagnose.measure.registry import MEASUREMENTS, missing_line
+from diagnose.study.beliefs import LEAST_SLIP, after_failed_remedy, likelihood, prior, updated
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+
+    from diagnose.case.screens import Said, Screen
+    from diagnose.case.state import Volume
+    from diagnose.files.card import Card
+    from diagnose.files.cautions import Cautions
+    from diagnose.study.in_force import Precautions
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Turn:
+    """What a reply came to: the new state, what is shown before its screen, and what is logged."""
+
+    state: State
+    interludes: tuple[Screen, ...] = ()
+    event: Event | None = None
+
+
+class Walk:
+    """The rules of one case: who stands at the machine, its card, the library.
+
+    `shelf` gives the volume of a symptom, or None where it cannot be started.
+    """
+
+    def __init__(
+        self,
+        shelf: Callable[[str], Volume | None],
+        cautions: Cautions,
+        precautions: Precautions,
+        *,
+        role: str = "operator",
+        card: Card | None = None,
+    ) -> None:
+        self.shelf = shelf
+        self.cautions = cautions
+        self.precautions = precautions
+        self.role = role
+        self.card = card
+        # The screen of a state is asked for by whoever shows it, and again when the reply comes.
+        self._shown: tuple[State, Screen] | None = None
+
+    # Opening, and what is on the screen
+
+    def open(self, symptom: str) -> State:
+        """Return the state of a case that has just been opened. Raises `KeyError` for a symptom
+        that the shelf does not have."""
+        state, _ = self.opened(symptom)
+        return state
+
+    def opened(self, symptom: str) -> tuple[State, tuple[Trace, ...]]:
+        """Return the state of a case just opened, and what followed by itself."""
+        frame = self.frame(symptom)
+        trail: list[Trace] = []
+        state = State(frames=(frame,), entered=frozenset({symptom}), notes=self._card_notes(frame))
+        return self.settle(state, frame.at, True, trail), tuple(trail)
+
+    def volume(self, symptom: str) -> Volume:
+        """Return the volume of a symptom that was entered."""
+        volume = self.shelf(symptom)
+        if volume is None:
+            raise KeyError(symptom)
+        return volume
+
+    def frame(self, symptom: str, door: int | None = None) -> Frame:
+        """Return a symptom at its start, with what the machine card answers taken."""
+        volume = self.volume(symptom)
+        logs = prior(volume.plan)
+        for step, answer in volume.from_card.items():
+            logs = updated(logs, likelihood(volume.plan, step, answer, LEAST_SLIP))
+        return Frame(
+            symptom=symptom,
+            closed=dict(volume.from_card),
+            logs=logs,
+            at=volume.plan.start,
+            door=door,
+        )
+
+    def screen(self, state: State) -> Screen:
+        """Return the screen of a state: an end, a release, a caution, or the step itself."""
+        if self._shown is None or self._shown[0] is not state:
+            self._shown = (state, self._screen(state))
+        return self._shown[1]
+
+    def _screen(self, state: State) -> Screen:
+        if state.outcome is not None:
+            return present.end(self, state)
+        step = self.step(state)
+        lapsing = self.lapsing_now(state)
+        if lapsing:
+            return present.caution(self, state, lapsing.bit_length() - 1, "release")
+        called = self.precautions.called(self.precautions.needs(step), state.in_force)
+        if called:
+            return present.caution(self, state, (called & -called).bit_length() - 1, "take")
+        if isinstance(step, Finding):
+            return present.finding(self, state, step)
+        return present.question(self, state, step)
+
+    def step(self, state: State) -> Question | Finding:
+        """Return the step at which the walk is."""
+        return self.volume(state.top.symptom).steps[state.top.at]
+
+    def lapsing_now(self, state: State) -> int:
+        """Return the cautions that are to be released before the step may be shown."""
+        step = self.step(state)
+        energises = isinstance(step, Question) and step.energises
+        return state.in_force & self.precautions.lapsing if energises else 0
+
+    def can_go_back(self, state: State) -> bool:
+        """Whether there is a reply to withdraw."""
+        return state.before is not None
+
+    # Replies
+
+    def reply(self, state: State, text: str) -> Turn:
+        """Return what a reply comes to. One that cannot be understood changes nothing."""
+        screen = self.screen(state)
+        meaning = understood(self, state, screen, text)
+        if isinstance(meaning, Refusal):
+            refused = RefusedScreen(symptom=state.top.symptom, message=meaning.message)
+            return Turn(state=state, interludes=(refused,))
+        if meaning.kind == replies.WHY:
+            return Turn(state=state, interludes=(present.why(self, state),))
+        trail: list[Trace] = []
+        after = self.apply(state, meaning, trail)
+        event = Event(
+            kind=meaning.kind,
+            symptom=state.top.symptom,
+            step=self.volume(state.top.symptom).plan.ids[state.top.at],
+            caution=screen.id if isinstance(screen, CautionScreen) else "",
+            typed=text[:2000],
+            answer=meaning.answer,
+            shown=present.logged(self, state, screen),
+            trail=tuple(trail),
+            more=meaning.more,
+        )
+        return Turn(state=after, interludes=meaning.interludes, event=event)
+
+    def apply(
+        self,
+        state: State,
+        meaning: Meaning,
+        trail: list[Trace],
+        recorded: Iterable[str] = (),
+    ) -> State:
+        """Return the state after a reply that was understood.
+
+        `recorded` are the branches that were chosen when the reply was first given: a replay
+        follows them where they are still open.
+        """
+        kind = meaning.kind
+        choices = deque(recorded)
+        fresh = replace(state, doorway=None, notes=())
+        if kind == replies.DANGER:
+            return self._ended(fresh, "referred", trail, replies.DANGER)
+        if kind == replies.LEAVE:
+            return self._ended(fresh, "left", trail)
+        if kind == replies.BACK:
+            return self._back(fresh)
+        screen = self.screen(state)
+        if isinstance(screen, CautionScreen):
+            return self._at_caution(fresh, screen, kind, trail, choices)
+        moved = replace(fresh, before=state)
+        if isinstance(screen, FindingScreen):
+            return self._at_finding(moved, kind, trail, choices)
+        if kind == replies.UNSURE:
+            return self._pass_over(moved, kind, trail, choices)
+        if kind == replies.CANNOT:
+            return self._pass_over(moved, kind, trail, choices)
+        return self._answered(moved, meaning.answer, trail, choices)
+
+    def _answered(
+        self, state: State, answer: str, trail: list[Trace], choices: deque[str]
+    ) -> State:
+        frame = state.top
+        volume = self.volume(frame.symptom)
+        step = volume.steps[frame.at]
+        assert isinstance(step, Question)
+        number = [way.answer for way in step.exits].index(answer)  # type: ignore[arg-type]
+        after = self.with_answer(frame, frame.at, number)
+        target = volume.plan.ways[frame.at][number]
+        return self.settle(state.on_top(after), target, True, trail, choices)
+
+    def with_answer(self, frame: Frame, step: int, answer: int) -> Frame:
+        """Return the frame with a question answered and the answer believed."""
+        plan = self.volume(frame.symptom).plan
+        logs = updated(frame.logs, likelihood(plan, step, answer, plan.slip[step]))
+        return replace(frame.closing(step, answer), logs=logs, visited=frame.visited | {step})
+
+    def _at_caution(
+        self,
+        state: State,
+        screen: CautionScreen,
+        kind: str,
+        trail: list[Trace],
+        choices: deque[str],
+    ) -> State:
+        bit = 1 << self.precautions.number[screen.id]
+        if kind == replies.DONE and screen.phase == "release":
+            return replace(state, in_force=state.in_force & ~bit)
+        if kind == replies.DONE:
+            taken = self.precautions.closed(bit)
+            return replace(state, in_force=state.in_force | taken, taken=state.taken | taken)
+        moved = replace(state, before=state)
+        if screen.phase == "release":
+            return self._pass_over(moved, "tag", trail, choices)
+        refused = replace(moved, refused=moved.refused | bit)
+        return self.settle(refused, state.top.at, state.top.checked, trail, choices)
+
+    def _at_finding(
+        self, state: State, kind: str, trail: list[Trace], choices: deque[str]
+    ) -> State:
+        frame = state.top
+        if kind == replies.REFER:
+            return self._ended(state, "referred", trail)
+        tried_out = kind in (replies.CURED, replies.NOT_CURED)
+        if tried_out:
+            # Nobody tries a remedy on a dead machine: what lapses has been released by now.
+            state = replace(state, in_force=state.in_force & ~self.precautions.lapsing)
+        if kind == replies.CURED:
+            return self._ended(state, "cured", trail)
+        if kind == replies.NOT_CURED:
+            frame = self.with_failure(frame, frame.at)
+        return self._choose(state.on_top(frame.without(frame.at)), None, trail, choices)
+
+    def with_failure(self, frame: Frame, finding: int) -> Frame:
+        """Return the frame with what a failed remedy says believed."""
+        which = self.volume(frame.symptom).plan.bit[finding]
+        return replace(frame, logs=after_failed_remedy(frame.logs, which))
+
+    def _back(self, state: State) -> State:
+        earlier = state.before
+        assert earlier is not None
+        in_force = state.in_force
+        # An operator's finding may have been tried out before anybody thought of going back.
+        if isinstance(self.screen(state), FindingScreen):
+            step = self.step(state)
+            if isinstance(step, Finding) and step.who != "service":
+                in_force &= ~self.precautions.lapsing
+        return replace(
+            earlier, in_force=in_force, taken=state.taken | earlier.taken, notes=(), doorway=None
+        )
+
+    # Moving on
+
+    def settle(
+        self,
+        state: State,
+        to: int,
+        checked: bool,
+        trail: list[Trace],
+        choices: deque[str] | None = None,
+    ) -> State:
+        """Enter a step of the top frame, and go on until one is to be shown or the case ends."""
+        choices = deque() if choices is None else choices
+        frame = state.top
+        volume = self.volume(frame.symptom)
+        while True:
+            step = volume.steps[to]
+            frame = replace(state.top, at=to, checked=checked)
+            if to in frame.gone:
+                return self._choose(state.on_top(frame), None, trail, choices)
+            frame = replace(frame, visited=frame.visited | {to})
+            state = state.on_top(frame)
+            if to not in frame.closed:
+                break
+            answer = frame.closed[to]
+            if answer is None:
+                return self._choose(state, to, trail, choices)
+            to, checked = volume.plan.ways[to][answer], True
+        if isinstance(step, Finding) and step.continue_with is not None:
+            return self._through(state, step.continue_with, trail, choices)
+        why, note = self._hindrance(state, step)
+        if why:
+            if note is not None:
+                state = replace(state, notes=(*state.notes, note))
+            if isinstance(step, Question):
+                return self._pass_over(state, why, trail, choices)
+            trail.append(
+                Trace(what="passed", symptom=frame.symptom, step=self._name(state), why=why)
+            )
+            return self._choose(state.on_top(frame.without(to)), None, trail, choices)
+        trail.append(Trace(what="rests", symptom=frame.symptom, step=self._name(state)))
+        return state
+
+    def _hindrance(self, state: State, step: Question | Finding) -> tuple[str, Said | None]:
+        """Return why a step is passed over without a word of it, or an empty string."""
+        who = step.by if isinstance(step, Question) else step.who
+        for_service = isinstance(step, Finding) and who == "service"
+        if not for_service and ROLES.index(who) > ROLES.index(self.role):
+            return "by", said("passed-by", who=who)
+        entry = state.in_force & ~self.lapsing_now(state)
+        called = self.precautions.called(self.precautions.needs(step), entry)
+        if self.precautions.closed(called) & state.refused:
+            return "caution", said("passed-caution")
+        if isinstance(step, Reading):
+            line = self.card.line if self.card is not None else (lambda path: None)
+            lacking = missing_line(MEASUREMENTS[step.read], line)
+            if lacking is not None:
+                return "card", said("passed-card", message=lacking)
+        return "", None
+
+    def _pass_over(self, state: State, why: str, trail: list[Trace], choices: deque[str]) -> State:
+        frame = state.top
+        trail.append(Trace(what="passed", symptom=frame.symptom, step=self._name(state), why=why))
+        volume = self.volume(frame.symptom)
+        step = volume.steps[frame.at]
+        assert isinstance(step, Question)
+        after = state.on_top(frame.closing(frame.at, None))
+        if step.if_unsure is not None:
+            answers = [way.answer for way in step.exits]
+            target = volume.plan.ways[frame.at][answers.index(step.if_unsure)]
+            return self.settle(after, target, False, trail, choices)
+        return self._choose(after, frame.at, trail, choices)
+
+    def _choose(
+        self, state: State, near: int | None, trail: list[Trace], choices: deque[str]
+    ) -> State:
+        """Enter the open branch worth most, of the step `near` if it has one; or refer the case."""
+        while True:
+            frame = state.top
+            volume = self.volume(frame.symptom)
+            plan = volume.plan
+            branches = open_branches(volume, frame, self.precautions, state.in_force)
+            if branches.worth and branches.operators_share >= TOO_LITTLE:
+                target = self._recorded(volume, branches.worth, choices)
+                if target is None and near is not None:
+                    target = branches.best(plan.ways[near])
+                if target is None:
+                    target = branches.best()
+                assert target is not None
+                trail.append(Trace(what="chose", symptom=frame.symptom, step=plan.ids[target]))
+                return self.settle(state, target, False, trail, choices)
+            if frame.door is None:
+                return self._ended(state, "referred", trail, "nothing-left")
+            # Behind a doorway nothing is left: it counts as tried, and the first tree goes on.
+            state = replace(state, frames=state.frames[:-1])
+            state, near = self._door_tried(state, frame.door, trail), None
+
+    def _recorded(self, volume: Volume, worth: dict[int, float], choices: deque[str]) -> int | None:
+        if not choices:
+            return None
+        target = volume.plan.number.get(choices.popleft())
+        return target if target in worth else None
+
+    def _through(
+        self, state: State, symptom: str, trail: list[Trace], choices: deque[str]
+    ) -> State:
+        frame = state.top
+        door = frame.at
+        step = self.step(state)
+        assert isinstance(step, Finding)
+        if symptom in state.entered or self.shelf(symptom) is None:
+            if symptom not in state.entered:
+                note = said("doorway-shut", symptom=symptom)
+                state = replace(state, notes=(*state.notes, note))
+            state = self._door_tried(state, door, trail)
+            return self._choose(state, None, trail, choices)
+        trail.append(
+            Trace(what="entered", symptom=frame.symptom, step=self._name(state), why=symptom)
+        )
+        known = next((held for held in state.held if held.symptom == symptom), None)
+        below = known if known is not None else self.frame(symptom)
+        below = replace(below, door=door, at=self.volume(symptom).plan.start)
+        state = replace(
+            state,
+            frames=(*state.frames, below),
+            entered=state.entered | {symptom},
+            held=tuple(held for held in state.held if held.symptom != symptom),
+            doorway=str(step.finding),
+            notes=(*state.notes, *self._card_notes(below)),
+        )
+        return self.settle(state, below.at, True, trail, choices)
+
+    def _door_tried(self, state: State, door: int, trail: list[Trace]) -> State:
+        frame = state.top
+        name = self.volume(frame.symptom).plan.ids[door]
+        trail.append(Trace(what="returned", symptom=frame.symptom, step=name))
+        return state.on_top(self.with_failure(frame, door).without(door))
+
+    def _ended(self, state: State, outcome: str, trail: list[Trace], why: str = "") -> State:
+        trail.append(Trace(what="ended", symptom=state.top.symptom, step="", why=why or outcome))
+        notes = (said(f"end-{why}"),) if why else ()
+        return replace(state, outcome=outcome, notes=(*state.notes, *notes))
+
+    def _name(self, state: State) -> str:
+        return self.volume(state.top.symptom).plan.ids[state.top.at]
+
+    def _card_notes(self, frame: Frame) -> tuple[Said, ...]:
+        volume = self.volume(frame.symptom)
+        notes = []
+        for step, answer in volume.from_card.items():
+            question = volume.steps[step]
+            assert isinstance(question, Question)
+            notes.append(
+                said("from-card", line=question.from_card, answer=question.exits[answer].answer)
+            )
+        return tuple(notes)

@@ -1,0 +1,35 @@
+"""What a machine card says: the nameplate, the setup sheet and the site of one machine."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from diagnose.files.problems import Placed
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Card:
+    """One machine card. `lines` is the file's own nesting; quantities are kept as written."""
+
+    machine: Placed
+    title: Placed
+    lines: Mapping[str, Any]
+
+    def line(self, path: str) -> str | None:
+        """Return what stands at a dotted path such as ``battery.kind``, None where it is silent."""
+        value: Any = self.lines
+        for name in path.split("."):
+            if not isinstance(value, Mapping) or name not in value:
+                return None
+            value = value[name]
+        return None if value is None or isinstance(value, Mapping) else f"{value}"
+
+    def section(self, path: str) -> Mapping[str, Any]:
+        """Return the mapping at a dotted path, empty where the card is silent."""
+        value: Any = self.lines
+        for name in path.split("."):
+            value = value.get(name) if isinstance(value, Mapping) else None
+        return value if isinstance(value, Mapping) else {}

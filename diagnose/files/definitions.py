@@ -1,0 +1,389 @@
+"""The one set of definitions of what a library file may hold, format 1.
+
+The reader, the checker of `from_card` and the reference page all come from these tables: a key
+that is added here is read, explained and offered as "did you mean" at once.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final
+
+from diagnose.files.card import Card
+from diagnose.files.cautions import WHEN_ENERGISED, Caution, Cautions, Hazard
+from diagnose.files.kinds import (
+    TEXT,
+    Choice,
+    Either,
+    Flag,
+    Id,
+    Key,
+    ListOf,
+    MapOf,
+    Number,
+    OneOf,
+    Quantity,
+    Record,
+    Shaped,
+    Text,
+)
+from diagnose.files.rounds import Item, Round
+from diagnose.files.tree import ROLES, Check, Exit, Finding, Reading, Tree, WorkedCase
+
+if TYPE_CHECKING:
+    from diagnose.files.problems import Placed
+
+#: The newest format this program reads.
+FORMAT: Final = 1
+
+ID: Final = Id()
+ANSWER: Final = Text("an answer")
+POSITIVE: Final = Number(low=(0, False))
+IDS: Final = ListOf(ID)
+LINES: Final = ListOf(Text("a short line"), at_least=1)
+FLAG: Final = Flag()
+
+
+SIGN: Final = Shaped(r"[WMPEF]\d{3}", "a sign number of ISO 7010, such as W001")
+
+
+def _key(name: str, kind: Any, about: str, default: Any = None) -> Key:
+    return Key(name=name, kind=kind, about=about, default=default)
+
+
+def _must(name: str, kind: Any, about: str) -> Key:
+    return Key(name=name, kind=kind, about=about, required=True)
+
+
+_FORMAT = _must("format", Number(low=(1, True), whole=True), "The format, 1.")
+
+_HAZARDS = _key("hazards", IDS, "What can hurt someone here; each calls the caution over it.", ())
+_CAUTIONS = _key("cautions", IDS, "Cautions on top of what the hazards call for.", ())
+_ENERGISES = _key("energises", FLAG, "The machine runs in this step.", False)
+
+_QUESTION = (
+    _key("do", TEXT, "What to do first."),
+    _key("look_for", TEXT, "What good and bad look like."),
+    _key("tool", TEXT, "What it takes."),
+    _key("minutes", POSITIVE, "How long it takes.", 1.0),
+    _key(
+        "slip",
+        Number(low=(0, True), high=(0.5, False)),
+        "How likely a careful person answers wrongly: 0.03 a plain look, 0.15 worn or not, "
+        "0.2 by ear, 0.25 from memory.",
+        0.05,
+    ),
+    _key("by", Choice(ROLES), "Who may do it.", "operator"),
+    _key("from_card", TEXT, "The line of the machine card that answers, such as battery.kind."),
+    _HAZARDS,
+    _CAUTIONS,
+    _ENERGISES,
+    _key("after", IDS, "Steps that must come before this one.", ()),
+    _key(
+        "passes",
+        ANSWER,
+        "The answer that rules this step's own causes out and goes on, or `none`. Left out: the "
+        "only answer that leads to another check or reading.",
+    ),
+    _key("if_unsure", ANSWER, "The answer whose way is the safe one when nobody is sure."),
+)
+
+
+def _check(answers: dict[Any, Any], **values: Any) -> Check:
+    exits = tuple([Exit(answer=answer, to=to) for answer, to in answers.items()])
+    return Check(exits=exits, **values)
+
+
+def _reading(bands: tuple[tuple[float | None, Exit], ...], **values: Any) -> Reading:
+    limits = tuple(limit for limit, _ in bands if limit is not None)
+    return Reading(exits=tuple(exit_ for _, exit_ in bands), limits=limits, **values)
+
+
+CHECK: Final = Record(
+    "a check",
+    "Look or do something, then choose one of two or more answers.",
+    _check,
+    _must("ask", TEXT, "The question."),
+    *_QUESTION,
+    _must("answers", MapOf(ANSWER, ID, at_least=2), "What may be seen, and the step it leads to."),
+)
+
+BELOW: Final = Record(
+    "a band",
+    "A range of the figure, up to a limit.",
+    lambda below, call, go: (below, Exit(answer=call, to=go)),
+    _must("below", Number(), "The limit, itself outside the band, in the measurement's unit."),
+    _must("call", ANSWER, "What the band is called; it is the reading's answer."),
+    _must("go", ID, "The step it leads to."),
+)
+OTHERWISE: Final = Record(
+    "the last band",
+    "All that the other bands leave.",
+    lambda otherwise, go: (None, Exit(answer=otherwise, to=go)),
+    _must("otherwise", ANSWER, "What the band is called; it is the reading's answer."),
+    _must("go", ID, "The step it leads to."),
+)
+READING: Final = Record(
+    "a reading",
+    "Measure something; the program computes a figure, and its band decides.",
+    _reading,
+    _must("read", ID, "The measurement, by its name; `value` takes one bare number."),
+    *_QUESTION,
+    _must(
+        "bands",
+        ListOf(
+            OneOf("a band", "One range of the figure.", below=BELOW, otherwise=OTHERWISE),
+            at_least=2,
+        ),
+        "The ranges of the figure, rising, `otherwise` last.",
+    ),
+)
+FINDING: Final = Record(
+    "a finding",
+    "A leaf: the cause, what to do about it, and who may do it.",
+    Finding,
+    _must("finding", TEXT, "The cause in one line, and one reason to believe it."),
+    _must("chance", POSITIVE, "How often it is the cause, in 100 cases of this symptom."),
+    _key("who", Choice(ROLES), "Who may do the remedy.", ""),
+    _key("remedy", TEXT, "What to do."),
+    _key("minutes", POSITIVE, "How long the remedy takes.", 5.0),
+    _HAZARDS,
+    _CAUTIONS,
+    _key("parts", ListOf(Text("a part")), "Parts that the remedy may need.", ()),
+    _key("leave_safe", TEXT, "How to leave the machine until service comes; shown."),
+    _key("ask_service", TEXT, "What service is asked to do; in the handover only."),
+    _key("continue_with", ID, "A doorway: the symptom that goes on. No who and no remedy then."),
+)
+WORKED_CASE: Final = Record(
+    "a worked case",
+    "A case with its known end, run whenever the library is checked.",
+    WorkedCase,
+    _must("name", TEXT, "What the case shows."),
+    _must(
+        "answers",
+        MapOf(ID, Either(ANSWER, MapOf(Text("the name of an input"), Text("its value")))),
+        "Steps and their answers; a step not named takes its passing answer. For a reading its "
+        "call, or a map of inputs.",
+    ),
+    _must("finding", ID, "The finding at which the case ends."),
+)
+
+TREE: Final = Record(
+    "a symptom tree",
+    "What to check, in which order, when the machine shows one symptom: `SYMPTOM.yaml`.",
+    lambda format, **values: Tree(**values),  # noqa: A006
+    _FORMAT,
+    _must("symptom", ID, "The symptom's id; the file has the same name."),
+    _must("title", TEXT, "What the operator would say, in one line."),
+    _key("also_called", ListOf(Text("other words")), "Other words that people use.", ()),
+    _must("start", ID, "The first step."),
+    _must(
+        "steps",
+        MapOf(
+            ID,
+            OneOf(
+                "a step",
+                "A check, a reading or a finding.",
+                ask=CHECK,
+                read=READING,
+                finding=FINDING,
+            ),
+            at_least=1,
+        ),
+        "All steps, in the order in which they are to be read.",
+    ),
+    _key("worked_cases", ListOf(WORKED_CASE), "Cases with known ends.", ()),
+)
+
+HAZARD: Final = Record(
+    "a hazard",
+    "What can hurt someone in a step.",
+    Hazard,
+    _must("title", TEXT, "The hazard in a few words."),
+    _key("service_only", FLAG, "Only service works on it; no caution covers it.", False),
+)
+CAUTION: Final = Record(
+    "a caution",
+    "What is shown and confirmed before a step.",
+    Caution,
+    _must("title", TEXT, "What holds while it is in force, in a few words."),
+    _must(
+        "signal",
+        Choice(("DANGER", "WARNING", "CAUTION", "NOTICE")),
+        "The signal word, as ANSI Z535.6 uses it.",
+    ),
+    _key("signs", ListOf(SIGN), "Sign numbers of ISO 7010.", ()),
+    _key("covers", IDS, "The hazards that it covers.", ()),
+    _key("includes", IDS, "Cautions that come into force with it.", ()),
+    _must(
+        "lapses",
+        Choice((WHEN_ENERGISED, "never")),
+        "When it ends: as soon as the machine runs, or not in this case.",
+    ),
+    _key("minutes", POSITIVE, "How long taking it takes, with all that it includes.", 1.0),
+    _must("text", TEXT, "What to do, and why."),
+    _must("confirm", LINES, "What is confirmed, one short line each."),
+    _key("release", LINES, "What is done before the machine may run again.", ()),
+)
+CAUTIONS: Final = Record(
+    "cautions.yaml",
+    "The hazards of a library, and the caution that covers each.",
+    lambda format, **values: Cautions(**values),  # noqa: A006
+    _FORMAT,
+    _must("hazards", MapOf(ID, HAZARD), "All hazards."),
+    _must("cautions", MapOf(ID, CAUTION), "All cautions, in the order in which they are shown."),
+)
+
+ITEM: Final = Record(
+    "an item",
+    "One action of a round.",
+    Item,
+    _must("do", TEXT, "One action."),
+    _key("look_for", TEXT, "What right looks like."),
+    _key("minutes", POSITIVE, "How long it takes.", 1.0),
+    _HAZARDS,
+    _CAUTIONS,
+    _ENERGISES,
+    _key("starts", ID, 'The symptom that "not right" begins.'),
+)
+ROUND: Final = Record(
+    "a round",
+    "A routine checklist without branches: `rounds/ID.yaml`.",
+    lambda format, **values: Round(**values),  # noqa: A006
+    _FORMAT,
+    _must("round", ID, "The round's id; the file has the same name."),
+    _must("title", TEXT, "What it is for."),
+    _must("every", Choice(("shift", "day", "week", "month")), "How often it is due."),
+    _must("items", MapOf(ID, ITEM, at_least=1), "The items, in order."),
+)
+
+
+def _section(name: str, about: str, *keys: Key) -> Key:
+    def make(**values: Any) -> dict[str, Any]:
+        return {key: value for key, value in values.items() if value is not None}
+
+    return _key(name, Record(f"`{name}`", about, make, *keys), about)
+
+
+def _card(format: int, machine: Placed, title: Placed, **lines: Any) -> Card:  # noqa: A002
+    said = {name: value for name, value in lines.items() if value is not None}
+    return Card(machine=machine, title=title, lines={"machine": machine, "title": title, **said})
+
+
+_WORDS_TO_WORDS = MapOf(Text("a word"), TEXT)
+_COUNT = Number(low=(0, True), whole=True)
+
+CARD: Final = Record(
+    "a machine card",
+    "What the nameplate and the setup sheet say about one machine: `machines/ID.yaml`.",
+    _card,
+    _FORMAT,
+    _must("machine", ID, "The machine's id; the file has the same name."),
+    _must("title", TEXT, "What people call the machine."),
+    _section(
+        "nameplate",
+        "The nameplate.",
+        _key("model", TEXT, "The model."),
+        _key("serial", TEXT, "The serial number."),
+        _key("built", TEXT, "When it was built."),
+    ),
+    _key("hours", TEXT, "The hour meter when the card was written."),
+    _section(
+        "site",
+        "The site.",
+        _key("name", TEXT, "Its name."),
+        _key("altitude", Quantity("length"), "Its height above the sea."),
+    ),
+    _key("stands", TEXT, "Where the machine stands."),
+    _key("access", TEXT, "When and how service gets in."),
+    _section(
+        "tanks",
+        "The tanks.",
+        _key("clean", Quantity("volume"), "The clean-water tank."),
+        _key("dirty", Quantity("volume"), "The dirty-water tank."),
+    ),
+    _key("path_width", Quantity("length"), "The width that is scrubbed."),
+    _key("working_speed", Quantity("speed"), "The usual scrubbing speed."),
+    _section(
+        "flow",
+        "The solution flow to start with.",
+        _key("setting", TEXT, "The setting."),
+        _key("rate", Quantity("flow"), "The flow at that setting."),
+    ),
+    _section(
+        "brushes",
+        "Brushes or pads.",
+        _key("kind", TEXT, "The kind for this floor."),
+        _key("setting", TEXT, "The pressure setting to start with."),
+        _key("current", Quantity("current"), "The usual current of the brush motors."),
+        _key("bristle_new", Quantity("length"), "The bristle when new."),
+    ),
+    _section(
+        "squeegee",
+        "The squeegee.",
+        _key("blade", TEXT, "The blades and what they are made of."),
+        _key("rear_edges", _COUNT, "Usable edges of the rear blade."),
+        _key("front_edges", _COUNT, "Usable faces of the front blade."),
+        _key("edges_used", _COUNT, "Edges of the rear blade that are used up."),
+        _key("bend", Quantity("length"), "The bend of the rear blade at work."),
+    ),
+    _section(
+        "detergent",
+        "The detergent of this site.",
+        _key("product", TEXT, "What the site calls it."),
+        _key("ratio", TEXT, 'The dose, such as "1:100".'),
+    ),
+    _key("warmest_solution", Quantity("temperature"), "The warmest solution to fill."),
+    _section(
+        "battery",
+        "The battery.",
+        _key("kind", Choice(("flooded", "sealed", "lithium")), "Unknown counts as sealed."),
+        _key("cells", Number(low=(1, True), whole=True), "Cells in series."),
+        _key("capacity", Quantity("charge"), "The rated capacity."),
+        _key("rated_hours", Quantity("time"), "The hour rate at which it is rated."),
+        _key("exponent", Number(low=(1, True), high=(2, True)), "The Peukert exponent."),
+        _key("charge_factor", Number(low=(1, True), high=(2, True)), "Charge put back per taken."),
+        _key("lowest_charge", Quantity("share"), "The lowest charge it is run down to."),
+        _key("age", Quantity("time"), "Its age."),
+        _key("cycles", _COUNT, "The cycles it has had."),
+    ),
+    _section(
+        "currents",
+        "Typical currents.",
+        _key("working", Quantity("current"), "All running, on a usual floor."),
+    ),
+    _section(
+        "suction",
+        "The suction.",
+        _key("rated", Quantity("pressure"), "The sealed suction at sea level."),
+    ),
+    _section(
+        "charger",
+        "The charger.",
+        _key("programme", TEXT, "The charge programme it is set to."),
+        _key("lamps", _WORDS_TO_WORDS, "What its lamps mean."),
+        _key("codes", _WORDS_TO_WORDS, "What its codes mean."),
+    ),
+    _key("caution_minutes", MapOf(ID, POSITIVE), "Minutes that a caution takes on this machine."),
+    _key("settings", _WORDS_TO_WORDS, "Settings for the wall chart."),
+    _section(
+        "service",
+        "Whom to call.",
+        _key("name", TEXT, "The name."),
+        _key("phone", TEXT, "The number."),
+    ),
+    _key("last_visit", TEXT, "Service's last visit, and what was done."),
+)
+
+#: What each kind of file holds, by the folder it stands in.
+FILES: Final = {"tree": TREE, "cautions": CAUTIONS, "round": ROUND, "machine": CARD}
+
+
+def card_lines(record: Record = CARD, above: str = "") -> list[str]:
+    """Return the dotted path of every single line that a machine card may have."""
+    paths = []
+    for key in record.keys.values():
+        if isinstance(key.kind, Record):
+            paths += card_lines(key.kind, f"{above}{key.name}.")
+        elif not isinstance(key.kind, MapOf) and key.name not in ("format", "machine", "title"):
+            paths.append(f"{above}{key.name}")
+    return paths

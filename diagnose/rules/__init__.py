@@ -1,0 +1,1 @@
+"""The checker: one small function a rule, found by its code."""

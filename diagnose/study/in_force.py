@@ -1,0 +1,150 @@
+"""Which cautions are in force where: as sets of bits, in the order of `cautions.yaml`."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from diagnose.files.tree import Finding
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from diagnose.files.cautions import Cautions
+    from diagnose.files.rounds import Item
+    from diagnose.files.tree import Step
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Precautions:
+    """The cautions of a library, made ready for counting: caution number n is the bit ``1 << n``.
+
+    `closure[n]` holds the bit of n and of all that it includes; `lapsing` those that end when the
+    machine is energised; `minutes[n]` what taking n costs on this machine.
+    """
+
+    ids: tuple[str, ...]
+    closure: tuple[int, ...]
+    lapsing: int
+    minutes: tuple[float, ...]
+    cover: Mapping[str, int]
+    number: Mapping[str, int]
+
+    def needs(self, step: Step | Item) -> int:
+        """Return what a step needs: the cautions that it lists, and those over its hazards.
+
+        What a finding for service is about calls no caution here, nor does a doorway's line; what
+        they list does.
+        """
+        needed = 0
+        for caution in step.cautions:
+            needed |= 1 << self.number[caution]
+        if not (isinstance(step, Finding) and (step.who == "service" or step.continue_with)):
+            for hazard in step.hazards:
+                needed |= self.cover.get(hazard, 0)
+        return needed
+
+    def closed(self, cautions: int) -> int:
+        """Return the cautions with all that they include."""
+        result = 0
+        for number in bits(cautions):
+            result |= self.closure[number]
+        return result
+
+    def called(self, needed: int, in_force: int) -> int:
+        """Return what has to be taken: not in force, and not included in another of them."""
+        missing = needed & ~in_force
+        included = 0
+        for number in bits(missing):
+            included |= self.closure[number] & ~(1 << number)
+        return missing & ~included
+
+    def take(self, needed: int, energises: bool, in_force: int) -> tuple[float, int]:
+        """Return the minutes that cautions cost at a step, and what is in force after it."""
+        if energises:
+            in_force &= ~self.lapsing
+        called = self.called(needed, in_force)
+        if not called:
+            return 0.0, in_force
+        minutes = sum(self.minutes[number] for number in bits(called))
+        return minutes, in_force | self.closed(called)
+
+    def names(self, cautions: int) -> tuple[str, ...]:
+        """Return the ids of a set of cautions, in the order of the file."""
+        return tuple(self.ids[number] for number in bits(cautions))
+
+    @property
+    def lockouts(self) -> int:
+        """Return the cautions that are lockouts: they lapse, and include one that lapses.
+
+        A lockout makes the machine dead on top of keys and switches; that is what sets it apart.
+        """
+        return sum(
+            1 << number
+            for number in bits(self.lapsing)
+            if self.closure[number] & self.lapsing & ~(1 << number)
+        )
+
+
+def precautions(cautions: Cautions, minutes: Mapping[str, float] | None = None) -> Precautions:
+    """Return the cautions made ready; `minutes` are those of a machine card, which win.
+
+    The cautions are taken as checked: `includes` without a cycle, every name known.
+    """
+    ids = tuple(str(name) for name in cautions.cautions)
+    number = {name: place for place, name in enumerate(ids)}
+    closure: dict[str, int] = {}
+
+    def close(name: str) -> int:
+        if name not in closure:
+            closure[name] = 1 << number[name]
+            for included in cautions.cautions[name].includes:  # type: ignore[index]
+                closure[name] |= close(included)
+        return closure[name]
+
+    own = minutes or {}
+    return Precautions(
+        ids=ids,
+        closure=tuple(close(name) for name in ids),
+        lapsing=sum(1 << number[n] for n, c in cautions.cautions.items() if c.lapsing),
+        minutes=tuple(own.get(n, c.minutes) for n, c in cautions.cautions.items()),
+        cover={
+            hazard: 1 << number[name]
+            for name, caution in cautions.cautions.items()
+            for hazard in caution.covers
+        },
+        number=number,
+    )
+
+
+def bits(mask: int) -> Iterable[int]:
+    """Yield the numbers of the bits that are set, rising."""
+    while mask:
+        lowest = mask & -mask
+        yield lowest.bit_length() - 1
+        mask ^= lowest
+
+
+def always_in_force(
+    order: Sequence[int],
+    ways: Sequence[Sequence[int]],
+    needs: Sequence[int],
+    energises: Sequence[bool],
+    cautions: Precautions,
+) -> list[int]:
+    """Return, for each step, what is in force on its way in on every route from the first.
+
+    A must-analysis over steps that are numbered: `order` lists them so that each comes before
+    those its `ways` lead to, the start first.
+    ``entry = in - what lapses, if it energises; out = entry | closure(needed); in = & of outs``.
+    Exact here, since what a step adds and ends does not depend on how it was reached.
+    """
+    everything = -1
+    before = [everything] * len(ways)
+    before[order[0]] = 0
+    for step in order:
+        entry = before[step] & ~cautions.lapsing if energises[step] else before[step]
+        out = entry | cautions.closed(needs[step])
+        for target in ways[step]:
+            before[target] &= out
+    return before

@@ -1,0 +1,105 @@
+"""The plan of a tree: plain numbers that a walk needs, worked out once from its graph."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from diagnose.files.tree import NO_ANSWER, Finding, Question
+from diagnose.study.graph import graph_of, in_order
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from diagnose.files.tree import Tree
+    from diagnose.study.in_force import Precautions
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """A tree as numbers: steps count from 0 in the order of the file, answers within their step.
+
+    `reach` holds for each step the findings that can be reached from it, as a set of bits in the
+    order of `findings`; `ways` the steps that the answers lead to (none for a finding).
+    """
+
+    ids: tuple[str, ...]
+    number: Mapping[str, int]
+    start: int
+    ways: tuple[tuple[int, ...], ...]
+    passing: tuple[int | None, ...]
+    slip: tuple[float, ...]
+    minutes: tuple[float, ...]
+    needs: tuple[int, ...]
+    energises: tuple[bool, ...]
+    order: tuple[int, ...]
+    findings: tuple[int, ...]
+    bit: Mapping[int, int]
+    reach: tuple[int, ...]
+    chances: tuple[float, ...]
+
+
+def passing_answer(tree: Tree, step: Question) -> str | None:
+    """Return the passing answer: the one named, or the only one that leads to another question."""
+    if step.passes is not None:
+        return None if step.passes == NO_ANSWER else step.passes
+    on = [way.answer for way in step.exits if isinstance(tree.steps.get(way.to), Question)]
+    return on[0] if len(on) == 1 else None
+
+
+def plan_of(tree: Tree, cautions: Precautions, chances: Mapping[str, float] | None = None) -> Plan:
+    """Return the plan of a tree that was checked, under the cautions of its library.
+
+    `chances` (by finding, any positive scale) stand in for those of the file where given.
+    """
+    ids = tuple(str(name) for name in tree.steps)
+    number = {name: place for place, name in enumerate(ids)}
+    steps = tuple(tree.steps.values())
+    ways: list[tuple[int, ...]] = []
+    passing: list[int | None] = []
+    for step in steps:
+        if isinstance(step, Question):
+            ways.append(tuple(number[way.to] for way in step.exits))
+            answer = passing_answer(tree, step)
+            answers = [way.answer for way in step.exits]
+            passing.append(None if answer is None else answers.index(answer))  # type: ignore[arg-type]
+        else:
+            ways.append(())
+            passing.append(None)
+    findings = tuple(place for place, step in enumerate(steps) if isinstance(step, Finding))
+    bit = {place: which for which, place in enumerate(findings)}
+    order = tuple(number[name] for name in in_order(graph_of(tree)))
+    weights = [
+        chances[ids[place]] if chances else step.chance
+        for place, step in enumerate(steps)
+        if isinstance(step, Finding)
+    ]
+    total = sum(weights)
+    return Plan(
+        ids=ids,
+        number=number,
+        start=number[tree.start],
+        ways=tuple(ways),
+        passing=tuple(passing),
+        slip=tuple(step.slip if isinstance(step, Question) else 0.0 for step in steps),
+        minutes=tuple(step.minutes for step in steps),
+        needs=tuple(cautions.needs(step) for step in steps),
+        energises=tuple(isinstance(step, Question) and step.energises for step in steps),
+        order=order,
+        findings=findings,
+        bit=bit,
+        reach=_reach(order, ways, bit),
+        chances=tuple(weight / total for weight in weights),
+    )
+
+
+def _reach(
+    order: tuple[int, ...], ways: list[tuple[int, ...]], bit: Mapping[int, int]
+) -> tuple[int, ...]:
+    reach = [0] * len(ways)
+    for step in reversed(order):
+        if step in bit:
+            reach[step] = 1 << bit[step]
+        for target in ways[step]:
+            reach[step] |= reach[target]
+    return tuple(reach)
