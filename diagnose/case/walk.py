@@ -6,13 +6,12 @@ a frozen `State`, so that *back* is an earlier state and a resume is the same re
 
 from __future__ import annotations
 
-from collections import deque
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from diagnose.case import present
 from diagnose.case.branches import TOO_LITTLE, open_branches
-from diagnose.case.interpret import Meaning, Refusal, understood
+from diagnose.case.interpret import ANSWER, Meaning, Refusal, understood
 from diagnose.case.screens import CautionScreen, FindingScreen, RefusedScreen, said
 from diagnose.case.state import Event, Frame, State, Trace
 from diagnose.files import replies
@@ -21,7 +20,7 @@ from diagnose.measure.registry import MEASUREMENTS, missing_line
 from diagnose.study.beliefs import LEAST_SLIP, after_failed_remedy, likelihood, prior, updated
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
+    from collections.abc import Callable
 
     from diagnose.case.screens import Said, Screen
     from diagnose.case.state import Volume
@@ -145,6 +144,12 @@ class Walk:
             return Turn(state=state, interludes=(present.why(self, state),))
         trail: list[Trace] = []
         after = self.apply(state, meaning, trail)
+        more = dict(meaning.more or {})
+        if meaning.kind == ANSWER:
+            more["to"] = self._target(state, meaning.answer)
+        if after.outcome in ("cured", "referred"):
+            closing = present.ranking(self, after.frames[0])
+            more["closing"] = {cause.step: cause.probability for cause in closing}
         event = Event(
             kind=meaning.kind,
             symptom=state.top.symptom,
@@ -154,7 +159,7 @@ class Walk:
             answer=meaning.answer,
             shown=present.logged(self, state, screen),
             trail=tuple(trail),
-            more=meaning.more,
+            more=more or None,
         )
         return Turn(state=after, interludes=meaning.interludes, event=event)
 
@@ -163,15 +168,9 @@ class Walk:
         state: State,
         meaning: Meaning,
         trail: list[Trace],
-        recorded: Iterable[str] = (),
     ) -> State:
-        """Return the state after a reply that was understood.
-
-        `recorded` are the branches that were chosen when the reply was first given: a replay
-        follows them where they are still open.
-        """
+        """Return the state after a reply that was understood; what followed goes on the trail."""
         kind = meaning.kind
-        choices = deque(recorded)
         fresh = replace(state, doorway=None, notes=())
         if kind == replies.DANGER:
             return self._ended(fresh, "referred", trail, replies.DANGER)
@@ -181,19 +180,17 @@ class Walk:
             return self._back(fresh)
         screen = self.screen(state)
         if isinstance(screen, CautionScreen):
-            return self._at_caution(fresh, screen, kind, trail, choices)
+            return self._at_caution(fresh, screen, kind, trail)
         moved = replace(fresh, before=state)
         if isinstance(screen, FindingScreen):
-            return self._at_finding(moved, kind, trail, choices)
+            return self._at_finding(moved, kind, trail)
         if kind == replies.UNSURE:
-            return self._pass_over(moved, kind, trail, choices)
+            return self._pass_over(moved, kind, trail)
         if kind == replies.CANNOT:
-            return self._pass_over(moved, kind, trail, choices)
-        return self._answered(moved, meaning.answer, trail, choices)
+            return self._pass_over(moved, kind, trail)
+        return self._answered(moved, meaning.answer, trail)
 
-    def _answered(
-        self, state: State, answer: str, trail: list[Trace], choices: deque[str]
-    ) -> State:
+    def _answered(self, state: State, answer: str, trail: list[Trace]) -> State:
         frame = state.top
         volume = self.volume(frame.symptom)
         step = volume.steps[frame.at]
@@ -201,7 +198,7 @@ class Walk:
         number = [way.answer for way in step.exits].index(answer)  # type: ignore[arg-type]
         after = self.with_answer(frame, frame.at, number)
         target = volume.plan.ways[frame.at][number]
-        return self.settle(state.on_top(after), target, True, trail, choices)
+        return self.settle(state.on_top(after), target, True, trail)
 
     def with_answer(self, frame: Frame, step: int, answer: int) -> Frame:
         """Return the frame with a question answered and the answer believed."""
@@ -215,7 +212,6 @@ class Walk:
         screen: CautionScreen,
         kind: str,
         trail: list[Trace],
-        choices: deque[str],
     ) -> State:
         bit = 1 << self.precautions.number[screen.id]
         if kind == replies.DONE and screen.phase == "release":
@@ -225,13 +221,11 @@ class Walk:
             return replace(state, in_force=state.in_force | taken, taken=state.taken | taken)
         moved = replace(state, before=state)
         if screen.phase == "release":
-            return self._pass_over(moved, "tag", trail, choices)
+            return self._pass_over(moved, "tag", trail)
         refused = replace(moved, refused=moved.refused | bit)
-        return self.settle(refused, state.top.at, state.top.checked, trail, choices)
+        return self.settle(refused, state.top.at, state.top.checked, trail)
 
-    def _at_finding(
-        self, state: State, kind: str, trail: list[Trace], choices: deque[str]
-    ) -> State:
+    def _at_finding(self, state: State, kind: str, trail: list[Trace]) -> State:
         frame = state.top
         if kind == replies.REFER:
             return self._ended(state, "referred", trail)
@@ -243,7 +237,7 @@ class Walk:
             return self._ended(state, "cured", trail)
         if kind == replies.NOT_CURED:
             frame = self.with_failure(frame, frame.at)
-        return self._choose(state.on_top(frame.without(frame.at)), None, trail, choices)
+        return self._choose(state.on_top(frame.without(frame.at)), None, trail)
 
     def with_failure(self, frame: Frame, finding: int) -> Frame:
         """Return the frame with what a failed remedy says believed."""
@@ -271,38 +265,37 @@ class Walk:
         to: int,
         checked: bool,
         trail: list[Trace],
-        choices: deque[str] | None = None,
     ) -> State:
         """Enter a step of the top frame, and go on until one is to be shown or the case ends."""
-        choices = deque() if choices is None else choices
         frame = state.top
         volume = self.volume(frame.symptom)
         while True:
             step = volume.steps[to]
             frame = replace(state.top, at=to, checked=checked)
             if to in frame.gone:
-                return self._choose(state.on_top(frame), None, trail, choices)
+                return self._choose(state.on_top(frame), None, trail)
             frame = replace(frame, visited=frame.visited | {to})
             state = state.on_top(frame)
             if to not in frame.closed:
                 break
             answer = frame.closed[to]
             if answer is None:
-                return self._choose(state, to, trail, choices)
+                return self._choose(state, to, trail)
             to, checked = volume.plan.ways[to][answer], True
         if isinstance(step, Finding) and step.continue_with is not None:
-            return self._through(state, step.continue_with, trail, choices)
+            return self._through(state, step.continue_with, trail)
         why, note = self._hindrance(state, step)
         if why:
             if note is not None:
                 state = replace(state, notes=(*state.notes, note))
             if isinstance(step, Question):
-                return self._pass_over(state, why, trail, choices)
+                return self._pass_over(state, why, trail)
             trail.append(
                 Trace(what="passed", symptom=frame.symptom, step=self._name(state), why=why)
             )
-            return self._choose(state.on_top(frame.without(to)), None, trail, choices)
-        trail.append(Trace(what="rests", symptom=frame.symptom, step=self._name(state)))
+            return self._choose(state.on_top(frame.without(to)), None, trail)
+        how = "" if checked else "unchecked"
+        trail.append(Trace(what="rests", symptom=frame.symptom, step=self._name(state), why=how))
         return state
 
     def _hindrance(self, state: State, step: Question | Finding) -> tuple[str, Said | None]:
@@ -322,7 +315,7 @@ class Walk:
                 return "card", said("passed-card", message=lacking)
         return "", None
 
-    def _pass_over(self, state: State, why: str, trail: list[Trace], choices: deque[str]) -> State:
+    def _pass_over(self, state: State, why: str, trail: list[Trace]) -> State:
         frame = state.top
         trail.append(Trace(what="passed", symptom=frame.symptom, step=self._name(state), why=why))
         volume = self.volume(frame.symptom)
@@ -332,12 +325,10 @@ class Walk:
         if step.if_unsure is not None:
             answers = [way.answer for way in step.exits]
             target = volume.plan.ways[frame.at][answers.index(step.if_unsure)]
-            return self.settle(after, target, False, trail, choices)
-        return self._choose(after, frame.at, trail, choices)
+            return self.settle(after, target, False, trail)
+        return self._choose(after, frame.at, trail)
 
-    def _choose(
-        self, state: State, near: int | None, trail: list[Trace], choices: deque[str]
-    ) -> State:
+    def _choose(self, state: State, near: int | None, trail: list[Trace]) -> State:
         """Enter the open branch worth most, of the step `near` if it has one; or refer the case."""
         while True:
             frame = state.top
@@ -345,29 +336,19 @@ class Walk:
             plan = volume.plan
             branches = open_branches(volume, frame, self.precautions, state.in_force)
             if branches.worth and branches.operators_share >= TOO_LITTLE:
-                target = self._recorded(volume, branches.worth, choices)
-                if target is None and near is not None:
-                    target = branches.best(plan.ways[near])
+                target = branches.best(plan.ways[near]) if near is not None else None
                 if target is None:
                     target = branches.best()
                 assert target is not None
                 trail.append(Trace(what="chose", symptom=frame.symptom, step=plan.ids[target]))
-                return self.settle(state, target, False, trail, choices)
+                return self.settle(state, target, False, trail)
             if frame.door is None:
                 return self._ended(state, "referred", trail, "nothing-left")
             # Behind a doorway nothing is left: it counts as tried, and the first tree goes on.
             state = replace(state, frames=state.frames[:-1])
             state, near = self._door_tried(state, frame.door, trail), None
 
-    def _recorded(self, volume: Volume, worth: dict[int, float], choices: deque[str]) -> int | None:
-        if not choices:
-            return None
-        target = volume.plan.number.get(choices.popleft())
-        return target if target in worth else None
-
-    def _through(
-        self, state: State, symptom: str, trail: list[Trace], choices: deque[str]
-    ) -> State:
+    def _through(self, state: State, symptom: str, trail: list[Trace]) -> State:
         frame = state.top
         door = frame.at
         step = self.step(state)
@@ -377,7 +358,7 @@ class Walk:
                 note = said("doorway-shut", symptom=symptom)
                 state = replace(state, notes=(*state.notes, note))
             state = self._door_tried(state, door, trail)
-            return self._choose(state, None, trail, choices)
+            return self._choose(state, None, trail)
         trail.append(
             Trace(what="entered", symptom=frame.symptom, step=self._name(state), why=symptom)
         )
@@ -392,7 +373,7 @@ class Walk:
             doorway=str(step.finding),
             notes=(*state.notes, *self._card_notes(below)),
         )
-        return self.settle(state, below.at, True, trail, choices)
+        return self.settle(state, below.at, True, trail)
 
     def _door_tried(self, state: State, door: int, trail: list[Trace]) -> State:
         frame = state.top
@@ -404,6 +385,13 @@ class Walk:
         trail.append(Trace(what="ended", symptom=state.top.symptom, step="", why=why or outcome))
         notes = (said(f"end-{why}"),) if why else ()
         return replace(state, outcome=outcome, notes=(*state.notes, *notes))
+
+    def _target(self, state: State, answer: str) -> str:
+        step = self.step(state)
+        assert isinstance(step, Question)
+        way = step.exit(answer)
+        assert way is not None
+        return str(way.to)
 
     def _name(self, state: State) -> str:
         return self.volume(state.top.symptom).plan.ids[state.top.at]
