@@ -106,7 +106,7 @@ def parse_reply(measurement: Measurement, text: str) -> dict[str, str]:
     for mark, end in zip(marks, ends, strict=True):
         name = mark[1].lower()
         if name in given:
-            raise Unreadable(f"{name} is given twice")
+            raise Unreadable(f"{inputs.quoted(name)} is given twice")
         given[name] = tidy[mark.end() : end].strip(" ,;")
     return given
 
