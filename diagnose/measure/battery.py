@@ -21,7 +21,7 @@ RATED_HOURS = Need(
     card="battery.rated_hours",
     example="5 h",
     low=0.5,
-    high=120,
+    high=1000,
 )
 EXPONENT = Need(
     name="exponent",

@@ -61,6 +61,7 @@ def cell_gravities(
 
     readings: one a cell, in the order of the cells, 1.000 to 1.400. temperature: of the acid, °C
     (the spread is the same without it). cells: how many the set has.
+    Returns a difference of specific gravities.
     Raises Unreadable where there are not as many readings as cells.
     Source: US Army TM 55-2210-224-12 p. 4-78 (0.020); common practice: to 0.030 watch.
     """

@@ -55,8 +55,8 @@ def runtime(
     Peukert's. current: A at work. temperature: of the battery, °C. cycles: charges so far.
     depth: % that may be taken out, else 100 less lowest_charge, else 80 for lead-acid.
     kind: lithium is not corrected for temperature, the table being one for lead-acid.
-    Raises Unreadable for a temperature outside the table, MissingLine for a lithium battery
-    whose depth nobody says.
+    Returns per cent. Raises Unreadable for a temperature outside the table, MissingLine for a
+    lithium battery whose depth nobody says.
     Source: Peukert's law, `capacity_share`; 80 % good, below 60 % bad: common practice.
     """
     full = peukert_hours(capacity, rated_hours, current, exponent)

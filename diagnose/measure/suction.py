@@ -20,7 +20,8 @@ def suction(*, reading: float, rated: float, altitude: float) -> Outcome:
     """Sealed suction in per cent of what the rated suction can be at the site's height.
 
     reading, rated: kPa below the air outside, rated at sea level. altitude: m.
-    Raises Unreadable where the reading is more than a vacuum, or 1.5 times what can be.
+    Returns per cent. Raises Unreadable where the reading is more than a vacuum, or 1.5 times what
+    can be.
     Source: a fan's suction goes with the density of the air, indoors p/p0 ("Fan Basics");
     standard atmosphere, ISO 2533. 90 % and above is good, below 80 % bad: common practice.
     """
