@@ -87,6 +87,12 @@ def test_the_card_fills_in(capsys, trees, monkeypatch):
     assert run(["loaded-voltage", "24", "--machine", "spare"]) == 0
 
 
+def test_one_expected_value_is_shown_as_one(capsys):
+    reply = ["travel-speed", "distance=10 m", "time=8 s", "working_speed=4.5 km/h"]
+    assert run(reply) == 0
+    assert "expected: 4.5 km/h (machine card)" in capsys.readouterr().out.splitlines()
+
+
 @pytest.mark.parametrize(
     ("args", "code", "said"),
     [
