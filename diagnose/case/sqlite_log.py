@@ -214,7 +214,7 @@ class SqliteLog:
             yield
         except sqlite3.IntegrityError as error:
             raise OpenElsewhere(
-                f"{self.path}: case {case} is open elsewhere and has gone on there; resume it there."
+                f"{self.path}: case {case} is open elsewhere and went on there; go on there."
             ) from error
         except sqlite3.Error as error:
             raise LogError(f"{self.path}: {_reason(error)}{resume}") from error
@@ -229,7 +229,7 @@ def _reason(error: sqlite3.Error) -> str:
     words = {
         sqlite3.SQLITE_BUSY: "the log is locked by another program; close it and try again.",
         sqlite3.SQLITE_LOCKED: "the log is locked by another program; close it and try again.",
-        sqlite3.SQLITE_READONLY: "the log is read-only; make it writable or name another with --log.",
+        sqlite3.SQLITE_READONLY: "the log is read-only; make it writable or name another (--log).",
         sqlite3.SQLITE_FULL: "the disk is full; make room.",
         sqlite3.SQLITE_IOERR: "the disk cannot be written; make room or name another with --log.",
         sqlite3.SQLITE_NOTADB: "this is no case log; name another file with --log.",

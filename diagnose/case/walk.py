@@ -147,6 +147,10 @@ class Walk:
         more = dict(meaning.more or {})
         if meaning.kind == ANSWER:
             more["to"] = self._target(state, meaning.answer)
+        if after.outcome == "cured":
+            # A cure behind a doorway counts for the doorway too.
+            cured = [(frame.symptom, frame.at) for frame in after.frames]
+            more["cures"] = [[s, self.volume(s).plan.ids[at]] for s, at in cured]
         if after.outcome in ("cured", "referred"):
             closing = present.ranking(self, after.frames[0])
             more["closing"] = {cause.step: cause.probability for cause in closing}

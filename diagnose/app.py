@@ -1,0 +1,106 @@
+"""The verb table. Each verb's module is imported when it is called, so that a start stays fast.
+
+This is the only place that turns what happened into an exit code: 0 done; 1 the work was done and
+the answer is bad; 2 wrong use; 3 a file, a unit or a log that cannot be used.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+
+from diagnose import __version__
+
+VERBS = {
+    "start": "find out what is wrong with a machine",
+    "resume": "go on with a case that was left",
+    "check": "say what is wrong with the trees",
+    "measure": "turn readings into figures",
+    "cases": "the case log, and what service found",
+    "handover": "the page that licensed service gets",
+}
+
+_HELP = """usage: diagnose [VERB] [options]
+
+Finds out why a ride-on floor scrubber streaks, picks up poorly, gives no solution or runs
+out of battery early. Without a verb it asks for the machine and the symptom and starts.
+
+{verbs}
+
+`diagnose VERB --help` explains a verb. Everywhere: --trees DIR, --log FILE, --plain, --json."""
+
+
+def main() -> None:
+    """Run the program and exit."""
+    code = run(sys.argv[1:])
+    try:
+        sys.stdout.flush()
+    except (OSError, ValueError, AttributeError):
+        # The reader has gone; nothing may be said about that at shutdown either.
+        _swallow_output()
+    sys.exit(code)
+
+
+def run(args: list[str]) -> int:
+    """Run one command line and return the exit code."""
+    if args[:1] == ["--version"]:
+        print(f"diagnose {__version__}")
+        return 0
+    if args[:1] in (["--help"], ["-h"], ["help"]):
+        width = max(map(len, VERBS))
+        verbs = "\n".join(f"  {verb:{width}}  {about}" for verb, about in VERBS.items())
+        print(_HELP.format(verbs=verbs))
+        return 0
+    verb, rest = (args[0], args[1:]) if args and not args[0].startswith("-") else ("start", args)
+    return _guarded(verb, rest)
+
+
+def _guarded(verb: str, rest: list[str]) -> int:
+    from importlib import import_module
+
+    from diagnose.case.log import LogError
+    from diagnose.commands.options import UNUSABLE, WRONG_USE, NoLibrary, Unusable, WrongUse
+    from diagnose.files.problems import did_you_mean
+
+    try:
+        if verb not in VERBS:
+            hint = did_you_mean(verb, VERBS)
+            raise WrongUse(f'There is no command "{verb[:40]}".{hint} `diagnose --help` lists all.')
+        code: int = import_module(f"diagnose.commands.{verb}").run(rest)
+    except WrongUse as error:
+        return _failed(error, WRONG_USE)
+    except (Unusable, NoLibrary, LogError) as error:
+        return _failed(error, UNUSABLE)
+    except SystemExit as exit_:
+        # argparse has printed its help.
+        return exit_.code if isinstance(exit_.code, int) else 0
+    except KeyboardInterrupt:
+        return 0
+    except BrokenPipeError:
+        _swallow_output()
+        return 0
+    except Exception as error:
+        if os.environ.get("DIAGNOSE_TRACEBACK"):
+            raise
+        what = " ".join(f"{type(error).__name__}: {error}".split())[:200]
+        return _failed(f"This is a fault of the program ({what}); please report it.", UNUSABLE)
+    return code
+
+
+def _failed(message: object, code: int) -> int:
+    line = " ".join(f"{message}".split())
+    try:
+        print(f"diagnose: {line}", file=sys.stderr)
+    except (OSError, UnicodeError, AttributeError):
+        _swallow_output()
+    return code
+
+
+def _swallow_output() -> None:
+    """Send what is still buffered nowhere, so that the interpreter can shut down in silence."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    for stream in (sys.stdout, sys.stderr):
+        try:
+            os.dup2(nowhere, stream.fileno())
+        except (OSError, ValueError, AttributeError):
+            continue

@@ -1,0 +1,131 @@
+"""`diagnose cases`: the log as a list, one case as a story, and service's verdict."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Any
+
+from diagnose.case.screens import as_data
+from diagnose.case.state import Event
+from diagnose.commands import options as opt
+from diagnose.files.problems import did_you_mean
+
+if TYPE_CHECKING:
+    import argparse
+    from collections.abc import Sequence
+
+    from diagnose.case.log import CaseRecord
+    from diagnose.case.sqlite_log import SqliteLog
+
+
+def run(args: Sequence[str]) -> int:
+    """List cases, show one, or note what service found."""
+    parser = opt.parser("cases", "The cases in the log; `show CASE`; `found CASE FINDING`.")
+    parser.add_argument("what", nargs="?", choices=("show", "found"), help="one case, or a verdict")
+    parser.add_argument("case", nargs="?", help="the case's short name")
+    parser.add_argument("finding", nargs="?", help="the finding that service reports")
+    parser.add_argument("--machine", metavar="ID", help="only this machine's")
+    options = parser.parse_args(args)
+    log = opt.existing_log(options)
+    if options.what == "show":
+        return _show(log, options)
+    if options.what == "found":
+        return _found(log, options)
+    cases = log.cases(options.machine) if log is not None else []
+    if options.json:
+        opt.say(json.dumps([_data(case) for case in cases]))
+    elif not cases:
+        opt.say(f"No case yet in {opt.log_path(options)}.")
+    for case in [] if options.json else cases:
+        opt.say(_line(case))
+    return opt.OK
+
+
+def case_named(
+    log: SqliteLog | None, options: argparse.Namespace, *, open_only: bool = False
+) -> CaseRecord:
+    """Return the case that was asked for, or the last open one where none was named.
+
+    Raises `WrongUse` where there is none.
+    """
+    cases = log.cases() if log is not None else []
+    if options.case is None:
+        left = [case for case in cases if case.outcome == "open"]
+        if not open_only or not left:
+            raise opt.WrongUse(f"Name a case; `diagnose cases` lists them ({len(left)} open).")
+        return left[0]
+    case = log.case(options.case) if log is not None else None
+    if case is None:
+        hint = did_you_mean(options.case.upper()[:40], [case.name for case in cases])
+        where = opt.log_path(options)
+        raise opt.WrongUse(f'There is no case "{options.case[:40]}" in {where}.{hint}')
+    if open_only and case.outcome != "open":
+        raise opt.WrongUse(f"Case {case.name} has ended ({case.outcome}); start a new one.")
+    return case
+
+
+def _found(log: SqliteLog | None, options: argparse.Namespace) -> int:
+    case = case_named(log, options)
+    assert log is not None
+    events = log.events(case)
+    findings: dict[str, Any] = events[0].body["more"]["trees"][case.symptom]["findings"]
+    if options.finding is None:
+        raise opt.WrongUse(f"Say what service found: one of {', '.join(findings)}.")
+    if options.finding not in findings:
+        hint = did_you_mean(options.finding, findings)
+        raise opt.WrongUse(f'"{options.finding[:40]}" is no finding of {case.symptom}.{hint}')
+    if case.outcome != "referred":
+        raise opt.WrongUse(f"Case {case.name} was not referred ({case.outcome}).")
+    event = Event(kind="found", symptom=case.symptom, step="", answer=options.finding)
+    log.append(case, events[-1].number + 1, event)
+    opt.say(f"{case.name}: service found {findings[options.finding]['finding']}")
+    return opt.OK
+
+
+def _show(log: SqliteLog | None, options: argparse.Namespace) -> int:
+    case = case_named(log, options)
+    assert log is not None
+    events = log.events(case)
+    if options.json:
+        story = [{"number": e.number, "at": e.at, **e.body} for e in events]
+        opt.say(json.dumps({**_data(case), "events": story}))
+        return opt.OK
+    opt.say(_line(case))
+    for event in events:
+        line = story_line(event.body)
+        if line:
+            opt.say(f"  {event.at[11:16]}  {line}")
+    return opt.OK
+
+
+def story_line(body: dict[str, Any] | Any) -> str:
+    """Return one event as a line a person reads, or nothing where it says nothing."""
+    shown = body["shown"] or {}
+    kind = body["kind"]
+    if kind == "opened":
+        return f"opened: {body['more']['trees'][body['symptom']]['title']}"
+    if body["caution"]:
+        phase = "released" if shown.get("phase") == "release" else "confirmed"
+        return f"{shown.get('title')}: {phase if kind == 'done' else kind}"
+    figure = (body["more"] or {}).get("figure")
+    if figure:
+        value = f"{figure['value']:.4g} {figure['unit']}".strip()
+        return f"{shown.get('title')}: {value}, {body['answer']}"
+    if shown.get("ask"):
+        return f"{shown['ask']} {body['answer'] or kind}"
+    if shown.get("finding"):
+        return f"{shown['finding']} {kind}"
+    return f"{kind} {body['answer']}".strip()
+
+
+def _line(case: CaseRecord) -> str:
+    machine = case.machine or "no machine"
+    opened = case.opened[:16].replace("T", " ")
+    end = case.outcome if case.finding is None else f"{case.outcome}: {case.finding}"
+    found = f", service found {case.found}" if case.found else ""
+    return f"{case.name}  {opened}  {machine}  {case.symptom}  {end}{found}"
+
+
+def _data(case: CaseRecord) -> dict[str, Any]:
+    data: dict[str, Any] = as_data(case)
+    return {**data, "key": case.key.hex()}

@@ -1,0 +1,105 @@
+"""What every verb understands, and how a verb says that it cannot go on."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, NoReturn
+
+from diagnose.files.library import NoLibrary, built_in
+
+if TYPE_CHECKING:
+    from diagnose.case.sqlite_log import SqliteLog
+
+#: Exit codes; `app` alone turns them into an exit.
+OK, BAD_ANSWER, WRONG_USE, UNUSABLE = 0, 1, 2, 3
+
+
+class WrongUse(Exception):
+    """The command line asks for what is not there; one line says what is."""
+
+
+class Unusable(Exception):
+    """A file, a unit or a log cannot be used; one line says which, where and what to do."""
+
+
+class Parser(argparse.ArgumentParser):
+    """An argument parser that says what is wrong in one line and leaves exiting to `app`."""
+
+    def error(self, message: str) -> NoReturn:
+        """Raise `WrongUse` with the parser's own sentence."""
+        raise WrongUse(f"{self.prog}: {message}; `{self.prog} --help` explains.")
+
+
+def parser(verb: str, about: str) -> Parser:
+    """Return the parser of a verb, with the options that all verbs share."""
+    made = Parser(
+        prog=f"diagnose {verb}".strip(), description=about, allow_abbrev=False, add_help=True
+    )
+    shared = made.add_argument_group("everywhere")
+    shared.add_argument("--trees", metavar="DIR", help="the library (or DIAGNOSE_TREES)")
+    shared.add_argument("--log", metavar="FILE", help="the case log (or DIAGNOSE_LOG)")
+    shared.add_argument("--plain", action="store_true", help="lines only, for a screen reader")
+    shared.add_argument("--json", action="store_true", help="JSON for other programs")
+    return made
+
+
+def trees_folder(options: argparse.Namespace) -> Path:
+    """Return the folder of the library. Raises `Unusable` where there is none."""
+    said = options.trees or os.environ.get("DIAGNOSE_TREES")
+    if not said:
+        return built_in()
+    folder = Path(said)
+    if not folder.is_dir():
+        raise Unusable(f"{folder}: no such folder; name a library with --trees.")
+    return folder
+
+
+def log_path(options: argparse.Namespace) -> Path:
+    """Return where the case log is, or would be."""
+    said = options.log or os.environ.get("DIAGNOSE_LOG")
+    if said:
+        return Path(said)
+    from platformdirs import user_data_path
+
+    return user_data_path("diagnose", appauthor=False) / "cases.sqlite"
+
+
+def open_log(options: argparse.Namespace) -> SqliteLog:
+    """Return the case log, made where it is missing. Raises `LogError`."""
+    from diagnose.case.sqlite_log import SqliteLog
+
+    return SqliteLog(log_path(options))
+
+
+def existing_log(options: argparse.Namespace) -> SqliteLog | None:
+    """Return the case log, or None where there is none yet. Raises `LogError`."""
+    from diagnose.case.sqlite_log import SqliteLog
+
+    path = log_path(options)
+    return SqliteLog(path, "rw") if path.exists() else None
+
+
+def say(line: str) -> None:
+    """Print one line of a command's own output, whatever the locale can spell."""
+    encoding = sys.stdout.encoding or "utf-8"
+    print(line.encode(encoding, "replace").decode(encoding))
+
+
+__all__ = [
+    "BAD_ANSWER",
+    "OK",
+    "UNUSABLE",
+    "WRONG_USE",
+    "NoLibrary",
+    "Unusable",
+    "WrongUse",
+    "existing_log",
+    "log_path",
+    "open_log",
+    "parser",
+    "say",
+    "trees_folder",
+]

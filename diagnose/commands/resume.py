@@ -1,0 +1,74 @@
+"""`diagnose resume`: go on with a case that was left."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from diagnose.case.replay import replay
+from diagnose.case.state import Event
+from diagnose.case.walk import Walk
+from diagnose.commands import options as opt
+from diagnose.commands.cases import case_named
+from diagnose.commands.session import Record
+from diagnose.commands.session import run as run_session
+from diagnose.commands.shelf import Shelf
+from diagnose.faces.choose import face_for
+from diagnose.files.card import Card
+from diagnose.files.problems import Placed
+from diagnose.files.tree import ROLES
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+
+def run(args: Sequence[str]) -> int:
+    """Take up a case. Returns 0 once it ended, however it did."""
+    parser = opt.parser("resume", "Go on with a case that was left.")
+    parser.add_argument("case", nargs="?", help="the case; the last one left where left out")
+    parser.add_argument("--as", dest="role", choices=ROLES, help="who stands there now")
+    options = parser.parse_args(args)
+    log = opt.existing_log(options)
+    case = case_named(log, options, open_only=True)
+    assert log is not None
+    events = log.events(case)
+    bodies = [event.body for event in events]
+    more: Mapping[str, Any] = bodies[0]["more"]
+    shelf = Shelf(opt.trees_folder(options), frozenset({case.symptom}))
+    shelf.card = card_again(more["card"])
+    shelf.chances = chances_again(bodies)
+    shelf.require(case.symptom)
+    role = options.role or more["role"]
+    walk = Walk(shelf, shelf.library.cautions, shelf.precautions, role=role, card=shelf.card)
+    face = face_for(plain=options.plain, json=options.json)
+    told = replay(walk, case.symptom, bodies)
+    number = events[-1].number + 1
+    event = Event(
+        kind="resumed",
+        symptom=case.symptom,
+        step="",
+        more={"role": role, "fits": told.fits, "misfits": told.misfits},
+    )
+    log.append(case, number, event)
+    machine = str(shelf.card.title) if shelf.card else None
+    run_session(walk, told.state, face, Record(log, case, number + 1), machine)
+    return opt.OK
+
+
+def card_again(lines: Mapping[str, Any] | None) -> Card | None:
+    """Return the machine card as the case's first event keeps it."""
+    if lines is None:
+        return None
+    return Card(
+        machine=Placed.at(lines["machine"], 1, 1),
+        title=Placed.at(lines["title"], 1, 1),
+        lines=lines,
+    )
+
+
+def chances_again(events: Sequence[Mapping[str, Any]]) -> dict[str, dict[str, float]]:
+    """Return the chances that the case opened each of its trees with."""
+    trees = events[0]["more"]["trees"]
+    return {
+        symptom: {name: finding["chance"] for name, finding in tree["findings"].items()}
+        for symptom, tree in trees.items()
+    }

@@ -1,0 +1,64 @@
+"""One case at one face: the only place where walk, log and person meet."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from diagnose.case.screens import EndScreen, said
+from diagnose.faces.face import Heading
+from diagnose.files import replies
+
+if TYPE_CHECKING:
+    from diagnose.case.log import CaseLog, CaseRecord
+    from diagnose.case.state import State
+    from diagnose.case.walk import Walk
+    from diagnose.faces.face import Face
+
+
+@dataclass(slots=True)
+class Record:
+    """Where the events of a case go: its log, the case, and the number of the next event."""
+
+    log: CaseLog
+    case: CaseRecord
+    number: int
+
+
+def run(walk: Walk, state: State, face: Face, record: Record | None, machine: str | None) -> str:
+    """Walk a case to its end at a face, each event logged before the next screen is shown.
+
+    Returns the outcome. A `record` of None is a trial: nothing is kept.
+    """
+    heading = Heading(case=record.case.name if record else None, machine=machine, first=True)
+    while True:
+        title = str(walk.volume(state.top.symptom).tree.title)
+        heading = replace(heading, title=title)
+        screen = walk.screen(state)
+        if isinstance(screen, EndScreen):
+            face.show(_with_way_on(screen, record), heading)
+            return screen.outcome
+        try:
+            text = face.ask(screen, heading)
+        except KeyboardInterrupt:
+            text = None
+        turn = walk.reply(state, replies.LEAVE if text is None else text)
+        if record is not None and turn.event is not None:
+            record.log.append(record.case, record.number, turn.event)
+            record.number += 1
+        heading = replace(heading, first=False)
+        for interlude in turn.interludes:
+            face.show(interlude, heading)
+        state = turn.state
+
+
+def _with_way_on(screen: EndScreen, record: Record | None) -> EndScreen:
+    """Return the end with how to go on: resume what was left, hand over what was referred."""
+    if record is None:
+        return screen
+    name = record.case.name
+    if screen.outcome == "left":
+        return replace(screen, notes=(*screen.notes, said("end-resume", case=name)))
+    if screen.outcome == "referred":
+        return replace(screen, notes=(*screen.notes, said("end-handover", case=name)))
+    return screen
