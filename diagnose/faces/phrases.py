@@ -1,0 +1,81 @@
+"""Numbers, shares and short lines, as both faces for people say them."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from diagnose.case.screens import Screen
+    from diagnose.faces.face import Heading
+
+
+def printable(text: str) -> str:
+    """Return the text without anything that could move a cursor or change a colour."""
+    if text.isprintable():
+        return text
+    return "".join(
+        c if c.isprintable() else " " if c.isspace() else "\N{REPLACEMENT CHARACTER}" for c in text
+    )
+
+
+def causes_left(causes: int, minutes: float) -> str:
+    """Return such as ``9 causes open, about 6 min``; the minutes only where there are any."""
+    said = f"{_causes(causes)} open"
+    if causes and math.isfinite(minutes):
+        said += f", about {max(1, round(minutes))} min"
+    return said
+
+
+class OpenCauses:
+    """How many causes are open, from the last screen of this symptom that said so."""
+
+    def __init__(self) -> None:
+        self._last: tuple[str | None, int] | None = None
+
+    def line(self, screen: Screen) -> str | None:
+        """Return the line for a screen; one that does not say is told what the last one said."""
+        causes: int | None = getattr(screen, "open", None)
+        if causes is not None:
+            self._last = (screen.symptom, causes)
+            return causes_left(causes, getattr(screen, "minutes_left", math.nan))
+        if self._last is None or self._last[0] != screen.symptom:
+            return None
+        return f"{_causes(self._last[1])} open before this"
+
+
+def place(heading: Heading) -> list[str]:
+    """Return where the case stands: the symptom in words, the machine, the case."""
+    case = f"case {heading.case}" if heading.case else None
+    return [printable(part) for part in (heading.title, heading.machine, case) if part]
+
+
+def percent(share: float) -> str:
+    """Return a share from 0 to 1 in whole per cent."""
+    return "under 1 %" if share < 0.005 else f"{share * 100:.0f} %"
+
+
+def with_unit(value: float, unit: str) -> str:
+    """Return a figure with its unit, to four figures or to the unit where there are more."""
+    digits = f"{value:.4g}" if abs(value) < 1000 else f"{value:.0f}"
+    return f"{digits} {unit}".rstrip()
+
+
+def expected_range(expected: Mapping[str, Any], unit: str) -> str:
+    """Return an expected range in words; an open end is None."""
+    low, high = expected["low"], expected["high"]
+    if low is None and high is None:
+        return "no range is known"
+    if low is None:
+        return f"at most {with_unit(high, unit)}"
+    if high is None:
+        return f"at least {with_unit(low, unit)}"
+    if low == high:
+        return with_unit(low, unit)
+    return f"{with_unit(low, '')} to {with_unit(high, unit)}"
+
+
+def _causes(causes: int) -> str:
+    return f"{causes} cause" if causes == 1 else f"{causes} causes"

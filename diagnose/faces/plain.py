@@ -1,0 +1,139 @@
+"""Plain lines, made for a screen reader: print and input, and nothing that moves on a screen."""
+
+from __future__ import annotations
+
+import io
+import shutil
+import sys
+import textwrap
+from typing import TYPE_CHECKING, Final
+
+from diagnose.case.screens import CautionScreen, CheckScreen, EndScreen, ReadingScreen
+from diagnose.faces.content import Block, blocks
+from diagnose.faces.keys import letters, spelled_out
+from diagnose.faces.phrases import OpenCauses, place
+from diagnose.faces.typed import is_terminal
+from diagnose.faces.words import SHORT
+from diagnose.files import replies
+
+if TYPE_CHECKING:
+    from diagnose.case.screens import Screen
+    from diagnose.faces.face import Heading
+
+NARROWEST: Final = 40
+
+#: What a kind of block begins with, where it is not only its text.
+_BEFORE: Final = {"notice": "NOTICE: ", "ask": "Question: "}
+
+#: What confirms one line of a caution.
+_CONFIRMS: Final = frozenset({"", replies.DONE, "y"})
+
+
+class PlainFace:
+    """Lines out, lines in. A person confirms a caution line by line; a pipe says one `done`."""
+
+    def __init__(self) -> None:
+        self._place: list[str] = []
+        self._causes = OpenCauses()
+        self._interactive = is_terminal(sys.stdin)
+        # A letter that the terminal's encoding lacks, or one typed that it cannot read, is shown
+        # as a question mark; a crash would cost the case its next answer.
+        for stream in (sys.stdin, sys.stdout):
+            if isinstance(stream, io.TextIOWrapper):
+                stream.reconfigure(errors="replace")
+
+    def show(self, screen: Screen, heading: Heading) -> None:
+        """Say a screen that takes no reply."""
+        if isinstance(screen, EndScreen):
+            self._say("")
+        for block in blocks(screen, heading):
+            self._say_block(block)
+
+    def ask(self, screen: Screen, heading: Heading) -> str | None:
+        """Say a screen and return the line typed, a single letter as the reply it stands for."""
+        self._say("")
+        self._say_where(screen, heading)
+        said = blocks(screen, heading)
+        by_line = self._interactive and isinstance(screen, CautionScreen) and _one_by_one(screen)
+        for block in said:
+            if not (by_line and block.kind == "confirm"):
+                self._say_block(block)
+        if by_line:
+            return self._confirm(screen, [block.text for block in said if block.kind == "confirm"])
+        self._say(f"{_how(screen)}{_others(screen)}")
+        typed = self._line("Reply: ")
+        return None if typed is None else spelled_out(screen, typed)
+
+    def _confirm(self, screen: Screen, lines: list[str]) -> str | None:
+        head = f"{len(lines)} lines to confirm. Enter confirms a line, once it is so. "
+        self._say(f"{head}{_others(screen, without=replies.DONE)}")
+        for number, line in enumerate(lines, start=1):
+            typed = self._line(f"{number} of {len(lines)}: {line} ")
+            if typed is None:
+                return None
+            if typed.strip().casefold() not in _CONFIRMS:
+                return spelled_out(screen, typed)
+        return replies.DONE
+
+    def _say_where(self, screen: Screen, heading: Heading) -> None:
+        where = place(heading)
+        if where != self._place:
+            self._place = where
+            if where:
+                self._say(f"{'. '.join(part.rstrip('.') for part in where)}.")
+        titles = ", ".join(caution.title for caution in screen.in_force)
+        said = [f"In force: {titles}." if titles else "No caution in force."]
+        open_causes = self._causes.line(screen)
+        if open_causes is not None:
+            said.append(f"{open_causes}.")
+        if screen.symptom is not None or titles:
+            self._say(" ".join(said))
+
+    def _say_block(self, block: Block) -> None:
+        before = _BEFORE.get(block.kind, "")
+        if block.kind in ("answer", "confirm", "field", "line") and block.number is not None:
+            before = f"{block.number}. "
+        ending = ":" if block.kind == "signal" else ""
+        self._say(f"{before}{block.text}{ending}", indent=" " * len(before) if before else "")
+
+    def _say(self, text: str, indent: str = "") -> None:
+        width = max(NARROWEST, shutil.get_terminal_size().columns)
+        hanging = indent if len(indent) <= 4 else ""
+        print(textwrap.fill(text, width, subsequent_indent=hanging, break_on_hyphens=False))
+
+    def _line(self, prompt: str) -> str | None:
+        if sys.stdout is not None:
+            sys.stdout.flush()
+        try:
+            return input(prompt if self._interactive else "")
+        except BrokenPipeError:
+            raise  # nobody reads what we say: that is the caller's, like every broken pipe
+        except (EOFError, OSError, ValueError, RuntimeError):
+            return None
+
+
+def _one_by_one(screen: CautionScreen) -> bool:
+    return screen.phase == "take" and not screen.again
+
+
+def _how(screen: Screen) -> str:
+    """Return how this screen is answered, where a letter is not the way."""
+    if isinstance(screen, CheckScreen):
+        return f"Give a number, 1 to {len(screen.answers)}. "
+    if isinstance(screen, ReadingScreen) and len(screen.needs) > 1:
+        return f"Type them as {' '.join(f'{need.name}=…' for need in screen.needs)}. "
+    if isinstance(screen, ReadingScreen):
+        return "Type the value. "
+    if isinstance(screen, CautionScreen):
+        return "One done confirms all lines. "
+    return ""
+
+
+def _others(screen: Screen, without: str = "") -> str:
+    """Return the letters and their replies in one line."""
+    named = [
+        f"{letter} {SHORT.get(reply, reply)}"
+        for letter, reply in letters(screen).items()
+        if reply != without
+    ]
+    return f"Or: {', '.join(named)}." if named else ""
