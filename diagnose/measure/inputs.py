@@ -30,11 +30,27 @@ _SPACES = dict.fromkeys(map(ord, "\u00a0\u2009\u202f"), " ") | {ord("\u2212"): "
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Taken:
-    """The value of one input in the unit shown, and its magnitudes in SI with their unit."""
+    """The value of one input in the unit shown.
+
+    typed: its quantities as (magnitude, unit), of one dimension; pure: what has none. Their SI
+    magnitudes are worked out when they are asked for, since that takes pint.
+    """
 
     value: float | str | tuple[float, ...]
-    si: tuple[float, ...] = ()
-    unit: str = "1"
+    pure: tuple[float, ...] = ()
+    typed: tuple[tuple[float, str], ...] = ()
+    dimension: str = ""
+
+    @property
+    def si(self) -> tuple[float, ...]:
+        """The magnitudes in SI."""
+        quantities = (units.in_si(number, unit, self.dimension) for number, unit in self.typed)
+        return self.pure + tuple(float(f"{one:.12g}") for one in quantities)
+
+    @property
+    def unit(self) -> str:
+        """The SI unit of the magnitudes."""
+        return units.SI[self.dimension][2] if self.dimension else "1"
 
 
 def clean(value: float) -> float:
@@ -125,7 +141,12 @@ def _listed(need: Need, text: str, bare: bool) -> Taken:
     spelt = [f"{part} {unit}" if re.fullmatch(r"[+-]?[0-9.]+", part) else part for part in parts]
     taken = [_single(need, part, bare) for part in spelt]
     values = tuple(one.value for one in taken if isinstance(one.value, float))
-    return Taken(value=values, si=tuple(si for one in taken for si in one.si), unit=taken[0].unit)
+    return Taken(
+        value=values,
+        pure=tuple(pure for one in taken for pure in one.pure),
+        typed=tuple(typed for one in taken for typed in one.typed),
+        dimension=taken[0].dimension,
+    )
 
 
 def _single(need: Need, text: str, bare: bool) -> Taken:
@@ -143,9 +164,10 @@ def _single(need: Need, text: str, bare: bool) -> Taken:
     if need.dimension in units.SI:
         if not unit and not bare and need.dimension in NEEDS_UNIT:
             raise Unreadable(f"{quoted(text)} has no unit")
-        value, si = units.convert(magnitude, unit or need.unit, need.dimension, need.unit)
-        value = _within(need, clean(value), text)
-        return Taken(value=value, si=(float(f"{si:.12g}"),), unit=units.SI[need.dimension][2])
+        unit = unit or need.unit
+        converted = units.convert(magnitude, unit, need.dimension, need.unit)
+        value = _within(need, clean(converted), text)
+        return Taken(value=value, typed=((magnitude, unit),), dimension=need.dimension)
     return _pure(need, magnitude, unit, text)
 
 
@@ -159,7 +181,7 @@ def _pure(need: Need, magnitude: float, unit: str, text: str) -> Taken:
     if need.dimension == "count" and not re.fullmatch(r"\+?[0-9]+", text):
         raise Unreadable(f"{quoted(text)} is no whole number")
     value = _within(need, clean(magnitude), text)
-    return Taken(value=value, si=(value / 100 if need.dimension == "percent" else value,))
+    return Taken(value=value, pure=(value / 100 if need.dimension == "percent" else value,))
 
 
 def _ratio(need: Need, text: str) -> Taken:
@@ -172,7 +194,7 @@ def _ratio(need: Need, text: str) -> Taken:
     if not one or not parts:
         raise Unreadable(f"{quoted(text)} is no ratio")
     value = _within(need, clean(parts / one), text)
-    return Taken(value=value, si=(1 / value,))
+    return Taken(value=value, pure=(1 / value,))
 
 
 def _within(need: Need, value: float, text: str) -> float:

@@ -151,11 +151,12 @@ def compute(
     given: Mapping[str, str],
     card: Callable[[str], str | None],
     bare: bool,
+    si: bool = True,
 ) -> Figure:
     """A figure from typed inputs, filled up from the card.
 
     given: inputs as typed, by name. card: the text at a dotted path, None where it is silent.
-    bare: a number without a unit takes the unit shown (at a screen).
+    bare: a number without a unit takes the unit shown (at a screen). si: give the inputs in SI too.
     Raises Unreadable where an input cannot be used, MissingLine where the card is what lacks.
     """
     needs = {need.name: need for need in measurement.needs}
@@ -186,7 +187,7 @@ def compute(
         si=tuple(
             (name, magnitude, taken[name].unit)
             for name in needs
-            if name in taken
+            if si and name in taken
             for magnitude in taken[name].si
         ),
     )

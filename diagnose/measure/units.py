@@ -93,17 +93,22 @@ def _known(unit: str, dimension: str) -> str:
     return parsed
 
 
-def convert(magnitude: float, unit: str, dimension: str, shown: str) -> tuple[float, float]:
-    """A quantity in the unit shown, and in SI.
+def convert(magnitude: float, unit: str, dimension: str, shown: str) -> float:
+    """A quantity in the unit shown.
 
     magnitude, unit: as typed. dimension: a key of `SI`. shown: the unit wanted, as typed text.
     Temperatures are points on a scale (0 °C is 273.15 K), never differences.
     Raises Unreadable, with half a sentence, where the unit is unknown or of another dimension.
-    Unit sizes are pint's; NIST SP 811 Appendix B gives the same.
+    Unit sizes are pint's; NIST SP 811 Appendix B gives the same. What is typed in the unit shown
+    needs no conversion, and so no pint: a library is checked without it.
     """
-    registry = _registry()
-    typed = _known(unit, dimension)
-    quantity = registry.Quantity(magnitude, typed)
-    wanted = _known(shown, dimension)
-    value = magnitude if wanted == typed else float(quantity.to(wanted).magnitude)
-    return value, float(quantity.to(SI[dimension][1]).magnitude)
+    typed, wanted = _known(unit, dimension), _known(shown, dimension)
+    if wanted == typed:
+        return magnitude
+    return float(_registry().Quantity(magnitude, typed).to(wanted).magnitude)
+
+
+def in_si(magnitude: float, unit: str, dimension: str) -> float:
+    """A quantity in the SI unit of its dimension; arguments as those of `convert`."""
+    quantity = _registry().Quantity(magnitude, _known(unit, dimension))
+    return float(quantity.to(SI[dimension][1]).magnitude)

@@ -113,7 +113,7 @@ def _band(step: Question, inputs: Mapping[Placed, Placed]) -> str:
     if measurement is None:
         raise Unreadable(f'The program knows no measurement "{step.read}".')
     typed = {str(name): str(value) for name, value in inputs.items()}
-    figure = compute(measurement, typed, card=lambda path: None, bare=True)
+    figure = compute(measurement, typed, card=lambda path: None, bare=True, si=False)
     return step.band(figure.value).answer
 
 
