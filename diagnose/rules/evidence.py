@@ -82,7 +82,8 @@ def _worked(view: View, case: WorkedCase) -> Iterator[Problem]:
                 answer = _band(step, given)
             except (Unreadable, MissingLine) as error:
                 at = next(iter(given), case.name)
-                yield view.problem(at, "worked-case", f"{error}")
+                message = f"This cannot be computed: {error}".rstrip(".") + "."
+                yield view.problem(at, "worked-case", message)
                 return
         else:
             answer = given
@@ -103,7 +104,7 @@ def _worked(view: View, case: WorkedCase) -> Iterator[Problem]:
     for named in case.answers:
         if named not in passed:
             message = f'The case "{case.name}" never comes to "{named}".'
-            yield view.problem(named, "worked-case", message)
+            yield view.problem(named, "worked-case", message, "warning")
 
 
 def _band(step: Question, inputs: Mapping[Placed, Placed]) -> str:

@@ -38,7 +38,9 @@ def unknown_hazard(view: View) -> Iterator[Problem]:
                 else:
                     hint = did_you_mean(name, known)
                     yield view.problem(
-                        name, f"unknown-{what}", f'cautions.yaml has no {what} "{name}".{hint}'
+                        name,
+                        f"unknown-{what}",
+                        f'There is no {what} "{name}" in cautions.yaml.{hint}',
                     )
 
 

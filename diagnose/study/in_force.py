@@ -15,12 +15,17 @@ if TYPE_CHECKING:
     from diagnose.files.tree import Step
 
 
+#: ISO 7010: disconnect before carrying out maintenance or repair.
+DISCONNECT = "M021"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Precautions:
     """The cautions of a library, made ready for counting: caution number n is the bit ``1 << n``.
 
     `closure[n]` holds the bit of n and of all that it includes; `lapsing` those that end when the
-    machine is energised; `minutes[n]` what taking n costs on this machine.
+    machine is energised; `minutes[n]` what taking n costs on this machine. `lockouts` are those
+    that lapse and carry the sign for it, ISO 7010 M021: disconnect before maintenance.
     """
 
     ids: tuple[str, ...]
@@ -29,6 +34,7 @@ class Precautions:
     minutes: tuple[float, ...]
     cover: Mapping[str, int]
     number: Mapping[str, int]
+    lockouts: int
 
     def needs(self, step: Step | Item) -> int:
         """Return what a step needs: the cautions that it lists, and those over its hazards.
@@ -73,18 +79,6 @@ class Precautions:
         """Return the ids of a set of cautions, in the order of the file."""
         return tuple(self.ids[number] for number in bits(cautions))
 
-    @property
-    def lockouts(self) -> int:
-        """Return the cautions that are lockouts: they lapse, and include one that lapses.
-
-        A lockout makes the machine dead on top of keys and switches; that is what sets it apart.
-        """
-        return sum(
-            1 << number
-            for number in bits(self.lapsing)
-            if self.closure[number] & self.lapsing & ~(1 << number)
-        )
-
 
 def precautions(cautions: Cautions, minutes: Mapping[str, float] | None = None) -> Precautions:
     """Return the cautions made ready; `minutes` are those of a machine card, which win.
@@ -114,6 +108,11 @@ def precautions(cautions: Cautions, minutes: Mapping[str, float] | None = None) 
             for hazard in caution.covers
         },
         number=number,
+        lockouts=sum(
+            1 << number[name]
+            for name, caution in cautions.cautions.items()
+            if caution.lapsing and DISCONNECT in caution.signs
+        ),
     )
 
 

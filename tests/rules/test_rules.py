@@ -1,0 +1,268 @@
+"""Every rule finds what it is for, at the exact place, and says what to do."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from diagnose.files.library import load
+from diagnose.rules.check import RULES, check
+
+CAUTIONS = """\
+format: 1
+hazards:
+  moving-parts: {title: Parts can start to move}
+  wet-floor: {title: The floor is wet}
+  mains: {title: Charger and cord, service_only: true}
+cautions:
+  key-out:
+    title: Key out
+    signal: CAUTION
+    lapses: when energised
+    text: Take the key out.
+    confirm: [The key is in my pocket.]
+    release: [People are clear.]
+  lockout:
+    title: Machine dead
+    signal: WARNING
+    signs: [W018, M021]
+    covers: [moving-parts]
+    includes: [key-out]
+    lapses: when energised
+    text: Make the machine dead before hands go near it.
+    confirm: [The connector is apart.]
+    release: [My own tag is off.]
+  barrier:
+    title: Floor closed off
+    signal: CAUTION
+    covers: [wet-floor]
+    lapses: never
+    text: Put the signs up.
+    confirm: [The signs are up.]
+"""
+
+TREE = """\
+format: 1
+symptom: sample
+title: It does not work
+start: first
+
+steps:
+  first:
+    ask: What do you see?
+    hazards: [wet-floor]
+    answers:
+      It is broken: broken
+      It looks right: second
+
+  second:
+    read: value
+    by: operator
+    bands:
+      - {below: 5, call: too little, go: little}
+      - {otherwise: enough, go: served}
+
+  broken:
+    finding: It is broken.
+    chance: 30
+    who: operator
+    remedy: Mend it.
+
+  little:
+    finding: There is too little.
+    chance: 20
+    who: operator
+    remedy: Add some.
+    hazards: [moving-parts]
+
+  served:
+    finding: Service has to look.
+    chance: 10
+    who: service
+    leave_safe: Park it.
+    hazards: [mains]
+
+worked_cases:
+  - name: plain
+    answers: {first: It is broken}
+    finding: broken
+  - name: a reading
+    answers: {second: {value: "3"}}
+    finding: little
+"""
+
+
+def write(folder: Path, tree: str = TREE, cautions: str = CAUTIONS, **more: str) -> Path:
+    folder.mkdir(exist_ok=True)
+    (folder / "cautions.yaml").write_text(cautions, encoding="utf-8")
+    (folder / "sample.yaml").write_text(tree, encoding="utf-8")
+    for name, text in more.items():
+        path = folder / f"{name.replace('__', '/').replace('_', '-')}.yaml"
+        path.parent.mkdir(exist_ok=True)
+        path.write_text(text, encoding="utf-8")
+    return folder
+
+
+def found(folder: Path) -> list[tuple[str, str, int, int, str]]:
+    problems = check(load(folder))
+    return [(Path(p.file).name, p.code, p.line, p.column, p.severity[0]) for p in problems]
+
+
+def place(text: str, wanted: str, nth: int = 1) -> tuple[int, int]:
+    """Return the line and column, from 1, of the nth place where `wanted` stands."""
+    at = -1
+    for _ in range(nth):
+        at = text.index(wanted, at + 1)
+    return text.count("\n", 0, at) + 1, at - text.rfind("\n", 0, at)
+
+
+def test_the_sample_is_clean(tmp_path: Path) -> None:
+    assert found(write(tmp_path / "lib")) == []
+
+
+# What is replaced in the sample, by what, and the problems: code, the text where each stands
+# (and which of several), severity.
+BROKEN = [
+    ("start: first\n", "start: frist\n", [("unknown-step", "frist", 1, "e")]),
+    ("It is broken: broken", "It is broken: brokn", [("unknown-step", "brokn", 1, "e"), ("unreached", "broken:\n    finding", 1, "e")]),
+    ("go: little}", "go: litle}", [("unknown-step", "litle", 1, "e"), ("unreached", "little:\n", 1, "e")]),
+    ("    by: operator\n", "    after: [third]\n", [("unknown-step", "third", 1, "e")]),
+    ("    by: operator\n", "    after: [broken]\n", [("after", "broken]", 1, "e")]),
+    ("go: served}", "go: first}", [("closed-route", "first}", 1, "e"), ("unreached", "served:\n", 1, "e")]),
+    ("It is broken: broken", "'12': broken", [("answer-word", "'12'", 1, "e"), ("worked-case", "It is broken}", 1, "e")]),
+    ("It is broken: broken", "X: broken", [("answer-word", "X: broken", 1, "e"), ("worked-case", "It is broken}", 1, "e")]),
+    ("It is broken: broken", "Not sure: broken", [("answer-word", "Not sure", 1, "e"), ("worked-case", "It is broken}", 1, "e")]),
+    ("It looks right: second", "IT IS  BROKEN: second", [("answer-word", "IT IS  BROKEN", 1, "e")]),
+    ("    hazards: [wet-floor]\n", "    passes: It loks right\n", [("unknown-answer", "It loks right", 1, "e"), ("worked-case", "a reading", 1, "e")]),
+    ("    hazards: [wet-floor]\n", "    if_unsure: none\n", [("unknown-answer", "none", 1, "e")]),
+    ("      - {otherwise: enough, go: served}", "      - {below: 9, call: enough, go: served}", [("bands", "value", 1, "e")]),
+    ("      - {otherwise", "      - {below: 4, call: less, go: little}\n      - {otherwise", [("bands", "less", 1, "e")]),
+    ("    who: operator\n    remedy: Mend it.\n", "    who: operator\n", [("no-remedy", "broken:\n    finding", 1, "w")]),
+    ("    who: operator\n    remedy: Mend it.\n", "    remedy: Mend it.\n", [("missing-key", "broken:\n    finding", 1, "e")]),
+    ("    leave_safe: Park it.\n", "", [("no-leave-safe", "served:\n", 1, "w")]),
+    ("    leave_safe: Park it.\n", "    leave_safe: Park it.\n    remedy: Do it.\n", [("service-remedy", "Do it.", 1, "e")]),
+    ("    who: operator\n    remedy: Mend it.\n", "    continue_with: sampel\n", [("unknown-symptom", "sampel", 1, "e")]),
+    ("    who: operator\n    remedy: Mend it.\n", "    continue_with: sample\n", [("doorway", "sample", 2, "e")]),
+    ("    who: operator\n    remedy: Mend it.\n", "    who: operator\n    continue_with: other\n", [("doorway", "broken:\n    finding", 1, "e")]),
+    ("[wet-floor]", "[wet-flor]", [("unknown-hazard", "wet-flor", 1, "e")]),
+    ("    hazards: [wet-floor]\n", "    cautions: [barier]\n", [("unknown-caution", "barier", 1, "e")]),
+    ("    hazards: [wet-floor]\n", "    hazards: [moving-parts]\n    energises: true\n", [("energises", "moving-parts", 1, "e")]),
+    ("    hazards: [wet-floor]\n", "    cautions: [lockout]\n    energises: true\n", [("energises", "lockout", 1, "e")]),
+    ("[wet-floor]", "[mains]", [("service-only", "mains", 1, "e")]),
+    ("    hazards: [moving-parts]\n", "    hazards: [mains]\n", [("service-only", "mains", 1, "e")]),
+    ("read: value", "read: valeu", [("unknown-measurement", "valeu", 1, "e"), ("worked-case", "value: \"3\"", 1, "e")]),
+    ("    hazards: [wet-floor]\n", "    from_card: battery.knd\n", [("unknown-line", "battery.knd", 1, "e")]),
+    ("    hazards: [wet-floor]\n", "    from_card: battery.kind\n", [("card-answer", "battery.kind", 1, "w")]),
+    ("    finding: broken\n", "    finding: little\n", [("worked-case", "little\n", 1, "e")]),
+    ("    finding: broken\n", "    finding: second\n", [("worked-case", "second\n", 2, "e")]),
+    ("{first: It is broken}", "{first: It is brken}", [("worked-case", "It is brken", 1, "e")]),
+    ("{first: It is broken}", "{first: It is broken, second: enough}", [("worked-case", "second: enough", 1, "w")]),
+    ("{first: It is broken}", "{first: {volts: '3'}}", [("worked-case", "volts", 1, "e")]),
+    ("{value: \"3\"}", "{value: plenty}", [("worked-case", "value: plenty", 1, "e")]),
+    ("{value: \"3\"}", "{valu: '3'}", [("worked-case", "valu: '3'", 1, "e")]),
+    ("      - {otherwise: enough, go: served}", "      - {below: 8, call: some, go: first-a}\n      - {otherwise: enough, go: served}\n\n  first-a:\n    ask: And now?\n    answers: {Left: broken, Right: third}\n\n  third:\n    ask: And then?\n    answers: {Up: broken, Down: served}\n\n  fourth:\n    ask: Hm?\n    answers: {Yes indeed: third, No indeed: third}", [("unreached", "fourth:", 1, "e"), ("passes", "fourth:", 1, "w")]),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "wanted"), BROKEN, ids=lambda v: v if isinstance(v, str) else ""
+)
+def test_each_rule_at_its_place(
+    tmp_path: Path, old: str, new: str, wanted: list[tuple[str, str, int, str]]
+) -> None:
+    text = TREE.replace(old, new, 1)
+    assert text != TREE
+    card = "format: 1\nmachine: dock\ntitle: Dock\nbattery: {kind: flooded}\n"
+    other = TREE.replace("symptom: sample", "symptom: other")
+    folder = write(tmp_path / "lib", text, other=other, machines__dock=card)
+    expected = sorted(
+        {
+            ("sample.yaml", code, *place(text, at, nth), severity)
+            for code, at, nth, severity in wanted
+        }
+    )
+    assert sorted(set(found(folder))) == expected
+
+
+def test_a_lockout_taken_twice_is_named_at_the_step_that_takes_it_again(tmp_path: Path) -> None:
+    text = TREE.replace("    hazards: [wet-floor]\n", "    hazards: [moving-parts]\n", 1)
+    text = text.replace("    by: operator\n", "    energises: true\n", 1)
+    assert found(write(tmp_path / "lib", text)) == [
+        ("sample.yaml", "lockout-twice", *place(text, "little:\n"), "w")
+    ]
+
+
+CAUTION_CASES = [
+    ("covers: [moving-parts]", "covers: [moving-prts]", [("unknown-hazard", "moving-prts", 1), ("uncovered", "moving-parts", 1)]),
+    ("covers: [wet-floor]", "covers: [wet-floor, moving-parts]", [("covered-twice", "moving-parts", 3)]),
+    ("covers: [wet-floor]", "covers: [wet-floor, mains]", [("covers-service-only", "mains", 2)]),
+    ("includes: [key-out]", "includes: [key-uot]", [("unknown-caution", "key-uot", 1)]),
+    ("    covers: [wet-floor]\n", "    covers: [wet-floor]\n    includes: [barrier]\n", [("includes-itself", "barrier", 2)]),
+    ("    release: [People are clear.]\n", "    includes: [lockout]\n    release: [People are clear.]\n", [("includes-itself", "key-out", 2)]),
+    ("    release: [My own tag is off.]\n", "", [("no-release", "lockout", 1)]),
+    ("lapses: never", "lapses: sometimes", [("unknown-word", "sometimes", 1)]),
+    ("    lapses: never\n", "", [("missing-key", "title: Floor", 1)]),
+    ("signal: WARNING", "signal: WARNUNG", [("unknown-word", "WARNUNG", 1)]),
+    ("[W018, M021]", "[W18, M021]", [("unknown-word", "W18", 1)]),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("old", "new", "wanted"), CAUTION_CASES)
+def test_each_rule_on_cautions_at_its_place(
+    tmp_path: Path, old: str, new: str, wanted: list[tuple[str, str, int]]
+) -> None:
+    text = CAUTIONS.replace(old, new, 1)
+    assert text != CAUTIONS
+    problems = [p for p in found(write(tmp_path / "lib", cautions=text)) if p[0] == "cautions.yaml"]
+    assert problems == sorted(
+        ("cautions.yaml", code, *place(text, at, nth), "e") for code, at, nth in wanted
+    )
+
+
+def test_a_round_and_a_card_are_checked_too(tmp_path: Path) -> None:
+    round_ = (
+        "format: 1\nround: evening\ntitle: After the shift\nevery: shift\nitems:\n"
+        "  one: {do: Look., hazards: [wet-flor], starts: sampel}\n"
+        "  two: {do: Run it., hazards: [moving-parts], energises: true}\n"
+        "  three: {do: Open it., hazards: [mains], cautions: [lokout]}\n"
+    )
+    card = "format: 1\nmachine: dock\ntitle: Dock\ncaution_minutes: {lockuot: 10}\n"
+    folder = write(tmp_path / "lib", rounds__evening=round_, machines__dock=card)
+    assert found(folder) == [
+        ("dock.yaml", "unknown-caution", *place(card, "lockuot"), "e"),
+        ("evening.yaml", "unknown-hazard", *place(round_, "wet-flor"), "e"),
+        ("evening.yaml", "unknown-symptom", *place(round_, "sampel"), "e"),
+        ("evening.yaml", "energises", *place(round_, "two"), "e"),
+        ("evening.yaml", "service-only", *place(round_, "mains"), "e"),
+        ("evening.yaml", "unknown-caution", *place(round_, "lokout"), "e"),
+    ]
+
+
+def test_a_library_without_cautions_knows_no_hazard(tmp_path: Path) -> None:
+    folder = write(tmp_path / "lib")
+    (folder / "cautions.yaml").unlink()
+    assert {p[1] for p in found(folder)} == {"unknown-hazard"}
+
+
+def test_where_cautions_are_broken_a_tree_that_names_a_hazard_says_so(tmp_path: Path) -> None:
+    folder = write(tmp_path / "lib", cautions="format: 1\n")
+    codes = [(file, code) for file, code, *_ in found(folder)]
+    assert ("cautions.yaml", "missing-key") in codes
+    assert ("sample.yaml", "unknown-hazard") in codes
+
+
+def test_every_message_is_one_sentence_that_ends(tmp_path: Path) -> None:
+    messages = []
+    for number, (old, new, _) in enumerate(BROKEN):
+        folder = write(tmp_path / f"lib{number}", TREE.replace(old, new, 1))
+        messages += [problem.message for problem in check(load(folder))]
+    assert len(messages) > len(BROKEN)
+    for message in messages:
+        assert "\n" not in message
+        assert message[-1] in ".?"
+        assert message[0].isupper() or message[0] in "\"'"
+
+
+def test_each_rule_is_documented_and_reached() -> None:
+    assert all(rule.__doc__ and rule.__doc__.strip().endswith(".") for rule in RULES)
