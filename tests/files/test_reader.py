@@ -1,0 +1,300 @@
+"""The reader: what a file may hold, every refusal at its place, and nothing that crashes it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+import yaml
+from hypothesis import given
+from hypothesis import strategies as st
+
+from diagnose.files.compose import LARGEST
+from diagnose.files.definitions import CARD, CAUTIONS, FILES, TREE
+from diagnose.files.kinds import Record
+from diagnose.files.library import NoLibrary, content_hash, load, read_text
+from diagnose.files.tree import Check, Finding, Reading
+
+GOOD = """\
+format: 1
+symptom: sample
+title: It does not work
+start: first
+steps:
+  first:
+    ask: What do you see?
+    minutes: 2
+    slip: 0.03
+    answers:
+      It is broken: broken
+      Yes: other
+  other:
+    read: value
+    bands:
+      - {below: 50, call: half empty, go: broken}
+      - {otherwise: charged enough, go: broken}
+  broken:
+    finding: It is broken.
+    chance: 30
+    who: operator
+    remedy: Mend it.
+"""
+
+
+def problems_of(text: str) -> list[tuple[str, int, int]]:
+    _, problems = read_text(TREE, text, "sample.yaml")
+    return [(p.code, p.line, p.column) for p in problems]
+
+
+def test_a_good_file_is_read_into_frozen_types_with_places() -> None:
+    tree, problems = read_text(TREE, GOOD, "sample.yaml")
+    assert problems == []
+    first, other, broken = tree.steps.values()
+    assert isinstance(first, Check)
+    assert (first.minutes, first.slip, first.by, first.energises) == (2.0, 0.03, "operator", False)
+    assert [(way.answer, way.to) for way in first.exits] == [
+        ("It is broken", "broken"),
+        ("Yes", "other"),
+    ]
+    assert (first.exits[1].to.line, first.exits[1].to.column) == (12, 12)
+    assert isinstance(other, Reading)
+    assert [other.band(value).answer for value in (49.999, 50, 51)] == [
+        "half empty",
+        "charged enough",
+        "charged enough",
+    ]
+    assert isinstance(broken, Finding)
+    assert (broken.chance, broken.minutes, broken.parts) == (30.0, 5.0, ())
+
+
+# Old text, new text, problems as (code, line, column), both from 1.
+REFUSALS = [
+    ("title: It", "titel: It", [("unknown-key", 3, 1), ("missing-key", 1, 1)]),
+    ("title: It does not work\n", "", [("missing-key", 1, 1)]),
+    ("title: It does not work", "title: []", [("wrong-shape", 3, 8)]),
+    ("title: It does not work", "title:", [("empty-value", 3, 7)]),
+    ("title: It does not work", 'title: "a\\e[31m"', [("control-character", 3, 8)]),
+    ("title: It does not work", 'title: "a\\tb"', [("control-character", 3, 8)]),
+    ("title: It does not work", 'title: "a\\u202eb"', [("control-character", 3, 8)]),
+    ("title: It does not work", "title: a\x1bb", [("control-character", 3, 9)]),
+    ("title: It does not work", "title: &t It", [("anchor", 3, 8)]),
+    ("title: It does not work", "title: *t", [("anchor", 3, 8)]),
+    ("title: It does not work", "title: !!str It", [("anchor", 3, 8)]),
+    ("title: It does not work", "title: 'unclosed", [("yaml", 23, 1)]),
+    ("title: It does not work", "title: a: b", [("yaml", 3, 9)]),
+    ("title: It does not work", "title: It\ntitle: It", [("repeated-key", 4, 1)]),
+    ("start: first", "start: First Step", [("not-an-id", 4, 8)]),
+    ("  first:\n", "  1st:\n", [("not-an-id", 6, 3)]),
+    ("minutes: 2", "minutes: two", [("not-a-number", 8, 14)]),
+    ("minutes: 2", "minutes: 0", [("out-of-range", 8, 14)]),
+    ("minutes: 2", "minutes: .inf", [("not-a-number", 8, 14)]),
+    ("minutes: 2", "minutes: 1e999", [("out-of-range", 8, 14)]),
+    ("minutes: 2", "minutes: 2 min", [("not-a-number", 8, 14)]),
+    ("minutes: 2", "energises: yes", [("unknown-word", 8, 16)]),
+    ("minutes: 2", "by: operater", [("unknown-word", 8, 9)]),
+    ("minutes: 2", "hazards: startup", [("wrong-shape", 8, 14)]),
+    ("slip: 0.03", "slip: 0.5", [("out-of-range", 9, 11)]),
+    ("slip: 0.03", "slip: -0.01", [("out-of-range", 9, 11)]),
+    ("      Yes: other\n", "", [("too-few", 11, 7)]),
+    ("      Yes: other\n", "      It is broken: other\n", [("repeated-key", 12, 7)]),
+    ("    ask: What", "    aks: What", [("no-such-step", 7, 5)]),
+    ("    ask: What", "    read: value\n    ask: What", [("no-such-step", 7, 5)]),
+    ("{below: 50, ", "{blow: 50, ", [("no-such-step", 16, 9)]),
+    ("{below: 50, ", "{below: 50, cal: x, ", [("unknown-key", 16, 21)]),
+    ("chance: 30", "chance: 0", [("out-of-range", 20, 13)]),
+    ("who: operator", "who: me", [("unknown-word", 21, 10)]),
+    ("format: 1", "format: 2", [("newer-format", 1, 9)]),
+    ("format: 1", "format: 99999999999999999999", [("newer-format", 1, 9)]),
+    ("format: 1", "format: 0", [("out-of-range", 1, 9)]),
+    ("format: 1\n", "", [("missing-key", 1, 1)]),
+    ("  first:\n", "\tfirst:\n", [("yaml", 6, 1)]),
+    ("steps:\n", "steps: []\nstepz:\n", [("wrong-shape", 5, 8), ("unknown-key", 6, 1)]),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "wanted"), REFUSALS)
+def test_each_refusal_stands_at_its_place(
+    old: str, new: str, wanted: list[tuple[str, int, int]]
+) -> None:
+    text = GOOD.replace(old, new, 1)
+    assert text != GOOD
+    assert problems_of(text) == wanted
+
+
+def test_all_problems_of_a_file_are_found_at_once() -> None:
+    text = GOOD.replace("minutes: 2", "minutes: x").replace("chance: 30", "chance: x")
+    assert [code for code, _, _ in problems_of(text)] == ["not-a-number", "not-a-number"]
+
+
+@pytest.mark.parametrize(
+    ("typed", "meant"),
+    [("titel", "title"), ("symtom", "symptom"), ("strat", "start"), ("step", "steps")],
+)
+def test_did_you_mean_names_the_key(typed: str, meant: str) -> None:
+    _, problems = read_text(TREE, f"format: 1\n{typed}: x\n", "sample.yaml")
+    assert f'Did you mean "{meant}"?' in problems[0].message
+
+
+@pytest.mark.parametrize(
+    "word", ["yes", "no", "on", "off", "True", "null", "~", "012", "0o14", "12:30", "1_000", "1e3"]
+)
+def test_words_stay_words(word: str) -> None:
+    """YAML 1.1 and 1.2 read these differently (yaml.org, YAML 1.2.2 section 10.3, R); we read
+    none of them as anything but what was typed."""
+    tree, problems = read_text(TREE, GOOD.replace("It does not work", word), "sample.yaml")
+    assert problems == []
+    assert tree.title == word
+
+
+BAD_FILES = {
+    "binary junk": (bytes(range(256)) * 10, "not-text"),
+    "nul bytes": (b"\x00" * 100, "control-character"),
+    "empty": (b"", "empty"),
+    "only a comment": (b"# nothing\n", "empty"),
+    "a list": (b"- a\n- b\n", "wrong-shape"),
+    "a word": (b"hello\n", "wrong-shape"),
+    "deep flow": (b"[" * 10_000 + b"]" * 10_000, "yaml"),
+    "deep block": (b"- " * 10_000 + b"x\n", "yaml"),
+    "deep mapping": (b"".join(b" " * n + b"a:\n" for n in range(2_000)), "yaml"),
+    "endless line": (b"format: 1" + b"x" * 1_000_000, "not-a-number"),
+    "latin-1": ("title: Öl".encode("latin-1"), "not-text"),
+    "utf-16": ("format: 1\n".encode("utf-16"), "not-text"),
+    "two documents": (b"format: 1\n---\nformat: 1\n", "yaml"),
+    "too large": (b"# " + b"x" * LARGEST, "too-large"),
+    "alias bomb": (b"a: &a [x, x]\nb: &b [*a, *a]\nc: [*b, *b]\n", "anchor"),
+}
+
+
+@pytest.mark.parametrize("name", BAD_FILES)
+def test_a_bad_file_gets_one_problem_and_the_others_work(tmp_path: Path, name: str) -> None:
+    content, code = BAD_FILES[name]
+    (tmp_path / "bad.yaml").write_bytes(content)
+    (tmp_path / "sample.yaml").write_text(GOOD, encoding="utf-8")
+    library = load(tmp_path)
+    assert set(library.trees) == {"sample"}
+    assert library.symptoms == ("bad", "sample")
+    assert library.problems[0].code == code
+    assert library.problems[0].file == str(tmp_path / "bad.yaml")
+    assert "\n" not in str(library.problems[0])
+
+
+def test_a_hundred_megabytes_are_refused_without_being_read(tmp_path: Path) -> None:
+    with (tmp_path / "big.yaml").open("wb") as stream:
+        stream.truncate(100 * 1024 * 1024)
+    assert [p.code for p in load(tmp_path).problems] == ["too-large"]
+
+
+def test_a_file_that_is_a_folder_is_named(tmp_path: Path) -> None:
+    (tmp_path / "odd.yaml").mkdir()
+    assert [p.code for p in load(tmp_path).problems] == ["unreadable"]
+
+
+def test_a_folder_that_is_not_there_is_no_library(tmp_path: Path) -> None:
+    with pytest.raises(NoLibrary, match="no library there"):
+        load(tmp_path / "nowhere")
+
+
+def test_the_symptom_is_the_files_name(tmp_path: Path) -> None:
+    (tmp_path / "other.yaml").write_text(GOOD, encoding="utf-8")
+    library = load(tmp_path)
+    assert library.trees == {}
+    assert [(p.code, p.line, p.column) for p in library.problems] == [("not-the-file-name", 2, 10)]
+
+
+@given(st.text(max_size=300))
+def test_no_text_crashes_the_reader(text: str) -> None:
+    meaning, problems = read_text(TREE, text, "x.yaml")
+    assert meaning is None
+    assert problems
+
+
+@given(st.integers(0, len(GOOD) - 1), st.sampled_from(list("{}[]:-#&*!|>'\"%@`\t\n 0x")))
+def test_no_single_slip_of_the_finger_crashes_the_reader(at: int, typed: str) -> None:
+    text = GOOD[:at] + typed + GOOD[at:]
+    meaning, problems = read_text(TREE, text, "x.yaml")
+    assert (meaning is None) == bool(problems)
+    for problem in problems:
+        assert 1 <= problem.line <= text.count("\n") + 1
+        assert problem.column >= 1
+
+
+scalars = st.text(
+    st.characters(categories=("L", "N", "P", "S", "Zs"), exclude_characters="\u200e\u200f"),
+    min_size=1,
+    max_size=30,
+).filter(lambda text: text.strip() == text and text)
+
+
+@given(scalars)
+def test_any_printable_text_survives_however_it_is_quoted(text: str) -> None:
+    """PyYAML's own emitter is the reference for quoting."""
+    for style in ('"', "'"):
+        line = yaml.dump({"title": text}, default_style=style, allow_unicode=True, width=10**6)
+        source = GOOD.replace("title: It does not work\n", line)
+        tree, problems = read_text(TREE, source, "x.yaml")
+        assert problems == []
+        assert tree.title == text
+
+
+def test_comments_and_layout_do_not_count_in_the_hash_but_words_and_order_do() -> None:
+    def digest(text: str) -> str:
+        tree, problems = read_text(TREE, text, "x.yaml")
+        assert problems == []
+        return content_hash(tree)
+
+    same = "# a comment\n" + GOOD.replace(
+        "ask: What do you see?", "ask:   'What do you see?'  # hm"
+    )
+    swapped = GOOD.replace(
+        "      It is broken: broken\n      Yes: other\n",
+        "      Yes: other\n      It is broken: broken\n",
+    )
+    assert digest(same) == digest(GOOD)
+    assert digest(GOOD.replace("minutes: 2", "minutes: 2.0")) == digest(GOOD)
+    assert digest(swapped) != digest(GOOD)
+    assert digest(GOOD.replace("What do you see", "What did you see")) != digest(GOOD)
+
+
+def test_a_card_keeps_its_quantities_as_written() -> None:
+    text = (
+        "format: 1\nmachine: dock\ntitle: Dock\npath_width: 75 cm\n"
+        "battery: {kind: flooded, cells: 12, capacity: 240 Ah}\n"
+        "charger: {lamps: {green: full}}\ncaution_minutes: {lockout: 10}\n"
+    )
+    card, problems = read_text(CARD, text, "dock.yaml")
+    assert problems == []
+    assert card.line("battery.capacity") == "240 Ah"
+    assert card.line("battery.cells") == "12"
+    assert card.line("path_width") == "75 cm"
+    assert card.line("battery.nothing") is None
+    assert card.line("battery") is None
+    assert card.section("charger.lamps") == {"green": "full"}
+    assert card.section("charger.codes") == {}
+    assert card.section("title") == {}
+
+
+@pytest.mark.parametrize(
+    ("line", "column"),
+    [("path_width: 75", 13), ("path_width: 75 kg", 13), ("path_width: wide", 13)],
+)
+def test_a_quantity_needs_a_number_and_a_unit_of_its_kind(line: str, column: int) -> None:
+    text = f"format: 1\nmachine: dock\ntitle: Dock\n{line}\n"
+    _, problems = read_text(CARD, text, "dock.yaml")
+    assert [(p.code, p.line, p.column) for p in problems] == [("not-a-quantity", 4, column)]
+
+
+def test_every_key_is_explained() -> None:
+    seen: set[str] = set()
+
+    def explained(record: Record) -> None:
+        assert record.about.endswith(".") or record.about
+        for key in record.keys.values():
+            assert key.about.strip(), (record.name, key.name)
+            assert key.kind.words, (record.name, key.name)
+            if isinstance(key.kind, Record) and key.kind.name not in seen:
+                seen.add(key.kind.name)
+                explained(key.kind)
+
+    for record in FILES.values():
+        explained(record)
+    assert CAUTIONS in FILES.values()
