@@ -9,6 +9,7 @@ from diagnose.case.state import Event
 from diagnose.case.walk import Walk
 from diagnose.commands import options as opt
 from diagnose.commands.cases import case_named
+from diagnose.commands.kept import kept
 from diagnose.commands.session import Record
 from diagnose.commands.session import run as run_session
 from diagnose.commands.shelf import Shelf
@@ -40,17 +41,19 @@ def run(args: Sequence[str]) -> int:
     role = options.role or more["role"]
     walk = Walk(shelf, shelf.library.cautions, shelf.precautions, role=role, card=shelf.card)
     face = face_for(plain=options.plain, json=options.json)
-    told = replay(walk, case.symptom, bodies)
+    again = replay(walk, case.symptom, bodies)
     number = events[-1].number + 1
     event = Event(
         kind="resumed",
         symptom=case.symptom,
         step="",
-        more={"role": role, "fits": told.fits, "misfits": told.misfits},
+        more={"role": role, "fits": again.fits, "misfits": again.misfits},
     )
-    log.append(case, number, event)
+    told = {symptom for body in bodies for symptom in (body["more"] or {}).get("trees", {})}
+    log.append(case, number, kept(walk, again.state, event, told))
+    told |= again.state.entered
     machine = str(shelf.card.title) if shelf.card else None
-    run_session(walk, told.state, face, Record(log, case, number + 1), machine)
+    run_session(walk, again.state, face, Record(log, case, number + 1, told), machine)
     return opt.OK
 
 
@@ -66,9 +69,10 @@ def card_again(lines: Mapping[str, Any] | None) -> Card | None:
 
 
 def chances_again(events: Sequence[Mapping[str, Any]]) -> dict[str, dict[str, float]]:
-    """Return the chances that the case opened each of its trees with."""
-    trees = events[0]["more"]["trees"]
-    return {
-        symptom: {name: finding["chance"] for name, finding in tree["findings"].items()}
-        for symptom, tree in trees.items()
-    }
+    """Return the chances that each tree of the case was opened with."""
+    chances: dict[str, dict[str, float]] = {}
+    for event in events:
+        for symptom, tree in ((event["more"] or {}).get("trees") or {}).items():
+            own = {name: finding["chance"] for name, finding in tree["findings"].items()}
+            chances.setdefault(symptom, own)
+    return chances

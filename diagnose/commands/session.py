@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from diagnose.case.screens import EndScreen, said
+from diagnose.commands.kept import kept
 from diagnose.faces.face import Heading
 from diagnose.files import replies
 
@@ -18,11 +19,15 @@ if TYPE_CHECKING:
 
 @dataclass(slots=True)
 class Record:
-    """Where the events of a case go: its log, the case, and the number of the next event."""
+    """Where the events of a case go: its log, the case, and the number of the next event.
+
+    `told` are the symptoms whose trees the log of the case has already.
+    """
 
     log: CaseLog
     case: CaseRecord
     number: int
+    told: set[str] = field(default_factory=set)
 
 
 def run(walk: Walk, state: State, face: Face, record: Record | None, machine: str | None) -> str:
@@ -44,8 +49,10 @@ def run(walk: Walk, state: State, face: Face, record: Record | None, machine: st
             text = None
         turn = walk.reply(state, replies.LEAVE if text is None else text)
         if record is not None and turn.event is not None:
-            record.log.append(record.case, record.number, turn.event)
+            event = kept(walk, turn.state, turn.event, record.told)
+            record.log.append(record.case, record.number, event)
             record.number += 1
+            record.told |= turn.state.entered
         heading = replace(heading, first=False)
         for interlude in turn.interludes:
             face.show(interlude, heading)

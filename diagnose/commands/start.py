@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Any
 from diagnose.case.choose import fitting
 from diagnose.case.interpret import picked
 from diagnose.case.screens import ChooseScreen, EndScreen, Named, RefusedScreen, said
-from diagnose.case.state import Event
 from diagnose.case.walk import Walk
 from diagnose.commands import options as opt
+from diagnose.commands.kept import opened
 from diagnose.commands.session import Record
 from diagnose.commands.session import run as run_session
 from diagnose.commands.shelf import Shelf
@@ -17,13 +17,12 @@ from diagnose.faces.choose import face_for
 from diagnose.faces.face import Heading
 from diagnose.files import replies
 from diagnose.files.problems import did_you_mean, shortened
-from diagnose.files.tree import ROLES, Finding
+from diagnose.files.tree import ROLES
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from diagnose.case.screens import Said
-    from diagnose.case.state import Trace, Volume
     from diagnose.faces.face import Face
 
 _ASIDE = (replies.DANGER, replies.LEAVE)
@@ -67,7 +66,7 @@ def run(args: Sequence[str]) -> int:
         if symptom is None:
             return opt.OK
         words = spoken[-1] if spoken else ""
-    volume = shelf.require(symptom)
+    shelf.require(symptom)
     walk = Walk(
         shelf, shelf.library.cautions, shelf.precautions, role=options.role, card=shelf.card
     )
@@ -75,50 +74,11 @@ def run(args: Sequence[str]) -> int:
     record = None
     if not options.trial:
         log = opt.open_log(options)
-        event = opened(walk, volume, words, trail)
+        event = opened(walk, state, words, trail)
         case = log.open_case(symptom, str(shelf.card.machine) if shelf.card else None, event)
-        record = Record(log, case, 2)
+        record = Record(log, case, 2, set(state.entered))
     run_session(walk, state, face, record, str(shelf.card.title) if shelf.card else None)
     return opt.OK
-
-
-def opened(walk: Walk, volume: Volume, words: str, trail: Sequence[Trace]) -> Event:
-    """Return the first event of a case: all that a handover needs to know of tree and card."""
-    tree = volume.tree
-    more: dict[str, Any] = {
-        "words": words,
-        "role": walk.role,
-        "trees": {str(tree.symptom): about(walk, volume)},
-        "card": dict(walk.card.lines) if walk.card else None,
-        "cautions": {
-            str(name): str(caution.title) for name, caution in walk.cautions.cautions.items()
-        },
-    }
-    return Event(kind="opened", symptom=str(tree.symptom), step="", trail=tuple(trail), more=more)
-
-
-def about(walk: Walk, volume: Volume) -> dict[str, Any]:
-    """Return what the log keeps of a tree: title, content hash, and its findings with chances."""
-    tree = volume.tree
-    chances = dict(zip(volume.plan.findings, volume.plan.chances, strict=True))
-    hazards = walk.cautions.hazards
-    return {
-        "title": str(tree.title),
-        "hash": volume.digest,
-        "findings": {
-            volume.plan.ids[place]: {
-                "finding": str(step.finding),
-                "chance": chance,
-                "who": step.who,
-                "parts": list(step.parts),
-                "ask_service": step.ask_service,
-                "leave_safe": step.leave_safe,
-                "hazards": [str(hazards[name].title) for name in step.hazards],
-            }
-            for place, chance in chances.items()
-            if isinstance(step := volume.steps[place], Finding)
-        },
-    }
 
 
 def _choose(
