@@ -47,16 +47,10 @@ class Meaning:
 
 def understood(walk: Walk, state: State, screen: Screen, text: str) -> Meaning | Refusal:
     """Return what `text` means at this screen, or why it means nothing."""
-    word = " ".join(text[:400].casefold().split())
-    word = replies.SPELLINGS.get(word, word)
-    if word in (replies.DANGER, replies.LEAVE):
-        return Meaning(kind=word)
-    if word == replies.BACK and not walk.can_go_back(state):
-        return Refusal(said("no-way-back"))
-    if word in screen.replies:
-        return Meaning(kind=word)
-    if not word:
-        return Refusal(said("nothing-typed"))
+    word = word_of(text)
+    meaning = _reply(screen, word, walk.can_go_back(state))
+    if meaning is not None:
+        return meaning
     if isinstance(screen, CheckScreen):
         answer = picked(screen.answers, word)
         if answer is not None:
@@ -70,6 +64,18 @@ def understood(walk: Walk, state: State, screen: Screen, text: str) -> Meaning |
     return _no_such(word, screen.replies)
 
 
+def replied(screen: Screen, text: str, *, back: bool) -> Meaning | Refusal:
+    """Return what `text` means at a screen that takes replies only; `back`: there is a way back."""
+    word = word_of(text)
+    return _reply(screen, word, back) or _no_such(word, screen.replies)
+
+
+def word_of(text: str) -> str:
+    """Return what was typed as a reply word: folded, odd spaces and spellings tidied."""
+    word = " ".join(text[:400].casefold().split())
+    return replies.SPELLINGS.get(word, word)
+
+
 def picked(options: Sequence[Named], word: str) -> str | None:
     """Return the id of the option that `word` (folded) names, by its words or its number from 1."""
     if word.isascii() and word.isdigit() and len(word) < 6:
@@ -79,6 +85,16 @@ def picked(options: Sequence[Named], word: str) -> str | None:
         if word in (" ".join(name.casefold().split()) for name in (option.id, option.title)):
             return option.id
     return None
+
+
+def _reply(screen: Screen, word: str, back: bool) -> Meaning | Refusal | None:
+    if word in (replies.DANGER, replies.LEAVE):
+        return Meaning(kind=word)
+    if word == replies.BACK and not back:
+        return Refusal(said("no-way-back"))
+    if word in screen.replies:
+        return Meaning(kind=word)
+    return None if word else Refusal(said("nothing-typed"))
 
 
 def _no_such(word: str, offered: Sequence[str], numbers: int = 0) -> Refusal:

@@ -25,12 +25,19 @@ from diagnose.study.beliefs import normalised
 from diagnose.study.in_force import bits
 
 if TYPE_CHECKING:
-    from diagnose.case.screens import Screen
+    from collections.abc import Mapping, Sequence
+
+    from diagnose.case.screens import Said, Screen
     from diagnose.case.state import Frame, State
     from diagnose.case.walk import Walk
+    from diagnose.files.cautions import Cautions
+    from diagnose.study.in_force import Precautions
 
 #: What may be replied at every screen.
 _ALWAYS = (replies.DANGER, replies.LEAVE)
+
+#: Once cured so often lately, the same finding has a cause that its remedy does not reach.
+OFTEN = 2
 
 
 def question(walk: Walk, state: State, step: Question) -> Screen:
@@ -76,8 +83,11 @@ def finding(walk: Walk, state: State, step: Finding) -> Screen:
     if not service:
         for number in reversed(list(bits(state.in_force & walk.precautions.lapsing))):
             release += _caution(walk, number).release
+    common = _common(walk, state)
+    if not service:
+        common["notes"] += _comes_back(walk, state)
     return FindingScreen(
-        **_common(walk, state),
+        **common,
         replies=(*kinds, *_back(walk, state), replies.WHY, *_ALWAYS),
         step=volume.plan.ids[frame.at],
         finding=step.finding,
@@ -94,26 +104,57 @@ def finding(walk: Walk, state: State, step: Finding) -> Screen:
 
 def caution(walk: Walk, state: State, number: int, phase: str) -> Screen:
     """Return the screen that takes a caution, or releases it."""
-    own = _caution(walk, number)
-    step = walk.step(state)
+    return caution_at(
+        walk.step(state).hazards,
+        number,
+        phase,
+        cautions=walk.cautions,
+        precautions=walk.precautions,
+        in_force=state.in_force,
+        taken=state.taken,
+        common={
+            **_common(walk, state),
+            "replies": (
+                *(replies.DONE, replies.CANNOT, *_back(walk, state), replies.WHY),
+                *_ALWAYS,
+            ),
+        },
+    )
+
+
+def caution_at(
+    threats: Sequence[str],
+    number: int,
+    phase: str,
+    *,
+    cautions: Cautions,
+    precautions: Precautions,
+    in_force: int,
+    taken: int,
+    common: Mapping[str, Any],
+) -> CautionScreen:
+    """Return the screen of a caution before something with the hazards `threats`.
+
+    `taken` are the cautions confirmed before in this case; `common` what every screen carries.
+    """
+    own = cautions.cautions[precautions.ids[number]]  # type: ignore[index]
     taking = phase == "take"
     confirm: list[str] = []
     hazards: tuple[Named, ...] = ()
     if taking:
-        inner = walk.precautions.closure[number] & ~state.in_force & ~(1 << number)
+        inner = precautions.closure[number] & ~in_force & ~(1 << number)
         for included in bits(inner):
-            confirm += _caution(walk, included).confirm
+            confirm += cautions.cautions[precautions.ids[included]].confirm  # type: ignore[index]
         confirm += own.confirm
-        covered = walk.precautions.closure[number]
+        covered = precautions.closure[number]
         hazards = tuple(
-            Named(hazard, walk.cautions.hazards[hazard].title)
-            for hazard in step.hazards
-            if walk.precautions.cover.get(hazard, 0) & covered
+            Named(hazard, cautions.hazards[hazard].title)  # type: ignore[index]
+            for hazard in threats
+            if precautions.cover.get(hazard, 0) & covered
         )
     return CautionScreen(
-        **_common(walk, state),
-        replies=(replies.DONE, replies.CANNOT, *_back(walk, state), replies.WHY, *_ALWAYS),
-        id=walk.precautions.ids[number],
+        **common,
+        id=precautions.ids[number],
         phase=phase,
         title=own.title,
         signal=own.signal,
@@ -121,7 +162,7 @@ def caution(walk: Walk, state: State, number: int, phase: str) -> Screen:
         text=own.text if taking else "",
         confirm=tuple(confirm) if taking else own.release,
         hazards=hazards,
-        again=taking and bool(state.taken >> number & 1),
+        again=taking and bool(taken >> number & 1),
     )
 
 
@@ -142,8 +183,7 @@ def why(walk: Walk, state: State) -> Screen:
     causes = ranking(walk, frame)
     text = []
     if isinstance(screen, CautionScreen):
-        text.append(said(f"why-{screen.phase}", title=screen.title))
-        text += [said("why-hazard", title=hazard.title) for hazard in screen.hazards]
+        text += why_caution(screen)
     elif isinstance(step, Question):
         reach = volume.plan.reach[frame.at].bit_count()
         text.append(said("why-question", causes=reach, answers=len(step.exits)))
@@ -154,7 +194,15 @@ def why(walk: Walk, state: State) -> Screen:
         text.append(said("why-finding"))
     else:
         text.append(said("why-unchecked"))
+    if not isinstance(screen, CautionScreen):
+        text += walk.undone.get(frame.symptom, ())
     return WhyScreen(symptom=frame.symptom, text=tuple(text), ranking=causes[:5])
+
+
+def why_caution(screen: CautionScreen) -> list[Said]:
+    """Return why a caution is called, or released."""
+    hazards = [said("why-hazard", title=hazard.title) for hazard in screen.hazards]
+    return [said(f"why-{screen.phase}", title=screen.title), *hazards]
 
 
 def ranking(walk: Walk, frame: Frame) -> tuple[Cause, ...]:
@@ -190,6 +238,13 @@ def _common(walk: Walk, state: State) -> dict[str, Any]:
         "doorway": state.doorway,
         "notes": state.notes,
     }
+
+
+def _comes_back(walk: Walk, state: State) -> tuple[Said, ...]:
+    """Return the advice where this remedy has cured the same finding often enough already."""
+    name = walk.volume(state.top.symptom).plan.ids[state.top.at]
+    before = walk.cured_before.get((state.top.symptom, name), 0)
+    return (said("comes-back", before=before),) if before >= OFTEN else ()
 
 
 def _back(walk: Walk, state: State) -> tuple[str, ...]:

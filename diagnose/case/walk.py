@@ -20,7 +20,7 @@ from diagnose.measure.registry import MEASUREMENTS, missing_line
 from diagnose.study.beliefs import LEAST_SLIP, after_failed_remedy, likelihood, prior, updated
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping
 
     from diagnose.case.screens import Said, Screen
     from diagnose.case.state import Volume
@@ -41,7 +41,9 @@ class Turn:
 class Walk:
     """The rules of one case: who stands at the machine, its card, the library.
 
-    `shelf` gives the volume of a symptom, or None where it cannot be started.
+    `shelf` gives the volume of a symptom, or None where it cannot be started. `cured_before` counts
+    the recent cures of this machine by symptom and finding; `undone` says, by symptom, what the
+    rounds left undone that speaks for it.
     """
 
     def __init__(
@@ -52,12 +54,16 @@ class Walk:
         *,
         role: str = "operator",
         card: Card | None = None,
+        cured_before: Mapping[tuple[str, str], int] | None = None,
+        undone: Mapping[str, tuple[Said, ...]] | None = None,
     ) -> None:
         self.shelf = shelf
         self.cautions = cautions
         self.precautions = precautions
         self.role = role
         self.card = card
+        self.cured_before = cured_before or {}
+        self.undone = undone or {}
         # The screen of a state is asked for by whoever shows it, and again when the reply comes.
         self._shown: tuple[State, Screen] | None = None
 
@@ -69,11 +75,23 @@ class Walk:
         state, _ = self.opened(symptom)
         return state
 
-    def opened(self, symptom: str) -> tuple[State, tuple[Trace, ...]]:
-        """Return the state of a case just opened, and what followed by itself."""
+    def opened(
+        self, symptom: str, *, in_force: int = 0, refused: int = 0, taken: int = 0
+    ) -> tuple[State, tuple[Trace, ...]]:
+        """Return the state of a case just opened, and what followed by itself.
+
+        A symptom that a round starts finds the round's cautions as they are.
+        """
         frame = self.frame(symptom)
         trail: list[Trace] = []
-        state = State(frames=(frame,), entered=frozenset({symptom}), notes=self._card_notes(frame))
+        state = State(
+            frames=(frame,),
+            in_force=in_force,
+            refused=refused,
+            taken=taken,
+            entered=frozenset({symptom}),
+            notes=self._card_notes(frame),
+        )
         return self.settle(state, frame.at, True, trail), tuple(trail)
 
     def volume(self, symptom: str) -> Volume:
@@ -96,6 +114,10 @@ class Walk:
             at=volume.plan.start,
             door=door,
         )
+
+    def title(self, state: State) -> str:
+        """Return what the symptom that is being walked is called."""
+        return str(self.volume(state.top.symptom).tree.title)
 
     def screen(self, state: State) -> Screen:
         """Return the screen of a state: an end, a release, a caution, or the step itself."""
