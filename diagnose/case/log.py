@@ -10,6 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
+from diagnose.files import replies
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
@@ -26,9 +28,11 @@ class OpenElsewhere(LogError):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CaseRecord:
-    """One case as the log knows it. `outcome` is open, cured or referred.
+    """One case as the log knows it. `outcome` is open, cured, referred or, of a round, walked.
 
-    `finding` is what cured it; `found` is what service reported; times are ISO 8601, UTC.
+    `finding` is what cured it; `found` is what service reported; times are ISO 8601, UTC. A case
+    that is a round has the round's id, and no symptom of its own: those that its items start are
+    told in its events.
     """
 
     key: bytes
@@ -40,6 +44,7 @@ class CaseRecord:
     outcome: str
     finding: str | None
     found: str | None
+    round: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,11 +56,26 @@ class LoggedEvent:
     body: Mapping[str, Any]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Milestone:
+    """One of the few events that a machine's story is told from, with its case."""
+
+    case: CaseRecord
+    event: LoggedEvent
+
+
 class CaseLog(Protocol):
     """What the program needs of a log. Every method raises `LogError` where it cannot be used."""
 
-    def open_case(self, symptom: str, machine: str | None, event: Event) -> CaseRecord:
-        """Write a new case with its first event, and return it."""
+    def open_case(
+        self,
+        symptom: str,
+        machine: str | None,
+        event: Event,
+        *,
+        round: str | None = None,  # noqa: A002
+    ) -> CaseRecord:
+        """Write a new case with its first event, and return it. A `round` has no symptom: ""."""
         ...
 
     def append(self, case: CaseRecord, number: int, event: Event) -> None:
@@ -74,6 +94,27 @@ class CaseLog(Protocol):
         """Return all events of a case in their order."""
         ...
 
+    def milestones(self, machine: str | None = None, since: str = "") -> list[Milestone]:
+        """Return the milestones of all cases, or of one machine's, that changed `since` then.
+
+        The cases come in the order in which they were opened, each one's events in theirs.
+        """
+        ...
+
     def close(self) -> None:
         """Let go of the log."""
         ...
+
+
+def is_milestone(event: Event) -> bool:
+    """Whether a machine's story needs the event.
+
+    That is where a case or a diagnosis begins or ends, a reading, what service found, and what in
+    a round (whose events have no symptom) was not as it should be or was withdrawn.
+    """
+    return (
+        event.kind in ("opened", "found", replies.NOT_RIGHT)
+        or (event.kind == replies.BACK and not event.symptom)
+        or "figure" in (event.more or {})
+        or any(trace.what == "ended" for trace in event.trail)
+    )

@@ -10,7 +10,14 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import quote
 
-from diagnose.case.log import CaseRecord, LogError, LoggedEvent, OpenElsewhere
+from diagnose.case.log import (
+    CaseRecord,
+    LogError,
+    LoggedEvent,
+    Milestone,
+    OpenElsewhere,
+    is_milestone,
+)
 from diagnose.case.screens import as_data
 from diagnose.files import replies
 
@@ -32,25 +39,29 @@ CREATE TABLE cases (
     machine TEXT,
     opened TEXT NOT NULL,
     changed TEXT NOT NULL,
-    outcome TEXT NOT NULL CHECK (outcome IN ('open', 'cured', 'referred')),
+    outcome TEXT NOT NULL CHECK (outcome IN ('open', 'cured', 'referred', 'walked')),
     finding TEXT,
-    found TEXT
+    found TEXT,
+    round TEXT,
+    CHECK ((symptom = '') = (round IS NOT NULL))
 ) WITHOUT ROWID;
 CREATE TABLE events (
     "case" BLOB NOT NULL REFERENCES cases (key),
     number INTEGER NOT NULL,
     at TEXT NOT NULL,
+    milestone INTEGER NOT NULL CHECK (milestone IN (0, 1)),
     body TEXT NOT NULL,
     PRIMARY KEY ("case", number)
 ) WITHOUT ROWID;
 CREATE INDEX cases_by_machine ON cases (machine, opened);
+CREATE INDEX milestones ON events ("case", number) WHERE milestone;
 """
 
 # Letters and digits that are not taken for one another, neither on paper nor over the phone.
 _LETTERS: Final = "ABCDEFGHJKLMNPQRTUVWXY"
 _DIGITS: Final = "2346789"
 
-_COLUMNS: Final = "key, name, symptom, machine, opened, changed, outcome, finding, found"
+_COLUMNS: Final = "key, name, symptom, machine, opened, changed, outcome, finding, found, round"
 
 
 def _now() -> str:
@@ -83,8 +94,15 @@ class SqliteLog:
             # FULL: what was answered is on the disk before the next screen, power cut or not.
             self.base.execute("PRAGMA synchronous = FULL")
 
-    def open_case(self, symptom: str, machine: str | None, event: Event) -> CaseRecord:
-        """Write a new case with its first event, and return it."""
+    def open_case(
+        self,
+        symptom: str,
+        machine: str | None,
+        event: Event,
+        *,
+        round: str | None = None,  # noqa: A002
+    ) -> CaseRecord:
+        """Write a new case with its first event, and return it. A `round` has no symptom: ""."""
         at = self.now()
         with self._in_plain_words(), self._transaction():
             name = self._free_name()
@@ -98,10 +116,11 @@ class SqliteLog:
                 outcome="open",
                 finding=None,
                 found=None,
+                round=round,
             )
             self.base.execute(
-                f"INSERT INTO cases ({_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
-                (case.key, name, symptom, machine, at, at, "open", None, None),
+                f"INSERT INTO cases ({_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                (case.key, name, symptom, machine, at, at, "open", None, None, round),
             )
             self._write(case, 1, at, event)
         return case
@@ -109,7 +128,7 @@ class SqliteLog:
     def append(self, case: CaseRecord, number: int, event: Event) -> None:
         """Write the event that has this number. Raises `OpenElsewhere` where it is taken."""
         at = self.now()
-        outcome, finding = _outcome(event)
+        outcome, finding = _outcome(case, event)
         with self._in_plain_words(case.name), self._transaction():
             self._write(case, number, at, event)
             self.base.execute(
@@ -142,12 +161,27 @@ class SqliteLog:
             rows = self.base.execute(
                 'SELECT number, at, body FROM events WHERE "case" = ? ORDER BY number', (case.key,)
             ).fetchall()
-        try:
-            return [LoggedEvent(number=n, at=at, body=json.loads(body)) for n, at, body in rows]
-        except ValueError as error:
-            raise LogError(
-                f"{self.path}: the log is damaged at case {case.name}; restore a copy of the file."
-            ) from error
+        return [self._logged(case, row) for row in rows]
+
+    def milestones(self, machine: str | None = None, since: str = "") -> list[Milestone]:
+        """Return the milestones of all cases, or of one machine's, that changed `since` then.
+
+        The cases come in the order in which they were opened, each one's events in theirs.
+        """
+        with self._in_plain_words():
+            rows = self.base.execute(
+                f"SELECT {_COLUMNS}, number, at, body "
+                'FROM cases JOIN events ON events."case" = cases.key '
+                "WHERE milestone AND (? IS NULL OR machine = ?) AND changed >= ? "
+                "ORDER BY opened, name, number",
+                (machine, machine, since),
+            ).fetchall()
+        found: list[Milestone] = []
+        for row in rows:
+            same = bool(found) and found[-1].case.key == row[0]
+            case = found[-1].case if same else _record(row[:-3])
+            found.append(Milestone(case=case, event=self._logged(case, row[-3:])))
+        return found
 
     def close(self) -> None:
         """Let go of the log."""
@@ -177,11 +211,26 @@ class SqliteLog:
             self.base.execute(f"PRAGMA application_id = {APPLICATION}")
             self.base.execute(f"PRAGMA user_version = {VERSION}")
 
+    def _logged(self, case: CaseRecord, row: tuple[int, str, str]) -> LoggedEvent:
+        number, at, body = row
+        try:
+            return LoggedEvent(number=number, at=at, body=json.loads(body))
+        except ValueError as error:
+            raise LogError(
+                f"{self.path}: the log is damaged at case {case.name}; restore a copy of the file."
+            ) from error
+
     def _write(self, case: CaseRecord, number: int, at: str, event: Event) -> None:
         body = json.dumps(as_data(event), ensure_ascii=False, separators=(",", ":"))
         self.base.execute(
-            'INSERT INTO events ("case", number, at, body) VALUES (?, ?, ?, ?)',
-            (case.key, number, at, body.encode("utf-8", "replace").decode()),
+            'INSERT INTO events ("case", number, at, milestone, body) VALUES (?, ?, ?, ?, ?)',
+            (
+                case.key,
+                number,
+                at,
+                int(is_milestone(event)),
+                body.encode("utf-8", "replace").decode(),
+            ),
         )
 
     def _free_name(self) -> str:
@@ -245,7 +294,7 @@ def _reason(error: sqlite3.Error) -> str:
 
 
 def _record(row: tuple[Any, ...]) -> CaseRecord:
-    key, name, symptom, machine, opened, changed, outcome, finding, found = row
+    key, name, symptom, machine, opened, changed, outcome, finding, found, round_ = row
     return CaseRecord(
         key=key,
         name=name,
@@ -256,11 +305,16 @@ def _record(row: tuple[Any, ...]) -> CaseRecord:
         outcome=outcome,
         finding=finding,
         found=found,
+        round=round_,
     )
 
 
-def _outcome(event: Event) -> tuple[str | None, str | None]:
+def _outcome(case: CaseRecord, event: Event) -> tuple[str | None, str | None]:
     """Return what an event makes of its case: the outcome and what cured it."""
+    if case.round is not None:
+        # What a diagnosis in a round comes to does not end the round; its own end has no symptom.
+        ends = [trace.why for trace in event.trail if trace.what == "ended" and not trace.symptom]
+        return {"walked": "walked", replies.DANGER: "referred"}.get("".join(ends)), None
     if event.kind == replies.CURED:
         return "cured", event.step
     ended = any(trace.what == "ended" for trace in event.trail)
