@@ -58,7 +58,7 @@ def blocks(screen: Screen, heading: Heading) -> list[Block]:
     said: list[Block] = []
     if heading.first:
         said.append(Block("notice", NOTICE))
-        said.append(Block("aside", f"{DANGER}: reply danger at once."))
+        said.append(Block("note", f"{DANGER}: reply danger at once."))
     if screen.doorway is not None:
         said.append(Block("note", f"This led here: {screen.doorway}"))
     if isinstance(screen, EndScreen):
@@ -83,9 +83,9 @@ def _choose(screen: ChooseScreen, heading: Heading) -> Blocks:
 
 
 def _caution(screen: CautionScreen, heading: Heading) -> Blocks:
-    yield Block("signal", screen.signal)
     taking = screen.phase == "take"
-    yield Block("title", screen.title if taking else f"{screen.title}: ends now")
+    yield Block("signal", screen.signal)
+    yield Block("title", screen.title if taking else f"{screen.title} ends now")
     if not taking:
         yield Block("text", "The machine is about to run again.")
     elif screen.again:
@@ -177,22 +177,18 @@ def _refused(screen: RefusedScreen, heading: Heading) -> Blocks:
 def _end(screen: EndScreen, heading: Heading) -> Blocks:
     outcome = OUTCOMES.get(screen.outcome, screen.outcome)
     yield Block("title", f"Case {heading.case}: {outcome}" if heading.case else outcome)
-    for text in dict.fromkeys(render(note) for note in screen.notes):
-        yield Block("text", text)
     if screen.in_force:
         titles = _listed([caution.title for caution in screen.in_force])
         yield Block("text", f"Still in force: {titles}")
     yield from _ranked("The likeliest causes:", screen.ranking)
-    if heading.case and screen.outcome == "left":
-        yield Block("text", f"To go on later: diagnose resume {heading.case}")
-    if heading.case and screen.outcome == "referred":
-        yield Block("text", f"For service: diagnose handover {heading.case}")
+    for text in dict.fromkeys(render(note) for note in screen.notes):
+        yield Block("text", text)
 
 
 def _ranked(head: str, ranking: tuple[Cause, ...]) -> Blocks:
     if ranking:
         yield Block("heading", head)
-    shown = [f"{percent(cause.probability)}  {cause.finding}" for cause in ranking[:MOST]]
+    shown = [f"{percent(cause.probability)}: {cause.finding}" for cause in ranking[:MOST]]
     yield from _numbered("line", shown)
 
 

@@ -93,8 +93,7 @@ class PlainFace:
         before = _BEFORE.get(block.kind, "")
         if block.kind in ("answer", "confirm", "field", "line") and block.number is not None:
             before = f"{block.number}. "
-        ending = ":" if block.kind == "signal" else ""
-        self._say(f"{before}{block.text}{ending}", indent=" " * len(before) if before else "")
+        self._say(f"{before}{block.text}", indent=" " * len(before))
 
     def _say(self, text: str, indent: str = "") -> None:
         width = max(NARROWEST, shutil.get_terminal_size().columns)
@@ -125,7 +124,7 @@ def _how(screen: Screen) -> str:
     if isinstance(screen, ReadingScreen):
         return "Type the value. "
     if isinstance(screen, CautionScreen):
-        return "One done confirms all lines. "
+        return "Reply done once for all lines. "
     return ""
 
 

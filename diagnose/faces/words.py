@@ -36,11 +36,17 @@ WORDS: Final[dict[str, str]] = {
         " Service takes over from here."
     ),
     "end-nothing-left": "Nothing is left here that an operator can check. Service takes over.",
+    "end-resume": "To go on with it: diagnose resume {case}",
+    "end-handover": "The page for service: diagnose handover {case}",
     # Replies that mean nothing here.
     "no-way-back": "This is the first screen: there is nothing to go back to.",
     "nothing-typed": "Nothing was typed.",
-    "no-such-answer": 'No answer here is "{typed}". Give its number, 1 to {last}, or its words.{hint}',
+    "no-such-answer": 'No answer is "{typed}". Give its number, 1 to {last}, or its words.{hint}',
     "no-such-reply": '"{typed}" is no reply here. These are: {offered}.{hint}',
+    "no-such-machine": 'No machine here is "{typed}". Give its number, its name, or none.{hint}',
+    "no-such-symptom": 'No symptom here sounds like "{typed}". Give its number, or other words.',
+    "several-fit": 'More than one sounds like "{typed}". Which is it?',
+    "symptom-broken": "That symptom cannot be opened: {message}.",
     "cannot-read": "That reading cannot be used: {message}.",
     # Why.
     "why-take": 'What comes next can hurt you. "{title}" guards against it.',

@@ -1,0 +1,321 @@
+"""One screen in front of one person: what they see of it, and what a key does. No terminal here."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from diagnose.case.screens import (
+    CautionScreen,
+    CheckScreen,
+    ChooseScreen,
+    FigureScreen,
+    FindingScreen,
+    ReadingScreen,
+    WhyScreen,
+)
+from diagnose.faces.body import Marks, Row, body
+from diagnose.faces.cells import shorten
+from diagnose.faces.content import Block, blocks
+from diagnose.faces.edges import footer, header
+from diagnose.faces.keys import letters, spelled_out
+from diagnose.faces.phrases import place, printable
+from diagnose.faces.words import SHORT
+from diagnose.files import replies
+
+if TYPE_CHECKING:
+    from diagnose.case.screens import Screen
+    from diagnose.faces.face import Heading
+
+#: From this many rows on there is air under the header.
+ROOMY: Final = 16
+
+#: Answers up to this number take one key.
+ONE_KEY: Final = 9
+
+#: Danger where letters are text; it works on every screen.
+ALARM: Final = "!"
+
+#: What a screen without replies is left with.
+GO_ON: Final = ""
+
+#: Replies that claim something was done: everything must have been in sight before.
+_CLAIMS: Final = frozenset({replies.DONE, replies.CURED, replies.NOT_CURED})
+
+
+@dataclass(slots=True)
+class Window:
+    """Which rows of the body are in sight. `seen` counts those that have been, from the first;
+    `next_end` is where the line to confirm next, or the field, ends."""
+
+    top: int = 0
+    room: int = 1
+    rows: int = 1
+    seen: int = 0
+    width: int = 0
+    next_end: int = 0
+
+
+class Sitting:
+    """A screen, how far the person got with it, and the window through which they see it."""
+
+    def __init__(
+        self, screen: Screen, heading: Heading, causes: str | None = None, refused: str = ""
+    ) -> None:
+        self.screen = screen
+        self.in_force = screen.in_force
+        self.heading = heading
+        self.causes = causes
+        self.refused = refused
+        self.hint = ""
+        self.window = Window()
+        self.waits = isinstance(screen, FigureScreen | WhyScreen)
+        self.by_line = (
+            isinstance(screen, CautionScreen) and screen.phase == "take" and not screen.again
+        )
+        self.lines = len(screen.confirm) if isinstance(screen, CautionScreen) else 0
+        self.ticked = 0
+        self.typed = self._fields()
+        self.field = 0
+        self._follow = False
+
+    def _fields(self) -> list[str]:
+        screen = self.screen
+        if isinstance(screen, ReadingScreen):
+            return [""] * max(1, len(screen.needs))
+        many = isinstance(screen, CheckScreen) and len(screen.answers) > ONE_KEY
+        return [""] if many or isinstance(screen, ChooseScreen) else []
+
+    @property
+    def words(self) -> bool:
+        """Whether letters are text here, not keys."""
+        return isinstance(self.screen, ReadingScreen | ChooseScreen)
+
+    def again(self, heading: Heading, refused: str) -> Sitting:
+        """Return the same screen shown once more, with how far the person had got."""
+        self.heading = heading
+        self.refused = refused
+        self.hint = ""
+        self.window.top = self.field = 0
+        self._follow = self.ticked > 0
+        return self
+
+    # What is seen
+
+    def draw(self, columns: int, rows: int) -> list[Row]:
+        """Return exactly `rows` rows, and note what of the body is in sight now."""
+        columns, rows = max(columns, 10), max(rows, 5)
+        in_force = [printable(caution.title) for caution in self.in_force]
+        above = header(place(self.heading), self.causes, in_force, columns, 2 if rows < 12 else 4)
+        below = footer(self._keys(), columns, max(1, rows // 5))
+        if self._prompt():
+            below.insert(0, Row((("class:prompt", shorten(self._prompt(), columns)),)))
+        if rows >= ROOMY:
+            above.append(Row())
+        room = max(2, rows - len(above) - len(below) - 1)
+        shown = self._body(columns, room)
+        # What does not fit gives way: first the cautions' row, never the causes and the keys.
+        above = above[: max(1, rows - len(shown) - len(below) - 1)]
+        return [*above, *shown, self._between(columns), *below][-rows:]
+
+    def _body(self, columns: int, room: int) -> list[Row]:
+        said = blocks(self.screen, self.heading)
+        if self.refused:
+            said.insert(0, Block("refused", self.refused))
+        if self.typed and not isinstance(self.screen, ReadingScreen):
+            asked = next(at for at, block in enumerate(said) if block.kind == "ask")
+            said.insert(asked + 1, Block("field", "", 1))
+        marks = Marks(
+            ticked=self.ticked,
+            by_line=self.by_line,
+            typed=tuple(printable(text) for text in self.typed),
+            field=self.field if self.typed else None,
+        )
+        rows = body(said, columns, room, marks)
+        window = self.window
+        if window.width != columns:
+            window.top = window.seen = 0
+            window.width = columns
+            self._follow = self._follow or self.ticked > 0
+        window.room = room
+        window.rows = len(rows)
+        upto = (self.field if self.typed else self.ticked) + 1
+        marked = (at for at, row in enumerate(rows, start=1) if row.mark == upto)
+        window.next_end = max(marked, default=len(rows))
+        if self._follow and window.next_end > window.top + window.room:
+            # Never past rows that were not in sight.
+            window.top = min(window.next_end - window.room, window.seen)
+        self._follow = False
+        window.top = max(0, min(window.top, window.rows - window.room))
+        if window.top <= window.seen:
+            window.seen = max(window.seen, min(window.rows, window.top + window.room))
+        shown = rows[window.top : window.top + window.room]
+        return shown + [Row()] * (window.room - len(shown))
+
+    def _between(self, columns: int) -> Row:
+        """Return the row between body and keys: a hint, what is out of sight, or air."""
+        if self.hint:
+            return Row((("class:refused", shorten(self.hint, columns)),))
+        window = self.window
+        under = window.rows - window.top - window.room
+        told = [f"more below ({under}): PgDn"] if under > 0 else []
+        told += [f"more above ({window.top}): PgUp"] if window.top else []
+        return Row((("class:more", shorten(" · ".join(told), columns)),)) if told else Row()
+
+    def _prompt(self) -> str:
+        screen = self.screen
+        if self.waits:
+            return "Any key goes on."
+        if self.by_line and self.ticked < self.lines:
+            return f">> is so: Space or Enter ({self.ticked} of {self.lines})"
+        if self.lines:
+            return f"y: all {self.lines} lines are done"
+        if isinstance(screen, ChooseScreen):
+            return "Type it, or a letter; then Enter"
+        if isinstance(screen, ReadingScreen):
+            return "Type it, or a letter; then Enter"
+        if isinstance(screen, CheckScreen) and self.typed:
+            return f"A number, 1 to {len(screen.answers)}, then Enter"
+        return ""
+
+    def _keys(self) -> list[tuple[str, str]]:
+        if self.waits:
+            return [("d", "danger")]
+        named = [
+            (ALARM if self.words and reply == replies.DANGER else letter, SHORT.get(reply, reply))
+            for letter, reply in letters(self.screen).items()
+            if not (self.lines and reply == replies.DONE)
+        ]
+        if isinstance(self.screen, CheckScreen) and not self.typed:
+            named.insert(0, (f"1-{len(self.screen.answers)}", "answer"))
+        return named
+
+    # What a key does
+
+    def press(self, key: str) -> str | None:
+        """Return the reply that a key completes, or None where the screen only changed."""
+        self.hint = ""
+        if key == ALARM or (self.waits and key.casefold() == "d"):
+            return replies.DANGER
+        if self._scrolled(key):
+            return None
+        if self.waits:
+            return self._unless_unread(GO_ON)
+        if self.typed and (key in _EDITING or self._is_text(key)):
+            return self._edit(key)
+        if self.by_line and key in (" ", "enter"):
+            return self._tick()
+        return self._letter(key)
+
+    def paste(self, text: str) -> None:
+        """Take pasted text as typed; without a field it means nothing."""
+        if self.typed:
+            self.typed[self.field] += " ".join(text.split())
+
+    def _is_text(self, key: str) -> bool:
+        return len(key) == 1 and (self.words or key.isdigit())
+
+    def _letter(self, key: str) -> str | None:
+        screen = self.screen
+        if isinstance(screen, CheckScreen) and key.isdecimal() and len(key) == 1:
+            if 1 <= int(key) <= len(screen.answers):
+                return key
+            self.hint = f"There is no answer {key}."
+            return None
+        reply = letters(screen).get(key.casefold())
+        if reply is None:
+            self.hint = f"{shorten(printable(_NAMES.get(key, key)), 12)} does nothing here."
+            return None
+        if self.by_line and reply == replies.DONE and self.ticked < self.lines:
+            self.hint = "Each line first, with Space or Enter."
+            return None
+        if reply in _CLAIMS and isinstance(screen, CautionScreen | FindingScreen):
+            return self._unless_unread(reply)
+        return reply
+
+    def _tick(self) -> str | None:
+        if self.ticked == self.lines:
+            self.hint = "All lines are done: y says so."
+            return None
+        if self.window.next_end > self.window.seen:
+            self._page_on()
+            return None
+        self.ticked += 1
+        self._follow = True
+        return None
+
+    def _edit(self, key: str) -> str | None:
+        last = len(self.typed) - 1
+        if key == "enter" and self.field == last:
+            return self._send()
+        if key in ("enter", "tab"):
+            self.field = (
+                min(self.field + 1, last) if key == "enter" else (self.field + 1) % (last + 1)
+            )
+        elif key == "s-tab":
+            self.field = (self.field - 1) % (last + 1)
+        elif key == "backspace":
+            self.typed[self.field] = self.typed[self.field][:-1]
+        elif key == "c-u":
+            self.typed[self.field] = ""
+        elif self._one_digit(key):
+            return key
+        elif key != " " or self.typed[self.field]:
+            self.typed[self.field] += key
+        self._follow = True
+        return None
+
+    def _one_digit(self, key: str) -> bool:
+        screen = self.screen
+        if not isinstance(screen, ChooseScreen) or len(screen.options) > ONE_KEY:
+            return False
+        return key.isdecimal() and not self.typed[0] and 1 <= int(key) <= len(screen.options)
+
+    def _send(self) -> str | None:
+        texts = [text.strip() for text in self.typed]
+        if isinstance(self.screen, ReadingScreen) and len(texts) > 1:
+            alone = [text for text in texts if text]
+            if len(alone) == 1 and alone[0].casefold() in letters(self.screen):
+                return spelled_out(self.screen, alone[0])
+            named = zip(self.screen.needs, texts, strict=True)
+            # Somebody who types the names too is understood as well.
+            return " ".join(
+                text if "=" in text else f"{need.name}={text}" for need, text in named if text
+            )
+        return spelled_out(self.screen, texts[0])
+
+    # Scrolling
+
+    def _scrolled(self, key: str) -> bool:
+        window = self.window
+        page = max(1, window.room - 1)
+        steps = {"up": -1, "down": 1, "pageup": -page, "pagedown": page}
+        if key not in steps:
+            return False
+        if key in ("up", "down") and len(self.typed) > 1:
+            self._edit("tab" if key == "down" else "s-tab")
+        else:
+            window.top = max(0, window.top + steps[key])
+        return True
+
+    def _unless_unread(self, reply: str) -> str | None:
+        """Return the reply where all was in sight; else the next page comes instead."""
+        if self.window.seen >= self.window.rows:
+            return reply
+        self._page_on()
+        return None
+
+    def _page_on(self) -> None:
+        self.hint = "Read on to the end first."
+        self._scrolled("pagedown")
+
+
+_EDITING: Final = frozenset({"enter", "tab", "s-tab", "backspace", "c-u"})
+
+_NAMES: Final = {
+    " ": "Space",
+    "enter": "Enter",
+    "tab": "Tab",
+    "s-tab": "Tab",
+    "backspace": "Backspace",
+}
