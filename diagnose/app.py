@@ -43,19 +43,33 @@ def main() -> None:
 
 def run(args: list[str]) -> int:
     """Run one command line and return the exit code."""
-    if args[:1] == ["--version"]:
-        print(f"diagnose {__version__}")
+    try:
+        if args[:1] == ["--version"]:
+            print(f"diagnose {__version__}")
+            return 0
+        if args[:1] in (["--help"], ["-h"], ["help"]):
+            width = max(map(len, VERBS))
+            verbs = "\n".join(f"  {verb:{width}}  {about}" for verb, about in VERBS.items())
+            print(_HELP.format(verbs=verbs))
+            return 0
+        verb, rest = args[0] if args else "", args[1:]
+        return _called("start", args) if not verb or verb[0] == "-" else _called(verb, rest)
+    except SystemExit as exit_:
+        # argparse has printed its help.
+        return exit_.code if isinstance(exit_.code, int) else 0
+    except KeyboardInterrupt:
         return 0
-    if args[:1] in (["--help"], ["-h"], ["help"]):
-        width = max(map(len, VERBS))
-        verbs = "\n".join(f"  {verb:{width}}  {about}" for verb, about in VERBS.items())
-        print(_HELP.format(verbs=verbs))
+    except BrokenPipeError:
+        _swallow_output()
         return 0
-    verb, rest = (args[0], args[1:]) if args and not args[0].startswith("-") else ("start", args)
-    return _guarded(verb, rest)
+    except Exception as error:
+        if os.environ.get("DIAGNOSE_TRACEBACK"):
+            raise
+        what = " ".join(f"{type(error).__name__}: {error}".split())[:200]
+        return _failed(f"This is a fault of the program ({what}); please report it.", 3)
 
 
-def _guarded(verb: str, rest: list[str]) -> int:
+def _called(verb: str, rest: list[str]) -> int:
     from importlib import import_module
 
     from diagnose.case.log import LogError
@@ -71,19 +85,6 @@ def _guarded(verb: str, rest: list[str]) -> int:
         return _failed(error, WRONG_USE)
     except (Unusable, NoLibrary, LogError) as error:
         return _failed(error, UNUSABLE)
-    except SystemExit as exit_:
-        # argparse has printed its help.
-        return exit_.code if isinstance(exit_.code, int) else 0
-    except KeyboardInterrupt:
-        return 0
-    except BrokenPipeError:
-        _swallow_output()
-        return 0
-    except Exception as error:
-        if os.environ.get("DIAGNOSE_TRACEBACK"):
-            raise
-        what = " ".join(f"{type(error).__name__}: {error}".split())[:200]
-        return _failed(f"This is a fault of the program ({what}); please report it.", UNUSABLE)
     return code
 
 

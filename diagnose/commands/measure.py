@@ -2,125 +2,84 @@
 
 from __future__ import annotations
 
-import argparse
 import json
-import os
-import sys
-from difflib import get_close_matches
-from pathlib import Path
 from typing import TYPE_CHECKING
 
+from diagnose.commands import options as opt
+from diagnose.commands.shelf import Shelf
+from diagnose.files.problems import did_you_mean, shortened
 from diagnose.measure import inputs, registry
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Sequence
 
     from diagnose.measure.registry import Expected, Figure, Measurement, Need
 
-DONE, WRONG_USE, UNUSABLE = 0, 2, 3
 
+def run(args: Sequence[str]) -> int:
+    """List, explain or take a measurement.
 
-def parser() -> argparse.ArgumentParser:
-    """The verb's options."""
-    made = argparse.ArgumentParser(
-        prog="diagnose measure",
-        description="Work out what a reading means. Without a name: list the measurements."
+    Raises `WrongUse` for an unknown name, `Unusable` for an input or a card that cannot be used.
+    """
+    parser = opt.parser(
+        "measure",
+        "Work out what a reading means. Without a name: list the measurements."
         " With a name alone: explain that one.",
     )
-    made.add_argument("name", nargs="?", help="the measurement")
-    made.add_argument("values", nargs="*", metavar="key=value", help="what was read, with units")
-    made.add_argument("--machine", metavar="ID", help="fill the rest from this machine's card")
-    made.add_argument("--trees", metavar="DIR", help="the library that has the card")
-    made.add_argument("--json", action="store_true", help="one JSON object")
-    return made
-
-
-def run(args: list[str]) -> int:
-    """Do the verb; 0 done, 2 wrong use, 3 an input or card that cannot be used."""
+    parser.add_argument("name", nargs="?", help="the measurement")
+    parser.add_argument("values", nargs="*", metavar="key=value", help="what was read, with units")
+    parser.add_argument("--machine", metavar="ID", help="fill the rest from this machine's card")
+    options = parser.parse_intermixed_args(args)
+    if options.name is None:
+        _print_list(options.json)
+        return opt.OK
+    if options.name not in registry.MEASUREMENTS:
+        hint = did_you_mean(options.name, registry.MEASUREMENTS)
+        name = shortened(options.name)
+        raise opt.WrongUse(f'There is no measurement "{name}".{hint} `diagnose measure` lists all.')
+    measurement = registry.find(options.name)
+    if not options.values and options.machine is None:
+        _print_explained(measurement, options.json)
+        return opt.OK
+    shelf = Shelf(opt.trees_folder(options), frozenset())
+    card = shelf.machine(options.machine)
     try:
-        asked = parser().parse_intermixed_args(args)
-    except SystemExit as stop:  # argparse has said what was wrong
-        return int(stop.code or DONE)
-    if asked.name is None:
-        _print_list(asked.json)
-        return DONE
-    try:
-        measurement = registry.find(asked.name)
-    except KeyError:
-        return _failed(WRONG_USE, _no_such(asked.name))
-    if not asked.values and asked.machine is None:
-        _print_explained(measurement, asked.json)
-        return DONE
-    try:
-        text = " ".join(asked.values)
+        text = " ".join(options.values)
         given = registry.parse_reply(measurement, text) if text else {}
-        card = card_lookup(asked.trees, asked.machine)
-        figure = registry.compute(measurement, given, card, bare=False)
-    except (registry.Unreadable, registry.MissingLine, CardProblem) as problem:
-        return _failed(UNUSABLE, str(problem))
-    _print_figure(measurement, figure, asked.json)
-    return DONE
+        line = card.line if card is not None else _silent
+        figure = registry.compute(measurement, given, line, bare=False, si=False)
+    except (registry.Unreadable, registry.MissingLine) as problem:
+        raise opt.Unusable(f"{problem}") from problem
+    _print_figure(measurement, figure, options.json)
+    return opt.OK
 
 
-class CardProblem(Exception):
-    """The machine card, or the library it should be in, cannot be used."""
-
-
-def card_lookup(trees: str | None, machine: str | None) -> Callable[[str], str | None]:
-    """What the machine's card says at a dotted path; without a machine it is silent."""
-    if machine is None or machine == "none":
-        return lambda path: None
-    from diagnose.files import library
-
-    folder = trees or os.environ.get("DIAGNOSE_TREES")
-    try:
-        read = library.load(Path(folder) if folder else library.built_in(), only=frozenset())
-    except library.NoLibrary as problem:
-        raise CardProblem(str(problem)) from None
-    if machine in read.machines:
-        return read.machines[machine].line
-    broken = read.problems_of(read.file("machines", f"{machine}.yaml"))
-    if broken:
-        raise CardProblem(str(broken[0]))
-    near = get_close_matches(machine, read.machines, n=1)
-    hint = f"did you mean {near[0]}?" if near else "a card is machines/ID.yaml in the library"
-    folder_said = read.file("machines")
-    raise CardProblem(f"no card for machine {inputs.quoted(machine)} in {folder_said}: {hint}")
-
-
-def _failed(code: int, message: str) -> int:
-    print(f"diagnose measure: {message}", file=sys.stderr)
-    return code
-
-
-def _no_such(name: str) -> str:
-    near = get_close_matches(name, registry.MEASUREMENTS, n=1)
-    hint = f"did you mean {near[0]}?" if near else "`diagnose measure` lists them"
-    return f"no measurement is called {inputs.quoted(name)}: {hint}"
+def _silent(path: str) -> str | None:
+    return None
 
 
 def _print_list(as_json: bool) -> None:
     known = registry.MEASUREMENTS.values()
     if as_json:
         fields = ("name", "title", "unit")
-        print(json.dumps({"measurements": [{f: getattr(m, f) for f in fields} for m in known]}))
+        opt.say(json.dumps({"measurements": [{f: getattr(m, f) for f in fields} for m in known]}))
         return
     wide = max(len(one.name) for one in known)
     for one in known:
-        print(f"{one.name:{wide}}  {one.title}{f' ({one.unit})' if one.unit else ''}")
+        opt.say(f"{one.name:{wide}}  {one.title}{f' ({one.unit})' if one.unit else ''}")
 
 
 def _print_explained(measurement: Measurement, as_json: bool) -> None:
     if as_json:
-        print(json.dumps(_explained(measurement)))
+        opt.say(json.dumps(_explained(measurement)))
         return
     unit = f", in {measurement.unit}" if measurement.unit else ""
-    print(f"{measurement.name}: {measurement.title}{unit}")
-    print(measurement.how)
-    print("Needs:")
+    opt.say(f"{measurement.name}: {measurement.title}{unit}")
+    opt.say(measurement.how)
+    opt.say("Needs:")
     for need in measurement.needs:
-        print(f"  {need.name}: {need.title}; {_origin(need)}; {inputs.wanted(need)}")
-    print(f"Source: {measurement.source}")
+        opt.say(f"  {need.name}: {need.title}; {_origin(need)}; {inputs.wanted(need)}")
+    opt.say(f"Source: {measurement.source}")
 
 
 def _explained(measurement: Measurement) -> dict[str, object]:
@@ -150,7 +109,7 @@ def _print_figure(measurement: Measurement, figure: Figure, as_json: bool) -> No
             "high": figure.expected.high,
             "source": figure.expected.source,
         }
-        print(
+        opt.say(
             json.dumps(
                 {
                     "read": figure.read,
@@ -162,11 +121,11 @@ def _print_figure(measurement: Measurement, figure: Figure, as_json: bool) -> No
             )
         )
         return
-    print(f"{measurement.title}: {_with_unit(figure.value, figure.unit)}")
+    opt.say(f"{measurement.title}: {_with_unit(figure.value, figure.unit)}")
     if figure.expected:
-        print(f"expected: {_range(figure.expected, figure.unit)} ({figure.expected.source})")
+        opt.say(f"expected: {_range(figure.expected, figure.unit)} ({figure.expected.source})")
     for line in figure.workings:
-        print(f"  {line}")
+        opt.say(f"  {line}")
 
 
 def _with_unit(value: float, unit: str) -> str:

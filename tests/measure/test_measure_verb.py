@@ -4,8 +4,13 @@ import json
 
 import pytest
 
-from diagnose.commands.measure import run
+from diagnose import app
 from diagnose.measure import registry
+
+
+def run(args):
+    return app.run(["measure", *args])
+
 
 CARD = """format: 1
 machine: spare
@@ -96,9 +101,9 @@ def test_one_expected_value_is_shown_as_one(capsys):
 @pytest.mark.parametrize(
     ("args", "code", "said"),
     [
-        (["rest-volts"], 2, "did you mean rest-voltage?"),
-        (["qqqq"], 2, "`diagnose measure` lists them"),
-        (["q\x1b[2J"], 2, "'q?[2J'"),
+        (["rest-volts"], 2, 'Did you mean "rest-voltage"?'),
+        (["qqqq"], 2, "`diagnose measure` lists all"),
+        (["q\x1b[2J"], 2, '"q\ufffd[2J"'),
         (
             ["bucket-flow", "volume=2", "time=1 min"],
             3,
@@ -117,20 +122,20 @@ def test_what_goes_wrong_is_one_line(capsys, args, code, said):
     assert out == ""
     assert said in err
     assert len(err.splitlines()) == 1
-    assert err.startswith("diagnose measure: ")
+    assert err.startswith("diagnose: ")
 
 
 @pytest.mark.parametrize(
-    ("machine", "said"),
+    ("machine", "code", "said"),
     [
-        ("spar", "no card for machine 'spar'"),
-        ("qqqq", "a card is machines/ID.yaml"),
-        ("broken", "broken.yaml"),
-        ("../spare", "no card for machine '../spare'"),
+        ("spar", 2, 'Did you mean "spare"?'),
+        ("qqqq", 2, 'There is no machine "qqqq"'),
+        ("broken", 3, "broken.yaml"),
+        ("../spare", 2, 'There is no machine "../spare"'),
     ],
 )
-def test_a_card_that_cannot_be_used_is_one_line(capsys, trees, machine, said):
-    assert run(["loaded-voltage", "24", "--machine", machine, "--trees", trees]) == 3
+def test_a_card_that_cannot_be_used_is_one_line(capsys, trees, machine, code, said):
+    assert run(["loaded-voltage", "24", "--machine", machine, "--trees", trees]) == code
     out, err = capsys.readouterr()
     assert out == ""
     assert said in err

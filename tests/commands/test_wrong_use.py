@@ -1,0 +1,123 @@
+"""Every wrong use gets one clear line and the right exit code, and never a traceback."""
+
+from __future__ import annotations
+
+import io
+import json
+from pathlib import Path
+
+import pytest
+
+from diagnose import app
+
+
+def run(capsys: pytest.CaptureFixture[str], *args: str) -> tuple[int, str, str]:
+    code = app.run(list(args))
+    out, err = capsys.readouterr()
+    return code, out, err
+
+
+LIBRARY = Path(__file__).parents[2] / "trees"
+
+WRONG = [
+    (["strat"], 2, 'Did you mean "start"?'),
+    (["x" * 1000], 2, "There is no command"),
+    (["start", "streking"], 2, 'Did you mean "streaking"?'),
+    (["start", "streaking", "--machine", "dok"], 2, 'Did you mean "dock"?'),
+    (["start", "streaking", "--as", "boss"], 2, "invalid choice"),
+    (["start", "--colour"], 2, "unrecognized arguments"),
+    (["start", "--trees", "/no/such/folder"], 3, "/no/such/folder: no such folder"),
+    (["check", "--trees", "/no/such/folder"], 3, "/no/such/folder: no such folder"),
+    (["check", "streeking"], 2, 'Did you mean "streaking"?'),
+    (["resume", "K7Q2"], 2, 'There is no case "K7Q2"'),
+    (["resume"], 2, "Name a case"),
+    (["cases", "show"], 2, "Name a case"),
+    (["cases", "show", "nope"], 2, "There is no case"),
+    (["cases", "found", "nope", "x"], 2, "There is no case"),
+    (["cases", "--log", "/etc/passwd"], 3, "this is no case log"),
+    (["start", "streaking", "--machine", "none", "--log", "/dev/null/x"], 3, "/dev/null/x"),
+]
+
+
+@pytest.mark.parametrize(("args", "code", "words"), WRONG)
+def test_one_line_and_the_right_code(
+    capsys: pytest.CaptureFixture[str], args: list[str], code: int, words: str
+) -> None:
+    done, out, err = run(capsys, *args)
+    assert done == code
+    assert words in err
+    assert err.count("\n") == 1
+    assert err.startswith("diagnose: ")
+    assert out == ""
+
+
+def test_a_broken_tree_is_named_and_the_others_start(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for path in LIBRARY.glob("*.yaml"):
+        (tmp_path / path.name).write_bytes(path.read_bytes())
+    broken = tmp_path / "streaking.yaml"
+    broken.write_text(broken.read_text().replace("title:", "titel:", 1))
+    code, out, err = run(capsys, "start", "streaking", "--trees", str(tmp_path), "--trial")
+    assert (code, out) == (3, "")
+    assert f"{broken}:" in err
+    assert 'Did you mean "title"?' in err
+    monkeypatch.setattr("sys.stdin", io.StringIO(""))
+    code, out, err = run(
+        capsys, "start", "low-runtime", "--trees", str(tmp_path), "--trial", "--json"
+    )
+    assert (code, err) == (0, "")
+    code, out, err = run(capsys, "check", "--trees", str(tmp_path), "--json")
+    assert code == 1
+    report = json.loads(out)
+    assert report["trees"] == len(list(LIBRARY.glob("*.yaml"))) - 1
+    assert report["problems"][0]["file"] == str(broken)
+    assert set(report["problems"][0]) == {"file", "line", "column", "code", "severity", "message"}
+
+
+def test_broken_cautions_keep_every_tree_that_needs_them_from_starting(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    for path in LIBRARY.glob("*.yaml"):
+        (tmp_path / path.name).write_bytes(path.read_bytes())
+    cautions = tmp_path / "cautions.yaml"
+    cautions.write_text(cautions.read_text().replace("lapses: never", "lapses: later", 1))
+    code, _, err = run(capsys, "start", "streaking", "--trees", str(tmp_path), "--trial")
+    assert code == 3
+    assert f"{cautions}:" in err
+
+
+def test_the_built_in_library_is_clean(capsys: pytest.CaptureFixture[str]) -> None:
+    code, out, err = run(capsys, "check")
+    assert (code, err) == (0, "")
+    assert out.endswith("no errors, no warnings.\n")
+    assert out.count("\n") == 1
+
+
+def test_help_and_version_name_every_verb(capsys: pytest.CaptureFixture[str]) -> None:
+    _, out, _ = run(capsys, "--help")
+    for verb in app.VERBS:
+        assert f"\n  {verb} " in out
+        code, text, err = run(capsys, verb, "--help")
+        assert (code, err) == (0, "")
+        assert text.startswith(f"usage: diagnose {verb}")
+        for option in ("--trees", "--log", "--plain", "--json"):
+            assert option in text
+    assert run(capsys, "--version") == (0, "diagnose 0.1.0\n", "")
+
+
+def test_a_fault_of_the_program_is_one_line_too(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(args: list[str]) -> int:
+        raise ZeroDivisionError("no\nway")
+
+    monkeypatch.setattr("diagnose.commands.check.run", broken)
+    code, _, err = run(capsys, "check")
+    assert code == 3
+    assert err == (
+        "diagnose: This is a fault of the program (ZeroDivisionError: no way); please report it.\n"
+    )
+    monkeypatch.setenv("DIAGNOSE_TRACEBACK", "1")
+    with pytest.raises(ZeroDivisionError):
+        app.run(["check"])
