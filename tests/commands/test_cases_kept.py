@@ -56,7 +56,7 @@ def run(*args: str, text: str = "", **options: object) -> subprocess.CompletedPr
 
 
 def test_kill_9_after_any_screen_loses_nothing_that_was_answered(log: Path, drive: Starter) -> None:
-    replies = ["Thin lines along the track", "unsure", "unsure", "back", "cannot", "unsure"]
+    replies = ["Thin lines along the track", "unsure", "unsure", "back", "cannot"]
     driver = drive("start", "streaking", "--machine", "dock", log=log)
     screen = driver.screen()
     name = screen["case"]
