@@ -141,13 +141,19 @@ def _field(title: str, which: int, width: int, margin: int, marks: Marks) -> lis
     """Return a field: its title, what was typed (the end of it, where it is long), the cursor."""
     here = marks.field == which
     indent = ("", " " * margin)
-    style = "class:next" if here else ""
-    titles = wrap(f"{title}:", width - 2 * margin) if title else []
-    rows = [Row((indent, (style, text)), which + 1) for text in titles]
+    head = ("class:key", "> " if here else "  ")
     typed = marks.typed[which]
-    room = max(4, width - 2 * margin - 3)
-    if get_cwidth(typed) > room:
-        typed = f"...{tail(typed, room - 3)}"
-    head = "> " if here else "  "
-    value: tuple[Piece, ...] = (indent, ("class:key", head), ("class:typed", typed))
-    return [*rows, Row((*value, CURSOR) if here else value, which + 1)]
+    inner = width - 2 * margin - 3
+    titles = wrap(f"{title}:", inner) if title else [""]
+    used = get_cwidth(titles[-1]) + 1 if title else 0
+    if used + get_cwidth(typed) > inner:
+        titles, used = [*titles, ""], 0
+        typed = typed if get_cwidth(typed) <= inner else f"...{tail(typed, max(1, inner - 3))}"
+    style = "class:next" if here else ""
+    heads = [head] + [("", "  ")] * (len(titles) - 1)
+    rows = [
+        Row((indent, front, (style, text)), which + 1)
+        for front, text in zip(heads, titles, strict=True)
+    ]
+    value = (("", " " if used else ""), ("class:typed", typed), *((CURSOR,) if here else ()))
+    return [*rows[:-1], Row((*rows[-1].pieces, *value), which + 1)]

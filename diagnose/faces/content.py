@@ -58,7 +58,7 @@ def blocks(screen: Screen, heading: Heading) -> list[Block]:
     said: list[Block] = []
     if heading.first:
         said.append(Block("notice", NOTICE))
-        said.append(Block("note", f"{DANGER}: reply danger at once."))
+        said.append(Block("note", DANGER))
     if screen.doorway is not None:
         said.append(Block("note", f"This led here: {screen.doorway}"))
     if isinstance(screen, EndScreen):

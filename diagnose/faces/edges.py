@@ -16,11 +16,12 @@ if TYPE_CHECKING:
 
 
 def header(
-    places: Sequence[str], causes: str | None, in_force: Sequence[str], width: int, most: int
+    places: Sequence[str], causes: str | None, in_force: Sequence[str] | None, width: int, most: int
 ) -> list[Row]:
     """Return where the case stands, how many causes are open, and the cautions in force.
 
-    At most `most` rows, 2 or more. The number of causes is never cut away.
+    At most `most` rows, 2 or more. The number of causes is never cut away. Cautions of None: there
+    is no case yet, and nothing to say of them.
     """
     right = causes or ""
     left = _place(places, width - get_cwidth(right) - 3) if right else _place(places, width)
@@ -48,7 +49,9 @@ def _place(places: Sequence[str], width: int) -> str:
     return shorten(kept[0], width) if kept and width > 3 else ""
 
 
-def _in_force(titles: Sequence[str], width: int, most: int) -> list[Row]:
+def _in_force(titles: Sequence[str] | None, width: int, most: int) -> list[Row]:
+    if titles is None:
+        return []
     if not titles:
         return [Row((("", shorten("No caution in force", width)),))]
     shown = list(titles)
@@ -67,7 +70,8 @@ def footer(keys: Iterable[tuple[str, str]], width: int, most: int) -> list[Row]:
     rows = _flow([[("class:key", key), ("", f" {words}")] for key, words in pairs], width)
     if len(rows) <= most:
         return rows
-    # The letters alone, danger with its word: it must never need an explanation.
+    # The letters alone; danger first, with its word: it must never be cut or need explaining.
+    pairs.sort(key=lambda pair: pair[1] != "danger")
     spare = [
         [("class:key", key), ("", " danger" if words == "danger" else "")] for key, words in pairs
     ]

@@ -46,8 +46,7 @@ class PlainFace:
         """Say a screen that takes no reply."""
         if isinstance(screen, EndScreen):
             self._say("")
-        for block in blocks(screen, heading):
-            self._say_block(block)
+        self._say_blocks(blocks(screen, heading))
 
     def ask(self, screen: Screen, heading: Heading) -> str | None:
         """Say a screen and return the line typed, a single letter as the reply it stands for."""
@@ -55,9 +54,7 @@ class PlainFace:
         self._say_where(screen, heading)
         said = blocks(screen, heading)
         by_line = self._interactive and isinstance(screen, CautionScreen) and _one_by_one(screen)
-        for block in said:
-            if not (by_line and block.kind == "confirm"):
-                self._say_block(block)
+        self._say_blocks([block for block in said if not (by_line and block.kind == "confirm")])
         if by_line:
             return self._confirm(screen, [block.text for block in said if block.kind == "confirm"])
         self._say(f"{_how(screen)}{_others(screen)}")
@@ -89,11 +86,17 @@ class PlainFace:
         if screen.symptom is not None or titles:
             self._say(" ".join(said))
 
-    def _say_block(self, block: Block) -> None:
-        before = _BEFORE.get(block.kind, "")
-        if block.kind in ("answer", "confirm", "field", "line") and block.number is not None:
-            before = f"{block.number}. "
-        self._say(f"{before}{block.text}", indent=" " * len(before))
+    def _say_blocks(self, said: list[Block]) -> None:
+        signal = ""
+        for block in said:
+            if block.kind == "signal":
+                signal = f"{block.text}: "  # said in one breath with what it is about
+                continue
+            before = _BEFORE.get(block.kind, signal)
+            if block.kind in ("answer", "confirm", "field", "line"):
+                before = f"{block.number}. "
+            self._say(f"{before}{block.text}", indent=" " * len(before))
+            signal = ""
 
     def _say(self, text: str, indent: str = "") -> None:
         width = max(NARROWEST, shutil.get_terminal_size().columns)

@@ -98,6 +98,8 @@ class Sitting:
         self.hint = ""
         self.window.top = self.field = 0
         self._follow = self.ticked > 0
+        if not isinstance(self.screen, ReadingScreen):
+            self.typed = self._fields()
         return self
 
     # What is seen
@@ -105,8 +107,7 @@ class Sitting:
     def draw(self, columns: int, rows: int) -> list[Row]:
         """Return exactly `rows` rows, and note what of the body is in sight now."""
         columns, rows = max(columns, 10), max(rows, 5)
-        in_force = [printable(caution.title) for caution in self.in_force]
-        above = header(place(self.heading), self.causes, in_force, columns, 2 if rows < 12 else 4)
+        above = self._header(columns, 2 if rows < 12 else 4)
         below = footer(self._keys(), columns, max(1, rows // 5))
         if self._prompt():
             below.insert(0, Row((("class:prompt", shorten(self._prompt(), columns)),)))
@@ -117,6 +118,12 @@ class Sitting:
         # What does not fit gives way: first the cautions' row, never the causes and the keys.
         above = above[: max(1, rows - len(shown) - len(below) - 1)]
         return [*above, *shown, self._between(columns), *below][-rows:]
+
+    def _header(self, columns: int, most: int) -> list[Row]:
+        if self.screen.symptom is None:
+            return header(["A new case"], None, None, columns, most)
+        in_force = [printable(caution.title) for caution in self.in_force]
+        return header(place(self.heading), self.causes, in_force, columns, most)
 
     def _body(self, columns: int, room: int) -> list[Row]:
         said = blocks(self.screen, self.heading)
@@ -235,7 +242,6 @@ class Sitting:
 
     def _tick(self) -> str | None:
         if self.ticked == self.lines:
-            self.hint = "All lines are done: y says so."
             return None
         if self.window.next_end > self.window.seen:
             self._page_on()

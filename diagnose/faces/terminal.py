@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 class TerminalFace:
     """Whole screens. The end is printed below them, where it stays."""
 
-    def __init__(self) -> None:
-        self._stage = Stage()
+    def __init__(self, stage: Stage | None = None) -> None:
+        self._stage = stage or Stage()
         self._causes = OpenCauses()
         self._refused = ""
         self._ahead: list[str | KeyboardInterrupt | None] = []

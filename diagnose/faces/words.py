@@ -14,12 +14,12 @@ if TYPE_CHECKING:
 
 #: Stands over the first screen of every case.
 NOTICE: Final = (
-    "The rules of the site, the machine's own manual and licensed practice come before this"
-    " program. Stand out of the traffic, on level floor, with the signs up."
+    "Site rules, the machine's own manual and licensed practice come first."
+    " Stand out of the traffic, on level floor, signs up."
 )
 
 #: What the reply `danger` is for.
-DANGER: Final = "Smoke, a smell, heat, a swollen battery, somebody hurt"
+DANGER: Final = "Smoke, smell, heat, a swollen battery, somebody hurt: danger, at once."
 
 WORDS: Final[dict[str, str]] = {
     # Passed over without a word of the step.
