@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from diagnose.study.in_force import Precautions
 
 #: What may be replied at every screen.
-_ALWAYS = (replies.DANGER, replies.LEAVE)
+ALWAYS = (replies.DANGER, replies.LEAVE)
 
 #: Once cured so often lately, the same finding has a cause that its remedy does not reach.
 OFTEN = 2
@@ -47,7 +47,7 @@ def question(walk: Walk, state: State, step: Question) -> Screen:
     outlook = outlook_here(volume, frame, walk.precautions, state.in_force)
     shared: dict[str, Any] = {
         **_common(walk, state),
-        "replies": (replies.UNSURE, replies.CANNOT, *_back(walk, state), replies.WHY, *_ALWAYS),
+        "replies": (replies.UNSURE, replies.CANNOT, *_back(walk, state), replies.WHY, *ALWAYS),
         "step": volume.plan.ids[frame.at],
         "do": step.do,
         "look_for": step.look_for,
@@ -88,7 +88,7 @@ def finding(walk: Walk, state: State, step: Finding) -> Screen:
         common["notes"] += _comes_back(walk, state)
     return FindingScreen(
         **common,
-        replies=(*kinds, *_back(walk, state), replies.WHY, *_ALWAYS),
+        replies=(*kinds, *_back(walk, state), replies.WHY, *ALWAYS),
         step=volume.plan.ids[frame.at],
         finding=step.finding,
         who=step.who,
@@ -116,7 +116,7 @@ def caution(walk: Walk, state: State, number: int, phase: str) -> Screen:
             **_common(walk, state),
             "replies": (
                 *(replies.DONE, replies.CANNOT, *_back(walk, state), replies.WHY),
-                *_ALWAYS,
+                *ALWAYS,
             ),
         },
     )
