@@ -6,8 +6,10 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
 from diagnose.case import present
+from diagnose.case.round_walk import RoundWalk
 from diagnose.case.screens import as_data
 from diagnose.case.state import Event
+from diagnose.case.walk import Turn, Walk
 from diagnose.files import replies
 from diagnose.files.tree import Check, Finding, Question, Reading
 from diagnose.measure.registry import MEASUREMENTS, missing_line
@@ -15,8 +17,8 @@ from diagnose.measure.registry import MEASUREMENTS, missing_line
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
 
+    from diagnose.case.round_state import RoundState, RoundTurn
     from diagnose.case.state import State, Trace, Volume
-    from diagnose.case.walk import Walk
     from diagnose.files.tree import Step
 
 #: How many causes of each symptom are kept with a reply: enough for a page, few in a large tree.
@@ -28,9 +30,17 @@ def opened(walk: Walk, state: State, words: str, trail: Sequence[Trace]) -> Even
 
     `words` are the operator's own for the symptom, empty where it was picked from the list.
     """
+    more: dict[str, Any] = {"words": words, **_throughout(walk)}
+    event = Event(
+        kind="opened", symptom=state.frames[0].symptom, step="", trail=tuple(trail), more=more
+    )
+    return kept(walk, state, event, ())
+
+
+def _throughout(walk: Walk) -> dict[str, Any]:
+    """Return what stands for all of a case: who is there, the machine card, the cautions."""
     lockouts = walk.precautions.names(walk.precautions.lockouts)
-    more: dict[str, Any] = {
-        "words": words,
+    return {
         "role": walk.role,
         "card": dict(walk.card.lines) if walk.card else None,
         "cautions": {
@@ -42,10 +52,6 @@ def opened(walk: Walk, state: State, words: str, trail: Sequence[Trace]) -> Even
             for name, caution in walk.cautions.cautions.items()
         },
     }
-    event = Event(
-        kind="opened", symptom=state.frames[0].symptom, step="", trail=tuple(trail), more=more
-    )
-    return kept(walk, state, event, ())
 
 
 def kept(walk: Walk, state: State, event: Event, told: Collection[str]) -> Event:
@@ -74,6 +80,38 @@ def kept(walk: Walk, state: State, event: Event, told: Collection[str]) -> Event
     return replace(event, more=more)
 
 
+def after(walk: Walk | RoundWalk, turn: Turn | RoundTurn, told: Collection[str]) -> Event:
+    """Return the event of a turn with what holds after it, in a round as in a case."""
+    assert turn.event is not None
+    if isinstance(turn, Turn):
+        assert isinstance(walk, Walk)
+        return kept(walk, turn.state, turn.event, told)
+    assert isinstance(walk, RoundWalk)
+    event = turn.event
+    if turn.diagnosis is not None:
+        # What followed in the round has no symptom; the rest is told as in any case.
+        below = tuple(trace for trace in event.trail if trace.symptom)
+        own = kept(walk.walk, turn.diagnosis, replace(event, trail=below), told)
+        event = replace(own, trail=event.trail)
+    in_force = walk.walk.precautions.names(turn.state.in_force)
+    return replace(event, more={**(event.more or {}), "in_force": in_force})
+
+
+def round_opened(walk: RoundWalk, state: RoundState, name: str, trail: Sequence[Trace]) -> Event:
+    """Return the first event of a round; `name` is the person's own, empty where not given."""
+    more = {
+        **_throughout(walk.walk),
+        "name": name,
+        "round": {
+            "id": str(walk.round.round),
+            "title": str(walk.round.title),
+            "every": walk.round.every,
+        },
+        "in_force": walk.walk.precautions.names(state.in_force),
+    }
+    return Event(kind="opened", symptom="", step="", trail=tuple(trail), more=more)
+
+
 def about(walk: Walk, volume: Volume) -> dict[str, Any]:
     """Return what the log keeps of a tree: title, content hash, what the card answered in it, and
     its findings with their chances."""
@@ -86,7 +124,7 @@ def about(walk: Walk, volume: Volume) -> dict[str, Any]:
         "from_card": [
             {
                 "step": plan.ids[place],
-                "ask": _words(step),
+                "words": _words(step),
                 "line": str(step.from_card),
                 "answer": str(step.exits[answer].answer),
             }
@@ -149,4 +187,4 @@ def _words(step: Step) -> str:
     if isinstance(step, Reading):
         return MEASUREMENTS[step.read].title
     assert isinstance(step, Check)
-    return str(step.ask)
+    return f"{step.do or ''} {step.ask}".strip()

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from diagnose.case.screens import EndScreen, said
-from diagnose.commands.kept import kept
+from diagnose.commands.kept import after
 from diagnose.faces.face import Heading
 from diagnose.files import replies
 
 if TYPE_CHECKING:
     from diagnose.case.log import CaseLog, CaseRecord
-    from diagnose.case.state import State
+    from diagnose.case.round_walk import RoundWalk
+    from diagnose.case.state import Event
     from diagnose.case.walk import Walk
     from diagnose.faces.face import Face
 
@@ -29,16 +30,23 @@ class Record:
     number: int
     told: set[str] = field(default_factory=set)
 
+    def write(self, event: Event) -> None:
+        """Put the next event on the disk. Raises `LogError`."""
+        self.log.append(self.case, self.number, event)
+        self.number += 1
+        self.told |= (event.more or {}).get("trees", {}).keys()
 
-def run(walk: Walk, state: State, face: Face, record: Record | None, machine: str | None) -> str:
-    """Walk a case to its end at a face, each event logged before the next screen is shown.
+
+def run(
+    walk: Walk | RoundWalk, state: Any, face: Face, record: Record | None, machine: str | None
+) -> str:
+    """Walk a case or a round to its end at a face, each event logged before the next screen.
 
     Returns the outcome. A `record` of None is a trial: nothing is kept.
     """
     heading = Heading(case=record.case.name if record else None, machine=machine, first=True)
     while True:
-        title = str(walk.volume(state.top.symptom).tree.title)
-        heading = replace(heading, title=title)
+        heading = replace(heading, title=walk.title(state))
         screen = walk.screen(state)
         if isinstance(screen, EndScreen):
             face.show(_with_way_on(screen, record), heading)
@@ -49,10 +57,7 @@ def run(walk: Walk, state: State, face: Face, record: Record | None, machine: st
             text = None
         turn = walk.reply(state, replies.LEAVE if text is None else text)
         if record is not None and turn.event is not None:
-            event = kept(walk, turn.state, turn.event, record.told)
-            record.log.append(record.case, record.number, event)
-            record.number += 1
-            record.told |= turn.state.entered
+            record.write(after(walk, turn, record.told))
         heading = replace(heading, first=False)
         for interlude in turn.interludes:
             face.show(interlude, heading)
