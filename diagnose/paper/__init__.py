@@ -1,0 +1,1 @@
+"""What is printed: diagrams, wall charts, handovers and quiz sheets."""

@@ -1,0 +1,285 @@
+"""The handover as Markdown: the head first, then the story, then room for service's verdict."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final
+
+from diagnose.case.screens import as_data
+from diagnose.faces.phrases import expected_range, percent, with_unit
+from diagnose.files import replies
+from diagnose.paper.markdown import heading, inline, strong, wrapped
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
+
+    from diagnose.paper.handover import Asked, Entry, Page, Passed
+    from diagnose.paper.told import Taken
+
+#: Room to write in by hand.
+SHORT: Final = "." * 24
+LONG: Final = "." * 64
+
+#: How many causes of a symptom, and how many requests, stand on the page; the JSON has all.
+CAUSES: Final = 3
+REQUESTS: Final = 4
+
+_WHY: Final = {
+    replies.CANNOT: "Could not be done.",
+    "by": "It is for {reason} people.",
+    "caution": "Its caution was refused: {reason}.",
+    "card": "The machine card is silent: {reason}.",
+    "tag": "This could not be released, perhaps somebody else's tag: {reason}.",
+    replies.KEEP_LOOKING: "Service's; set aside to keep looking.",
+}
+
+
+def as_markdown(page: Page) -> str:
+    """Return the page as Markdown, in lines of 100 columns, ending with a newline."""
+    lines: list[str] = []
+    for part in (
+        _head(page),
+        _section("Checks and readings", _story(page)),
+        _section("Remedies tried", _remedies(page)),
+        _section("Passed over", _passed(page)),
+        _section("Cautions confirmed", _cautions(page)),
+        _section("What service is asked to do", _asked(page.asked, page)),
+        _section("Service's verdict", _verdict(page)),
+    ):
+        lines += part
+    return "\n".join(lines) + "\n"
+
+
+def as_json(page: Page) -> dict[str, Any]:
+    """Return the page as plain data, with all that the Markdown leaves out for want of room."""
+    data: dict[str, Any] = as_data(page)
+    return data
+
+
+def _head(page: Page) -> Iterator[str]:
+    card = page.machine or {}
+    machine = card.get("title") or "no machine card"
+    yield heading(1, f"Handover {page.case}: {machine}")
+    yield ""
+    yield from wrapped(
+        f"**The machine {page.standing.state}:** {inline(page.standing.why)}. Case {page.case},"
+        f" {_ended(page)}. All times are {page.zone}."
+    )
+    yield ""
+    words = f'; in the operator\'s words: "{inline(page.words)}"' if page.words else ""
+    yield from _item("Symptom", f"{inline(page.title)}{words}")
+    plate = card.get("nameplate", {})
+    yield from _item(
+        "Machine",
+        _joined(
+            card.get("title"),
+            plate.get("model"),
+            _named("serial", plate.get("serial")),
+            _named("built", plate.get("built")),
+        ),
+    )
+    hours = card.get("hours")
+    yield from _item("Hours", f"{_joined(hours, 'as on the card')}; now {SHORT}" if hours else "")
+    yield from _item("Battery", _battery(card.get("battery", {})))
+    yield from _item("Stands at", _joined(card.get("stands"), card.get("site", {}).get("name")))
+    yield from _item("Access hours", inline(card.get("access", "")))
+    service = card.get("service", {})
+    contact = _joined(service.get("name"), service.get("phone")) or SHORT
+    yield from _item("Contact", f"service {contact}; on site (name, phone) {SHORT}")
+    yield from _item("How it was left", " ".join(_left(page)))
+    yield from _item("Fault code as shown", "")
+    for group in page.likely:
+        door = "" if group.symptom == page.symptom else f", behind {inline(group.title)}"
+        yield f"- **Likeliest causes{door}:**"
+        for place, cause in enumerate(group.causes[:CAUSES], start=1):
+            words = f"{percent(cause['probability'])} {inline(cause['finding'])}"
+            yield from wrapped(words, first=f"  {place}. ")
+    yield from _item("Parts to bring", _joined(*page.parts) or "none named")
+    yield from _item("Last visit", inline(card.get("last_visit", "")))
+
+
+def _ended(page: Page) -> str:
+    walked = ", ".join(
+        role if place == 0 else f"taken up again {_clock(page, at)} by {role}"
+        for place, (at, role) in enumerate(page.people)
+    )
+    outcome = "still open" if page.outcome == "open" else page.outcome
+    last = _clock(page, page.changed)
+    return f"opened {_day(page.opened)} by {walked}; {outcome}, last entry {last}"
+
+
+def _left(page: Page) -> Iterator[str]:
+    """Yield sentences on what holds at the machine, the most urgent first."""
+    if page.danger is not None:
+        yield (
+            f"**Danger was reported at {_clock(page, page.danger['at'])}**, while the screen"
+            f" showed: {inline(page.danger['words'])} It then said: stop, people away, call."
+        )
+    held = [taken for taken in page.cautions if taken.lapses and taken.how is None]
+    for taken in held:
+        if taken.lockout:
+            confirmed = " ".join(inline(line) for line in taken.confirm)
+            yield (
+                f"{strong(taken.title)} since {_clock(page, taken.at)}: the tag of the {taken.by}"
+                f" hangs there (name {SHORT}). Confirmed then: {confirmed}"
+            )
+    others = [inline(taken.title) for taken in held if not taken.lockout]
+    if others:
+        yield f"In force: {', '.join(others)}."
+    for tag in page.tags:
+        yield (
+            f"At {_clock(page, tag.at)} {strong(tag.reason)} could not be released: perhaps"
+            " somebody else's tag."
+        )
+    lost = [taken for taken in page.cautions if taken.lapses and taken.how == "unknown"]
+    for taken in lost:
+        yield (
+            f"{strong(taken.title)} was taken at {_clock(page, taken.at)}; the case was taken up"
+            " again since. Whether it still holds, and whose tag hangs there, is not known: look."
+        )
+    for cause in page.asked:
+        if cause.met and cause.leave_safe:
+            yield f"The screen said: {inline(cause.leave_safe)}"
+    if not held and not lost:
+        yield "The log knows of nothing that holds the machine."
+
+
+def _story(page: Page) -> Iterator[str]:
+    for number, entry in enumerate(page.story, start=1):
+        text = f"{_clock(page, entry.at)} {_entry(entry)}"
+        yield from wrapped(text, first=f"{number}. ")
+    if page.taken_back:
+        count = len(page.taken_back)
+        answers = "1 answer was" if count == 1 else f"{count} answers were"
+        yield ""
+        yield f"{answers} taken back and not told here."
+
+
+def _entry(entry: Entry) -> str:
+    words = inline(f"{entry.do} {entry.words}")
+    if entry.kind == "entered":
+        return f"On to {strong(entry.answer)} from: {words}"
+    if entry.kind == "returned":
+        return f"Back in {strong(entry.answer)}; that was not it: {words}"
+    if entry.kind == "card":
+        return f"{words} {strong(entry.answer)} (machine card)"
+    if entry.answer is None:
+        return f"{words} {strong('not sure')}"
+    if entry.figure is None:
+        return f"{words} {strong(entry.answer)}"
+    figure = entry.figure
+    told = f"{words}: {strong(with_unit(figure['value'], figure['unit']))}, {inline(entry.answer)}"
+    if figure["expected"]:
+        told += f"; expected {inline(expected_range(figure['expected'], figure['unit']))}"
+    workings = "; ".join(inline(line) for line in figure["workings"])
+    return f"{told}; {workings}" if workings else told
+
+
+def _remedies(page: Page) -> Iterator[str]:
+    for tried in page.remedies:
+        yield from _bullet(
+            f"{_clock(page, tried.at)} {inline(tried.finding)} {inline(tried.remedy)}"
+            f" {strong(tried.result)}"
+        )
+
+
+def _passed(page: Page) -> Iterator[str]:
+    for step in page.passed:
+        yield from _bullet(f"{_clock(page, step.at)} {inline(step.words)} {_why(step)}")
+
+
+def _why(step: Passed) -> str:
+    return _WHY.get(step.why, step.why).format(reason=inline(step.reason))
+
+
+def _cautions(page: Page) -> Iterator[str]:
+    """Yield the cautions in one paragraph; those that another one includes stand with it."""
+    if page.cautions:
+        yield from wrapped("; ".join(_caution(page, taken) for taken in page.cautions) + ".")
+
+
+def _caution(page: Page, taken: Taken) -> str:
+    started = f"{_clock(page, taken.at)} {inline(taken.title)}"
+    if not taken.lapses:
+        return started
+    if taken.ended is None:
+        return f"{started} (in force)"
+    return f"{started} ({taken.how} {_clock(page, taken.ended)})"
+
+
+def _asked(asked: Sequence[Asked], page: Page) -> Iterator[str]:
+    for cause in asked[:REQUESTS]:
+        share = "" if cause.probability is None else f"{percent(cause.probability)} "
+        hazards = f" **Hazards:** {_joined(*cause.hazards)}." if cause.hazards else ""
+        parts = f" **Parts:** {_joined(*cause.parts)}." if cause.parts else ""
+        yield from _bullet(
+            f"{share}{strong(cause.finding)} {inline(cause.ask_service)}{hazards}{parts}"
+        )
+    if not asked and page.outcome != "cured":
+        yield from _bullet("No cause for service stands out. Go on from the likeliest ones.")
+
+
+def _verdict(page: Page) -> Iterator[str]:
+    if page.verdict is not None:
+        said = page.verdict
+        yield from _item(
+            f"Reported {_clock(page, said['at'])}",
+            f"{inline(said['words'])} ({inline(said['finding'])})",
+        )
+    yield from _item("Cause found", LONG)
+    yield from wrapped(f"One of: {_joined(*page.findings)}", first="  ")
+    yield from _item("What was done", LONG)
+    yield from _item("Parts used", LONG)
+    yield from _item("Released, own tag off", f"{SHORT} **Hours:** {SHORT}")
+    yield from _item("Name, date, signature", LONG)
+    if page.outcome == "referred":
+        yield f"- **Then report it:** `diagnose cases found {page.case} FINDING`"
+    elif page.outcome == "open":
+        yield f"- **To go on with it first:** `diagnose resume {page.case}`"
+
+
+def _section(title: str, lines: Iterable[str]) -> list[str]:
+    """Return a section with its heading; nothing where there is nothing to tell."""
+    body = list(lines)
+    return ["", heading(2, title), "", *body] if body else []
+
+
+def _item(label: str, text: str) -> list[str]:
+    """Return one line of the head; where nothing is known there is room to write."""
+    return wrapped(f"**{inline(label)}:** {text or LONG}", first="- ")
+
+
+def _bullet(text: str) -> list[str]:
+    return wrapped(text, first="- ")
+
+
+def _joined(*parts: object) -> str:
+    return ", ".join(inline(part) for part in parts if part not in (None, ""))
+
+
+def _named(name: str, value: object) -> str | None:
+    return f"{name} {value}" if value else None
+
+
+def _battery(battery: Mapping[str, Any]) -> str:
+    if not battery:
+        return ""
+    cycles = battery.get("cycles")
+    cells = battery.get("cells")
+    kind = battery.get("kind", "kind unknown (treat as sealed)")
+    return _joined(
+        kind,
+        _named("age", battery.get("age")),
+        f"{cells} cells" if cells else None,
+        battery.get("capacity"),
+        f"{cycles} cycles" if cycles is not None else None,
+    )
+
+
+def _day(at: str) -> str:
+    return at[:16].replace("T", " ")
+
+
+def _clock(page: Page, at: str) -> str:
+    """Return the time of day; with its date where the case went on for more than a day."""
+    same = all(other[:10] == page.opened[:10] for other in (at, page.changed))
+    return at[11:16] if same else _day(at)[5:]
