@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from heapq import heappop, heappush
 from typing import TYPE_CHECKING
 
 from diagnose.study.in_force import bits
@@ -55,50 +56,24 @@ def outlooks(
     nothing, and an answered one leads only where its answer does. `gone` findings are not met.
     A finding that several answers of a step lead to is reached by each of them equally often.
 
-    Linear in the arrows where no finding is reached twice from one step; what is reached twice is
-    followed one finding at a time.
+    Linear in the arrows where no finding is reached twice from one step. Where one is, only what
+    lies between the parting of its routes and their meeting again is followed a second time.
     """
     region = _explore(plan, cautions, sources, closed, in_force)
-    done, below, cost = region.done, region.below, region.cost
     steps = len(plan.ways)
-    reach: dict[int, int] = {}
-    twice: dict[int, int] = {}
-    for state in done:
-        children = below[state]
-        if not children:
-            step = state % steps
-            reach[state] = 0 if step in gone else 1 << plan.bit[step]
-            continue
-        met = again = 0
-        for child in children:
-            again |= met & reach[child]
-            met |= reach[child]
-        reach[state] = met
-        if again:
-            twice[state] = again
-    single = _single_minutes(plan, region, reach, twice, own) if twice else {}
-
-    weight: dict[int, float] = {}
-    total: dict[int, float] = {}
-    for state in done:
-        children = below[state]
-        if not children:
+    sums = _Sums(region, weights)
+    for state in region.done:
+        children = region.below[state]
+        if children:
+            sums.add_up(state, children)
+        elif state % steps not in gone:
             which = plan.bit[state % steps]
-            weight[state] = weights[which] if reach[state] else 0.0
-            total[state] = weight[state] * own[which]
-            continue
-        w = t = 0.0
-        for child in children:
-            w += weight[child]
-            t += total[child]
-        for which in bits(twice.get(state, 0)):
-            routes = [single[c][which] for c in children if reach[c] >> which & 1]
-            w -= weights[which] * (len(routes) - 1)
-            t -= weights[which] * (sum(routes) - sum(routes) / len(routes))
-        weight[state] = w
-        total[state] = t + w * cost[state]
+            sums.put(state, 1 << which, weights[which], weights[which] * own[which])
+        else:
+            sums.put(state, 0, 0.0, 0.0)
     return {
-        state % steps: Outlook(reach[state], weight[state], total[state]) for state in region.starts
+        state % steps: Outlook(sums.reach[state], sums.weight[state], sums.total[state])
+        for state in region.starts
     }
 
 
@@ -150,33 +125,118 @@ def _explore(
     return region
 
 
-def _single_minutes(
-    plan: Plan,
-    region: _Region,
-    reach: Mapping[int, int],
-    twice: Mapping[int, int],
-    own: Sequence[float],
-) -> dict[int, dict[int, float]]:
-    """Return, state by state, the minutes to each finding that some step above reaches twice."""
-    done, below, cost = region.done, region.below, region.cost
-    wanted = dict.fromkeys(done, 0)
-    for state in reversed(done):
-        needed = wanted[state] | twice.get(state, 0)
-        if needed:
-            for child in below[state]:
-                wanted[child] |= needed & reach[child]
-    single: dict[int, dict[int, float]] = {}
-    for state in done:
-        children = below[state]
-        found: dict[int, float] = {}
-        for which in bits(wanted[state]):
-            if children:
-                routes = [single[c][which] for c in children if reach[c] >> which & 1]
-                found[which] = cost[state] + sum(routes) / len(routes)
-            else:
-                found[which] = own[which]
-        single[state] = found
-    return single
+class _Sums:
+    """Reach, weight and weighted minutes of the states of a region, from the findings up.
+
+    Where the answers of a step lead to different findings, minutes simply add up. A finding behind
+    r answers gives each of them a share of 1/r. A share that all of a step's findings have in
+    common is that share of the step's own sum; what other findings have above or below it is
+    handed on to the next steps, until the routes have met again and nothing is left over.
+    """
+
+    def __init__(self, region: _Region, weights: Sequence[float]) -> None:
+        self.region = region
+        self.weights = weights
+        self.reach: dict[int, int] = {}
+        self.weight: dict[int, float] = {}
+        self.total: dict[int, float] = {}
+        self._place = {state: place for place, state in enumerate(region.done)}
+        self._weight_of: dict[int, float] = {}
+
+    def put(self, state: int, reach: int, weight: float, total: float) -> None:
+        """Set the sums of a state."""
+        self.reach[state] = reach
+        self.weight[state] = self._weight_of[reach] = weight
+        self.total[state] = total
+
+    def add_up(self, state: int, children: tuple[int, ...]) -> None:
+        """Work the sums of a step out from those of the steps that its answers lead to."""
+        met = again = 0
+        for child in children:
+            again |= met & self.reach[child]
+            met |= self.reach[child]
+        weight = total = 0.0
+        if not again:
+            for child in children:
+                weight += self.weight[child]
+                total += self.total[child]
+        else:
+            weight = sum(self._weigh(mask) for mask, _ in self._shares(children))
+            total = self._handed_on(children)
+        self.put(state, met, weight, total + weight * self.region.cost[state])
+
+    def _weigh(self, mask: int) -> float:
+        known = self._weight_of.get(mask)
+        if known is None:
+            known = sum(self.weights[which] for which in bits(mask))
+            self._weight_of[mask] = known
+        return known
+
+    def _shares(self, children: tuple[int, ...]) -> list[tuple[int, int]]:
+        """Return findings as bits, with the number of answers that lead to them."""
+        at_least = [0] * (len(children) + 1)
+        for child in children:
+            reach = self.reach[child]
+            for number in range(len(children), 1, -1):
+                at_least[number] |= at_least[number - 1] & reach
+            at_least[1] |= reach
+        shares = []
+        for number in range(1, len(children) + 1):
+            more = at_least[number + 1] if number < len(children) else 0
+            if at_least[number] & ~more:
+                shares.append((at_least[number] & ~more, number))
+        return shares
+
+    def _handed_on(self, children: tuple[int, ...]) -> float:
+        """Return the weighted minutes behind a step some of whose findings are reached twice."""
+        waiting: dict[int, list[tuple[int, float]]] = {}
+        order: list[int] = []
+
+        def hand(children: tuple[int, ...], groups: list[tuple[int, float]]) -> None:
+            shares = self._shares(children)
+            for child in children:
+                reach = self.reach[child]
+                given = [
+                    (part, share / number)
+                    for mask, share in groups
+                    for findings, number in shares
+                    if (part := mask & findings & reach)
+                ]
+                if not given:
+                    continue
+                if child not in waiting:
+                    heappush(order, -self._place[child])
+                waiting.setdefault(child, []).extend(given)
+
+        hand(children, [(-1, 1.0)])
+        total = 0.0
+        while order:
+            state = self.region.done[-heappop(order)]
+            groups = _disjoint(waiting.pop(state), self.reach[state])
+            common = max(groups, key=lambda share: groups[share].bit_count())
+            total += common * self.total[state]
+            left = [(mask, share - common) for share, mask in groups.items() if share != common]
+            if left:
+                weight = sum(self._weigh(mask) * share for mask, share in left)
+                total += weight * self.region.cost[state]
+                hand(self.region.below[state], left)
+        return total
+
+
+def _disjoint(groups: list[tuple[int, float]], all_of: int) -> dict[float, int]:
+    """Return each share with the findings that have it in sum; those not named have 0."""
+    parts = [(all_of, 0.0)]
+    for mask, share in groups:
+        parts = [
+            (piece, known + more)
+            for held, known in parts
+            for piece, more in ((held & mask, share), (held & ~mask, 0.0))
+            if piece
+        ]
+    result: dict[float, int] = {}
+    for mask, share in parts:
+        result[share] = result.get(share, 0) | mask
+    return result
 
 
 def expected_minutes(plan: Plan, cautions: Precautions) -> float:
