@@ -8,7 +8,7 @@ import sys
 import textwrap
 from typing import TYPE_CHECKING, Final
 
-from diagnose.case.screens import CautionScreen, CheckScreen, EndScreen, ReadingScreen
+from diagnose.case.screens import CautionScreen, CheckScreen, ChooseScreen, EndScreen, ReadingScreen
 from diagnose.faces.content import Block, blocks
 from diagnose.faces.keys import letters, spelled_out
 from diagnose.faces.phrases import OpenCauses, place
@@ -83,7 +83,7 @@ class PlainFace:
         open_causes = self._causes.line(screen)
         if open_causes is not None:
             said.append(f"{open_causes}.")
-        if screen.symptom is not None or titles:
+        if not isinstance(screen, ChooseScreen):
             self._say(" ".join(said))
 
     def _say_blocks(self, said: list[Block]) -> None:
@@ -123,7 +123,7 @@ def _how(screen: Screen) -> str:
     if isinstance(screen, CheckScreen):
         return f"Give a number, 1 to {len(screen.answers)}. "
     if isinstance(screen, ReadingScreen) and len(screen.needs) > 1:
-        return f"Type them as {' '.join(f'{need.name}=…' for need in screen.needs)}. "
+        return f"Type them as {' '.join(f'{need.name}=...' for need in screen.needs)}. "
     if isinstance(screen, ReadingScreen):
         return "Type the value. "
     if isinstance(screen, CautionScreen):

@@ -120,7 +120,7 @@ class Sitting:
         return [*above, *shown, self._between(columns), *below][-rows:]
 
     def _header(self, columns: int, most: int) -> list[Row]:
-        if self.screen.symptom is None:
+        if isinstance(self.screen, ChooseScreen):
             return header(["A new case"], None, None, columns, most)
         in_force = [printable(caution.title) for caution in self.in_force]
         return header(place(self.heading), self.causes, in_force, columns, most)

@@ -30,6 +30,17 @@ WORDS: Final[dict[str, str]] = {
     "from-card": "From the machine card: {line} is {answer}.",
     "doorway-shut": "The symptom {symptom} cannot be opened, so this one goes on.",
     "resumed": "Taken up again. Earlier answers that fit: {fits}; asked anew: {misfits}.",
+    # A remedy that has helped too often, from the log.
+    "comes-back": "This remedy has helped here {before} times before: something wears it out.",
+    # In a round.
+    "round-noted": "Noted as not right.",
+    "round-with-service": "That symptom is with service already. Noted as not right.",
+    "round-after-cured": "{title}: cured. The round goes on.",
+    "round-after-referred": "{title}: with service now. The round goes on.",
+    "round-no-way-back": "That diagnosis is over: there is no way back into it.",
+    "round-counts": "Done: {done}. Not right: {not_right}. Not now: {not_now}.",
+    "items-passed-caution": "Left for now, since their caution cannot be met here: {count}.",
+    "items-passed-referred": "Left for now, since the machine waits for service: {count}.",
     # Above an end.
     "end-danger": (
         "Stop. Touch nothing more. Move everybody away and call for help as your site says."

@@ -1,0 +1,111 @@
+"""The program's own words: each one that is used is there, and none that is not."""
+
+from __future__ import annotations
+
+import ast
+import string
+from pathlib import Path
+
+import pytest
+from handmade import ASKED, check
+
+import diagnose
+from diagnose.case.screens import said
+from diagnose.faces.keys import LETTERS, letters, spelled_out
+from diagnose.faces.signs import SIGNS, sign_words
+from diagnose.faces.words import OUTCOMES, REPLY_TITLES, WORDS, render, reply_title
+from diagnose.files import replies
+from diagnose.files.library import built_in, load
+
+SOURCE = Path(diagnose.__file__).parent
+
+
+def ids_said() -> tuple[set[str], set[str]]:
+    """Return the ids given to `said` in the program, and the beginnings of those made up."""
+    whole: set[str] = set()
+    begun: set[str] = set()
+    for path in SOURCE.rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            named = isinstance(node, ast.Call) and isinstance(node.func, ast.Name)
+            if not named or node.func.id != "said" or not node.args:
+                continue
+            first = node.args[0]
+            if isinstance(first, ast.Constant):
+                whole.add(first.value)
+            elif isinstance(first, ast.JoinedStr) and isinstance(first.values[0], ast.Constant):
+                begun.add(first.values[0].value)
+            else:
+                pytest.fail(f"{path}:{node.lineno}: an id that cannot be read off the source")
+    return whole, begun
+
+
+def test_every_id_that_is_said_has_words() -> None:
+    whole, begun = ids_said()
+    assert len(whole) > 15
+    assert sorted(whole - set(WORDS)) == []
+    assert [start for start in begun if not any(word.startswith(start) for word in WORDS)] == []
+
+
+def test_no_words_without_use() -> None:
+    whole, begun = ids_said()
+    unused = [word for word in WORDS if word not in whole and not word.startswith(tuple(begun))]
+    assert unused == []
+
+
+@pytest.mark.parametrize("word", WORDS)
+def test_words_take_what_goes_into_them_and_end_as_sentences(word: str) -> None:
+    names = [name for _, name, _, _ in string.Formatter().parse(WORDS[word]) if name]
+    text = render(said(word, **{name: f"<{name}>" for name in names}))
+    assert all(f"<{name}>" in text for name in names)
+    assert "{" not in text
+    assert text[-1] in ".?" or names
+
+
+def test_an_id_without_words_is_said_as_it_is() -> None:
+    assert render(said("brand-new", a=1, b="two")) == "brand-new: a=1, b=two"
+    assert render(said("brand-new")) == "brand-new"
+
+
+def test_a_gap_in_what_goes_in_is_a_question_mark() -> None:
+    assert render(said("end-resume")) == "To go on with it: diagnose resume ?"
+
+
+def test_card_lines_are_spoken_as_words_and_full_stops_are_not_doubled() -> None:
+    spoken = render(said("from-card", line="battery.rated_hours", answer="5 h"))
+    assert spoken == "From the machine card: battery rated hours is 5 h."
+    assert render(said("cannot-read", message="no.")).endswith(": no.")
+
+
+def test_every_reply_has_a_title_and_a_letter() -> None:
+    words = replies.REPLY_WORDS - set(replies.SPELLINGS)
+    assert set(REPLY_TITLES) == words
+    assert set(LETTERS) == words
+    assert reply_title("unheard-of") == "unheard-of"
+
+
+@pytest.mark.parametrize("name", ASKED)
+def test_no_screen_has_two_replies_on_one_letter(name: str) -> None:
+    screen = ASKED[name]
+    assert sorted(letters(screen).values()) == sorted(screen.replies)
+
+
+def test_a_letter_is_the_reply_it_stands_for_and_nothing_else_is() -> None:
+    screen = check()
+    assert spelled_out(screen, " U ") == "unsure"
+    assert spelled_out(screen, "y") == "y"
+    assert spelled_out(screen, "clean") == "clean"
+
+
+def test_every_sign_of_the_built_in_library_has_words() -> None:
+    # The numbers are checked against ISO 7010's list (R, reference-values.md); the words are ours.
+    cautions = load(built_in(), only=frozenset()).cautions.cautions
+    used = {str(sign) for one in cautions.values() for sign in one.signs}
+    assert len(used) > 10
+    assert used - set(SIGNS) == set()
+    assert sign_words("M009") == "wear gloves (M009)"
+    assert sign_words("F099") == "fire equipment (F099)"
+    assert sign_words("X1") == "safety sign (X1)"
+
+
+def test_every_outcome_has_words() -> None:
+    assert set(OUTCOMES) == {"cured", "referred", "left", "walked"}
