@@ -116,8 +116,10 @@ def _explore(
             ways = ways if answer is None else (ways[answer],)
             cost[state] = 0.0
         elif ways:
-            minutes, force = cautions.take(plan.needs[step], plan.energises[step], force)
-            cost[state] = minutes + plan.minutes[step]
+            cost[state] = plan.minutes[step]
+            if plan.needs[step] or plan.energises[step]:
+                taking, force = cautions.take(plan.needs[step], plan.energises[step], force)
+                cost[state] += taking
         base = force * steps
         below[state] = children = tuple([base + target for target in ways])
         stack.append(~state)
@@ -152,12 +154,14 @@ class _Sums:
     def add_up(self, state: int, children: tuple[int, ...]) -> None:
         """Work the sums of a step out from those of the steps that its answers lead to."""
         met = again = 0
-        for child in children:
+        # Answers that lead to the same step are one way, unless its findings are met elsewhere too.
+        different = set(children) if len(children) > 2 else children
+        for child in different:
             again |= met & self.reach[child]
             met |= self.reach[child]
         weight = total = 0.0
         if not again:
-            for child in children:
+            for child in different:
                 weight += self.weight[child]
                 total += self.total[child]
         else:
