@@ -1,0 +1,48 @@
+"""What holds for every test: no real home, no real log, and examples that are the same each time."""
+
+from __future__ import annotations
+
+import os
+from typing import TYPE_CHECKING
+
+import pytest
+from hypothesis import HealthCheck, settings
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+# A busy machine must not turn a test red: no deadline, and nothing that depends on speed.
+settings.register_profile(
+    "ci",
+    derandomize=True,
+    deadline=None,
+    database=None,
+    print_blob=True,
+    suppress_health_check=[HealthCheck.too_slow],
+)
+# New examples each time, many of them: `pytest --hypothesis-profile=search`.
+settings.register_profile("search", settings.get_profile("ci"), derandomize=False, max_examples=2000)
+settings.load_profile("ci")
+
+
+@pytest.fixture(autouse=True)
+def no_real_home(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Send everything that a program might look up in a home to a folder of its own, and return it.
+
+    `DIAGNOSE_TREES` is taken away and not redirected: without it the built-in library is meant.
+    """
+    home = tmp_path_factory.mktemp("home")
+    for name in [name for name in os.environ if name.startswith(("XDG_", "DIAGNOSE_"))]:
+        monkeypatch.delenv(name)
+    monkeypatch.setenv("HOME", str(home))
+    monkeypatch.setenv("USERPROFILE", str(home))
+    for name, folder in (
+        ("XDG_DATA_HOME", "data"),
+        ("XDG_CONFIG_HOME", "config"),
+        ("XDG_STATE_HOME", "state"),
+        ("XDG_CACHE_HOME", "cache"),
+        ("XDG_RUNTIME_DIR", "run"),
+    ):
+        monkeypatch.setenv(name, str(home / folder))
+    monkeypatch.setenv("DIAGNOSE_LOG", str(home / "cases.db"))
+    return home

@@ -1,0 +1,224 @@
+"""Hypothesis strategies for whole libraries, as text that the checker has nothing against.
+
+Every step's words name the step and the key that they stand at, so that whoever reads a screen can
+tell whose words they are.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from hypothesis import strategies as st
+
+from strategies.written import Written, text_of
+
+ROLES = ("operator", "battery-trained", "service")
+SYMPTOMS = ("alpha", "beta", "gamma")
+KINDS = ("flooded", "sealed", "lithium")
+
+_minutes = st.sampled_from([0.5, 1, 1, 2, 3, 7.25, 10, 30])
+_chances = st.sampled_from([0.001, 0.5, 1, 2, 5, 5, 12, 30, 97])
+_slips = st.sampled_from([None, None, 0, 0.03, 0.05, 0.2, 0.49])
+
+
+def _some(draw: Any, items: list[str], most: int = 2) -> list[str]:
+    if not items or draw(st.booleans()):
+        return []
+    return draw(st.lists(st.sampled_from(items), max_size=most, unique=True))
+
+
+@st.composite
+def caution_files(draw: Any, most: int = 5) -> dict[str, Any]:
+    """A `cautions.yaml` as data: covers, includes without a circle, lapses, service-only hazards."""
+    names = [f"guard-{letter}" for letter in "abcdefgh"[: draw(st.integers(0, most))]]
+    hazards: dict[str, Any] = {}
+    covers: dict[str, list[str]] = {name: [] for name in names}
+    if names:
+        for number in range(draw(st.integers(0, most))):
+            hazards[f"hazard-{number}"] = {"title": f"Hazard {number}"}
+            covers[draw(st.sampled_from(names))].append(f"hazard-{number}")
+    for number in range(draw(st.integers(0, 2))):
+        hazards[f"inside-{number}"] = {"title": f"Inside {number}", "service_only": True}
+    inward = draw(st.permutations(names)) if names else []
+    cautions: dict[str, Any] = {}
+    for name in names:
+        lapses = draw(st.booleans())
+        caution: dict[str, Any] = {
+            "title": f"{name} held",
+            "signal": draw(st.sampled_from(["DANGER", "WARNING", "CAUTION", "NOTICE"])),
+            "covers": covers[name],
+            "includes": _some(draw, inward[: inward.index(name)]),
+            "lapses": "when energised" if lapses else "never",
+            "minutes": draw(_minutes),
+            "text": f"{name} text",
+            "confirm": [f"{name} confirm {n}" for n in range(draw(st.integers(1, 2)))],
+        }
+        if lapses:
+            caution["release"] = [f"{name} release"]
+        cautions[name] = caution
+    return {"format": 1, "hazards": hazards, "cautions": cautions}
+
+
+def closure_of(cautions: dict[str, Any], name: str) -> set[str]:
+    """Return a caution with all that it includes, by following the names."""
+    found = {name}
+    for included in cautions["cautions"][name]["includes"]:
+        found |= closure_of(cautions, included)
+    return found
+
+
+class _Guards:
+    """What a step may stand under, drawn from a `cautions.yaml`."""
+
+    def __init__(self, data: dict[str, Any]) -> None:
+        self.service_only = [n for n, h in data["hazards"].items() if h.get("service_only")]
+        self.hazards = [n for n in data["hazards"] if n not in self.service_only]
+        self.cautions = list(data["cautions"])
+        lapsing = {n for n, c in data["cautions"].items() if c["lapses"] == "when energised"}
+        ending = {n for n in self.cautions if closure_of(data, n) & lapsing}
+        over = {h: n for n, c in data["cautions"].items() for h in c["covers"]}
+        self.running_hazards = [n for n in self.hazards if over[n] not in ending]
+        self.running_cautions = [n for n in self.cautions if n not in ending]
+
+    def under(self, draw: Any, *, runs: bool, service: bool) -> dict[str, Any]:
+        hazards = _some(draw, self.running_hazards if runs else self.hazards)
+        if service:
+            hazards += _some(draw, self.service_only, 1)
+        cautions = _some(draw, self.running_cautions if runs else self.cautions, 1)
+        keys: dict[str, Any] = {}
+        if hazards:
+            keys["hazards"] = hazards
+        if cautions:
+            keys["cautions"] = cautions
+        if runs:
+            keys["energises"] = True
+        return keys
+
+
+@st.composite
+def trees(
+    draw: Any,
+    symptom: str,
+    cautions: dict[str, Any],
+    doorways: tuple[str, ...] = (),
+    most_questions: int = 6,
+    most_findings: int = 6,
+) -> dict[str, Any]:
+    """A symptom tree as data: routes meet again, answers share targets, steps stand in any order."""
+    guards = _Guards(cautions)
+    questions = [f"q{n}" for n in range(draw(st.integers(0, most_questions)))]
+    count = draw(st.integers(1, most_findings)) if questions else 1
+    findings = [f"f{n}" for n in range(count)]
+    ways: dict[str, list[str]] = {name: [] for name in questions}
+    for number, name in enumerate(questions[1:], 1):
+        ways[draw(st.sampled_from(questions[:number]))].append(name)
+    for name in findings if questions else ():
+        ways[draw(st.sampled_from(questions))].append(name)
+    for number, name in enumerate(questions):
+        further = questions[number + 1 :] + findings
+        least = max(0, 2 - len(ways[name]))
+        ways[name] += draw(
+            st.lists(st.sampled_from(further), min_size=least, max_size=least + 1)
+        )
+        ways[name] = draw(st.permutations(ways[name]))
+    steps: dict[str, Any] = {}
+    for name in questions:
+        first = questions[0] if name != questions[0] else None
+        steps[name] = _question(draw, f"{symptom} {name}", ways[name], guards, first)
+    for name in findings:
+        steps[name] = _finding(draw, f"{symptom} {name}", guards, doorways)
+    order = draw(st.permutations(list(steps)))
+    return {
+        "format": 1,
+        "symptom": symptom,
+        "title": f"{symptom} title",
+        "start": questions[0] if questions else findings[0],
+        "steps": {name: steps[name] for name in order},
+    }
+
+
+def _question(
+    draw: Any, words: str, ways: list[str], guards: _Guards, first: str | None
+) -> dict[str, Any]:
+    by = draw(st.sampled_from(["operator"] * 5 + ["battery-trained", "service"]))
+    step: dict[str, Any] = {}
+    if draw(st.booleans()):
+        step["do"] = f"{words} do"
+    if draw(st.booleans()):
+        step["look_for"] = f"{words} look for"
+    if draw(st.booleans()):
+        step["tool"] = f"{words} tool"
+    labels = [f"{words} answer {letter}" for letter in "abcdefghijklmnopqrstuvwxyz"[: len(ways)]]
+    card = draw(st.integers(0, 7)) == 0
+    if card:
+        labels[: len(KINDS)] = KINDS[: len(labels)]
+        step["from_card"] = "battery.kind"
+    step["minutes"] = draw(_minutes)
+    slip = draw(_slips)
+    if slip is not None:
+        step["slip"] = slip
+    if by != "operator":
+        step["by"] = by
+    runs = draw(st.integers(0, 3)) == 0
+    step |= guards.under(draw, runs=runs, service=by == "service")
+    if first is not None and draw(st.booleans()):
+        step["after"] = [first]
+    passes = draw(st.sampled_from([None, None, "none", *labels]))
+    if passes is not None:
+        step["passes"] = passes
+    if draw(st.integers(0, 2)) == 0:
+        step["if_unsure"] = draw(st.sampled_from(labels))
+    if draw(st.integers(0, 3)) == 0:
+        limits = sorted(draw(st.sets(st.integers(-9, 9), min_size=len(ways) - 1, max_size=len(ways) - 1)))
+        bands: list[dict[str, Any]] = [
+            {"below": limit, "call": label, "go": way}
+            for limit, label, way in zip(limits, labels, ways, strict=False)
+        ]
+        bands.append({"otherwise": labels[-1], "go": ways[-1]})
+        return {"read": "value", **step, "bands": bands}
+    return {"ask": f"{words} ask", **step, "answers": dict(zip(labels, ways, strict=True))}
+
+
+def _finding(
+    draw: Any, words: str, guards: _Guards, doorways: tuple[str, ...]
+) -> dict[str, Any]:
+    step: dict[str, Any] = {"finding": f"{words} line", "chance": draw(_chances)}
+    kind = draw(st.sampled_from(["operator"] * 4 + ["battery-trained"] + ["service"] * 2 + ["door"]))
+    step["minutes"] = draw(_minutes)
+    if kind == "door" and doorways:
+        step["continue_with"] = draw(st.sampled_from(doorways))
+        return step
+    step["who"] = "operator" if kind == "door" else kind
+    step |= guards.under(draw, runs=False, service=kind == "service")
+    if kind == "service":
+        step["leave_safe"] = f"{words} leave safe"
+        step["ask_service"] = f"{words} ask service"
+    else:
+        step["remedy"] = f"{words} remedy"
+    if draw(st.booleans()):
+        step["parts"] = [f"{words} part"]
+    return step
+
+
+@st.composite
+def libraries(
+    draw: Any, most_trees: int = 3, most_questions: int = 6, most_findings: int = 6
+) -> Written:
+    """A library of one to three trees with doorways between them, and a machine card or none."""
+    cautions = draw(caution_files())
+    symptoms = SYMPTOMS[: draw(st.integers(1, most_trees))]
+    texts = {}
+    for symptom in symptoms:
+        others = tuple(other for other in symptoms if other != symptom)
+        tree = draw(trees(symptom, cautions, others, most_questions, most_findings))
+        texts[symptom] = text_of(tree)
+    card: dict[str, Any] | None = None
+    if draw(st.booleans()):
+        kind = draw(st.sampled_from(KINDS))
+        card = {"format": 1, "machine": "m", "title": "Machine", "battery": {"kind": kind}}
+        taken = _some(draw, list(cautions["cautions"]))
+        if taken:
+            card["caution_minutes"] = {name: draw(_minutes) for name in taken}
+    return Written(
+        trees=texts, cautions=text_of(cautions), card=text_of(card) if card is not None else None
+    )

@@ -1,0 +1,117 @@
+"""A library as text, the way its author would write it, read by the program's own reader."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import yaml
+
+from diagnose.case.volume import volume_of
+from diagnose.case.walk import Walk
+from diagnose.files.definitions import CARD, CAUTIONS, TREE
+from diagnose.files.library import Library, read_text
+from diagnose.rules.check import check, errors
+from diagnose.study.in_force import Precautions, precautions
+from diagnose.study.plan import Plan, plan_of
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from diagnose.case.state import Volume
+    from diagnose.files.card import Card
+    from diagnose.files.problems import Problem
+    from diagnose.files.tree import Tree
+
+NO_CAUTIONS = "format: 1\nhazards: {}\ncautions: {}\n"
+
+
+@dataclass(frozen=True)
+class Written:
+    """The texts of a library: its trees by symptom, `cautions.yaml`, and one machine card or none.
+
+    `symptoms` are the files that are there but were not written here, such as a doorway's target.
+    """
+
+    trees: Mapping[str, str]
+    cautions: str = NO_CAUTIONS
+    card: str | None = None
+    symptoms: tuple[str, ...] = ()
+
+    def __repr__(self) -> str:
+        parts = {"cautions": self.cautions, **self.trees, "card": self.card or ""}
+        return "\n".join(f"--- {name}\n{text}" for name, text in parts.items())
+
+
+@dataclass
+class Read:
+    """A library that was read without a problem, ready to be walked."""
+
+    library: Library
+    precautions: Precautions
+    card: Card | None
+    volumes: dict[str, Volume] = field(default_factory=dict)
+
+    @property
+    def trees(self) -> dict[str, Tree]:
+        return self.library.trees
+
+    def volume(self, symptom: str) -> Volume | None:
+        tree = self.trees.get(symptom)
+        if tree is None:
+            return None
+        if symptom not in self.volumes:
+            self.volumes[symptom] = volume_of(tree, self.precautions, card=self.card)
+        return self.volumes[symptom]
+
+    def plan(self, symptom: str) -> Plan:
+        return plan_of(self.trees[symptom], self.precautions)
+
+    def walk(self, role: str = "operator") -> Walk:
+        return Walk(
+            self.volume, self.library.cautions, self.precautions, role=role, card=self.card
+        )
+
+
+def text_of(data: Any) -> str:
+    """Return data as YAML, in the order in which it stands."""
+    text: str = yaml.dump(
+        data, Dumper=_DUMPER, sort_keys=False, allow_unicode=True, default_flow_style=None
+    )
+    return text
+
+
+_DUMPER = getattr(yaml, "CSafeDumper", yaml.SafeDumper)
+
+
+def loaded(written: Written) -> tuple[Library, Card | None, list[Problem]]:
+    """Return what the program's reader and checker make of the texts."""
+    library = Library(Path("library"))
+    library.symptoms = (*written.trees, *written.symptoms)
+    cautions, problems = read_text(CAUTIONS, written.cautions, library.file("cautions.yaml"))
+    library.problems += problems
+    if cautions is not None:
+        library.cautions = cautions
+    for symptom, text in written.trees.items():
+        tree, problems = read_text(TREE, text, library.file(f"{symptom}.yaml"))
+        library.problems += problems
+        if tree is not None:
+            library.trees[symptom] = tree
+    card = None
+    if written.card is not None:
+        card, problems = read_text(CARD, written.card, library.file("machines", "m.yaml"))
+        library.problems += problems
+        if card is not None:
+            library.machines[str(card.machine)] = card
+    return library, card, check(library)
+
+
+def read(written: Written) -> Read:
+    """Return the library; an error in it is an error of the test."""
+    library, card, problems = loaded(written)
+    wrong = errors(problems)
+    assert not wrong, [str(problem) for problem in wrong]
+    minutes = card.section("caution_minutes") if card is not None else {}
+    made = precautions(library.cautions, {str(k): float(v) for k, v in minutes.items()})
+    return Read(library, made, card)
