@@ -1,0 +1,164 @@
+"""Runs: chains of steps that can change places without changing what is found."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from diagnose.files.problems import Placed
+from diagnose.files.tree import Question
+from diagnose.study.in_force import bits
+from diagnose.study.plan import passing_answer
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from diagnose.files.tree import Step, Tree
+    from diagnose.study.plan import Plan
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Run:
+    """A chain of steps, by their numbers in the plan, in the present order.
+
+    `tail` is what the passing answer of the last one leads to. `before[i]` holds the members that
+    have to come before member i, as bits over the present order: what its own `after` names, and
+    what the `after` of the steps behind its other answers name.
+    """
+
+    steps: tuple[int, ...]
+    tail: int
+    before: tuple[int, ...]
+
+    def allows(self, order: Sequence[int]) -> bool:
+        """Whether an order of the members (numbers from 0) keeps every `after`."""
+        done = 0
+        for member in order:
+            if self.before[member] & ~done:
+                return False
+            done |= 1 << member
+        return True
+
+
+def runs_of(tree: Tree, plan: Plan) -> list[Run]:
+    """Return the longest runs of a tree that was checked, in the order of the plan.
+
+    Each member has a passing answer, each but the first is entered by one arrow only, the passing
+    answer of the one before, and what the other answers lead to never meets what the passing
+    answer leads to.
+    """
+    behind = _behind(plan)
+    arrows = [0] * len(plan.ways)
+    for ways in plan.ways:
+        for target in ways:
+            arrows[target] += 1
+    fit = [_fits(plan, step, behind) for step in range(len(plan.ways))]
+    following: dict[int, int] = {}
+    for step in plan.order:
+        if fit[step]:
+            target = _passed_to(plan, step)
+            if fit[target] and arrows[target] == 1:
+                following[step] = target
+    inner = set(following.values())
+    runs = []
+    for step in plan.order:
+        if step in following and step not in inner:
+            chain = [step]
+            while chain[-1] in following:
+                chain.append(following[chain[-1]])
+            runs.append(_run(tree, plan, tuple(chain), behind))
+    return runs
+
+
+def reordered(tree: Tree, steps: Sequence[str], order: Sequence[str]) -> Tree:
+    """Return the tree with the run `steps` asked in another `order` of the same ids.
+
+    Every arrow into the run leads to its new first member, passing answers go on to the next, and
+    members take each other's places in the file. Where the passing answer was the only one to lead
+    to another question, and is no more, `passes` says so from now on.
+    """
+    passing = {name: passing_answer(tree, _question(tree, name)) for name in steps}
+    way_out = _question(tree, steps[-1]).exit(f"{passing[steps[-1]]}")
+    assert way_out is not None
+    following = dict(zip(order, [*order[1:], str(way_out.to)], strict=True))
+
+    def led(name: str, step: Step) -> Step:
+        if not isinstance(step, Question):
+            return step
+        exits = []
+        for way in step.exits:
+            to: str = way.to
+            if to == steps[0] and name not in following:
+                to = order[0]
+            elif name in following and way.answer == passing[name]:
+                to = following[name]
+            exits.append(replace(way, to=Placed.at(to, way.to.line, way.to.column)))
+        return replace(step, exits=tuple(exits))
+
+    members = iter(order)
+    ids = {str(name): name for name in tree.steps}
+    new: dict[Placed, Step] = {}
+    for place in tree.steps:
+        name = ids[next(members)] if place in following else place
+        new[name] = led(name, tree.steps[name])
+    first = order[0] if tree.start == steps[0] else str(tree.start)
+    start = Placed.at(first, tree.start.line, tree.start.column)
+    result = replace(tree, start=start, steps=new)
+    for name, answer in passing.items():
+        step = _question(result, name)
+        if passing_answer(result, step) != answer:
+            assert isinstance(answer, Placed)
+            new[ids[name]] = replace(step, passes=answer)
+    return result
+
+
+def _question(tree: Tree, name: str) -> Question:
+    step = tree.steps[name]  # type: ignore[index]
+    assert isinstance(step, Question)
+    return step
+
+
+def _passed_to(plan: Plan, step: int) -> int:
+    answer = plan.passing[step]
+    assert answer is not None
+    return plan.ways[step][answer]
+
+
+def _behind(plan: Plan) -> list[int]:
+    """Return, for each step, the steps that it leads to, itself among them, as bits."""
+    behind = [0] * len(plan.ways)
+    for step in reversed(plan.order):
+        behind[step] = 1 << step
+        for target in plan.ways[step]:
+            behind[step] |= behind[target]
+    return behind
+
+
+def _others(plan: Plan, step: int, behind: Sequence[int]) -> int:
+    """Return the steps that the other answers lead to."""
+    met = 0
+    for number, target in enumerate(plan.ways[step]):
+        if number != plan.passing[step]:
+            met |= behind[target]
+    return met
+
+
+def _fits(plan: Plan, step: int, behind: Sequence[int]) -> bool:
+    if plan.passing[step] is None:
+        return False
+    return not _others(plan, step, behind) & behind[_passed_to(plan, step)]
+
+
+def _run(tree: Tree, plan: Plan, chain: tuple[int, ...], behind: Sequence[int]) -> Run:
+    place = {plan.ids[step]: number for number, step in enumerate(chain)}
+    steps = tuple(tree.steps.values())
+    before = []
+    for number, step in enumerate(chain):
+        needed = 0
+        for other in (step, *bits(_others(plan, step, behind))):
+            body = steps[other]
+            for name in body.after if isinstance(body, Question) else ():
+                if name in place and place[name] != number:
+                    needed |= 1 << place[name]
+        before.append(needed)
+    return Run(steps=chain, tail=_passed_to(plan, chain[-1]), before=tuple(before))
