@@ -1,0 +1,305 @@
+"""Start, loading and replies against what they are made of: imports, `yaml.compose`, a bare commit.
+
+`python tests/benchmarks/bench_core.py` prints each figure with the limit that it is held to; exit
+code 1 if one is missed. Not part of the test run: a busy machine would turn it red.
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import yaml
+
+from diagnose.case.screens import CautionScreen, CheckScreen, EndScreen, FindingScreen
+from diagnose.case.sqlite_log import SqliteLog
+from diagnose.case.state import Event
+from diagnose.case.volume import volume_of
+from diagnose.case.walk import Walk
+from diagnose.commands.shelf import Shelf
+from diagnose.files.cautions import Cautions
+from diagnose.files.library import built_in, load, read_tree
+from diagnose.rules.check import check
+from diagnose.study.in_force import precautions
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+Figure = tuple[str, float, float, str]
+
+
+def best(action: Callable[[], object], times: int = 5) -> float:
+    """Return the shortest of several runs in seconds: what the machine can do when left alone."""
+    taken = []
+    for _ in range(times):
+        began = time.perf_counter()
+        action()
+        taken.append(time.perf_counter() - began)
+    return min(taken)
+
+
+def start_figures() -> list[Figure]:
+    """From command to first screen, and the version."""
+    python = sys.executable
+
+    def command(*args: str) -> Callable[[], object]:
+        return lambda: subprocess.run(args, input=b"", capture_output=True, check=True)
+
+    imports = best(command(python, "-c", "import yaml, networkx, prompt_toolkit"), 9)
+    nothing = best(command(python, "-c", "pass"), 9)
+    start = ("start", "streaking", "--machine", "dock", "--trial")
+    lines = best(command(python, "-m", "diagnose", *start, "--json"), 9)
+    version = best(command(python, "-m", "diagnose", "--version"), 9)
+    return [
+        (
+            "JSON: command to first screen / the three imports",
+            lines / imports,
+            1.4,
+            f"{lines:.3f} s",
+        ),
+        (
+            "terminal: command to first screen / the three imports",
+            terminal(start) / imports,
+            1.4,
+            "",
+        ),
+        ("--version / python -c pass", version / nothing, 3.0, f"{version:.3f} s"),
+    ]
+
+
+def terminal(start: tuple[str, ...]) -> float:
+    """Return the seconds until the first question stands on a real terminal."""
+    import pexpect
+
+    environment = {**os.environ, "PROMPT_TOOLKIT_NO_CPR": "1", "TERM": "xterm-256color"}
+
+    taken = []
+    for _ in range(9):
+        began = time.perf_counter()
+        child = pexpect.spawn(
+            sys.executable, ["-m", "diagnose", *start], env=environment, dimensions=(24, 80)
+        )
+        child.expect("What does it leave behind")
+        taken.append(time.perf_counter() - began)
+        child.close(force=True)
+    return min(taken)
+
+
+def generated(trees: int, steps: int) -> dict[str, str]:
+    """Return the texts of trees of about `steps` steps each, half of them checks."""
+    texts = {}
+    for number in range(trees):
+        lines = [
+            "format: 1",
+            f"symptom: tree-{number}",
+            "title: What the operator would say in one line",
+            "also_called: [other words, that people use]",
+            "start: check-0",
+            "steps:",
+        ]
+        checks = steps // 2
+        for place in range(checks):
+            on = f"check-{place + 1}" if place + 1 < checks else "last"
+            lines += [
+                f"  check-{place}:",
+                "    do: Look along the whole rear blade.",
+                "    ask: Is anything stuck under it?",
+                "    look_for: A clean edge is straight from end to end.",
+                "    minutes: 2",
+                "    slip: 0.05",
+                "    answers:",
+                f"      Something is stuck: cause-{place}",
+                f"      The blade is clean: {on}",
+                f"  cause-{place}:",
+                "    finding: Something lifts the blade off the floor.",
+                "    chance: 5",
+                "    who: operator",
+                "    remedy: Wipe the blade clean from the middle outwards.",
+            ]
+        lines += [
+            "  last:",
+            "    finding: Nothing that can be seen from here.",
+            "    chance: 1",
+            "    who: service",
+            "    leave_safe: Park it out of the way.",
+        ]
+        texts[f"tree-{number}"] = "\n".join(lines) + "\n"
+    return texts
+
+
+def loading_figures() -> list[Figure]:
+    """Loading and checking against composing the same files."""
+    figures = []
+    with tempfile.TemporaryDirectory() as name:
+        many = Path(name)
+        for symptom, text in generated(1_000, 10).items():
+            (many / f"{symptom}.yaml").write_text(text)
+        for what, folder, times in (("built-in library", built_in(), 5), ("1,000 trees", many, 2)):
+            texts = [path.read_text() for path in sorted(folder.rglob("*.yaml"))]
+            composing = best(
+                lambda texts=texts: [yaml.compose(t, yaml.CSafeLoader) for t in texts], times
+            )
+            checking = best(lambda folder=folder: check(load(folder)), times)
+            shown = f"{composing:.3f} s, {checking:.3f} s"
+            figures.append(
+                (f"{what}: load and check / yaml.compose", checking / composing, 4.0, shown)
+            )
+    seconds = []
+    for steps in (1_000, 10_000):
+        with tempfile.TemporaryDirectory() as name:
+            for symptom, text in generated(1, steps).items():
+                (Path(name) / f"{symptom}.yaml").write_text(text)
+            seconds.append(best(lambda name=name: check(load(Path(name))), 3))
+    growth = seconds[1] / seconds[0] / 10
+    figures.append(("10,000 steps / 10 x 1,000 steps", growth, 1.5, f"{seconds[1]:.3f} s"))
+    return figures
+
+
+def reply_figures() -> list[Figure]:
+    """A reply to the next screen with its event on disk, against a bare commit.
+
+    One of each in turn, so that a disk that is busy for a while slows both alike.
+    """
+    with tempfile.TemporaryDirectory(dir=Path.cwd()) as name:
+        bare = BareCommit(Path(name) / "bare.sqlite")
+        shelf = Shelf(built_in())
+        shelf.machine("dock")
+        walk = Walk(shelf, shelf.library.cautions, shelf.precautions, card=shelf.card)
+        log = SqliteLog(Path(name) / "cases.sqlite")
+        replies, commits = [], []
+        for symptom in shelf.library.symptoms:
+            for reply in walked(walk, symptom, log):
+                replies.append(reply)
+                commits.append(bare.seconds())
+    reply, commit = statistics.median(replies), statistics.median(commits)
+    shown = f"{reply * 1e3:.2f} ms, {commit * 1e3:.2f} ms"
+    return [("reply to next screen, log included / bare commit", reply / commit, 2.0, shown)]
+
+
+class BareCommit:
+    """Commits of one row of 2 kB under the log's pragmas."""
+
+    def __init__(self, path: Path) -> None:
+        self.base = sqlite3.connect(path, isolation_level=None)
+        self.base.execute("PRAGMA synchronous = FULL")
+        self.base.execute("CREATE TABLE rows (number INTEGER PRIMARY KEY, body TEXT)")
+
+    def seconds(self) -> float:
+        """Return the seconds of one more."""
+        began = time.perf_counter()
+        self.base.execute("BEGIN IMMEDIATE")
+        self.base.execute("INSERT INTO rows (body) VALUES (?)", ("x" * 2000,))
+        self.base.execute("COMMIT")
+        return time.perf_counter() - began
+
+
+def walked(walk: Walk, symptom: str, log: SqliteLog) -> Iterator[float]:
+    """Walk a symptom to its end and yield the seconds of every reply."""
+    state = walk.open(symptom)
+    case = log.open_case(symptom, None, Event(kind="opened", symptom=symptom, step=""))
+    number = 2
+    while not isinstance(screen := walk.screen(state), EndScreen):
+        if isinstance(screen, CautionScreen):
+            reply = "done"
+        elif isinstance(screen, CheckScreen):
+            reply = screen.answers[number % len(screen.answers)].id if number % 3 else "unsure"
+        elif isinstance(screen, FindingScreen):
+            reply = "keep looking" if screen.who == "service" else "not cured"
+        else:
+            reply = "unsure"
+        began = time.perf_counter()
+        turn = walk.reply(state, reply)
+        assert turn.event is not None
+        log.append(case, number, turn.event)
+        walk.screen(turn.state)
+        yield time.perf_counter() - began
+        state, number = turn.state, number + 1
+
+
+def large_figures() -> list[Figure]:
+    """The walk alone in trees of 1,000 steps: an answer, and a choice."""
+    figures = []
+    for what, text in (("chain", generated(1, 1_000)["tree-0"]), ("web", web(1_000))):
+        tree, problems = read_tree(text, "tree-0.yaml")
+        assert tree is not None, problems
+        cautions = precautions(Cautions(hazards={}, cautions={}))
+        volume = volume_of(tree, cautions)
+        walk = Walk(
+            lambda symptom, volume=volume: volume, Cautions(hazards={}, cautions={}), cautions
+        )
+        answers, choices = [], []
+        state = walk.open("tree-0")
+        number = 0
+        while not isinstance(screen := walk.screen(state), EndScreen) and number < 1_000:
+            number += 1
+            if isinstance(screen, FindingScreen):
+                reply, kept = ("not cured" if screen.who == "operator" else "keep looking"), choices
+            elif number % 5 == 0:
+                reply, kept = "unsure", choices
+            else:
+                reply, kept = screen.answers[-1].id, answers  # type: ignore[attr-defined]
+            began = time.perf_counter()
+            state = walk.reply(state, reply).state
+            walk.screen(state)
+            kept.append((time.perf_counter() - began) * 1e3)
+        figures.append(
+            (
+                f"{what} of 1,000 steps: slowest answer, ms",
+                max(answers),
+                5.0,
+                f"median {statistics.median(answers):.2f} ms",
+            )
+        )
+        figures.append(
+            (
+                f"{what} of 1,000 steps: slowest choice, ms",
+                max(choices),
+                50.0,
+                f"median {statistics.median(choices):.2f} ms",
+            )
+        )
+    return figures
+
+
+def web(steps: int) -> str:
+    """Return a tree whose checks lead on to one another crosswise: findings by many routes."""
+    checks = steps // 2
+    lines = ["format: 1", "symptom: tree-0", "title: A web", "start: check-0", "steps:"]
+    for place in range(checks):
+        near = f"check-{place + 1}" if place + 1 < checks else f"cause-{place}"
+        far = f"check-{place + 7}" if place % 11 == 0 and place + 7 < checks else f"cause-{place}"
+        lines += [
+            f"  check-{place}:",
+            "    ask: What is seen?",
+            "    passes: none",
+            "    answers:",
+            f"      {{This is seen: {far}, Some of it: cause-{place}, That is seen: {near}}}",
+            f"  cause-{place}:",
+            f"    {{finding: A cause., chance: {1 + place % 7}, who: operator, remedy: Mend it.}}",
+        ]
+    return "\n".join(lines) + "\n"
+
+
+FIGURES = (start_figures, loading_figures, reply_figures, large_figures)
+
+
+def main() -> int:
+    """Print the figures; 1 where one is over its limit."""
+    missed = 0
+    for figures in FIGURES:
+        for what, value, limit, shown in figures():
+            over = value > limit
+            missed += over
+            print(f"{value:8.2f}  (at most {limit:g}{', MISSED' if over else ''})  {what}  {shown}")
+    return 1 if missed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
