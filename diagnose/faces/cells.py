@@ -29,7 +29,7 @@ def shorten(text: str, width: int) -> str:
     """Return the text cut to `width` cells, with dots where something is missing."""
     if get_cwidth(text) <= width:
         return text
-    return f"{head(text, width - 3).rstrip()}..." if width > 3 else head(text, max(width, 1))
+    return f"{head(text, width - 3).rstrip()}..." if width > 4 else head(text, max(width, 1))
 
 
 def head(text: str, width: int) -> str:

@@ -27,6 +27,10 @@ if TYPE_CHECKING:
     from diagnose.case.screens import Screen
     from diagnose.faces.face import Heading
 
+#: A terminal smaller than this is drawn as if it were so wide and high.
+NARROWEST: Final = 16
+LOWEST: Final = 5
+
 #: From this many rows on there is air under the header.
 ROOMY: Final = 16
 
@@ -106,7 +110,7 @@ class Sitting:
 
     def draw(self, columns: int, rows: int) -> list[Row]:
         """Return exactly `rows` rows, and note what of the body is in sight now."""
-        columns, rows = max(columns, 10), max(rows, 5)
+        columns, rows = max(columns, NARROWEST), max(rows, LOWEST)
         above = self._header(columns, 2 if rows < 12 else 4)
         below = footer(self._keys(), columns, max(1, rows // 5))
         if self._prompt():

@@ -168,8 +168,8 @@ def why() -> WhyScreen:
     )
 
 
-def refused(message: str = "nothing-typed", **into: object) -> RefusedScreen:
-    return RefusedScreen(symptom="streaking", message=said(message, **into))
+def refused(id_: str = "nothing-typed", /, **into: object) -> RefusedScreen:
+    return RefusedScreen(symptom="streaking", message=said(id_, **into))
 
 
 def end(outcome: str = "referred", **changes: Any) -> EndScreen:

@@ -1,0 +1,387 @@
+"""Plain lines: what is said, in which order, and what a typed line means."""
+
+from __future__ import annotations
+
+import builtins
+import io
+import sys
+
+import pytest
+from handmade import (
+    ALL,
+    ASKED,
+    HEADING,
+    KEY_OUT,
+    ONE_NEED,
+    caution,
+    check,
+    choose,
+    end,
+    figure,
+    finding,
+    for_service,
+    item,
+    reading,
+    refused,
+    why,
+)
+
+from diagnose.case.screens import said
+from diagnose.faces.face import Heading
+from diagnose.faces.plain import PlainFace
+from diagnose.faces.words import NOTICE
+
+
+@pytest.fixture(autouse=True)
+def eighty_columns(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+
+
+def piped(monkeypatch: pytest.MonkeyPatch, *lines: str) -> PlainFace:
+    """Return a face whose standard input is a pipe with these lines."""
+    monkeypatch.setattr(sys, "stdin", io.StringIO("".join(f"{line}\n" for line in lines)))
+    return PlainFace()
+
+
+class Keyboard(io.StringIO):
+    """A standard input that is a terminal."""
+
+    def isatty(self) -> bool:
+        return True
+
+
+def typed(monkeypatch: pytest.MonkeyPatch, *lines: str) -> tuple[PlainFace, list[str]]:
+    """Return a face at a terminal where these lines are typed, and the prompts that it gives."""
+    waiting = list(lines)
+    prompts: list[str] = []
+
+    def read(prompt: str = "") -> str:
+        prompts.append(prompt)
+        if not waiting:
+            raise EOFError
+        return waiting.pop(0)
+
+    monkeypatch.setattr(sys, "stdin", Keyboard())
+    monkeypatch.setattr(builtins, "input", read)
+    return PlainFace(), prompts
+
+
+def test_a_check_from_top_to_bottom(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    face = piped(monkeypatch, "2")
+    assert face.ask(check(in_force=(KEY_OUT,)), HEADING) == "2"
+    assert capsys.readouterr().out.splitlines() == [
+        "",
+        "It streaks. Dock machine. case K7Q2.",
+        "In force: Key out. 9 causes open, about 6 min.",
+        "Look along the whole rear blade.",
+        "A clean blade shows one straight line.",
+        "Take: a lamp",
+        "Question: Is anything stuck under it?",
+        "1. Something is stuck",
+        "2. Clean",
+        "Give a number, 1 to 2. Or: u not sure, c cannot, b back, w why, d danger, l",
+        "leave.",
+    ]
+
+
+@pytest.mark.parametrize("name", ALL)
+@pytest.mark.parametrize("columns", [1, 40, 80])
+def test_lines_keep_to_the_width_and_draw_nothing(
+    name: str, columns: int, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("COLUMNS", str(columns))
+    face = piped(monkeypatch, "back")
+    if name in ASKED:
+        face.ask(ALL[name], HEADING)
+    else:
+        face.show(ALL[name], HEADING)
+    told = capsys.readouterr().out
+    assert max(len(line) for line in told.splitlines()) <= max(40, columns)
+    assert told.replace("\n", "").isprintable()
+    assert not set(told) & set("─│┌┐└┘═║|\t\x1b\r")
+
+
+def test_the_place_is_said_when_it_changes_and_the_rest_every_time(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    face = piped(monkeypatch, "x", "x", "x", "x")
+    face.ask(check(), HEADING)
+    face.show(refused("no-such-answer", typed="x", last=2, hint=""), HEADING)
+    face.ask(check(), HEADING)
+    face.ask(check(), Heading(case="K7Q2", title="It runs dry", machine="Dock machine"))
+    told = capsys.readouterr().out
+    assert told.count("It streaks. Dock machine. case K7Q2.") == 1
+    assert told.count("It runs dry. Dock machine. case K7Q2.") == 1
+    assert told.count("No caution in force. 9 causes open, about 6 min.") == 3
+    assert told.count("Question: Is anything stuck under it?") == 3
+    assert told.count('No answer is "x".') == 1
+
+
+def test_causes_are_said_where_a_screen_does_not_count_them(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    face = piped(monkeypatch, "1", "done", "1", "1")
+    face.ask(check(open=1, minutes_left=0.2), HEADING)
+    assert "1 cause open, about 1 min." in capsys.readouterr().out
+    face.ask(caution(), HEADING)
+    assert "No caution in force. 1 cause open before this." in capsys.readouterr().out
+    face.ask(finding(symptom="another"), HEADING)
+    assert "open" not in capsys.readouterr().out
+    face.ask(check(open=2, minutes_left=float("nan")), HEADING)
+    assert "2 causes open.\n" in capsys.readouterr().out
+
+
+def test_the_notice_stands_on_the_first_screen(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    face = piped(monkeypatch, "1", "1")
+    face.ask(choose(), Heading(first=True))
+    told = " ".join(capsys.readouterr().out.split())
+    assert f"NOTICE: {NOTICE}" in told
+    assert "caution in force" not in told
+    face.ask(check(), HEADING)
+    assert "NOTICE" not in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("screen", "typed_line", "reply"),
+    [
+        (check(), "u", "unsure"),
+        (check(), " W ", "why"),
+        (check(), "Clean", "Clean"),
+        (check(), "", ""),
+        (check(), "y", "y"),
+        (finding(), "y", "cured"),
+        (finding(), "n", "not cured"),
+        (finding(), "not cured", "not cured"),
+        (for_service(), "k", "keep looking"),
+        (for_service(), "r", "refer"),
+        (item(), "y", "done"),
+        (item(), "n", "not right"),
+        (item(), "c", "not now"),
+        (choose(), "n", "none"),
+        (choose("symptom"), "n", "n"),
+        (reading(), "distance=10 m time=8 s", "distance=10 m time=8 s"),
+        (caution(), "done", "done"),
+        (caution(), "d", "danger"),
+        (caution(), "", ""),
+        (caution(phase="release"), "done", "done"),
+        (check(), "x" * 1_000_000, "x" * 1_000_000),
+    ],
+)
+def test_a_piped_line_is_a_reply(
+    screen: object, typed_line: str, reply: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    face = piped(monkeypatch, typed_line)
+    assert face.ask(screen, HEADING) == reply  # type: ignore[arg-type]
+    assert face.ask(screen, HEADING) is None  # type: ignore[arg-type]
+
+
+def test_a_caution_is_said_whole(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    piped(monkeypatch, "done").ask(caution(), HEADING)
+    told = " ".join(capsys.readouterr().out.split())
+    parts = [
+        "WARNING: Machine dead",
+        "Make the machine dead before hands go near it.",
+        "Hazard: Brushes can turn",
+        "Signs: starts by itself (W018), disconnect before work (M021), fire equipment (F099)",
+        "1. The key is in my pocket.",
+        "3. My tag is on.",
+        "Reply done once for all lines.",
+    ]
+    places = [told.index(part) for part in parts]
+    assert places == sorted(places)
+
+
+def test_at_a_keyboard_a_caution_is_confirmed_line_by_line(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    face, prompts = typed(monkeypatch, "", "done", "Y")
+    assert face.ask(caution(), HEADING) == "done"
+    assert prompts == [
+        "1 of 3: The key is in my pocket. ",
+        "2 of 3: The connector is apart. ",
+        "3 of 3: My tag is on. ",
+    ]
+    told = capsys.readouterr().out
+    assert "3 lines to confirm. Enter confirms a line, once it is so." in told
+    assert "My tag is on" not in told
+    assert "y done" not in told
+
+
+@pytest.mark.parametrize(
+    ("lines", "reply"),
+    [
+        (("", "c"), "cannot"),
+        (("why",), "why"),
+        (("", "", "d"), "danger"),
+        (("", "yes"), "yes"),
+        (("", ""), None),
+    ],
+)
+def test_a_caution_is_not_confirmed_by_half(
+    lines: tuple[str, ...], reply: str | None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    face, _ = typed(monkeypatch, *lines)
+    assert face.ask(caution(), HEADING) == reply
+
+
+@pytest.mark.parametrize("screen", [caution(again=True), caution(phase="release")])
+def test_the_second_time_and_the_release_take_one_done(
+    screen: object, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    face, prompts = typed(monkeypatch, "", "done")
+    assert face.ask(screen, HEADING) == ""  # type: ignore[arg-type]
+    assert face.ask(screen, HEADING) == "done"  # type: ignore[arg-type]
+    assert prompts == ["Reply: ", "Reply: "]
+    assert "3. My tag is on." in capsys.readouterr().out
+
+
+def test_readings_name_what_they_take(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    face = piped(monkeypatch, "1", "1")
+    face.ask(reading(), HEADING)
+    told = capsys.readouterr().out
+    assert "1. distance between the marks, in m\n2. time between the marks, in s\n" in told
+    assert "Type them as distance=... time=..." in told
+    face.ask(reading(needs=ONE_NEED), HEADING)
+    assert "Type the value." in capsys.readouterr().out
+
+
+def test_screens_that_take_no_reply(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    face = piped(monkeypatch)
+    face.show(figure(), HEADING)
+    assert capsys.readouterr().out.splitlines() == [
+        "4.5 km/h: at scrubbing speed",
+        "Expected: 3 to 6 km/h",
+        "Source: common practice",
+        "Worked out so:",
+        "1. 10 m / 8 s x 3.6 = 4.50 km/h",
+    ]
+    face.show(why(), HEADING)
+    told = capsys.readouterr().out
+    assert '"Machine dead" guards against it.' in told
+    assert "1. 61 %: Grit lifts the edge" in told
+    assert "arm is bent" not in told
+
+
+def test_the_end(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    face = piped(monkeypatch)
+    face.show(end("left", notes=(said("end-resume", case="K7Q2"),), in_force=(KEY_OUT,)), HEADING)
+    told = capsys.readouterr().out
+    assert "Case K7Q2: Left open." in told
+    assert "Still in force: Key out" in told
+    assert "3. 9 %: The band is loose" in told
+    assert "diagnose resume K7Q2" in told
+    face.show(end("walked", ranking=()), Heading())
+    assert capsys.readouterr().out == "\nFinished.\n"
+
+
+def test_a_service_finding_says_how_to_leave_the_machine(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    piped(monkeypatch, "r").ask(for_service(), HEADING)
+    told = capsys.readouterr().out
+    assert "Not checked yet: look first." in told
+    assert "For licensed service. 61 % likely." in told
+    assert "Leave it so: Park it with the key out." in told
+
+
+def test_a_finding_for_the_battery_trained_says_so(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    piped(monkeypatch, "y").ask(ASKED["battery"], HEADING)
+    assert "For battery-trained people. 61 % likely, about 3 min" in capsys.readouterr().out
+
+
+def test_no_control_character_comes_through(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    face = piped(monkeypatch, "1")
+    face.show(refused("cannot-read", message="a\x1b[2Jb\tc\u202ed"), HEADING)
+    told = capsys.readouterr().out
+    assert "\x1b" not in told
+    assert "\u202e" not in told
+    assert "b c" in told
+
+
+def test_a_terminal_without_the_letters_shows_question_marks(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    raw = io.BytesIO()
+    monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(b"\xff\n"), encoding="ascii"))
+    monkeypatch.setattr(sys, "stdout", io.TextIOWrapper(raw, encoding="ascii"))
+    reply = PlainFace().ask(check(ask="20 °C?"), HEADING)
+    assert reply == "\N{REPLACEMENT CHARACTER}"
+    sys.stdout.flush()
+    assert b"20 ?C?" in raw.getvalue()
+
+
+class Gone(io.StringIO):
+    """A standard input that fails at every touch, as a terminal that went away does."""
+
+    def readline(self, size: int | None = -1, /) -> str:
+        raise OSError(5, "gone")
+
+
+def closed() -> io.StringIO:
+    stream = io.StringIO()
+    stream.close()
+    return stream
+
+
+@pytest.mark.parametrize("stream", [None, closed(), Gone()], ids=["none", "closed", "gone"])
+def test_a_stdin_that_cannot_be_read_has_ended(
+    stream: object, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sys, "stdin", stream)
+    assert PlainFace().ask(check(), HEADING) is None
+
+
+class Deaf(io.StringIO):
+    """A pipe whose reader has gone."""
+
+    def flush(self) -> None:
+        raise BrokenPipeError
+
+
+def test_a_broken_pipe_is_the_callers(monkeypatch: pytest.MonkeyPatch) -> None:
+    face = piped(monkeypatch, "1")
+    monkeypatch.setattr(sys, "stdout", Deaf())
+    with pytest.raises(BrokenPipeError):
+        face.ask(check(), HEADING)
+
+
+def test_a_pipe_that_breaks_at_the_prompt_is_the_callers_too(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def broken(prompt: str = "") -> str:
+        raise BrokenPipeError
+
+    face, _ = typed(monkeypatch)
+    monkeypatch.setattr(builtins, "input", broken)
+    with pytest.raises(BrokenPipeError):
+        face.ask(check(), HEADING)
+
+
+def test_without_an_output_the_input_still_counts(monkeypatch: pytest.MonkeyPatch) -> None:
+    face, _ = typed(monkeypatch, "2")
+    monkeypatch.setattr(sys, "stdout", None)
+    assert face.ask(check(), HEADING) == "2"
+
+
+def test_breaking_off_is_the_callers(monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(prompt: str = "") -> str:
+        raise KeyboardInterrupt
+
+    face, _ = typed(monkeypatch)
+    monkeypatch.setattr(builtins, "input", broken)
+    with pytest.raises(KeyboardInterrupt):
+        face.ask(check(), HEADING)
