@@ -6,6 +6,8 @@ import difflib
 import re
 from typing import TYPE_CHECKING
 
+from diagnose.files.tree import Finding
+
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
@@ -45,6 +47,19 @@ def fitting(trees: Mapping[str, Tree], words: str) -> list[str]:
     if best < _ENOUGH:
         return []
     return [symptom for symptom, score in scores.items() if score >= best - 0.1]
+
+
+def tells_apart(trees: Mapping[str, Tree]) -> list[str]:
+    """Return the trees that only tell symptoms apart: every finding of theirs is a doorway."""
+    return [
+        symptom
+        for symptom, tree in trees.items()
+        if all(
+            step.continue_with is not None
+            for step in tree.steps.values()
+            if isinstance(step, Finding)
+        )
+    ]
 
 
 def _tokens(words: str) -> list[str]:

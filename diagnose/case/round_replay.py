@@ -18,15 +18,20 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from diagnose.case.round_walk import RoundWalk
+    from diagnose.case.state import Trace
 
 _MARKS = (replies.DONE, replies.NOT_RIGHT, replies.NOT_NOW)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ResumedRound:
-    """A round taken up again: how many replies still fit, and how many do not."""
+    """A round taken up again: how many replies still fit, and how many do not.
+
+    `trail` is what followed by itself, which may be the end of the round.
+    """
 
     state: RoundState
+    trail: tuple[Trace, ...]
     fits: int
     misfits: int
 
@@ -89,7 +94,9 @@ def replay_round(walk: RoundWalk, events: Sequence[Mapping[str, Any]]) -> Resume
         before = None if move.starts is not None else earlier
     note = said("resumed", fits=fits, misfits=misfits)
     state = RoundState(marks=marks, over=tuple(over), before=before, notes=(note,))
-    return ResumedRound(state=walk.settle(state, []), fits=fits, misfits=misfits)
+    trail: list[Trace] = []
+    state = walk.settle(state, trail)
+    return ResumedRound(state=state, trail=tuple(trail), fits=fits, misfits=misfits)
 
 
 def _within(
@@ -97,18 +104,20 @@ def _within(
 ) -> ResumedRound:
     """Return the round in the diagnosis that was left."""
     symptom = move.starts
+    trail: list[Trace] = []
     if symptom is None or walk.walk.shelf(symptom) is None:
         note = said("doorway-shut", symptom=symptom)
         state = replace(state, before=None, notes=(note,))
-        return ResumedRound(state=walk.settle(state, []), fits=fits, misfits=misfits)
+        state = walk.settle(state, trail)
+        return ResumedRound(state=state, trail=tuple(trail), fits=fits, misfits=misfits)
     told = replay(walk.walk, symptom, [move.event, *move.below])
     fits, misfits = fits + told.fits, misfits + told.misfits
     below = replace(
         told.state,
         notes=(said("resumed", fits=fits, misfits=misfits), *told.state.notes[1:]),
     )
-    state = walk.within(state, below, [])
-    return ResumedRound(state=state, fits=fits, misfits=misfits)
+    state = walk.within(state, below, trail)
+    return ResumedRound(state=state, trail=tuple(trail), fits=fits, misfits=misfits)
 
 
 def _standing(events: Sequence[Mapping[str, Any]]) -> list[_Move]:

@@ -105,7 +105,7 @@ class RoundWalk:
         )
         return RoundTurn(
             state=after,
-            event=self._told(event, after, trail, more),
+            event=self.told(event, after, trail, more),
             diagnosis=after.diagnosis,
         )
 
@@ -118,13 +118,13 @@ class RoundWalk:
         if turn.event.kind == replies.DANGER:
             after = self._ended(after, "referred", replies.DANGER, trail)
         elif turn.event.kind == replies.LEAVE:
-            after = self._ended(after, "left", replies.LEAVE, trail)
+            after = self._ended(after, "left", "left", trail)
         elif turn.state.outcome is not None:
             after = self._over(after, turn.state, trail)
         return RoundTurn(
             state=after,
             interludes=turn.interludes,
-            event=self._told(turn.event, after, trail, {}),
+            event=self.told(turn.event, after, trail, {}),
             diagnosis=turn.state,
         )
 
@@ -141,7 +141,7 @@ class RoundWalk:
         if kind == replies.DANGER:
             return self._ended(fresh, "referred", replies.DANGER, trail)
         if kind == replies.LEAVE:
-            return self._ended(fresh, "left", replies.LEAVE, trail)
+            return self._ended(fresh, "left", "left", trail)
         if kind == replies.BACK:
             return self._back(state)
         if isinstance(screen, CautionScreen):
@@ -267,7 +267,7 @@ class RoundWalk:
         danger = (said("end-danger"),) if why == replies.DANGER else ()
         return replace(state, outcome=outcome, notes=(*state.notes, *danger))
 
-    def _told(
+    def told(
         self, event: Event, after: RoundState, trail: list[Trace], more: Mapping[str, Any]
     ) -> Event:
         """Return the event with what followed in the round; its last one says what was not done."""

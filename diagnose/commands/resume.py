@@ -5,11 +5,15 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from diagnose.case.replay import replay
+from diagnose.case.round_replay import replay_round
+from diagnose.case.round_state import RoundTurn
+from diagnose.case.round_walk import RoundWalk
 from diagnose.case.state import Event
-from diagnose.case.walk import Walk
+from diagnose.case.walk import Turn, Walk
 from diagnose.commands import options as opt
 from diagnose.commands.cases import case_named
-from diagnose.commands.kept import kept
+from diagnose.commands.kept import after
+from diagnose.commands.past import past
 from diagnose.commands.session import Record
 from diagnose.commands.session import run as run_session
 from diagnose.commands.shelf import Shelf
@@ -21,12 +25,15 @@ from diagnose.files.tree import ROLES
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from diagnose.case.round_state import RoundState
+
 
 def run(args: Sequence[str]) -> int:
     """Take up a case. Returns 0 once it ended, however it did."""
     parser = opt.parser("resume", "Go on with a case that was left.")
     parser.add_argument("case", nargs="?", help="the case; the last one left where left out")
     parser.add_argument("--as", dest="role", choices=ROLES, help="who stands there now")
+    parser.add_argument("--name", default="", help="who it is, for the log")
     options = parser.parse_args(args)
     log = opt.existing_log(options)
     case = case_named(log, options, open_only=True)
@@ -37,24 +44,48 @@ def run(args: Sequence[str]) -> int:
     shelf = Shelf(opt.trees_folder(options), frozenset({case.symptom}))
     shelf.card = card_again(more["card"])
     shelf.chances = chances_again(bodies)
-    shelf.require(case.symptom)
     role = options.role or more["role"]
-    walk = Walk(shelf, shelf.library.cautions, shelf.precautions, role=role, card=shelf.card)
-    face = face_for(plain=options.plain, json=options.json)
-    again = replay(walk, case.symptom, bodies)
-    number = events[-1].number + 1
-    event = Event(
-        kind="resumed",
-        symptom=case.symptom,
-        step="",
-        more={"role": role, "fits": again.fits, "misfits": again.misfits},
+    walk = Walk(
+        shelf,
+        shelf.library.cautions,
+        shelf.precautions,
+        role=role,
+        card=shelf.card,
+        **past(log, shelf),
     )
     told = {symptom for body in bodies for symptom in (body["more"] or {}).get("trees", {})}
-    log.append(case, number, kept(walk, again.state, event, told))
-    told |= again.state.entered
+    record = Record(log, case, events[-1].number + 1, told)
+    about = {"role": role, "name": options.name[:200]}
+    face = face_for(plain=options.plain, json=options.json)
     machine = str(shelf.card.title) if shelf.card else None
-    run_session(walk, again.state, face, Record(log, case, number + 1, told), machine)
+    if case.round is not None:
+        rounds = RoundWalk(walk, shelf.require_round(case.round))
+        state = _round_again(rounds, bodies, record, about)
+        run_session(rounds, state, face, record, machine)
+        return opt.OK
+    shelf.require(case.symptom)
+    again = replay(walk, case.symptom, bodies)
+    more = {**about, "fits": again.fits, "misfits": again.misfits}
+    event = Event(kind="resumed", symptom=case.symptom, step="", more=more)
+    record.write(after(walk, Turn(state=again.state, event=event), told))
+    run_session(walk, again.state, face, record, machine)
     return opt.OK
+
+
+def _round_again(
+    rounds: RoundWalk,
+    bodies: Sequence[Mapping[str, Any]],
+    record: Record,
+    about: Mapping[str, Any],
+) -> RoundState:
+    """Return a round as it was left, and log that it goes on."""
+    again = replay_round(rounds, bodies)
+    more = {**about, "fits": again.fits, "misfits": again.misfits}
+    event = Event(kind="resumed", symptom="", step="")
+    event = rounds.told(event, again.state, list(again.trail), more)
+    turn = RoundTurn(state=again.state, event=event, diagnosis=again.state.diagnosis)
+    record.write(after(rounds, turn, record.told))
+    return again.state
 
 
 def card_again(lines: Mapping[str, Any] | None) -> Card | None:

@@ -9,7 +9,7 @@ from diagnose.commands.options import Unusable, WrongUse
 from diagnose.files.library import load
 from diagnose.files.problems import did_you_mean
 from diagnose.rules.cautions import caution_problems
-from diagnose.rules.check import errors, tree_problems
+from diagnose.rules.check import errors, round_problems, tree_problems
 from diagnose.study.in_force import Precautions, precautions
 
 if TYPE_CHECKING:
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from diagnose.files.card import Card
     from diagnose.files.library import Library
     from diagnose.files.problems import Problem
+    from diagnose.files.rounds import Round
 
 
 class Shelf:
@@ -82,6 +83,26 @@ class Shelf:
         broken = self._broken[symptom]
         more = f" (and {len(broken) - 1} more)" if len(broken) > 1 else ""
         raise Unusable(f"{broken[0]}{more}; mend the file, `diagnose check` lists all.")
+
+    def require_round(self, name: str) -> Round:
+        """Return a round.
+
+        Raises `WrongUse` for one that is not there, `Unusable` for one whose file has errors.
+        """
+        file = self.library.file("rounds", f"{name}.yaml")
+        problems = self.library.problems_of(file)
+        own = self.library.rounds.get(name)
+        if own is None and not problems:
+            hint = did_you_mean(name, self.library.rounds)
+            raise WrongUse(f'There is no round "{name[:40]}" in {self.folder}/rounds.{hint}')
+        if own is not None:
+            made = None if self._caution_errors else self.precautions
+            problems = errors(round_problems(self.library, own, made))
+            if any(item.hazards or item.cautions for item in own.items.values()):
+                problems = self._caution_errors + problems
+        if problems or own is None:
+            raise Unusable(f"{problems[0]}; mend the file, `diagnose check` lists all.")
+        return own
 
     def __call__(self, symptom: str) -> Volume | None:
         """Return the volume of a symptom, None where it is not there or has errors."""

@@ -48,7 +48,7 @@ def check(library: Library) -> list[Problem]:
         for symptom in library.trees:
             problems += tree_problems(library, symptom, cautions)
         for round_ in library.rounds.values():
-            problems += _round_problems(library, round_, cautions)
+            problems += round_problems(library, round_, cautions)
         problems += _card_problems(library)
     return sorted(set(problems))
 
@@ -67,9 +67,10 @@ def errors(problems: Iterable[Problem]) -> list[Problem]:
     return [problem for problem in problems if problem.severity == "error"]
 
 
-def _round_problems(
+def round_problems(
     library: Library, round_: Round, cautions: Precautions | None
 ) -> Iterator[Problem]:
+    """Yield what the rules find in one round."""
     file = library.file("rounds", f"{round_.round}.yaml")
 
     def problem(at: Placed, code: str, message: str) -> Problem:

@@ -1,0 +1,141 @@
+"""What a machine's log says to whoever stands at it now: it comes back; this was left undone.
+
+Pure: the log's cases and milestones in, plain data out. Times are ISO 8601 in UTC, as in the log.
+The periods are common practice in floor care, no published source.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING, Any, Final
+
+from diagnose.case.screens import said
+from diagnose.files import replies
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from diagnose.case.log import CaseRecord, Milestone
+    from diagnose.case.screens import Said
+    from diagnose.files.rounds import Round
+
+#: Within this time cures of one finding count together.
+LATELY: Final = timedelta(days=30)
+
+#: How long each kind of round may be ago.
+PERIODS: Final[Mapping[str, timedelta]] = {
+    "shift": timedelta(hours=12),
+    "day": timedelta(hours=24),
+    "week": timedelta(days=7),
+    "month": timedelta(days=31),
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Due:
+    """A round on a machine: when it was last walked to its end (None: never), and if that is long
+    ago. `hours` is how long."""
+
+    machine: str | None
+    round: str
+    title: str
+    every: str
+    last: str | None
+    hours: float | None
+    overdue: bool
+
+
+def since(now: datetime, period: timedelta = LATELY) -> str:
+    """Return the time a period ago as the log writes times."""
+    return (now - period).isoformat(timespec="seconds")
+
+
+def cured_before(milestones: Iterable[Milestone], now: datetime) -> Counter[tuple[str, str]]:
+    """Return how often each finding, by symptom and id, was cured within the last 30 days."""
+    first = since(now)
+    return Counter(
+        (symptom, finding)
+        for milestone in milestones
+        if milestone.event.at >= first
+        for symptom, finding in (milestone.event.body["more"] or {}).get("cures", ())
+    )
+
+
+def due(
+    rounds: Mapping[str, Round],
+    machines: Iterable[str | None],
+    cases: Iterable[CaseRecord],
+    now: datetime,
+) -> list[Due]:
+    """Return every round of a library on every machine, with whether it is overdue."""
+    last: dict[tuple[str | None, str], str] = {}
+    for case in cases:
+        if case.round is not None and case.outcome == "walked":
+            key = (case.machine, case.round)
+            last[key] = max(case.changed, last.get(key, ""))
+    found = []
+    for machine in machines:
+        for name, round_ in rounds.items():
+            at = last.get((machine, name))
+            ago = None if at is None else now - datetime.fromisoformat(at)
+            found.append(
+                Due(
+                    machine=machine,
+                    round=name,
+                    title=str(round_.title),
+                    every=round_.every,
+                    last=at,
+                    hours=None if ago is None else ago / timedelta(hours=1),
+                    overdue=ago is None or ago > PERIODS[round_.every],
+                )
+            )
+    return found
+
+
+def undone(
+    rounds: Mapping[str, Round],
+    machine: str,
+    cases: Sequence[CaseRecord],
+    milestones: Iterable[Milestone],
+    now: datetime,
+) -> dict[str, tuple[Said, ...]]:
+    """Return, by symptom, what the rounds of a machine left undone that speaks for it.
+
+    `milestones` are the machine's. A round that was never begun on it is none of its rounds, and is
+    not missed. Of one that is overdue, each symptom that its items start is named once; of one that
+    is not, the items that were left for another time.
+    """
+    begun = {case.round for case in cases if case.machine == machine}
+    own = {name: round_ for name, round_ in rounds.items() if name in begun}
+    latest = latest_marks(milestones)
+    found: dict[str, list[Said]] = {}
+    for entry in due(own, (machine,), cases, now):
+        if entry.overdue:
+            starts = [item.starts for item in own[entry.round].items.values()]
+            for symptom in dict.fromkeys(str(name) for name in starts if name is not None):
+                found.setdefault(symptom, []).append(said("undone-round", round=entry.title))
+            continue
+        _, marks = latest.get((machine, entry.round), ("", []))
+        for mark in marks:
+            if mark["mark"] == replies.NOT_NOW and mark["starts"] is not None:
+                note = said("undone-item", round=entry.title, item=mark["do"])
+                found.setdefault(mark["starts"], []).append(note)
+    return {symptom: tuple(notes) for symptom, notes in found.items()}
+
+
+def latest_marks(
+    milestones: Iterable[Milestone],
+) -> dict[tuple[str | None, str], tuple[str, list[Mapping[str, Any]]]]:
+    """Return, by machine and round, when it was last ended or left, and the items not done then."""
+    latest: dict[tuple[str | None, str], tuple[str, list[Mapping[str, Any]]]] = {}
+    for milestone in milestones:
+        case, event = milestone.case, milestone.event
+        marks = ((event.body["more"] or {}).get("round") or {}).get("marks")
+        if case.round is None or marks is None:
+            continue
+        key = (case.machine, case.round)
+        if key not in latest or event.at >= latest[key][0]:
+            latest[key] = (event.at, marks)
+    return latest
