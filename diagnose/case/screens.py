@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass
 from typing import Any, ClassVar
 
 
@@ -200,13 +200,15 @@ class EndScreen(Screen):
 
 def as_data(value: Any) -> Any:
     """Return a screen (or a part of one) as dicts, lists and plain values, ready for JSON."""
-    if isinstance(value, Screen):
-        own = {field.name: as_data(getattr(value, field.name)) for field in fields(value)}
-        return {"screen": value.screen, **own}
-    if is_dataclass(value) and not isinstance(value, type):
-        return {field.name: as_data(getattr(value, field.name)) for field in fields(value)}
+    # What most values are is asked first: this stands between a reply and the next screen.
+    if isinstance(value, str):
+        return str(value)
+    if value is None or isinstance(value, int | float):
+        return value
     if isinstance(value, tuple | list):
         return [as_data(item) for item in value]
     if isinstance(value, dict):
         return {str(key): as_data(item) for key, item in value.items()}
-    return str(value) if isinstance(value, str) else value
+    own = {name: as_data(getattr(value, name)) for name in value.__dataclass_fields__}
+    own.pop("screen", None)
+    return {"screen": value.screen, **own} if isinstance(value, Screen) else own
