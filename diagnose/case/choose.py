@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import difflib
+import math
+import operator
 import re
+from functools import cache
 from typing import TYPE_CHECKING
 
 from diagnose.files.tree import Finding
@@ -13,9 +16,12 @@ if TYPE_CHECKING:
 
     from diagnose.files.tree import Tree
 
-#: How alike two words have to be to count as one misspelt; and how much of what was said must fit.
+#: How alike two words have to be to count as one misspelt.
 _ALIKE = 0.75
-_ENOUGH = 0.6
+
+#: How much of what was said must fit, weighed by how telling each word is; and what is alike.
+_ENOUGH = 0.45
+_NEARLY = 0.12
 
 #: Words that say nothing about a symptom.
 _EMPTY = frozenset(
@@ -29,24 +35,29 @@ _EMPTY = frozenset(
 def fitting(trees: Mapping[str, Tree], words: str) -> list[str]:
     """Return the symptoms that the operator's words fit best: one, several that fit alike, or none.
 
-    A symptom is known by its title, its id and its `also_called`; a misspelt word counts nearly
-    like the right one.
+    A symptom is known by its title, its id and its `also_called`. A misspelt word counts nearly
+    like the right one, and a word that few symptoms use counts more than one that many do.
     """
     said = _tokens(words[:200])
     if not said:
         return []
-    whole = " ".join(words[:200].casefold().split())
+    phrases = {
+        symptom: [_tokens(phrase) for phrase in (tree.title, symptom, *tree.also_called)]
+        for symptom, tree in trees.items()
+    }
+    hits = {
+        symptom: [_best(word, (other for phrase in known for other in phrase)) for word in said]
+        for symptom, known in phrases.items()
+    }
+    telling = [_telling([row[place] for row in hits.values()]) for place in range(len(said))]
     scores = {}
-    for symptom, tree in trees.items():
-        phrases = [str(tree.title), symptom.replace("-", " "), *tree.also_called]
-        if whole in (" ".join(phrase.casefold().split()) for phrase in phrases):
-            scores[symptom] = 2.0
-        else:
-            scores[symptom] = max(_score(said, _tokens(phrase)) for phrase in phrases)
+    for symptom, known in phrases.items():
+        whole = sum(map(operator.mul, telling, hits[symptom])) / sum(telling)
+        scores[symptom] = (whole + max(_likeness(said, phrase) for phrase in known)) / 2
     best = max(scores.values(), default=0.0)
     if best < _ENOUGH:
         return []
-    return [symptom for symptom, score in scores.items() if score >= best - 0.1]
+    return [symptom for symptom, score in scores.items() if score > best - _NEARLY]
 
 
 def tells_apart(trees: Mapping[str, Tree]) -> list[str]:
@@ -62,27 +73,34 @@ def tells_apart(trees: Mapping[str, Tree]) -> list[str]:
     ]
 
 
+def _telling(hits: list[float]) -> float:
+    """Return how much a word says: more the fewer symptoms know it; one that none knows, little."""
+    known = sum(hits)
+    return math.log(1 + len(hits) / known) if known else 0.7
+
+
 def _tokens(words: str) -> list[str]:
-    found = re.findall(
-        r"\w+", words.casefold().replace("'", "").replace("\N{RIGHT SINGLE QUOTATION MARK}", "")
-    )
+    bare = words.casefold().replace("'", "").replace("\N{RIGHT SINGLE QUOTATION MARK}", "")
+    found: list[str] = re.findall(r"[^\W_]+", bare)
     return [word for word in found if word not in _EMPTY] or found
 
 
-def _score(said: Iterable[str], known: list[str]) -> float:
-    """Return how much of what was said stands in a phrase, and a little for how much of it."""
-    said = list(said)
-    if not known:
-        return 0.0
-    hits = [max(_alike(word, other) for other in known) for word in said]
-    back = [max(_alike(other, word) for word in said) for other in known]
-    return 0.8 * sum(hits) / len(said) + 0.2 * sum(back) / len(known)
+def _likeness(said: list[str], phrase: list[str]) -> float:
+    """Return how alike what was said and a phrase are, both ways."""
+    there = sum(_best(word, phrase) for word in said) / len(said)
+    back = sum(_best(word, said) for word in phrase) / len(phrase)
+    return math.sqrt(there * back)
 
 
+def _best(word: str, others: Iterable[str]) -> float:
+    return max((_alike(word, other) for other in others), default=0.0)
+
+
+@cache
 def _alike(word: str, other: str) -> float:
     if word == other:
         return 1.0
-    ratio = difflib.SequenceMatcher(None, word, other).ratio()
     if len(word) > 3 and len(other) > 3 and (word.startswith(other) or other.startswith(word)):
-        ratio = max(ratio, 0.9)
+        return 0.9
+    ratio = difflib.SequenceMatcher(None, word, other).ratio()
     return ratio if ratio >= _ALIKE else 0.0

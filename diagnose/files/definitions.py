@@ -174,7 +174,7 @@ TREE: Final = Record(
     _FORMAT,
     _must("symptom", ID, "The symptom's id; the file has the same name."),
     _must("title", TEXT, "What the operator would say, in one line."),
-    _key("also_called", ListOf(Text("other words")), "Other words that people use.", ()),
+    _key("also_called", ListOf(Text("a few words")), "Other words that people use.", ()),
     _must("start", ID, "The first step."),
     _must(
         "steps",

@@ -1,0 +1,87 @@
+"""The reference page of the file format, written from the definitions that the reader uses.
+
+``python -m diagnose.files.reference > docs/format.md`` writes it anew; a test holds the two to one
+another.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from diagnose.files.definitions import FILES, FORMAT
+from diagnose.files.kinds import Either, ListOf, MapOf, OneOf, Record
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from diagnose.files.kinds import Kind
+
+_HEAD = f"""# What a library file may hold, format {FORMAT}
+
+This page is written from the definitions that the reader uses
+(`python -m diagnose.files.reference > docs/format.md`).
+
+Every value is text until a definition says otherwise: `yes`, `no`, `on` and `off` are just words.
+Ids are small letters, digits and hyphens, a letter first. Refused are a key given twice, an unknown
+key, anchors, aliases, tags, control characters, a file over 8 MiB, and a newer format.
+"""
+
+
+def page() -> str:
+    """Return the whole page as Markdown."""
+    lines = [_HEAD]
+    for record in FILES.values():
+        for part in _records(record, set()):
+            lines.append(_section(part, top=part is record))
+    return "\n".join(lines)
+
+
+def _records(kind: Kind, seen: set[str]) -> Iterator[Record]:
+    """Yield a record and all that stand inside it, each once, outermost first."""
+    if isinstance(kind, Record):
+        if kind.name not in seen:
+            seen.add(kind.name)
+            yield kind
+            for key in kind.keys.values():
+                yield from _records(key.kind, seen)
+    elif isinstance(kind, OneOf):
+        for record in kind.records.values():
+            yield from _records(record, seen)
+    elif isinstance(kind, ListOf):
+        yield from _records(kind.item, seen)
+    elif isinstance(kind, MapOf):
+        yield from _records(kind.value, seen)
+    elif isinstance(kind, Either):
+        yield from _records(kind.mapping, seen)
+
+
+def _section(record: Record, *, top: bool) -> str:
+    name = record.name[0].upper() + record.name[1:]
+    rows = [
+        f"{'##' if top else '###'} {name}",
+        "",
+        record.about,
+        "",
+        "| key | value | if left out | |",
+        "|---|---|---|---|",
+    ]
+    for key in record.keys.values():
+        value = key.kind.words.replace("|", "\\|")
+        rows.append(
+            f"| `{key.name}` | {value} | {_left_out(key.required, key.default)} | {key.about} |"
+        )
+    return "\n".join([*rows, ""])
+
+
+def _left_out(required: bool, default: object) -> str:
+    if required:
+        return "*must be there*"
+    if default is None or default in ("", ()):
+        return "–"
+    if isinstance(default, bool):
+        return "true" if default else "false"
+    return f"{default:g}" if isinstance(default, float) else f"{default}"
+
+
+if __name__ == "__main__":
+    print(page(), end="")
