@@ -1,0 +1,108 @@
+"""Shapes, lines and colours: what stands for what on paper.
+
+Shapes as in ISO 5807 (status R): decision = diamond, data = parallelogram, terminator = rounded,
+document = wavy base, predefined process = double side bars, preparation = hexagon, connector =
+circle. Colours from Okabe and Ito's set; a line's colour keeps 3:1 against white, a fill carries
+black text. Nothing is told by colour alone: each kind has its own shape, line and word.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+from typing import Final
+
+BLACK: Final = "#000000"
+WHITE: Final = "#FFFFFF"
+ORANGE: Final = "#E69F00"
+SKY: Final = "#56B4E9"
+GREEN: Final = "#009E73"
+YELLOW: Final = "#F0E442"
+BLUE: Final = "#0072B2"
+VERMILLION: Final = "#D55E00"
+
+#: The panel of a signal word, in the order of ANSI Z535: the strongest first.
+SIGNALS: Final = {"DANGER": VERMILLION, "WARNING": ORANGE, "CAUTION": YELLOW, "NOTICE": SKY}
+
+
+class Kind(Enum):
+    """What a shape stands for."""
+
+    START = "start"
+    CHECK = "check"
+    READING = "reading"
+    OPERATOR = "operator"
+    BATTERY_TRAINED = "battery-trained"
+    SERVICE = "service"
+    DOORWAY = "doorway"
+    CAUTION = "caution"
+    CONNECTOR = "connector"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mark:
+    """How a kind is drawn. `says` explains it in a legend; `word` stands in the shape itself."""
+
+    shape: str
+    line: str
+    says: str
+    word: str = ""
+    style: str = "solid"
+    thick: float = 1.0
+    sides: int = 0
+    skew: float = 0.0
+    double: bool = False
+
+
+MARKS: Final = {
+    Kind.START: Mark(shape="box", style="rounded,bold", line=BLACK, says="the symptom: start here"),
+    Kind.CHECK: Mark(shape="diamond", line=BLACK, says="look or do, then follow the answer"),
+    Kind.READING: Mark(
+        shape="polygon",
+        sides=4,
+        skew=0.2,
+        line=BLUE,
+        says="measure, then follow the figure",
+        word="MEASURE",
+    ),
+    Kind.OPERATOR: Mark(
+        shape="box",
+        style="rounded",
+        line=GREEN,
+        thick=1.5,
+        says="a cause that the operator mends",
+        word="OPERATOR",
+    ),
+    Kind.BATTERY_TRAINED: Mark(
+        shape="box",
+        style="rounded",
+        line=BLUE,
+        double=True,
+        says="a cause for an operator trained for batteries",
+        word="BATTERY-TRAINED",
+    ),
+    Kind.SERVICE: Mark(
+        shape="note",
+        style="dashed",
+        line=VERMILLION,
+        thick=1.8,
+        says="a cause for licensed service: leave it safe, hand it over",
+        word="LICENSED SERVICE",
+    ),
+    Kind.DOORWAY: Mark(
+        shape="box",
+        line=BLACK,
+        says="goes on in the tree of another symptom",
+        word="GO ON WITH",
+    ),
+    Kind.CAUTION: Mark(
+        shape="hexagon",
+        style="filled",
+        line=BLACK,
+        thick=1.5,
+        says="a caution: take it before you go on",
+    ),
+    Kind.CONNECTOR: Mark(
+        shape="circle", line=BLACK, says="goes on at the circle with the same number"
+    ),
+}

@@ -1,0 +1,336 @@
+"""The only module that knows Graphviz: DOT text through `graphviz`, rendering by a `dot` program on
+the path, or else by pygraphviz, which brings Graphviz along.
+"""
+
+from __future__ import annotations
+
+import html
+import json
+import os
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+from contextlib import contextmanager
+from functools import cache
+from typing import TYPE_CHECKING
+
+from diagnose.paper.marks import MARKS, SIGNALS, Kind
+from diagnose.paper.sheet import Box, Layout, Route, ink, ink_of_frames
+from diagnose.paper.wrap import SIZE, Metrics, pieces
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+
+    from diagnose.paper.diagram import Arrow, Figure, Shape
+    from diagnose.paper.sheet import Frame, Note, Window
+
+#: Families in order of preference; all are drawn and measured with the first that is installed.
+FONT = "Helvetica,Arial,Liberation Sans,DejaVu Sans Condensed,sans-serif"
+
+#: The same, bold.
+BOLD = f"{FONT} Bold"
+
+#: Dots an inch of a PNG: enough for a laser printer, and a wall chart stays under 5 MB.
+_DPI = 150
+
+_POINTS = 72.0
+_GRAPH = {"rankdir": "TB", "ranksep": "0.14", "nodesep": "0.14", "margin": "0", "pad": "0"}
+_NODES = {"fontname": FONT, "fontsize": f"{SIZE:g}", "fixedsize": "true"}
+_EDGES = {"fontname": FONT, "fontsize": f"{SIZE:g}", "arrowsize": "0.6"}
+
+
+class CannotRender(Exception):
+    """No Graphviz is at hand, or it refused; the message is one line and says what to do."""
+
+
+def escaped(lines: Iterable[str], end: str = "\\n") -> str:
+    """Return lines as the text of a DOT label that shows exactly them.
+
+    Graphviz reads entities and backslash escapes in a label; both are undone here.
+    """
+    return end.join(line.replace("&", "&amp;").replace("\\", "\\\\") for line in lines)
+
+
+def dot_text(figure: Figure) -> str:
+    """Return the DOT text of a figure; shape and arrow names are those of the figure."""
+    import graphviz
+
+    graph = graphviz.Digraph(
+        name=figure.symptom, graph_attr=_GRAPH, node_attr=_NODES, edge_attr=_EDGES
+    )
+    for shape in figure.shapes:
+        graph.node(shape.name, _label(shape.lines), **_node(shape))
+    for number, arrow in enumerate(figure.arrows):
+        words = _label(_aside(arrow.lines)) if arrow.lines else None
+        graph.edge(arrow.source, arrow.target, words, id=f"a{number}", **_edge(arrow))
+    text: str = graph.source
+    return text
+
+
+def _label(lines: Iterable[str], end: str = "\\n") -> str:
+    import graphviz
+
+    label: str = graphviz.nohtml(escaped(lines, end))
+    return label
+
+
+def _aside(lines: Iterable[str]) -> list[str]:
+    """Keep an answer's words off the line of its arrow."""
+    return [f" {line} " for line in lines]
+
+
+def _node(shape: Shape) -> dict[str, str]:
+    mark = MARKS[shape.kind]
+    given = {
+        "id": f"{shape.name}-{shape.step}" if shape.step else shape.name,
+        "class": shape.kind.value,
+        "shape": mark.shape,
+        "style": mark.style,
+        "color": mark.line,
+        "penwidth": f"{mark.thick * (2.5 if shape.visit else 1):g}",
+        "width": f"{shape.width / _POINTS:.4f}",
+        "height": f"{shape.height / _POINTS:.4f}",
+    }
+    if shape.kind is Kind.CAUTION:
+        given["fillcolor"] = SIGNALS[shape.signal]
+    if mark.sides:
+        given |= {"sides": f"{mark.sides}", "skew": f"{mark.skew}"}
+    if mark.double:
+        given["peripheries"] = "2"
+    return given
+
+
+def _edge(arrow: Arrow) -> dict[str, str]:
+    given = {"weight": "6" if arrow.passing else "1"}
+    if arrow.rows > 1:
+        given["minlen"] = f"{arrow.rows}"
+    if arrow.answer:
+        given["tooltip"] = _label([arrow.answer])
+    if arrow.walked:
+        given |= {"penwidth": "3", "style": "bold"}
+    return given
+
+
+# Rendering
+
+
+def laid_out(figure: Figure) -> Layout:
+    """Return where the shapes and arrows of a figure go. Raises `CannotRender`."""
+    found = json.loads(_run(dot_text(figure), "dot", "json0"))
+    left, bottom, right, top = map(float, found["bb"].split(","))
+    boxes = {}
+    for node in found["objects"]:
+        x, y = map(float, node["pos"].split(","))
+        boxes[node["name"]] = Box(
+            x, y, float(node["width"]) * _POINTS, float(node["height"]) * _POINTS
+        )
+    routes: list[Route | None] = [None] * len(figure.arrows)
+    for edge in found["edges"]:
+        tip, *points = edge["pos"].removeprefix("e,").split(" ")
+        label = _point(edge["lp"]) if "lp" in edge else None
+        route = Route(tuple(_point(point) for point in points), _point(tip), label)
+        routes[int(edge["id"][1:])] = route
+    return Layout(
+        figure=figure,
+        boxes=boxes,
+        routes=tuple(route for route in routes if route is not None),
+        width=right - left,
+        height=top - bottom,
+    )
+
+
+def _point(text: str) -> tuple[float, float]:
+    x, y = text.split(",")
+    return float(x), float(y)
+
+
+def sheet_text(
+    placed: Sequence[tuple[Layout, float, float]],
+    window: Window,
+    notes: Sequence[Note],
+    frames: Sequence[Frame] = (),
+    elsewhere: Mapping[str, int] | None = None,
+) -> str:
+    """Return the DOT text of a sheet, everything in its place.
+
+    Layouts are `placed` with their left and bottom in the window's coordinates. `elsewhere` has the
+    pages of the steps that are not on this sheet; connectors name them.
+    """
+    import graphviz
+
+    boxes, drawings = {}, [ink_of_frames(window, frames)]
+    graph = graphviz.Digraph(
+        node_attr=_NODES,
+        edge_attr=_EDGES,
+        graph_attr={
+            "viewport": window.viewport,
+            "margin": "0",
+            "pad": "0",
+            "dpi": f"{_DPI}",
+        },
+    )
+    for which, (layout, left, bottom) in enumerate(placed):
+        boxes = {
+            name: Box(box.x + left, box.y + bottom, box.width, box.height)
+            for name, box in layout.boxes.items()
+        }
+        drawings.append(ink(layout.figure.shapes, boxes))
+        for shape in layout.figure.shapes:
+            box = boxes[shape.name]
+            given = _node(shape) | {"pos": f"{box.x:.2f},{box.y:.2f}"}
+            if shape.kind is Kind.SERVICE:
+                # The ink has its outline.
+                given |= {"shape": "box", "peripheries": "0"}
+            words = shape.lines
+            if shape.kind is Kind.CONNECTOR and shape.step in (elsewhere or {}):
+                words = (*words, f"p. {(elsewhere or {})[shape.step]}")
+            graph.node(f"p{which}{shape.name}", _label(words), **given)
+        for arrow, route in zip(layout.figure.arrows, layout.routes, strict=True):
+            given = _edge(arrow) | route.moved(left, bottom)
+            words = tuple(_aside(arrow.lines))
+            graph.edge(
+                f"p{which}{arrow.source}",
+                f"p{which}{arrow.target}",
+                _label(words) if words else None,
+                **given,
+            )
+    graph.attr(_background=" ".join(drawing for drawing in drawings if drawing))
+    for number, note in enumerate(notes):
+        # A little wider than the text, or Graphviz would centre it.
+        width = (note.width * 1.05 + 4.0) / window.scale
+        x, y = window.x(note.left) + width / 2, window.y((note.top + note.bottom) / 2)
+        graph.node(
+            f"note{number}",
+            _label([*note.lines, ""], "\\l"),
+            shape="plaintext",
+            margin="0",
+            width=f"{width / _POINTS:.4f}",
+            height="0.01",
+            pos=f"{x:.2f},{y:.2f}",
+            fontsize=f"{note.size / window.scale:.4f}",
+            fontname=BOLD if note.bold else FONT,
+            **{"class": "note"},
+        )
+    text: str = graph.source
+    return text
+
+
+def drawn(dot: str, form: str, metrics: Metrics) -> bytes:
+    """Draw what is laid out as svg, png or pdf. Raises `CannotRender`."""
+    made = _run(dot, "nop2", form)
+    return _as_measured(made.decode(), metrics).encode() if form == "svg" else made
+
+
+_TEXT = re.compile(
+    r'<text ([^>]*?)font-family="([^"]+)" font-size="([0-9.]+)"([^>]*)>([^<]*)</text>'
+)
+
+
+def _as_measured(svg: str, metrics: Metrics) -> str:
+    """Hold each line of an SVG to its measured width, whatever fonts the viewer has."""
+
+    def held(match: re.Match[str]) -> str:
+        before, family, size, after, text = match.groups()
+        weight = ' font-weight="bold"' if family == BOLD else ""
+        line = pieces(html.unescape(text))
+        try:
+            length = metrics.width(line, bold=family == BOLD) * float(size) / SIZE
+        except KeyError:
+            fixed = ""
+        else:
+            fixed = f' textLength="{length:.2f}" lengthAdjust="spacingAndGlyphs"'
+        return (
+            f'<text {before}font-family="{FONT}"{weight} font-size="{size}"{fixed}{after}>'
+            f"{text}</text>"
+        )
+
+    return _TEXT.sub(held, svg)
+
+
+_MEASURED = 4.0
+
+
+def measure(texts: Iterable[str], bold: Iterable[str] = ()) -> Metrics:
+    """Return the width of every piece of the texts, as it will be drawn. Raises `CannotRender`."""
+    from graphviz.quoting import quote
+
+    wanted = {piece.text for text in texts for piece in pieces(text)}
+    heavy = {piece.text for text in bold for piece in pieces(text)}
+    labels = ["||", "| |", *sorted(wanted), *sorted(heavy)]
+    first_bold = len(labels) - len(heavy)
+    lines = [
+        'digraph { node [shape=plaintext, margin=0, width=0, height=0, pos="0,0"'
+        f', fontname="{FONT}", fontsize={SIZE * _MEASURED:g}]'
+    ]
+    for number, label in enumerate(labels):
+        if number == first_bold:
+            lines.append(f'node [fontname="{BOLD}"]')
+        lines.append(f"n{number} [label={quote(_label([label]))}]")
+    widths = [0.0] * len(labels)
+    for line in _run("\n".join([*lines, "}"]), "nop2", "plain").decode().splitlines():
+        if line.startswith("node "):
+            _, name, _, _, width, *_ = line.split(" ")
+            widths[int(name[1:])] = float(width) * _POINTS / _MEASURED
+    found = list(zip(labels, widths, strict=True))
+    space = widths[1] - widths[0]
+    return Metrics(dict(found[2:first_bold]), space, dict(found[first_bold:]))
+
+
+@cache
+def _program() -> str | None:
+    return shutil.which("dot")
+
+
+def _run(text: str, engine: str, form: str) -> bytes:
+    program = _program()
+    if program is not None:
+        done = subprocess.run(
+            [program, f"-K{engine}", f"-T{form}"],
+            input=text.encode(),
+            capture_output=True,
+            check=False,
+        )
+        if done.returncode == 0 and done.stdout:
+            return done.stdout
+        raise CannotRender(_refused(done.stderr.decode(errors="replace")))
+    try:
+        import pygraphviz
+    except ImportError:
+        raise CannotRender(
+            "No Graphviz here: install pygraphviz (it brings Graphviz along) or put a `dot` program"
+            " on the path."
+        ) from None
+    with _chatter_aside() as said:
+        try:
+            graph = pygraphviz.AGraph(string=text)
+            result = graph.draw(format=form, prog=engine)
+        except (OSError, ValueError, RuntimeError, pygraphviz.DotError) as error:
+            raise CannotRender(_refused(f"{said()} {error}")) from error
+    if not result:
+        raise CannotRender(_refused(said()))
+    return bytes(result)
+
+
+def _refused(said: str) -> str:
+    return f"Graphviz could not draw this ({' '.join(said.split())[:160]})."
+
+
+@contextmanager
+def _chatter_aside() -> Iterator[Callable[[], str]]:
+    """Keep what the C libraries write to standard error (about fonts, say) out of sight."""
+    sys.stderr.flush()
+    kept = os.dup(2)
+    with tempfile.TemporaryFile() as aside:
+
+        def said() -> str:
+            aside.seek(0)
+            return aside.read().decode(errors="replace")
+
+        os.dup2(aside.fileno(), 2)
+        try:
+            yield said
+        finally:
+            os.dup2(kept, 2)
+            os.close(kept)

@@ -1,0 +1,202 @@
+"""A sheet of paper: its size, what stands on it besides the flowchart, and all of it as DOT text.
+
+A flowchart that is laid out keeps its coordinates; the sheet is a window on them. What is placed on
+the sheet by points from its top left corner is turned into those coordinates here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING, Final
+
+from diagnose.paper.marks import BLACK, MARKS, WHITE, Kind
+from diagnose.paper.wrap import LEADING, SIZE
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from diagnose.paper.diagram import Figure, Shape
+
+_MM: Final = 72 / 25.4
+
+#: Width and height in points, upright. ISO 216 and ANSI/ASME Y14.1 (status M).
+PAPERS: Final = {
+    "a4": (210 * _MM, 297 * _MM),
+    "a3": (297 * _MM, 420 * _MM),
+    "a2": (420 * _MM, 594 * _MM),
+    "letter": (612.0, 792.0),
+    "legal": (612.0, 1008.0),
+    "tabloid": (792.0, 1224.0),
+}
+
+#: Nothing on paper is smaller than this; larger than `LARGEST` it would only shout. In points.
+SMALLEST, LARGEST = 8.0, 11.0
+
+#: What printers cannot reach, and what a frame and a tape need, on every side. In points.
+MARGIN: Final = 10 * _MM
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Paper:
+    """A sheet's width and height in points, as it hangs."""
+
+    width: float
+    height: float
+
+    @property
+    def inside(self) -> tuple[float, float]:
+        """Width and height within the margins."""
+        return self.width - 2 * MARGIN, self.height - 2 * MARGIN
+
+
+def paper(name: str, *, landscape: bool) -> Paper:
+    """Return a paper by its name in `PAPERS`. Raises `KeyError`."""
+    width, height = PAPERS[name]
+    return Paper(width=height, height=width) if landscape else Paper(width=width, height=height)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Note:
+    """Lines of text on a sheet: their left top corner in points from the sheet's, and their size.
+
+    `width` is that of the widest line, as measured.
+    """
+
+    left: float
+    top: float
+    lines: tuple[str, ...]
+    width: float
+    size: float = SMALLEST
+    bold: bool = False
+
+    @property
+    def bottom(self) -> float:
+        """Where the next line would begin."""
+        return self.top + len(self.lines) * self.size * LEADING / SIZE
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Frame:
+    """A rectangle on a sheet, in points from its left top corner."""
+
+    left: float
+    top: float
+    width: float
+    height: float
+    fill: str = WHITE
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """Where a shape is once it is laid out: its middle, width and height; y grows upwards."""
+
+    x: float
+    y: float
+    width: float
+    height: float
+
+
+@dataclass(frozen=True, slots=True)
+class Route:
+    """An arrow's curve (Bezier points), the tip of its head, and the middle of its answer."""
+
+    points: tuple[tuple[float, float], ...]
+    tip: tuple[float, float]
+    label: tuple[float, float] | None
+
+    def moved(self, right: float, up: float) -> dict[str, str]:
+        """Return the curve moved, as Graphviz's attributes."""
+        spots = [f"{x + right:.2f},{y + up:.2f}" for x, y in (self.tip, *self.points)]
+        given = {"pos": f"e,{' '.join(spots)}"}
+        if self.label is not None:
+            given["lp"] = f"{self.label[0] + right:.2f},{self.label[1] + up:.2f}"
+        return given
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Layout:
+    """A figure laid out: where its shapes are by name, how its arrows run, and its size."""
+
+    figure: Figure
+    boxes: Mapping[str, Box]
+    routes: tuple[Route, ...]
+    width: float
+    height: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Window:
+    """What a sheet shows of a layout: `scale` points a unit, `left` and `top` its corner there."""
+
+    paper: Paper
+    scale: float
+    left: float
+    top: float
+
+    def x(self, points: float) -> float:
+        """Return a distance from the sheet's left side as a coordinate of the layout."""
+        return self.left + points / self.scale
+
+    def y(self, points: float) -> float:
+        """Return a distance from the sheet's top as a coordinate of the layout."""
+        return self.top - points / self.scale
+
+    @property
+    def viewport(self) -> str:
+        """Graphviz's own words for it: width, height, zoom and the middle."""
+        x = self.left + self.paper.width / self.scale / 2
+        y = self.top - self.paper.height / self.scale / 2
+        return f"{self.paper.width:.2f},{self.paper.height:.2f},{self.scale:.5f},{x:.2f},{y:.2f}"
+
+
+def ink(shapes: Iterable[Shape], boxes: Mapping[str, Box]) -> str:
+    """Return what Graphviz has no shape for, as xdot operations in the layout's coordinates.
+
+    The wavy base of a document, and the side bars of a predefined process.
+    """
+    marks = []
+    for shape in shapes:
+        box = boxes[shape.name]
+        left, right = box.x - box.width / 2, box.x + box.width / 2
+        top, bottom = box.y + box.height / 2, box.y - box.height / 2
+        if shape.kind is Kind.SERVICE:
+            marks.append(_document(left, right, top, bottom + _WAVE))
+        if shape.kind is Kind.DOORWAY:
+            marks.append(_pen("solid", MARKS[shape.kind].thick, MARKS[shape.kind].line))
+            for x in (left + 6, right - 6):
+                marks.append(f"L 2 {x:.2f} {top:.2f} {x:.2f} {bottom:.2f}")
+    return " ".join(marks)
+
+
+#: How deep the wave of a document's base is; its text keeps clear of it.
+_WAVE: Final = 5.0
+
+
+def _document(left: float, right: float, top: float, base: float) -> str:
+    mark = MARKS[Kind.SERVICE]
+    third = (right - left) / 3
+    corners = [(left, base), (left, top), (right, top), (right, base)]
+    points = [corners[0]]
+    for before, after in pairwise(corners):
+        points += [before, after, after]
+    points += [(right - third, base + 2 * _WAVE), (left + third, base - 2 * _WAVE), (left, base)]
+    spots = " ".join(f"{x:.2f} {y:.2f}" for x, y in points)
+    return f"{_pen(mark.style, mark.thick, mark.line)} b {len(points)} {spots}"
+
+
+def ink_of_frames(window: Window, wanted: Sequence[Frame]) -> str:
+    """Return rectangles as xdot operations."""
+    marks = []
+    for frame in wanted:
+        left, right = window.x(frame.left), window.x(frame.left + frame.width)
+        top, bottom = window.y(frame.top), window.y(frame.top + frame.height)
+        corners = ((left, top), (right, top), (right, bottom), (left, bottom))
+        spots = " ".join(f"{x:.2f} {y:.2f}" for x, y in corners)
+        marks.append(f"{_pen('solid', 0.8 / window.scale, BLACK, frame.fill)} P 4 {spots}")
+    return " ".join(marks)
+
+
+def _pen(style: str, thick: float, line: str, fill: str = WHITE) -> str:
+    width = f"setlinewidth({thick:.3g})"
+    return f"S {len(style)} -{style} S {len(width)} -{width} c 7 -{line} C 7 -{fill}"

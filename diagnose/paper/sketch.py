@@ -1,0 +1,196 @@
+"""What the flowchart of a symptom tree says, step by step: all its words, and no shape yet."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from diagnose.files.tree import Check, Finding, Question, Reading
+from diagnose.measure.registry import MEASUREMENTS
+from diagnose.paper.marks import MARKS, SIGNALS, Kind
+from diagnose.study.in_force import always_in_force, bits
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Mapping
+
+    from diagnose.case.state import Volume
+    from diagnose.files.cautions import Caution, Cautions
+    from diagnose.files.tree import Step
+    from diagnose.study.in_force import Precautions
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Answer:
+    """An answer as it stands on its arrow; `limit` is that of a reading's band.
+
+    `walked` counts the answers of a case's route from 1; 0 is off the route.
+    """
+
+    text: str
+    to: int
+    limit: str = ""
+    passing: bool = False
+    walked: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Entry:
+    """What is said at one step.
+
+    `texts` are paragraphs; `cautions` are the ids of those called here, `signal` the strongest
+    signal word among them; `visit` is the step's place on a case's route, from 1, or 0.
+    """
+
+    id: str
+    kind: Kind
+    texts: tuple[str, ...]
+    answers: tuple[Answer, ...] = ()
+    cautions: tuple[str, ...] = ()
+    signal: str = ""
+    visit: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sketch:
+    """The words of a whole tree, its steps by number in the order of the file.
+
+    `head` stands where the flowchart begins; `cautions` has a line for each that is called.
+    """
+
+    symptom: str
+    title: str
+    head: tuple[str, ...]
+    start: int
+    order: tuple[int, ...]
+    entries: tuple[Entry, ...]
+    cautions: Mapping[str, str]
+
+    def texts(self) -> Iterator[str]:
+        """Yield every text, for measuring."""
+        yield from self.head
+        yield from self.cautions.values()
+        for entry in self.entries:
+            yield from entry.texts
+            for answer in entry.answers:
+                yield answer.text
+                yield answer.limit
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wanted:
+    """What to say besides questions, answers and causes.
+
+    `full`: what to do at each step and about each cause. `start`: where to begin, by number, None
+    for the tree's own start. `beside` a line at a step; `visits` and `walked` (a step, an answer)
+    the route of the case called `case`.
+    """
+
+    full: bool = True
+    start: int | None = None
+    beside: Mapping[int, str] = field(default_factory=dict)
+    visits: Mapping[int, int] = field(default_factory=dict)
+    walked: Mapping[tuple[int, int], int] = field(default_factory=dict)
+    case: str = ""
+
+
+def sketch(
+    volume: Volume,
+    cautions: Cautions,
+    precautions: Precautions,
+    wanted: Wanted,
+    title_of: Callable[[str], str] = str,
+) -> Sketch:
+    """Return what the flowchart of a tree says; `title_of` names a doorway's symptom."""
+    plan, tree = volume.plan, volume.tree
+    before = always_in_force(plan.order, plan.ways, plan.needs, plan.energises, precautions)
+    known: dict[str, Caution] = {str(name): one for name, one in cautions.cautions.items()}
+    entries = []
+    for number, step in enumerate(volume.steps):
+        force = before[number] & ~precautions.lapsing if plan.energises[number] else before[number]
+        called = precautions.names(precautions.called(plan.needs[number], force))
+        signals = {known[name].signal for name in called}
+        texts = [*_texts(step, number + 1, wanted.full, title_of)]
+        if number in wanted.beside:
+            texts.append(wanted.beside[number])
+        visit = wanted.visits.get(number, 0)
+        if visit:
+            texts.insert(0, f"{wanted.case}: {visit}")
+        entries.append(
+            Entry(
+                id=plan.ids[number],
+                kind=kind_of(step),
+                texts=tuple(texts),
+                answers=tuple(_answers(step, number, volume, wanted)),
+                cautions=called,
+                signal=next((signal for signal in SIGNALS if signal in signals), ""),
+                visit=visit,
+            )
+        )
+    head = [str(tree.title)]
+    start = plan.start
+    if wanted.start is not None and wanted.start != start:
+        start = wanted.start
+        head.append(f"From step {start + 1} on.")
+        titles = [str(known[precautions.ids[which]].title) for which in bits(before[start])]
+        if titles:
+            head.append(f"In force here: {', '.join(titles)}.")
+    return Sketch(
+        symptom=str(tree.symptom),
+        title=str(tree.title),
+        head=tuple(head),
+        start=start,
+        order=plan.order,
+        entries=tuple(entries),
+        cautions={
+            name: " ".join([one.signal, str(one.title), *map(str, one.signs)])
+            for name, one in known.items()
+            if any(name in entry.cautions for entry in entries)
+        },
+    )
+
+
+def kind_of(step: Step) -> Kind:
+    """Return what a step is drawn as."""
+    if isinstance(step, Finding):
+        return Kind.DOORWAY if step.continue_with is not None else Kind(step.who)
+    return Kind.READING if isinstance(step, Reading) else Kind.CHECK
+
+
+def _texts(step: Step, number: int, full: bool, title_of: Callable[[str], str]) -> Iterator[str]:
+    word = MARKS[kind_of(step)].word
+    if isinstance(step, Finding):
+        yield f"{number} · {word}"
+        if step.continue_with is not None:
+            yield f"{title_of(step.continue_with)}."
+        yield str(step.finding)
+        said = step.leave_safe if step.who == "service" else step.remedy
+        if full and said is not None:
+            yield f"→ {said}"
+        return
+    head = [f"{number}", word, "" if step.by == "operator" else MARKS[Kind(step.by)].word]
+    yield " · ".join(filter(None, head))
+    if full and step.do is not None:
+        yield str(step.do)
+    yield str(step.ask) if isinstance(step, Check) else MEASUREMENTS[step.read].title  # type: ignore[attr-defined]
+
+
+def _answers(step: Step, number: int, volume: Volume, wanted: Wanted) -> Iterator[Answer]:
+    if not isinstance(step, Question):
+        return
+    for which, way in enumerate(step.exits):
+        yield Answer(
+            text=str(way.answer),
+            to=volume.plan.ways[number][which],
+            limit=_limit(step, which) if isinstance(step, Reading) else "",
+            passing=which == volume.plan.passing[number],
+            walked=wanted.walked.get((number, which), 0),
+        )
+
+
+def _limit(step: Reading, which: int) -> str:
+    unit = MEASUREMENTS[step.read].unit
+    if which < len(step.limits):
+        return f"below {step.limits[which]:g} {unit}".rstrip()
+    if not step.limits:
+        return ""
+    return " ".join(f"{step.limits[-1]:g} {unit} or more".split())

@@ -1,0 +1,209 @@
+"""Text broken into lines by its measured width, inside a shape that may taper to a point.
+
+Lengths are in points at `SIZE`, the one type size of a drawing; a page scales all of it at once.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+#: The type size that widths are measured at, and the distance of two lines of it.
+SIZE, LEADING = 10.0, 12.0
+
+#: How far a shape narrows from its middle to its top: a box, a hexagon, a diamond.
+STRAIGHT, HALF, POINTED = 0.0, 0.5, 1.0
+
+# A word longer than this is broken: no shape should have to be as wide as a serial number.
+_LONGEST = 24
+_BREAKS = re.compile(r"(?<=[-/])(?=\w)")
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """What is never broken: a word, or a part of one that goes on without a space (`glued`)."""
+
+    text: str
+    glued: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """Lines that fit a shape of this width and height."""
+
+    lines: tuple[str, ...]
+    width: float
+    height: float
+
+
+def pieces(text: str) -> list[Piece]:
+    """Return the pieces of a text in order."""
+    result = []
+    for word in text.split():
+        glued = False
+        for part in _BREAKS.split(word):
+            for start in range(0, len(part), _LONGEST):
+                result.append(Piece(part[start : start + _LONGEST], glued))
+                glued = True
+    return result
+
+
+@dataclass(frozen=True, slots=True)
+class Metrics:
+    """The measured width of each piece that a drawing uses, and of a space."""
+
+    widths: Mapping[str, float]
+    space: float
+    bold: Mapping[str, float] = field(default_factory=dict)
+
+    def width(self, line: Iterable[Piece], *, bold: bool = False) -> float:
+        """Return the width of a line. Raises `KeyError` where a piece was not measured."""
+        widths = self.bold if bold else self.widths
+        total, first = 0.0, True
+        for piece in line:
+            total += widths[piece.text]
+            if not first and not piece.glued:
+                total += self.space
+            first = False
+        return total
+
+    def widest(self, texts: Iterable[str]) -> float:
+        """Return the width of the widest single piece, 0 where there is none."""
+        found = (self.widths[piece.text] for text in texts for piece in pieces(text))
+        return max(found, default=0.0)
+
+
+def lines(metrics: Metrics, text: str, room: float) -> list[str]:
+    """Return a text in lines of at most `room`, evened out; a wider piece stands alone."""
+    parts = pieces(text)
+    filled = _filled(metrics, parts, [room])
+    low, high = room / 2, room
+    while high - low > SIZE / 4:
+        middle = (low + high) / 2
+        tried = _filled(metrics, parts, [middle])
+        fits = all(metrics.width(line) <= room for line in tried)
+        if fits and len(tried) <= len(filled):
+            filled, high = tried, middle
+        else:
+            low = middle
+    return [_text(line) for line in filled]
+
+
+def boxed(metrics: Metrics, texts: Sequence[str], room: float, pad: float = 6.0) -> Fit:
+    """Return texts, each on lines of its own, and the box around them."""
+    broken = [line for text in texts for line in lines(metrics, text, room)]
+    widest = max((metrics.width(pieces(line)) for line in broken), default=0.0)
+    return Fit(tuple(broken), widest + 2 * pad, len(broken) * LEADING + 2 * pad)
+
+
+def fitted(
+    metrics: Metrics,
+    texts: Sequence[str],
+    *,
+    taper: float,
+    aspect: float,
+    widest: float = 260.0,
+    pad: float = 5.0,
+) -> Fit:
+    """Return texts in the smallest shape that holds them, centred, and its width and height.
+
+    At a height y from its middle a shape of width w and height h leaves w * (1 - taper * 2y/h). It
+    is `aspect` times as wide as high, and no wider than `widest` unless one piece asks for more.
+    """
+    parts = [pieces(text) for text in texts]
+    low = float(LEADING)
+    high = 2 * LEADING
+    while (found := _in_shape(metrics, parts, high, taper, aspect, widest, pad)) is None:
+        low, high = high, high * 1.5
+    best = Fit(found, _width(high, aspect, widest, metrics, texts, pad), high)
+    while high - low > 1.0:
+        middle = (low + high) / 2
+        found = _in_shape(metrics, parts, middle, taper, aspect, widest, pad)
+        if found is None:
+            low = middle
+        else:
+            high = middle
+            best = Fit(found, _width(high, aspect, widest, metrics, texts, pad), high)
+    return best
+
+
+def _width(
+    height: float,
+    aspect: float,
+    widest: float,
+    metrics: Metrics,
+    texts: Iterable[str],
+    pad: float,
+) -> float:
+    least = 1.5 * metrics.widest(texts) + 2 * pad
+    return max(least, min(height * aspect, widest))
+
+
+def _in_shape(
+    metrics: Metrics,
+    parts: Sequence[Sequence[Piece]],
+    height: float,
+    taper: float,
+    aspect: float,
+    widest: float,
+    pad: float,
+) -> tuple[str, ...] | None:
+    texts = [_text(part) for part in parts]
+    width = _width(height, aspect, widest, metrics, texts, pad)
+    for count in range(len(parts), int((height - pad) / LEADING) + 1):
+        rooms = []
+        for number in range(count):
+            top = (number - count / 2) * LEADING
+            edge = max(abs(top), abs(top + LEADING))
+            rooms.append(width * (1 - taper * 2 * edge / height) - 2 * pad)
+        if min(rooms, default=0.0) <= 0:
+            return None
+        filled = _paragraphs(metrics, parts, rooms)
+        if filled is not None:
+            return tuple(filled)
+    return None
+
+
+def _paragraphs(
+    metrics: Metrics, parts: Sequence[Sequence[Piece]], rooms: Sequence[float]
+) -> list[str] | None:
+    """Return all parts in exactly these rooms, or None where they do not fit."""
+    result: list[str] = []
+    for part in parts:
+        left = rooms[len(result) :]
+        if not left:
+            return None
+        filled = _filled(metrics, part, left)
+        if len(filled) > len(left):
+            return None
+        if any(metrics.width(row) > room for row, room in zip(filled, left, strict=False)):
+            return None
+        result += [_text(row) for row in filled]
+    return result if len(result) == len(rooms) else None
+
+
+def _filled(metrics: Metrics, parts: Sequence[Piece], rooms: Sequence[float]) -> list[list[Piece]]:
+    """Fill lines one after the other; the last room counts for all that follow."""
+    result: list[list[Piece]] = [[]]
+    used = 0.0
+    for piece in parts:
+        room = rooms[min(len(result), len(rooms)) - 1]
+        space = 0.0 if piece.glued or not result[-1] else metrics.space
+        width = metrics.widths[piece.text]
+        if result[-1] and used + space + width > room:
+            result.append([])
+            used = space = 0.0
+        result[-1].append(piece)
+        used += space + width
+    return result
+
+
+def _text(line: Sequence[Piece]) -> str:
+    text = ""
+    for piece in line:
+        text += piece.text if piece.glued or not text else f" {piece.text}"
+    return text
