@@ -167,6 +167,9 @@ WORKED_CASE: Final = Record(
     _must("finding", ID, "The finding at which the case ends."),
 )
 
+STEP: Final = OneOf(
+    "a step", "A check, a reading or a finding.", ask=CHECK, read=READING, finding=FINDING
+)
 TREE: Final = Record(
     "a symptom tree",
     "What to check, in which order, when the machine shows one symptom: `SYMPTOM.yaml`.",
@@ -178,17 +181,7 @@ TREE: Final = Record(
     _must("start", ID, "The first step."),
     _must(
         "steps",
-        MapOf(
-            ID,
-            OneOf(
-                "a step",
-                "A check, a reading or a finding.",
-                ask=CHECK,
-                read=READING,
-                finding=FINDING,
-            ),
-            at_least=1,
-        ),
+        MapOf(ID, STEP, at_least=1),
         "All steps, in the order in which they are to be read.",
     ),
     _key("worked_cases", ListOf(WORKED_CASE), "Cases with known ends.", ()),

@@ -10,11 +10,14 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import yaml
+
 from diagnose.files.cautions import Cautions
 from diagnose.files.compose import Unreadable, compose, text_of
-from diagnose.files.definitions import CARD, CAUTIONS, FORMAT, ROUND, TREE
-from diagnose.files.kinds import Notes
-from diagnose.files.problems import Problem, did_you_mean
+from diagnose.files.definitions import CARD, CAUTIONS, FORMAT, ID, ROUND, STEP, TREE
+from diagnose.files.kinds import BAD, Notes
+from diagnose.files.problems import Placed, Problem, did_you_mean
+from diagnose.files.tree import Tree
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -22,13 +25,23 @@ if TYPE_CHECKING:
     from diagnose.files.card import Card
     from diagnose.files.kinds import Record
     from diagnose.files.rounds import Round
-    from diagnose.files.tree import Tree
 
 CAUTIONS_FILE = "cautions.yaml"
 
 
 class NoLibrary(Exception):
     """The folder is not there or cannot be listed; the message says so in one line."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Draft:
+    """What could be read of a tree with errors, and the ids of its steps that could not.
+
+    It is never walked: rules look at it, so that all that is wrong with a file is said at once.
+    """
+
+    tree: Tree
+    unread: frozenset[str]
 
 
 @dataclass(slots=True)
@@ -41,6 +54,7 @@ class Library:
 
     folder: Path
     trees: dict[str, Tree] = field(default_factory=dict)
+    drafts: dict[str, Draft] = field(default_factory=dict)
     cautions: Cautions = field(default_factory=lambda: Cautions(hazards={}, cautions={}))
     machines: dict[str, Card] = field(default_factory=dict)
     rounds: dict[str, Round] = field(default_factory=dict)
@@ -84,9 +98,7 @@ def load(folder: Path, only: frozenset[str] | None = None) -> Library:
                 library.cautions = cautions
         for symptom in library.symptoms:
             if only is None or symptom in only:
-                tree = _read(library, TREE, f"{symptom}.yaml")
-                if tree is not None and _named(library, tree.symptom, symptom, "symptom"):
-                    library.trees[symptom] = tree
+                _read_tree(library, symptom)
         for path in _yaml_files(folder / "machines"):
             card = _read(library, CARD, "machines", path.name)
             if card is not None and _named(library, card.machine, path.stem, "machine", "machines"):
@@ -140,6 +152,44 @@ def collector_at_rest() -> Iterator[None]:
     finally:
         if was_on:
             gc.enable()
+
+
+def _read_tree(library: Library, symptom: str) -> None:
+    name = library.file(f"{symptom}.yaml")
+    try:
+        text = text_of(library.folder / f"{symptom}.yaml", name)
+        tree, problems = read_text(TREE, text, name)
+        if problems and problems[-1].code != "newer-format":
+            draft = _draft(compose(text, name), symptom)
+            if draft is not None:
+                library.drafts[symptom] = draft
+    except Unreadable as error:
+        library.problems.append(error.problem)
+        return
+    library.problems += problems
+    if tree is not None and _named(library, tree.symptom, symptom, "symptom"):
+        library.trees[symptom] = tree
+
+
+def _draft(top: yaml.MappingNode, symptom: str) -> Draft | None:
+    """Return what can be read of a tree some of whose nodes cannot."""
+    silent = Notes("")
+    values = {key.value: value for key, value in top.value if isinstance(key.value, str)}
+    steps = values.get("steps")
+    start: Any = ID.read(values["start"], silent) if "start" in values else BAD
+    if not isinstance(steps, yaml.MappingNode) or start is BAD:
+        return None
+    read: dict[Any, Any] = {}
+    unread = set()
+    for key, value in steps.value:
+        name, step = ID.read(key, silent), STEP.read(value, silent)
+        if name is BAD or step is BAD:
+            unread.add(str(key.value))
+        else:
+            read[name] = step
+    place = Placed.at(symptom, 1, 1)
+    tree = Tree(symptom=place, title=place, start=start, steps=read)
+    return Draft(tree=tree, unread=frozenset(unread))
 
 
 def _read(library: Library, record: Record, *parts: str) -> Any:

@@ -47,6 +47,9 @@ def check(library: Library) -> list[Problem]:
         cautions = usable_precautions(library, problems)
         for symptom in library.trees:
             problems += tree_problems(library, symptom, cautions)
+        for draft in library.drafts.values():
+            view = view_of(library, draft.tree, cautions, draft.unread)
+            problems += [problem for rule in RULES for problem in rule(view)]
         for round_ in library.rounds.values():
             problems += round_problems(library, round_, cautions)
         problems += _card_problems(library)

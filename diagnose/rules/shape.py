@@ -29,14 +29,14 @@ def unknown_step(view: View) -> Iterator[Problem]:
     for case in view.tree.worked_cases:
         named += [case.finding, *case.answers]
     for name in named:
-        if name not in steps:
+        if name not in steps and name not in view.unread:
             hint = did_you_mean(name, steps)
             yield view.problem(name, "unknown-step", f'There is no step "{name}".{hint}')
 
 
 def unreached(view: View) -> Iterator[Problem]:
     """Every step is reached from the start."""
-    if view.tree.start not in view.tree.steps:
+    if view.unread or view.tree.start not in view.tree.steps:
         return
     found = reachable(view)
     for name in view.tree.steps:

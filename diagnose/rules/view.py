@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 @dataclass(slots=True)
 class View:
-    """One tree and the library around it."""
+    """One tree and the library around it; `unread` are steps of a draft that could not be read."""
 
     library: Library
     file: str
@@ -30,13 +30,15 @@ class View:
     graph: nx.MultiDiGraph
     cautions: Precautions | None
     closed_route: list[tuple[str, str, str]] = field(default_factory=list)
+    unread: frozenset[str] = frozenset()
 
     @property
     def sound(self) -> bool:
         """Whether the tree can be walked: start known, all targets known, no closed route."""
         steps = self.tree.steps
         return (
-            self.tree.start in steps
+            not self.unread
+            and self.tree.start in steps
             and not self.closed_route
             and all(way.to in steps for _, step in self.questions() for way in step.exits)
         )
@@ -59,7 +61,12 @@ class View:
         )
 
 
-def view_of(library: Library, tree: Tree, cautions: Precautions | None) -> View:
+def view_of(
+    library: Library,
+    tree: Tree,
+    cautions: Precautions | None,
+    unread: frozenset[str] = frozenset(),
+) -> View:
     """Return the view of one tree; `cautions` is None where `cautions.yaml` has errors."""
     graph = graph_of(tree)
     return View(
@@ -69,6 +76,7 @@ def view_of(library: Library, tree: Tree, cautions: Precautions | None) -> View:
         graph=graph,
         cautions=cautions,
         closed_route=loop(graph),
+        unread=unread,
     )
 
 

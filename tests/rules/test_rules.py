@@ -252,6 +252,19 @@ def test_where_cautions_are_broken_a_tree_that_names_a_hazard_says_so(tmp_path: 
     assert ("sample.yaml", "unknown-hazard") in codes
 
 
+def test_a_file_that_cannot_be_read_whole_is_still_looked_at_by_the_rules(tmp_path: Path) -> None:
+    """All that is wrong is said at once, and what a broken step would explain is not blamed."""
+    text = TREE.replace("ask: What", "aks: What").replace("[moving-parts]", "[moving-prts]")
+    text = text.replace("chance: 10", "chance: none").replace("It looks right: second", "X: 1")
+    assert found(write(tmp_path / "lib", text)) == [
+        ("sample.yaml", "no-such-step", *place(text, "aks"), "e"),
+        ("sample.yaml", "unknown-hazard", *place(text, "moving-prts"), "e"),
+        ("sample.yaml", "not-a-number", *place(text, "none"), "e"),
+    ]
+    (tmp_path / "lib" / "sample.yaml").write_text("format: 1\nsteps: []\n", encoding="utf-8")
+    assert {code for _, code, *_ in found(tmp_path / "lib")} == {"missing-key", "wrong-shape"}
+
+
 def test_every_message_is_one_sentence_that_ends(tmp_path: Path) -> None:
     messages = []
     for number, (old, new, _) in enumerate(BROKEN):
