@@ -19,9 +19,10 @@ class Diagnosis:
     """One symptom of one case, told as if it were a case of its own.
 
     `case` has the symptom's outcome, and `events` begin with one that says what an opened case
-    says; both so that whoever reads a case reads this.
+    says; both so that whoever reads a case reads this. `whole` is the case as the log has it.
     """
 
+    whole: CaseRecord
     case: CaseRecord
     events: tuple[LoggedEvent, ...]
 
@@ -66,7 +67,7 @@ def diagnoses(case: CaseRecord, events: Sequence[LoggedEvent]) -> list[Diagnosis
     met at an item is one without a symptom.
     """
     if case.round is None:
-        return [Diagnosis(case=case, events=tuple(events))]
+        return [Diagnosis(whole=case, case=case, events=tuple(events))]
     found: list[list[LoggedEvent]] = []
     going_on = False
     opened = events[0]
@@ -132,7 +133,7 @@ def _diagnosis(case: CaseRecord, events: list[LoggedEvent]) -> Diagnosis:
         finding=finding,
         found=reported,
     )
-    return Diagnosis(case=own, events=tuple(events))
+    return Diagnosis(whole=case, case=own, events=tuple(events))
 
 
 def _end(body: Mapping[str, Any]) -> str | None:

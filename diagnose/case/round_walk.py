@@ -99,7 +99,7 @@ class RoundWalk:
             kind=meaning.kind,
             symptom="",
             step=self.names[state.at],
-            caution=screen.id if isinstance(screen, CautionScreen) else "",
+            caution=screen.id if isinstance(screen, CautionScreen) and below is None else "",
             typed=text[:2000],
             shown=round_present.logged(screen) if below is None else None,
         )

@@ -95,7 +95,8 @@ def _case(case: CaseRecord, events: Sequence[LoggedEvent]) -> Iterator[Entry]:
     opened = events[0]
     title = _title(opened.body, case.symptom)
     yield Entry(at=opened.at, case=case.name, about=CASE, text=f"opened: {title}")
-    yield from _course(case, events)
+    for event in events:
+        yield from _course(case, event)
 
 
 def _round(case: CaseRecord, events: Sequence[LoggedEvent]) -> Iterator[Entry]:
@@ -111,27 +112,29 @@ def _round(case: CaseRecord, events: Sequence[LoggedEvent]) -> Iterator[Entry]:
         if body["kind"] == replies.NOT_RIGHT and (standing is None or body["step"] in standing):
             text = f"not right: {body['shown']['do']}"
             yield Entry(at=event.at, case=case.name, about=ROUND, text=text)
+        yield from _course(case, event)
         summary = _summary(body)
         if "marks" in summary:
             text = _came_to(title, body, summary)
             yield Entry(at=event.at, case=case.name, about=ROUND, text=text)
-    yield from _course(case, [event for event in events if event.body["symptom"]])
 
 
-def _course(case: CaseRecord, events: Sequence[LoggedEvent]) -> Iterator[Entry]:
-    """Yield the readings and the ends of diagnoses among the milestones of a case."""
-    for event in events:
-        body = event.body
-        figure = (body["more"] or {}).get("figure")
-        if figure:
-            value = f"{figure['value']:.4g} {figure['unit']}".strip()
-            text = f"{body['shown']['title']}: {value}, {body['answer']}"
-            yield Entry(at=event.at, case=case.name, about=READING, text=text)
-        if body["kind"] == "found":
-            text = f"service found: {body['answer']}"
-            yield Entry(at=event.at, case=case.name, about=FINDING, text=text)
-        elif any(trace["what"] == "ended" and trace["symptom"] for trace in body["trail"]):
-            yield Entry(at=event.at, case=case.name, about=FINDING, text=came_to(body))
+def _course(case: CaseRecord, event: LoggedEvent) -> Iterator[Entry]:
+    """Yield what a milestone says of a diagnosis: a reading, an end, what service found."""
+    body = event.body
+    figure = (body["more"] or {}).get("figure")
+    if figure:
+        value = f"{figure['value']:.4g} {figure['unit']}".strip()
+        text = f"{body['shown']['title']}: {value}, {body['answer']}"
+        yield Entry(at=event.at, case=case.name, about=READING, text=text)
+    if body["kind"] == "found":
+        text = f"service found: {body['answer']}"
+        yield Entry(at=event.at, case=case.name, about=FINDING, text=text)
+        return
+    ended = any(trace["what"] == "ended" and trace["symptom"] for trace in body["trail"])
+    # That a round was left says so itself.
+    if ended and not (case.round is not None and body["kind"] == replies.LEAVE):
+        yield Entry(at=event.at, case=case.name, about=FINDING, text=came_to(body))
 
 
 def _came_to(title: str, body: Mapping[str, Any], summary: Mapping[str, Any]) -> str:

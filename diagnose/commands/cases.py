@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 import json
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
+from diagnose.case.diagnoses import diagnoses
 from diagnose.case.screens import as_data
 from diagnose.case.state import Event
+from diagnose.case.story import story
 from diagnose.commands import options as opt
+from diagnose.commands.machines import open_list
 from diagnose.files.problems import did_you_mean
 
 if TYPE_CHECKING:
     import argparse
     from collections.abc import Sequence
 
+    from diagnose.case.diagnoses import Diagnosis
     from diagnose.case.log import CaseRecord
     from diagnose.case.sqlite_log import SqliteLog
 
@@ -24,14 +29,19 @@ def run(args: Sequence[str]) -> int:
     parser.add_argument("what", nargs="?", choices=("show", "found"), help="one case, or a verdict")
     parser.add_argument("case", nargs="?", help="the case's short name")
     parser.add_argument("finding", nargs="?", help="the finding that service reports")
-    parser.add_argument("--machine", metavar="ID", help="only this machine's")
+    parser.add_argument("--machine", metavar="ID", help="the story of this machine")
+    parser.add_argument("--open", action="store_true", help="which machine stands, limps or runs")
     options = parser.parse_args(args)
     log = opt.existing_log(options)
     if options.what == "show":
         return _show(log, options)
     if options.what == "found":
         return _found(log, options)
-    cases = log.cases(options.machine) if log is not None else []
+    if options.open:
+        return open_list(log, options)
+    if options.machine is not None:
+        return _story(log, options)
+    cases = log.cases() if log is not None else []
     if options.json:
         opt.say(json.dumps([_data(case) for case in cases]))
     elif not cases:
@@ -64,22 +74,49 @@ def case_named(
     return case
 
 
+def _story(log: SqliteLog | None, options: argparse.Namespace) -> int:
+    entries = story(log.milestones(options.machine)) if log is not None else []
+    if options.json:
+        opt.say(json.dumps([as_data(entry) for entry in entries]))
+        return opt.OK
+    if not entries:
+        opt.say(f'Nothing yet of "{options.machine[:40]}" in {opt.log_path(options)}.')
+    for entry in entries:
+        opt.say(f"{_when(entry.at)}  {entry.case}  {entry.about}  {entry.text}")
+    return opt.OK
+
+
 def _found(log: SqliteLog | None, options: argparse.Namespace) -> int:
     case = case_named(log, options)
     assert log is not None
     events = log.events(case)
-    findings: dict[str, Any] = events[0].body["more"]["trees"][case.symptom]["findings"]
+    referred = [d for d in diagnoses(case, events) if d.case.outcome == "referred"]
+    if not referred:
+        raise opt.WrongUse(f"Case {case.name} was not referred ({case.outcome}).")
+    # Where a round referred more than one symptom, the finding says which is meant.
+    known = {each.case.symptom: _findings(each) for each in referred}
+    findings = {name: own for own in known.values() for name, own in own.items()}
     if options.finding is None:
         raise opt.WrongUse(f"Say what service found: one of {', '.join(findings)}.")
     if options.finding not in findings:
         hint = did_you_mean(options.finding, findings)
-        raise opt.WrongUse(f'"{options.finding[:40]}" is no finding of {case.symptom}.{hint}')
-    if case.outcome != "referred":
-        raise opt.WrongUse(f"Case {case.name} was not referred ({case.outcome}).")
-    event = Event(kind="found", symptom=case.symptom, step="", answer=options.finding)
+        names = " or ".join(name for name in known if name) or f"case {case.name}"
+        raise opt.WrongUse(f'"{options.finding[:40]}" is no finding of {names}.{hint}')
+    symptom = next(name for name in reversed(known) if options.finding in known[name])
+    event = Event(kind="found", symptom=symptom, step="", answer=options.finding)
     log.append(case, events[-1].number + 1, event)
     opt.say(f"{case.name}: service found {findings[options.finding]['finding']}")
     return opt.OK
+
+
+def _findings(diagnosis: Diagnosis) -> dict[str, Any]:
+    """Return what the log knows of the findings of a diagnosis's symptom."""
+    for event in diagnosis.events:
+        trees = (event.body["more"] or {}).get("trees") or {}
+        if diagnosis.case.symptom in trees:
+            findings: dict[str, Any] = trees[diagnosis.case.symptom]["findings"]
+            return findings
+    return {}
 
 
 def _show(log: SqliteLog | None, options: argparse.Namespace) -> int:
@@ -103,7 +140,8 @@ def story_line(body: dict[str, Any] | Any) -> str:
     shown = body["shown"] or {}
     kind = body["kind"]
     if kind == "opened":
-        return f"opened: {body['more']['trees'][body['symptom']]['title']}"
+        of = body["more"].get("round") or body["more"]["trees"][body["symptom"]]
+        return f"opened: {of['title']}"
     if body["caution"]:
         phase = "released" if shown.get("phase") == "release" else "confirmed"
         return f"{shown.get('title')}: {phase if kind == 'done' else kind}"
@@ -111,6 +149,8 @@ def story_line(body: dict[str, Any] | Any) -> str:
     if figure:
         value = f"{figure['value']:.4g} {figure['unit']}".strip()
         return f"{shown.get('title')}: {value}, {body['answer']}"
+    if shown.get("screen") == "item":
+        return f"{shown['do']} {kind}"
     if shown.get("ask"):
         return f"{shown['ask']} {body['answer'] or kind}"
     if shown.get("finding"):
@@ -120,12 +160,16 @@ def story_line(body: dict[str, Any] | Any) -> str:
 
 def _line(case: CaseRecord) -> str:
     machine = case.machine or "no machine"
-    opened = case.opened[:16].replace("T", " ")
     end = case.outcome if case.finding is None else f"{case.outcome}: {case.finding}"
     found = f", service found {case.found}" if case.found else ""
-    return f"{case.name}  {opened}  {machine}  {case.symptom}  {end}{found}"
+    return (
+        f"{case.name}  {_when(case.opened)}  {machine}  {case.round or case.symptom}  {end}{found}"
+    )
+
+
+def _when(at: str) -> str:
+    return at[:16].replace("T", " ")
 
 
 def _data(case: CaseRecord) -> dict[str, Any]:
-    data: dict[str, Any] = as_data(case)
-    return {**data, "key": case.key.hex()}
+    return {**asdict(case), "key": case.key.hex()}
