@@ -275,15 +275,19 @@ def _passed(told: Told) -> Iterator[Passed]:
 
 
 def _asked(told: Told, likely: Sequence[Likely]) -> Iterator[Asked]:
-    """Yield the causes for service: what the case stopped at, what was met, then the likeliest."""
+    """Yield the causes for service: where the case stopped, then those met or likely enough."""
     chance = {
         (group.symptom, cause["step"]): cause["probability"]
         for group in likely
         for cause in group.causes
     }
-    met = [(symptom, step) for symptom, step, reached in reversed(told.for_service()) if reached]
-    others = [key for key, share in chance.items() if share >= WORTH_ASKING]
-    for symptom, step in dict.fromkeys([*met, *others]):
+    met = [(symptom, step) for symptom, step, reached in told.for_service() if reached]
+    likely_enough = [key for key, share in chance.items() if share >= WORTH_ASKING]
+    keys = sorted(
+        dict.fromkeys([*met, *likely_enough]),
+        key=lambda key: (key != told.stopped_at, -chance.get(key, 0)),
+    )
+    for symptom, step in keys:
         finding = told.findings(symptom).get(step)
         if finding is None or finding["who"] != "service":
             continue

@@ -12,16 +12,22 @@ from diagnose.paper.markdown import heading, inline, strong, wrapped
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
 
-    from diagnose.paper.handover import Asked, Entry, Page, Passed
+    from diagnose.paper.handover import Asked, Entry, Page
     from diagnose.paper.told import Taken
 
 #: Room to write in by hand.
-SHORT: Final = "." * 24
+SHORT: Final = "." * 20
 LONG: Final = "." * 64
 
-#: How many causes of a symptom, and how many requests, stand on the page; the JSON has all.
+#: How many causes of a symptom, requests and ids stand on the page; the JSON has all.
 CAUSES: Final = 3
 REQUESTS: Final = 4
+IDS: Final = 6
+
+#: Two printed pages. A case that takes more is told more shortly: first without the remedies' own
+#: words, then without what was done for each question, then packed.
+LINES: Final = 110
+FULL, NO_REMEDY, NO_DOING, PACKED = range(4)
 
 _WHY: Final = {
     replies.CANNOT: "Could not be done.",
@@ -34,19 +40,29 @@ _WHY: Final = {
 
 
 def as_markdown(page: Page) -> str:
-    """Return the page as Markdown, in lines of 100 columns, ending with a newline."""
-    lines: list[str] = []
-    for part in (
-        _head(page),
-        _section("Checks and readings", _story(page)),
-        _section("Remedies tried", _remedies(page)),
-        _section("Passed over", _passed(page)),
-        _section("Cautions confirmed", _cautions(page)),
-        _section("What service is asked to do", _asked(page.asked, page)),
-        _section("Service's verdict", _verdict(page)),
-    ):
-        lines += part
+    """Return the page as Markdown, in lines of 100 columns, ending with a newline.
+
+    Where it would take more than two printed pages it is told more shortly, and says so; the JSON
+    keeps all. A case of hours may still take a third.
+    """
+    for detail in (FULL, NO_REMEDY, NO_DOING, PACKED):
+        lines = _lines(page, detail)
+        if len(lines) <= LINES:
+            break
     return "\n".join(lines) + "\n"
+
+
+def _lines(page: Page, detail: int) -> list[str]:
+    return [
+        *_head(page),
+        *_section("Checks and readings", _story(page, detail)),
+        *_section("Remedies tried", _remedies(page, detail)),
+        *_section("Passed over", _passed(page, detail)),
+        *_section("Cautions confirmed", _cautions(page, detail)),
+        *_section("What service is asked to do", _asked(page.asked, page)),
+        *_section("Service's verdict", _verdict(page)),
+        *_shortened(page, detail),
+    ]
 
 
 def as_json(page: Page) -> dict[str, Any]:
@@ -136,16 +152,20 @@ def _left(page: Page) -> Iterator[str]:
             f"{strong(taken.title)} was taken at {_clock(page, taken.at)}; the case was taken up"
             " again since. Whether it still holds, and whose tag hangs there, is not known: look."
         )
-    for cause in page.asked:
-        if cause.met and cause.leave_safe:
-            yield f"The screen said: {inline(cause.leave_safe)}"
+    safe = dict.fromkeys(cause.leave_safe for cause in page.asked if cause.met and cause.leave_safe)
+    if safe:
+        yield f"They were told, and nothing confirms it: {' '.join(inline(line) for line in safe)}"
     if not held and not lost:
-        yield "The log knows of nothing that holds the machine."
+        yield "By the log no lockout is in force."
 
 
-def _story(page: Page) -> Iterator[str]:
-    for number, entry in enumerate(page.story, start=1):
-        text = f"{_clock(page, entry.at)} {_entry(entry)}"
+def _story(page: Page, detail: int) -> Iterator[str]:
+    known = [e for e in page.story if detail < PACKED or e.answer is not None]
+    unsure = [_timed(page, e.at, inline(e.words)) for e in page.story if e not in known]
+    told = [_timed(page, entry.at, _entry(entry, detail)) for entry in known]
+    if unsure:
+        told.append(f"Not sure: {' '.join(unsure)}")
+    for number, text in enumerate(told, start=1):
         yield from wrapped(text, first=f"{number}. ")
     if page.taken_back:
         count = len(page.taken_back)
@@ -154,8 +174,8 @@ def _story(page: Page) -> Iterator[str]:
         yield f"{answers} taken back and not told here."
 
 
-def _entry(entry: Entry) -> str:
-    words = inline(f"{entry.do} {entry.words}")
+def _entry(entry: Entry, detail: int) -> str:
+    words = inline(f"{entry.do} {entry.words}" if detail < NO_DOING else entry.words)
     if entry.kind == "entered":
         return f"On to {strong(entry.answer)} from: {words}"
     if entry.kind == "returned":
@@ -174,36 +194,55 @@ def _entry(entry: Entry) -> str:
     return f"{told}; {workings}" if workings else told
 
 
-def _remedies(page: Page) -> Iterator[str]:
+def _remedies(page: Page, detail: int) -> Iterator[str]:
+    results: dict[str, list[str]] = {}
     for tried in page.remedies:
-        yield from _bullet(
-            f"{_clock(page, tried.at)} {inline(tried.finding)} {inline(tried.remedy)}"
-            f" {strong(tried.result)}"
-        )
+        remedy = f" {inline(tried.remedy)}" if detail == FULL else ""
+        text = _timed(page, tried.at, f"{_cause(tried.finding, detail)}{remedy}")
+        results.setdefault(tried.result, []).append(text)
+    for result, remedies in results.items():
+        if detail == PACKED:
+            yield from _bullet(f"{strong(result)} {' '.join(remedies)}")
+        else:
+            for text in remedies:
+                yield from _bullet(f"{text} {strong(result)}")
 
 
-def _passed(page: Page) -> Iterator[str]:
+def _passed(page: Page, detail: int) -> Iterator[str]:
+    """Yield what was passed over, what had the same reason together."""
+    reasons: dict[str, list[str]] = {}
     for step in page.passed:
-        yield from _bullet(f"{_clock(page, step.at)} {inline(step.words)} {_why(step)}")
+        why = _WHY.get(step.why, step.why).format(reason=inline(step.reason))
+        reasons.setdefault(why, []).append(_timed(page, step.at, _cause(step.words, detail)))
+    for why, steps in reasons.items():
+        yield from _bullet(f"**{why}** {' '.join(steps)}")
 
 
-def _why(step: Passed) -> str:
-    return _WHY.get(step.why, step.why).format(reason=inline(step.reason))
+def _cause(words: str, detail: int) -> str:
+    """Return a cause in words; where it has to be short, without the reason to believe it."""
+    return inline(words if detail < PACKED else f"{words.partition('. ')[0].rstrip('.')}.")
 
 
-def _cautions(page: Page) -> Iterator[str]:
-    """Yield the cautions in one paragraph; those that another one includes stand with it."""
-    if page.cautions:
-        yield from wrapped("; ".join(_caution(page, taken) for taken in page.cautions) + ".")
+def _cautions(page: Page, detail: int) -> Iterator[str]:
+    """Yield the cautions, each with every time that it was in force."""
+    times: dict[str, list[Taken]] = {}
+    for taken in page.cautions:
+        times.setdefault(inline(taken.title), []).append(taken)
+    for title, rows in times.items():
+        spans = [_span(page, taken) for taken in rows]
+        if detail == PACKED and len(rows) > 3:
+            spans = [f"{len(rows)} times from {_clock(page, rows[0].at)} on", spans[-1]]
+        yield from _bullet(f"**{title}:** {', '.join(spans)}")
 
 
-def _caution(page: Page, taken: Taken) -> str:
-    started = f"{_clock(page, taken.at)} {inline(taken.title)}"
+def _span(page: Page, taken: Taken) -> str:
+    started = _clock(page, taken.at)
     if not taken.lapses:
         return started
     if taken.ended is None:
         return f"{started} (in force)"
-    return f"{started} ({taken.how} {_clock(page, taken.ended)})"
+    how = "" if taken.how in ("released", "tried out") else f" ({taken.how})"
+    return f"{started} to {_clock(page, taken.ended)}{how}"
 
 
 def _asked(asked: Sequence[Asked], page: Page) -> Iterator[str]:
@@ -226,7 +265,8 @@ def _verdict(page: Page) -> Iterator[str]:
             f"{inline(said['words'])} ({inline(said['finding'])})",
         )
     yield from _item("Cause found", LONG)
-    yield from wrapped(f"One of: {_joined(*page.findings)}", first="  ")
+    others = f"; `diagnose cases found {page.case}` lists all" if page.findings[IDS:] else ""
+    yield from wrapped(f"One of: {_joined(*page.findings[:IDS])}{others}", first="  ")
     yield from _item("What was done", LONG)
     yield from _item("Parts used", LONG)
     yield from _item("Released, own tag off", f"{SHORT} **Hours:** {SHORT}")
@@ -235,6 +275,14 @@ def _verdict(page: Page) -> Iterator[str]:
         yield f"- **Then report it:** `diagnose cases found {page.case} FINDING`"
     elif page.outcome == "open":
         yield f"- **To go on with it first:** `diagnose resume {page.case}`"
+
+
+def _shortened(page: Page, detail: int) -> Iterator[str]:
+    if detail > FULL:
+        yield ""
+        yield from wrapped(
+            f"Told shortly for want of room; `diagnose handover {page.case} --format json` has all."
+        )
 
 
 def _section(title: str, lines: Iterable[str]) -> list[str]:
@@ -273,6 +321,10 @@ def _battery(battery: Mapping[str, Any]) -> str:
         battery.get("capacity"),
         f"{cycles} cycles" if cycles is not None else None,
     )
+
+
+def _timed(page: Page, at: str, text: str) -> str:
+    return f"{_clock(page, at)} {text}"
 
 
 def _day(at: str) -> str:

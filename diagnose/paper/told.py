@@ -113,6 +113,15 @@ class Told:
             if role:
                 yield body["at"], role
 
+    @property
+    def stopped_at(self) -> tuple[str, str] | None:
+        """The finding for service at which the case was referred or left: symptom, step."""
+        last = self.last_reply
+        shown = last["shown"] or {}
+        if last["kind"] not in (replies.REFER, replies.LEAVE) or shown["screen"] != "finding":
+            return None
+        return (last["symptom"], last["step"]) if shown["who"] == "service" else None
+
     def for_service(self) -> list[tuple[str, str, bool]]:
         """Return the findings for service that were shown: symptom, step, whether it was reached.
 
@@ -125,11 +134,8 @@ class Told:
             finding = self.findings(trace["symptom"]).get(trace["step"])
             if trace["what"] == "rests" and finding and finding["who"] == "service":
                 met[key] = met.get(key, False) or trace["why"] != "unchecked"
-        last = self.last_reply
-        shown = last["shown"] or {}
-        stopped = last["kind"] in (replies.REFER, replies.LEAVE)
-        if stopped and shown.get("screen") == "finding" and shown["who"] == "service":
-            met[(last["symptom"], last["step"])] = True
+        if self.stopped_at is not None:
+            met[self.stopped_at] = True
         return [(symptom, step, reached) for (symptom, step), reached in met.items()]
 
     def cautions(self) -> list[Taken]:

@@ -1,0 +1,358 @@
+"""A case's log as a page: what counts, what holds, what service has to know."""
+
+from __future__ import annotations
+
+import json
+import random
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from diagnose.case.screens import CautionScreen, CheckScreen, FindingScreen, ReadingScreen
+from diagnose.case.sqlite_log import SqliteLog
+from diagnose.commands import resume
+from diagnose.files.library import built_in
+from diagnose.measure.registry import MEASUREMENTS
+from diagnose.paper.handover_sheet import as_json, as_markdown
+
+if TYPE_CHECKING:
+    from conftest import Desk
+
+TO_TURN = ["Nothing odd", "volts=24.6"]
+DEAD = "done"
+#: Past the causes for service that no answer led to, to one that is the operator's.
+BEYOND = ["keep looking", "keep looking"]
+
+
+def asked(page: Any) -> list[tuple[str, str | None]]:
+    return [(entry.words, entry.answer) for entry in page.story]
+
+
+# What was answered
+
+
+def test_every_check_and_reading_is_told_in_order(desk: Desk) -> None:
+    name = desk.start("alpha", [*TO_TURN, "unsure"], "one")
+    page = desk.page(name)
+    assert asked(page) == [
+        ("What do you see?", "Nothing odd"),
+        ("State of charge from the rest voltage", "enough"),
+        ("Do the brushes turn?", None),
+    ]
+    assert [entry.do for entry in page.story] == ["Walk round it.", "", ""]
+    assert [entry.at[11:16] for entry in page.story] == ["10:01", "10:02", "10:03"]
+
+
+def test_a_reading_has_its_value_what_was_expected_and_how_it_was_worked_out(desk: Desk) -> None:
+    name = desk.start("alpha", TO_TURN, "one")
+    entry = as_json(desk.page(name))["story"][1]
+    assert entry["typed"] == "volts=24.6"
+    assert entry["inputs"] == {"volts": "24.6"}
+    figure = entry["figure"]
+    # By hand: 24.6 V / 12 cells x 6 = 12.30 V, between 12.24 V (50 %) and 12.45 V (75 %).
+    by_hand = 50 + 25 * (12.30 - 12.24) / (12.45 - 12.24)
+    assert figure["value"] == pytest.approx(by_hand, rel=1e-9)
+    assert (figure["expected"]["low"], figure["expected"]["high"]) == (20, 100)
+    assert figure["workings"][1] == "24.6 V / 12 cells = 2.050 V a cell, 12.30 V for six"
+    assert any(row[0] == "volts" and row[1] == pytest.approx(24.6) for row in entry["si"])
+    text = " ".join(desk.markdown(name).split())
+    assert "**57.14 %**, enough" in text
+    assert "expected 20 to 100 %" in text
+    assert "24.6 V / 12 cells = 2.050 V a cell" in text
+
+
+def test_an_answer_that_was_taken_back_is_not_told_as_a_fact(desk: Desk) -> None:
+    name = desk.start("alpha", ["Nothing odd", "back", "A puddle"], "one")
+    page = desk.page(name)
+    assert ("What do you see?", "Nothing odd") not in asked(page)
+    assert ("What do you see?", "A puddle") in asked(page)
+    assert [back["answer"] for back in page.taken_back] == ["Nothing odd"]
+    text = as_markdown(page)
+    assert "Nothing odd" not in text
+    assert "1 answer was taken back" in text
+
+
+def test_a_caution_stays_told_when_the_answers_around_it_are_taken_back(desk: Desk) -> None:
+    replies = [*TO_TURN, "They stand still", DEAD, "String", "back", "back", "back"]
+    name = desk.start("alpha", replies, "one")
+    page = desk.page(name)
+    assert asked(page) == [("What do you see?", "Nothing odd")]
+    assert [(taken.title, taken.how) for taken in page.cautions] == [
+        ("Nothing can turn", "gone back"),
+        ("Key out", "gone back"),
+    ]
+
+
+def test_what_the_card_answered_is_told_too(desk: Desk) -> None:
+    name = desk.start("beta", [DEAD, "Free", "refer"], "one")
+    first = desk.page(name).story[0]
+    assert (first.kind, first.words, first.answer) == ("card", "Which battery has it?", "flooded")
+
+
+# Behind a doorway
+
+
+def test_the_tree_behind_a_doorway_is_known_to_the_log(desk: Desk) -> None:
+    name = desk.start("alpha", ["A puddle", DEAD, "Free", "refer"], "one")
+    page = desk.page(name)
+    assert [group.symptom for group in page.likely] == ["alpha", "beta"]
+    assert page.likely[1].causes[0]["step"] == "fan"
+    assert page.asked[0].ask_service == "Measure the suction."
+    assert page.asked[0].met
+    assert page.parts[0] == "suction motor"
+    assert [entry.kind for entry in page.story] == ["check", "entered", "card", "check"]
+    text = as_markdown(page)
+    assert "On to **It does the second thing** from: Water is not picked up." in text
+
+
+def test_the_tree_behind_a_doorway_keeps_the_chances_it_was_opened_with(desk: Desk) -> None:
+    name = desk.start("alpha", ["A puddle"], "one")
+    log = SqliteLog(desk.log, "rw")
+    case = log.case(name)
+    assert case is not None
+    chances = resume.chances_again([event.body for event in log.events(case)])
+    assert chances["beta"] == {"clog": pytest.approx(0.6), "fan": pytest.approx(0.4)}
+    assert desk.trees is not None
+    file = desk.trees / "beta.yaml"
+    file.write_text(file.read_text().replace("chance: 60", "chance: 1"))
+    desk.resume(name, [DEAD, "leave"])
+    ranking = {cause["step"]: cause["probability"] for cause in desk.page(name).likely[1].causes}
+    assert ranking == {"clog": pytest.approx(0.6), "fan": pytest.approx(0.4)}
+
+
+def test_a_doorway_that_was_taken_back_brings_no_second_symptom(desk: Desk) -> None:
+    name = desk.start("alpha", ["A puddle", "back", "Nothing odd"], "one")
+    page = desk.page(name)
+    assert [group.symptom for group in page.likely] == ["alpha"]
+    assert "entered" not in [entry.kind for entry in page.story]
+
+
+# Remedies, and what was passed over
+
+
+def test_remedies_are_told_with_what_came_of_them(desk: Desk) -> None:
+    replies = [*TO_TURN, "They stand still", DEAD, "String", "not cured"]
+    page = desk.page(desk.start("alpha", replies, "one"))
+    assert [(t.finding, t.remedy, t.result) for t in page.remedies] == [
+        ("String holds the brush.", "Cut it away.", "not cured")
+    ]
+    # Nobody tries a remedy on a dead machine.
+    assert {taken.how for taken in page.cautions} == {"tried out"}
+
+
+@pytest.mark.parametrize(
+    ("replies", "why", "reason"),
+    [
+        (["Nothing odd", "volts=24.6", "They turn"], "by", "battery-trained"),
+        ([*TO_TURN, "They stand still", "cannot"], "caution", "Nothing can turn"),
+        ([*TO_TURN, "They stand still", DEAD, "cannot"], "cannot", ""),
+        ([*TO_TURN, "They stand still", DEAD, "String", "cannot"], "cannot", ""),
+        ([*TO_TURN, "They stand still", DEAD, "Nothing there", "keep looking"], "keep looking", ""),
+    ],
+)
+def test_what_was_passed_over_is_told_with_the_reason(
+    desk: Desk, replies: list[str], why: str, reason: str
+) -> None:
+    passed = desk.page(desk.start("alpha", replies, "one")).passed
+    assert (passed[0].why, passed[0].reason) == (why, reason)
+    assert passed[0].words.endswith(("?", "."))
+
+
+def test_a_reading_that_the_card_cannot_support_is_told_with_the_line_that_lacks(
+    desk: Desk,
+) -> None:
+    assert desk.trees is not None
+    file = desk.trees / "alpha.yaml"
+    file.write_text(file.read_text().replace("read: rest-voltage", "read: film"))
+    page = desk.page(desk.start("alpha", ["Nothing odd"], "one"))
+    card = [step for step in page.passed if step.why == "card"]
+    assert [step.words for step in card] == [MEASUREMENTS["film"].title]
+    assert "path_width" in card[0].reason
+
+
+def test_a_refused_release_is_somebody_elses_tag(desk: Desk) -> None:
+    assert desk.trees is not None
+    file = desk.trees / "alpha.yaml"
+    hands_first = file.read_text().replace("start: look", "start: hands") + (
+        "  hands: {ask: Is it in place?, hazards: [brush-drive],"
+        " answers: {It is: turn, It is not: look}}\n"
+    )
+    file.write_text(hands_first)
+    page = desk.page(desk.start("alpha", [DEAD, "It is", "cannot"], "one"))
+    assert [tag.reason for tag in page.tags] == ["Nothing can turn"]
+    assert page.standing.state == "stands"
+    assert "perhaps somebody else's tag" in " ".join(as_markdown(page).split())
+
+
+# How it was left
+
+
+@pytest.mark.parametrize(
+    ("replies", "outcome", "state"),
+    [
+        (["Nothing odd"], "open", "limps"),
+        (["danger"], "referred", "stands"),
+        ([*TO_TURN, "They stand still", DEAD], "open", "stands"),
+        ([*TO_TURN, "They stand still", DEAD, "String", "cured"], "cured", "runs"),
+        ([*TO_TURN, "They stand still", DEAD, "String", "not cured", *BEYOND], "open", "limps"),
+        # Service's cause is on the screen when they leave, and it says how to leave the machine.
+        ([*TO_TURN, "They stand still", DEAD, "String", "not cured"], "open", "stands"),
+        (["A puddle", DEAD, "Free", "refer"], "referred", "stands"),
+        (["A puddle", DEAD, "Free"], "open", "stands"),
+        (["A puddle", DEAD, "Blocked"], "open", "limps"),
+        (["A puddle", DEAD, "Free", "back", "Blocked", "cured"], "cured", "runs"),
+    ],
+)
+def test_it_stands_limps_or_runs(desk: Desk, replies: list[str], outcome: str, state: str) -> None:
+    page = desk.page(desk.start("alpha", replies, "one"))
+    assert (page.outcome, page.standing.state) == (outcome, state)
+
+
+def test_a_lockout_in_force_says_since_when_and_whose_tag(desk: Desk) -> None:
+    name = desk.start("alpha", [*TO_TURN, "They stand still", DEAD], "one", "--as", "service")
+    text = " ".join(desk.markdown(name).split())
+    assert "**Nothing can turn** since 10:04: the tag of the service hangs there" in text
+    assert "The connector is apart. My tag hangs on it." in text
+
+
+def test_after_a_resume_nobody_knows_of_the_lockout_until_it_is_taken_again(desk: Desk) -> None:
+    name = desk.start("alpha", [*TO_TURN, "They stand still", DEAD], "one")
+    desk.resume(name, [])
+    page = desk.page(name)
+    assert page.standing.state == "stands"
+    assert {taken.how for taken in page.cautions} == {"unknown"}
+    assert "is not known: look" in " ".join(as_markdown(page).split())
+    desk.resume(name, [DEAD])
+    page = desk.page(name)
+    assert [taken.how for taken in page.cautions] == ["taken again", "taken again", None, None]
+    assert page.standing.state == "stands"
+    desk.resume(name, [DEAD, "String", "not cured", *BEYOND])
+    page = desk.page(name)
+    assert page.standing.state == "limps"
+    assert [role for _, role in page.people] == ["operator"] * 4
+
+
+def test_a_danger_is_told_with_what_was_on_the_screen(desk: Desk) -> None:
+    name = desk.start("alpha", [*TO_TURN, "They stand still", DEAD, "danger"], "one")
+    page = desk.page(name)
+    assert page.danger is not None
+    assert page.danger["words"] == "What is round the hub?"
+    assert "Danger was reported at 10:05" in as_markdown(page)
+
+
+# Causes, requests, verdict
+
+
+def test_the_causes_are_those_of_the_last_screen(desk: Desk) -> None:
+    name = desk.start(
+        "alpha", [*TO_TURN, "They stand still", DEAD, "Nothing there", "refer"], "one"
+    )
+    end = desk.face.screens[-1]
+    page = desk.page(name)
+    shown = [(cause.step, cause.probability) for cause in end.ranking]
+    assert [(c["step"], c["probability"]) for c in page.likely[0].causes] == [
+        (step, pytest.approx(share)) for step, share in shown[:6]
+    ]
+    assert page.closing == {step: pytest.approx(share) for step, share in shown}
+    assert page.asked[0].step == "motor"
+    assert page.asked[0].hazards == ("Wiring inside",)
+
+
+def test_the_verdict_comes_back_to_the_page(desk: Desk) -> None:
+    name = desk.start("alpha", ["danger"], "one")
+    assert f"`diagnose cases found {name} FINDING`" in desk.markdown(name)
+    assert set(desk.page(name).findings) >= {"motor", "cell", "door"}
+    desk.found(name, "motor")
+    page = desk.page(name)
+    assert page.verdict is not None
+    assert page.verdict["words"] == "The brush motor is dead."
+    assert "The brush motor is dead. (motor)" in as_markdown(page)
+
+
+def test_the_head_has_room_where_no_card_speaks(desk: Desk) -> None:
+    text = desk.markdown(desk.start("alpha", ["Nothing odd"]))
+    for label in ("Machine", "Hours", "Battery", "Stands at", "Access hours", "Last visit"):
+        assert f"- **{label}:** ....." in text
+
+
+def test_the_operators_words_are_told(desk: Desk) -> None:
+    name = desk.start(None, ["it does the frist thing"], "one")
+    page = desk.page(name)
+    assert page.words == "it does the frist thing"
+    assert page.title == "It does the first thing"
+
+
+def test_a_case_over_several_days_has_dates(desk: Desk) -> None:
+    name = desk.start("alpha", ["Nothing odd"], "one")
+    desk.clock.at = desk.clock.at.replace(day=5)
+    desk.resume(name, ["volts=24.6"])
+    text = desk.markdown(name)
+    assert "1. 11-03 10:01 Walk round it." in text
+    assert "2. 11-05 10:04 State of charge" in text
+    assert "All times are UTC." in " ".join(text.split())
+
+
+# The built-in library
+
+
+class Careful:
+    """Replies with a bias: readings in the middle, cautions taken, remedies that fail."""
+
+    def __init__(self, seed: int, steps: int = 400) -> None:
+        self.random = random.Random(seed)
+        self.left = steps
+
+    def __call__(self, screen: Any) -> str | None:
+        self.left -= 1
+        if self.left < 0:
+            return None
+        if isinstance(screen, CautionScreen):
+            return "done"
+        if isinstance(screen, ReadingScreen):
+            return "unsure"
+        if isinstance(screen, FindingScreen):
+            return "keep looking" if "keep looking" in screen.replies else "not cured"
+        assert isinstance(screen, CheckScreen)
+        if self.random.random() < 0.3:
+            return "unsure"
+        if "back" in screen.replies and self.random.random() < 0.1:
+            return "back"
+        return self.random.choice(screen.answers).id
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_a_long_case_fits_on_two_pages_and_loses_nothing(desk: Desk, seed: int) -> None:
+    desk.trees = None
+    symptom = ["streaking", "poor-pickup", "low-runtime", "no-solution-flow"][seed % 4]
+    name = desk.start(symptom, Careful(seed), "dock", "--as", "battery-trained")
+    page = desk.page(name)
+    assert page.outcome == "referred"
+    lines = as_markdown(page).splitlines()
+    assert max(map(len, lines)) <= 100
+    # A third page for a case of hours, in which every remedy of two symptoms was tried.
+    hours = len(page.story) + len(page.remedies) > 50
+    assert len(lines) <= (140 if hours else 110), "\n".join(lines)
+    # Followed by hand: every reply that moved the walk, less the last one at each `back`.
+    log = SqliteLog(desk.log, "rw")
+    case = log.case(name)
+    assert case is not None
+    kept: list[dict[str, Any]] = []
+    for event in log.events(case):
+        body = dict(event.body)
+        if body["kind"] == "back":
+            kept.pop()
+        elif body["kind"] not in ("opened", "done", "danger", "leave", "refer", "cured"):
+            kept.append(body)
+    data = json.loads(json.dumps(as_json(page)))
+    told = [(e["step"], e["answer"]) for e in data["story"] if e["kind"] in ("check", "reading")]
+    assert told == [
+        (b["step"], b["answer"] or None) for b in kept if b["kind"] in ("answer", "unsure")
+    ]
+    tried = [(t["step"], t["result"]) for t in data["remedies"]]
+    assert tried == [(b["step"], b["kind"]) for b in kept if b["kind"] == "not cured"]
+    set_aside = [b["step"] for b in kept if b["kind"] == "keep looking"]
+    assert [p["step"] for p in data["passed"] if p["why"] == "keep looking"] == set_aside
+
+
+def test_the_built_in_library_is_the_one_that_was_walked() -> None:
+    assert (built_in() / "streaking.yaml").is_file()
