@@ -31,9 +31,12 @@ WORDS: Final[dict[str, str]] = {
     "doorway-shut": "The symptom {symptom} cannot be opened, so this one goes on.",
     "resumed": "Taken up again. Earlier answers that fit: {fits}; asked anew: {misfits}.",
     # A remedy that has helped too often, from the log.
-    "comes-back": "This remedy has helped here {before} times before: something wears it out.",
+    "comes-back": (
+        "It comes back: cured here {before} times within 30 days. The cure holds off the sign, not"
+        " the cause: have service look for it."
+    ),
     # In a round.
-    "round-noted": "Noted as not right.",
+    "round-noted": "Noted as not right. If it is not safe to use, park it and call service.",
     "round-with-service": "That symptom is with service already. Noted as not right.",
     "round-after-cured": "{title}: cured. The round goes on.",
     "round-after-referred": "{title}: with service now. The round goes on.",
@@ -57,6 +60,7 @@ WORDS: Final[dict[str, str]] = {
     "no-such-machine": 'No machine here is "{typed}". Give its number, its name, or none.{hint}',
     "no-such-symptom": 'No symptom here sounds like "{typed}". Give its number, or other words.',
     "several-fit": 'More than one sounds like "{typed}". Which is it?',
+    "none-fits": 'No symptom here sounds like "{typed}". The first one asks what it looks like.',
     "symptom-broken": "That symptom cannot be opened: {message}.",
     "cannot-read": "That reading cannot be used: {message}.",
     # Why.
@@ -67,6 +71,9 @@ WORDS: Final[dict[str, str]] = {
     "why-reading": "The reading: {title}. {how}",
     "why-finding": "Your answers led here.",
     "why-unchecked": "No answer led here. It is the best of what is left, so look first.",
+    # What the rounds left undone that speaks for a cause.
+    "undone-item": "Left for another time in {round}: {item}",
+    "undone-round": "Overdue on this machine: {round}.",
 }
 
 #: The replies in words.
