@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from diagnose.commands import options as opt
@@ -33,6 +34,9 @@ def run(args: Sequence[str]) -> int:
     if options.file is None:
         opt.say(text.rstrip("\n"))
         return opt.OK
+    file = Path(options.file)
+    if file.exists() and file.samefile(log.path):
+        raise opt.Unusable(f"{file}: this is the case log; name another file.")
     write(options.file, text)
     opt.say(f"The handover of case {case.name} is in {options.file}.")
     return opt.OK

@@ -67,6 +67,14 @@ def log_path(options: argparse.Namespace) -> Path:
     return user_data_path("diagnose", appauthor=False) / "cases.sqlite"
 
 
+def where(options: argparse.Namespace) -> str:
+    """Return what a command line has to add, to mean the same library and log again."""
+    import shlex
+
+    given = (("--trees", options.trees), ("--log", options.log))
+    return "".join(f" {name} {shlex.quote(value)}" for name, value in given if value)
+
+
 def open_log(options: argparse.Namespace) -> SqliteLog:
     """Return the case log, made where it is missing. Raises `LogError`."""
     from diagnose.case.sqlite_log import SqliteLog
@@ -102,4 +110,5 @@ __all__ = [
     "parser",
     "say",
     "trees_folder",
+    "where",
 ]

@@ -54,7 +54,7 @@ def run(args: Sequence[str]) -> int:
         **past(log, shelf),
     )
     told = {symptom for body in bodies for symptom in (body["more"] or {}).get("trees", {})}
-    record = Record(log, case, events[-1].number + 1, told)
+    record = Record(log, case, events[-1].number + 1, told, opt.where(options))
     about = {"role": role, "name": options.name[:200]}
     face = face_for(plain=options.plain, json=options.json)
     machine = str(shelf.card.title) if shelf.card else None

@@ -69,7 +69,7 @@ def run(args: Sequence[str]) -> int:
         event = round_opened(rounds, state, options.person[:200], trail)
         machine = str(shelf.card.machine) if shelf.card else None
         case = log.open_case("", machine, event, round=str(round_.round))
-        record = Record(log, case, 2)
+        record = Record(log, case, 2, where=opt.where(options))
     run_session(rounds, state, face, record, str(shelf.card.title) if shelf.card else None)
     return opt.OK
 

@@ -22,13 +22,15 @@ if TYPE_CHECKING:
 class Record:
     """Where the events of a case go: its log, the case, and the number of the next event.
 
-    `told` are the symptoms whose trees the log of the case has already.
+    `told` are the symptoms whose trees the log of the case has already; `where` is what a command
+    line has to add to find this log and library again.
     """
 
     log: CaseLog
     case: CaseRecord
     number: int
     told: set[str] = field(default_factory=set)
+    where: str = ""
 
     def write(self, event: Event) -> None:
         """Put the next event on the disk. Raises `LogError`."""
@@ -68,7 +70,7 @@ def _with_way_on(screen: EndScreen, record: Record | None) -> EndScreen:
     """Return the end with how to go on: resume what was left, hand over what was referred."""
     if record is None:
         return screen
-    name = record.case.name
+    name = f"{record.case.name}{record.where}"
     if screen.outcome == "left":
         return replace(screen, notes=(*screen.notes, said("end-resume", case=name)))
     if screen.outcome == "referred":

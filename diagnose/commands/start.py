@@ -67,6 +67,6 @@ def run(args: Sequence[str]) -> int:
     if log is not None:
         event = opened(walk, state, words, trail)
         case = log.open_case(symptom, str(shelf.card.machine) if shelf.card else None, event)
-        record = Record(log, case, 2, set(state.entered))
+        record = Record(log, case, 2, set(state.entered), opt.where(options))
     run_session(walk, state, face, record, str(shelf.card.title) if shelf.card else None)
     return opt.OK
