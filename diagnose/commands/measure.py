@@ -6,12 +6,12 @@ import json
 from typing import TYPE_CHECKING
 
 from diagnose.commands import options as opt
-from diagnose.commands.shelf import Shelf
 from diagnose.files.problems import did_you_mean, shortened
 from diagnose.measure import inputs, registry
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    import argparse
+    from collections.abc import Callable, Sequence
 
     from diagnose.measure.registry import Expected, Figure, Measurement, Need
 
@@ -41,12 +41,10 @@ def run(args: Sequence[str]) -> int:
     if not options.values and options.machine is None:
         _print_explained(measurement, options.json)
         return opt.OK
-    shelf = Shelf(opt.trees_folder(options), frozenset())
-    card = shelf.machine(options.machine)
+    line = _line(options)
     try:
         text = " ".join(options.values)
         given = registry.parse_reply(measurement, text) if text else {}
-        line = card.line if card is not None else _silent
         figure = registry.compute(measurement, given, line, bare=False, si=False)
     except (registry.Unreadable, registry.MissingLine) as problem:
         raise opt.Unusable(f"{problem}") from problem
@@ -54,8 +52,15 @@ def run(args: Sequence[str]) -> int:
     return opt.OK
 
 
-def _silent(path: str) -> str | None:
-    return None
+def _line(options: argparse.Namespace) -> Callable[[str], str | None]:
+    """Return what looks a line of the machine's card up; without a machine it finds none."""
+    if options.machine is None:
+        return lambda path: None
+    # The library brings networkx along, which a figure alone has no use for.
+    from diagnose.commands.shelf import Shelf
+
+    card = Shelf(opt.trees_folder(options), frozenset()).machine(options.machine)
+    return card.line if card is not None else lambda path: None
 
 
 def _print_list(as_json: bool) -> None:
