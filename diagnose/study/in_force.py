@@ -39,8 +39,9 @@ class Precautions:
     def needs(self, step: Step | Item) -> int:
         """Return what a step needs: the cautions that it lists, and those over its hazards.
 
-        What a finding for service is about calls no caution here, nor does a doorway's line; what
-        they list does.
+        What they include is needed too: it lapses by its own rule, so one may still be in force
+        when the other is not. What a finding for service is about calls no caution here, nor does a
+        doorway's line; what they list does.
         """
         needed = 0
         for caution in step.cautions:
@@ -48,7 +49,7 @@ class Precautions:
         if not (isinstance(step, Finding) and (step.who == "service" or step.continue_with)):
             for hazard in step.hazards:
                 needed |= self.cover.get(hazard, 0)
-        return needed
+        return self.closed(needed)
 
     def closed(self, cautions: int) -> int:
         """Return the cautions with all that they include."""
