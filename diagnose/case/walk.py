@@ -7,7 +7,7 @@ a frozen `State`, so that *back* is an earlier state and a resume is the same re
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
 from diagnose.case import present
 from diagnose.case.branches import TOO_LITTLE, open_branches
@@ -27,6 +27,10 @@ if TYPE_CHECKING:
     from diagnose.files.card import Card
     from diagnose.files.cautions import Cautions
     from diagnose.study.in_force import Precautions
+
+
+#: A state, and the step that is entered next (with whether an answer points to it), or None.
+_Move: TypeAlias = "tuple[State, tuple[int, bool] | None]"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -203,17 +207,15 @@ class Walk:
         if kind == replies.LEAVE:
             return self._ended(fresh, "left", trail)
         if kind == replies.BACK:
-            return self._back(fresh)
+            return self._back(fresh, trail)
         screen = self.screen(state)
         if isinstance(screen, CautionScreen):
             return self._at_caution(fresh, screen, kind, trail)
         moved = replace(fresh, before=state)
         if isinstance(screen, FindingScreen):
             return self._at_finding(moved, kind, trail)
-        if kind == replies.UNSURE:
-            return self._pass_over(moved, kind, trail)
-        if kind == replies.CANNOT:
-            return self._pass_over(moved, kind, trail)
+        if kind in (replies.UNSURE, replies.CANNOT):
+            return self._go_on(self._pass_over(moved, kind, trail), trail)
         return self._answered(moved, meaning.answer, trail)
 
     def _answered(self, state: State, answer: str, trail: list[Trace]) -> State:
@@ -247,7 +249,7 @@ class Walk:
             return replace(state, in_force=state.in_force | taken, taken=state.taken | taken)
         moved = replace(state, before=state)
         if screen.phase == "release":
-            return self._pass_over(moved, "tag", trail)
+            return self._go_on(self._pass_over(moved, "tag", trail), trail)
         refused = replace(moved, refused=moved.refused | bit)
         return self.settle(refused, state.top.at, state.top.checked, trail)
 
@@ -263,14 +265,15 @@ class Walk:
             return self._ended(state, "cured", trail)
         if kind == replies.NOT_CURED:
             frame = self.with_failure(frame, frame.at)
-        return self._choose(state.on_top(frame.without(frame.at)), None, trail)
+        chosen = self._choose(state.on_top(frame.without(frame.at)), None, trail)
+        return self._go_on(chosen, trail)
 
     def with_failure(self, frame: Frame, finding: int) -> Frame:
         """Return the frame with what a failed remedy says believed."""
         which = self.volume(frame.symptom).plan.bit[finding]
         return replace(frame, logs=after_failed_remedy(frame.logs, which))
 
-    def _back(self, state: State) -> State:
+    def _back(self, state: State, trail: list[Trace]) -> State:
         earlier = state.before
         assert earlier is not None
         in_force = state.in_force
@@ -279,9 +282,11 @@ class Walk:
             step = self.step(state)
             if isinstance(step, Finding) and step.who != "service":
                 in_force &= ~self.precautions.lapsing
-        return replace(
+        earlier = replace(
             earlier, in_force=in_force, taken=state.taken | earlier.taken, notes=(), doorway=None
         )
+        # The step may be nothing for whoever has taken the case up since it was shown.
+        return self.settle(earlier, earlier.top.at, earlier.top.checked, trail)
 
     # Moving on
 
@@ -293,6 +298,16 @@ class Walk:
         trail: list[Trace],
     ) -> State:
         """Enter a step of the top frame, and go on until one is to be shown or the case ends."""
+        return self._go_on((state, (to, checked)), trail)
+
+    def _go_on(self, move: _Move, trail: list[Trace]) -> State:
+        # A loop and no recursion: a refused caution may pass over a thousand steps in a row.
+        state, entry = move
+        while entry is not None:
+            state, entry = self._enter(state, *entry, trail)
+        return state
+
+    def _enter(self, state: State, to: int, checked: bool, trail: list[Trace]) -> _Move:
         frame = state.top
         volume = self.volume(frame.symptom)
         while True:
@@ -312,7 +327,7 @@ class Walk:
             return self._through(state, step.continue_with, trail)
         why, note = self._hindrance(state, step)
         if why:
-            if note is not None:
+            if note is not None and note not in state.notes:
                 state = replace(state, notes=(*state.notes, note))
             if isinstance(step, Question):
                 return self._pass_over(state, why, trail)
@@ -322,7 +337,7 @@ class Walk:
             return self._choose(state.on_top(frame.without(to)), None, trail)
         how = "" if checked else "unchecked"
         trail.append(Trace(what="rests", symptom=frame.symptom, step=self._name(state), why=how))
-        return state
+        return state, None
 
     def _hindrance(self, state: State, step: Question | Finding) -> tuple[str, Said | None]:
         """Return why a step is passed over without a word of it, or an empty string."""
@@ -341,7 +356,7 @@ class Walk:
                 return "card", said("passed-card", message=lacking)
         return "", None
 
-    def _pass_over(self, state: State, why: str, trail: list[Trace]) -> State:
+    def _pass_over(self, state: State, why: str, trail: list[Trace]) -> _Move:
         frame = state.top
         trail.append(Trace(what="passed", symptom=frame.symptom, step=self._name(state), why=why))
         volume = self.volume(frame.symptom)
@@ -351,11 +366,11 @@ class Walk:
         if step.if_unsure is not None:
             answers = [way.answer for way in step.exits]
             target = volume.plan.ways[frame.at][answers.index(step.if_unsure)]
-            return self.settle(after, target, False, trail)
+            return after, (target, False)
         return self._choose(after, frame.at, trail)
 
-    def _choose(self, state: State, near: int | None, trail: list[Trace]) -> State:
-        """Enter the open branch worth most, of the step `near` if it has one; or refer the case."""
+    def _choose(self, state: State, near: int | None, trail: list[Trace]) -> _Move:
+        """Choose the open branch worth most, one of the step `near` first; or refer the case."""
         while True:
             frame = state.top
             volume = self.volume(frame.symptom)
@@ -367,14 +382,14 @@ class Walk:
                     target = branches.best()
                 assert target is not None
                 trail.append(Trace(what="chose", symptom=frame.symptom, step=plan.ids[target]))
-                return self.settle(state, target, False, trail)
+                return state, (target, False)
             if frame.door is None:
-                return self._ended(state, "referred", trail, "nothing-left")
+                return self._ended(state, "referred", trail, "nothing-left"), None
             # Behind a doorway nothing is left: it counts as tried, and the first tree goes on.
             state = replace(state, frames=state.frames[:-1])
             state, near = self._door_tried(state, frame.door, trail), None
 
-    def _through(self, state: State, symptom: str, trail: list[Trace]) -> State:
+    def _through(self, state: State, symptom: str, trail: list[Trace]) -> _Move:
         frame = state.top
         door = frame.at
         step = self.step(state)
@@ -399,7 +414,7 @@ class Walk:
             doorway=str(step.finding),
             notes=(*state.notes, *self._card_notes(below)),
         )
-        return self.settle(state, below.at, True, trail)
+        return state, (below.at, True)
 
     def _door_tried(self, state: State, door: int, trail: list[Trace]) -> State:
         frame = state.top
