@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from diagnose.case.interpret import ANSWER
-from diagnose.case.screens import said
+from diagnose.case.screens import FindingScreen, said
 from diagnose.case.state import Frame, State
 from diagnose.files import replies
 from diagnose.files.tree import Check, Finding, Question, Reading
@@ -19,6 +19,7 @@ from diagnose.files.tree import Check, Finding, Question, Reading
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
+    from diagnose.case.state import Trace
     from diagnose.case.walk import Walk
 
 #: The kinds of event that move the walk, and that *back* withdraws.
@@ -32,14 +33,21 @@ MOVES = frozenset(
     }
 )
 
+#: The kind of event with which a case is taken up again.
+RESUMED = "resumed"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Resumed:
-    """A case taken up again: how many replies still fit, and how many do not."""
+    """A case taken up again: how many replies still fit, and how many do not.
+
+    `trail` is what followed by itself: a step may be passed over for another person than before.
+    """
 
     state: State
     fits: int
     misfits: int
+    trail: tuple[Trace, ...] = ()
 
 
 def standing(events: Iterable[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
@@ -61,9 +69,27 @@ def replay(walk: Walk, symptom: str, events: Sequence[Mapping[str, Any]]) -> Res
     told = _Telling(walk, symptom)
     for event in events[:1]:
         told.follow(event["trail"])
-    for event in standing(events):
-        told.tell(event)
+    for event in events:
+        if event["kind"] in MOVES:
+            told.tell(event)
+        elif event["kind"] == replies.BACK:
+            told.withdraw(event)
+        elif event["kind"] == RESUMED:
+            told.take_up(event)
     return told.end()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Known:
+    """What the telling knew at one reply."""
+
+    stack: tuple[str, ...]
+    frames: Mapping[str, Frame]
+    entered: frozenset[str]
+    before: State | None
+    parting: tuple[str, int] | None
+    fits: int
+    misfits: int
 
 
 @dataclass(slots=True)
@@ -78,6 +104,8 @@ class _Telling:
     misfits: int = 0
     # Where the walk goes on once today's tree and the log part ways: symptom, step.
     parting: tuple[str, int] | None = None
+    # What was known before each reply that *back* may still withdraw.
+    earlier: list[_Known] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self.frames[self.symptom] = self.walk.frame(self.symptom)
@@ -85,6 +113,8 @@ class _Telling:
         self.entered.add(self.symptom)
 
     def tell(self, event: Mapping[str, Any]) -> None:
+        """Take over a reply that moved the walk."""
+        self.earlier.append(self._known())
         symptom, name = event["symptom"], event["step"]
         step = self._step(symptom, name)
         if step is None or not self._fits(event, step):
@@ -109,6 +139,27 @@ class _Telling:
                 self._part(symptom, target)
         self.follow(event["trail"])
 
+    def withdraw(self, event: Mapping[str, Any]) -> None:
+        """Forget the last reply, as *back* did."""
+        if self.earlier:
+            known = self.earlier.pop()
+            self.stack, self.frames, self.entered = (
+                list(known.stack),
+                dict(known.frames),
+                set(known.entered),
+            )
+            self.before, self.parting = known.before, known.parting
+            self.fits, self.misfits = known.fits, known.misfits
+            self.follow(event["trail"])
+
+    def take_up(self, event: Mapping[str, Any]) -> None:
+        """Go on as an earlier resume did: what did not fit was asked anew from there on."""
+        if self.parting is not None:
+            self._turn_off(self.parting)
+            self.parting, self.misfits = None, 0
+            self.earlier.clear()
+        self.follow(event["trail"])
+
     def follow(self, trail: Sequence[Mapping[str, str]]) -> None:
         """Take over what followed from a reply."""
         for trace in trail:
@@ -125,12 +176,16 @@ class _Telling:
             elif what == "passed":
                 self.frames[symptom] = frame.without(place)
             elif what == "returned":
-                if place not in frame.gone:
+                if isinstance(step, Finding) and place not in frame.gone:
                     self.frames[symptom] = self.walk.with_failure(frame, place).without(place)
                 if self.parting is None and len(self.stack) > 1:
                     self.stack.pop()
             elif what == "entered" and self.parting is None:
-                self._enter(symptom, place, trace["why"])
+                below = trace["why"]
+                if isinstance(step, Finding) and step.continue_with == below:
+                    self._enter(symptom, place, below)
+                else:
+                    self._part(symptom, place)
             elif what in ("chose", "rests"):
                 self.frames[symptom] = replace(
                     frame,
@@ -140,23 +195,22 @@ class _Telling:
                 )
 
     def end(self) -> Resumed:
+        """Return where the case stands."""
         if self.parting is not None:
-            symptom, at = self.parting
-            while self.stack[-1] != symptom:
-                self.entered.discard(self.stack.pop())
-            self.frames[symptom] = replace(self.frames[symptom], at=at, checked=True)
-            self.before = None
+            self._turn_off(self.parting)
         state = self._snapshot()
         frame = state.top
         note = said("resumed", fits=self.fits, misfits=self.misfits)
         state = replace(state, notes=(note,))
-        state = self.walk.settle(state, frame.at, frame.checked, [])
-        return Resumed(state=state, fits=self.fits, misfits=self.misfits)
+        trail: list[Trace] = []
+        state = self.walk.settle(state, frame.at, frame.checked, trail)
+        return Resumed(state=state, fits=self.fits, misfits=self.misfits, trail=tuple(trail))
 
     def _fits(self, event: Mapping[str, Any], step: Question | Finding) -> bool:
         shown = event["shown"] or {}
         if isinstance(step, Finding):
-            return event["kind"] not in (ANSWER, replies.UNSURE)
+            same = event["caution"] or shown.get("screen") == FindingScreen.screen
+            return bool(same) and step.continue_with is None
         same = event["caution"] or (
             (isinstance(step, Check) and shown.get("ask") == step.ask)
             or (isinstance(step, Reading) and shown.get("read") == step.read)
@@ -167,6 +221,25 @@ class _Telling:
     def _part(self, symptom: str, place: int) -> None:
         if self.parting is None:
             self.parting = (symptom, place)
+
+    def _turn_off(self, parting: tuple[str, int]) -> None:
+        """Leave the log's route for where it parted from today's tree."""
+        symptom, at = parting
+        while self.stack[-1] != symptom:
+            self.entered.discard(self.stack.pop())
+        self.frames[symptom] = replace(self.frames[symptom], at=at, checked=True)
+        self.before = None
+
+    def _known(self) -> _Known:
+        return _Known(
+            stack=tuple(self.stack),
+            frames=dict(self.frames),
+            entered=frozenset(self.entered),
+            before=self.before,
+            parting=self.parting,
+            fits=self.fits,
+            misfits=self.misfits,
+        )
 
     def _enter(self, symptom: str, place: int, below: str) -> None:
         if self.walk.shelf(below) is None or below in self.entered:
