@@ -30,11 +30,12 @@ def _some(draw: Any, items: list[str], most: int = 2) -> list[str]:
 @st.composite
 def caution_files(draw: Any, most: int = 5) -> dict[str, Any]:
     """A `cautions.yaml` as data: covers, includes without a circle, lapses, service-only hazards."""
-    names = [f"guard-{letter}" for letter in "abcdefgh"[: draw(st.integers(0, most))]]
+    least = 2 if draw(st.integers(0, 4)) else 0
+    names = [f"guard-{letter}" for letter in "abcdefgh"[: draw(st.integers(least, most))]]
     hazards: dict[str, Any] = {}
     covers: dict[str, list[str]] = {name: [] for name in names}
     if names:
-        for number in range(draw(st.integers(0, most))):
+        for number in range(draw(st.integers(1, most))):
             hazards[f"hazard-{number}"] = {"title": f"Hazard {number}"}
             covers[draw(st.sampled_from(names))].append(f"hazard-{number}")
     for number in range(draw(st.integers(0, 2))):
@@ -101,13 +102,14 @@ def trees(
     symptom: str,
     cautions: dict[str, Any],
     doorways: tuple[str, ...] = (),
-    most_questions: int = 6,
-    most_findings: int = 6,
+    most_questions: int = 8,
+    most_findings: int = 8,
 ) -> dict[str, Any]:
     """A symptom tree as data: routes meet again, answers share targets, steps stand in any order."""
     guards = _Guards(cautions)
-    questions = [f"q{n}" for n in range(draw(st.integers(0, most_questions)))]
-    count = draw(st.integers(1, most_findings)) if questions else 1
+    least = min(3, most_questions) if draw(st.integers(0, 4)) else 0
+    questions = [f"q{n}" for n in range(draw(st.integers(least, most_questions)))]
+    count = draw(st.integers(min(2, most_findings), most_findings)) if questions else 1
     findings = [f"f{n}" for n in range(count)]
     ways: dict[str, list[str]] = {name: [] for name in questions}
     for number, name in enumerate(questions[1:], 1):
@@ -117,9 +119,7 @@ def trees(
     for number, name in enumerate(questions):
         further = questions[number + 1 :] + findings
         least = max(0, 2 - len(ways[name]))
-        ways[name] += draw(
-            st.lists(st.sampled_from(further), min_size=least, max_size=least + 1)
-        )
+        ways[name] += draw(st.lists(st.sampled_from(further), min_size=least, max_size=least + 1))
         ways[name] = draw(st.permutations(ways[name]))
     steps: dict[str, Any] = {}
     for name in questions:
@@ -169,7 +169,9 @@ def _question(
     if draw(st.integers(0, 2)) == 0:
         step["if_unsure"] = draw(st.sampled_from(labels))
     if draw(st.integers(0, 3)) == 0:
-        limits = sorted(draw(st.sets(st.integers(-9, 9), min_size=len(ways) - 1, max_size=len(ways) - 1)))
+        limits = sorted(
+            draw(st.sets(st.integers(-9, 9), min_size=len(ways) - 1, max_size=len(ways) - 1))
+        )
         bands: list[dict[str, Any]] = [
             {"below": limit, "call": label, "go": way}
             for limit, label, way in zip(limits, labels, ways, strict=False)
@@ -179,11 +181,11 @@ def _question(
     return {"ask": f"{words} ask", **step, "answers": dict(zip(labels, ways, strict=True))}
 
 
-def _finding(
-    draw: Any, words: str, guards: _Guards, doorways: tuple[str, ...]
-) -> dict[str, Any]:
+def _finding(draw: Any, words: str, guards: _Guards, doorways: tuple[str, ...]) -> dict[str, Any]:
     step: dict[str, Any] = {"finding": f"{words} line", "chance": draw(_chances)}
-    kind = draw(st.sampled_from(["operator"] * 4 + ["battery-trained"] + ["service"] * 2 + ["door"]))
+    kind = draw(
+        st.sampled_from(["operator"] * 4 + ["battery-trained"] + ["service"] * 2 + ["door"])
+    )
     step["minutes"] = draw(_minutes)
     if kind == "door" and doorways:
         step["continue_with"] = draw(st.sampled_from(doorways))
@@ -202,7 +204,7 @@ def _finding(
 
 @st.composite
 def libraries(
-    draw: Any, most_trees: int = 3, most_questions: int = 6, most_findings: int = 6
+    draw: Any, most_trees: int = 3, most_questions: int = 8, most_findings: int = 8
 ) -> Written:
     """A library of one to three trees with doorways between them, and a machine card or none."""
     cautions = draw(caution_files())

@@ -30,22 +30,11 @@ class Unsafe(AssertionError):
     """Something was shown that must not be shown, or the account does not tally."""
 
 
-@dataclass
-class Observer:
-    """What can be known of a case from its screens and replies alone."""
+class Files:
+    """What the files of a library say, read without the program's reader."""
 
-    trees: Mapping[str, str]
-    cautions: str
-    role: str = "operator"
-    in_force: set[str] = field(default_factory=set)
-    refused: frozenset[str] = frozenset()
-    closed: frozenset[Step] = frozenset()
-    moves: list[tuple[frozenset[str], frozenset[Step]]] = field(default_factory=list)
-    shown: set[Step] = field(default_factory=set)
-
-    def __post_init__(self) -> None:
-        said = yaml.safe_load(self.cautions)
-        self.guards: dict[str, Any] = said["cautions"]
+    def __init__(self, trees: Mapping[str, str], cautions: str) -> None:
+        self.guards: dict[str, Any] = _read(cautions)["cautions"]
         self.place = {name: number for number, name in enumerate(self.guards)}
         self.lapsing = {n for n, c in self.guards.items() if c["lapses"] == "when energised"}
         self.includes = {name: self._closure(name) for name in self.guards}
@@ -53,8 +42,8 @@ class Observer:
         self.steps: dict[Step, dict[str, Any]] = {}
         self.owner: dict[str, Step] = {}
         self.needs: dict[Step, set[str]] = {}
-        for symptom, text in self.trees.items():
-            for name, step in yaml.safe_load(text)["steps"].items():
+        for symptom, text in trees.items():
+            for name, step in _read(text)["steps"].items():
                 key = (symptom, name)
                 self.steps[key] = step
                 self.owner |= {step[word]: key for word in WORDS_OF_A_STEP if word in step}
@@ -64,6 +53,24 @@ class Observer:
                     needed |= {over[hazard] for hazard in step.get("hazards", ()) if hazard in over}
                 # What is included is part of what is needed: in force or not, it lapses by itself.
                 self.needs[key] = set().union(*(self.includes[name] for name in needed))
+
+    def _closure(self, name: str) -> set[str]:
+        return {name}.union(*(self._closure(n) for n in self.guards[name].get("includes", ())))
+
+
+@dataclass
+class Observer:
+    """What can be known of a case from its screens and replies alone."""
+
+    files: Files
+    role: str = "operator"
+    in_force: set[str] = field(default_factory=set)
+    refused: frozenset[str] = frozenset()
+    closed: frozenset[Step] = frozenset()
+    moves: list[tuple[frozenset[str], frozenset[Step]]] = field(default_factory=list)
+    shown: set[Step] = field(default_factory=set)
+
+    def __post_init__(self) -> None:
         self.taken: set[str] = set()
         self.screen: dict[str, Any] = {}
         self.pending: str | None = None
@@ -96,10 +103,10 @@ class Observer:
             self._tallies(screen)
         here = (screen["symptom"], screen["step"]) if "step" in screen else None
         for place, leaf in _leaves(screen):
-            owner = self.owner.get(leaf)
+            owner = self.files.owner.get(leaf)
             if owner is None or owner == here:
                 continue
-            line = self.steps[owner].get("finding") == leaf
+            line = self.files.steps[owner].get("finding") == leaf
             if not (line and place in ("ranking", "doorway")):
                 self._unsafe(f"words of {owner} on a screen of {here or kind}: {leaf!r}")
         if kind == "caution":
@@ -116,20 +123,20 @@ class Observer:
             self._unsafe(f"said to be in force: {said}, by our account: {self.in_force}")
         if screen["screen"] != "end" and ("back" in screen["replies"]) != bool(self.moves):
             self._unsafe(f"back is offered or not against {len(self.moves)} moves")
-        if len(self.moves) > len(self.steps):
+        if len(self.moves) > len(self.files.steps):
             self._unsafe("more moves than steps: one was asked twice")
 
     def _caution(self, screen: dict[str, Any]) -> None:
         name = screen["id"]
-        own = self.guards[name]
+        own = self.files.guards[name]
         if screen["phase"] == "release":
-            wanted, held = own["release"], name in self.in_force and name in self.lapsing
+            wanted, held = own["release"], name in self.in_force and name in self.files.lapsing
         else:
-            fresh = self.includes[name] - self.in_force
+            fresh = self.files.includes[name] - self.in_force
             if fresh & self.refused:
                 self._unsafe(f"{name} is asked for again after {set(self.refused)} was refused")
-            inner = sorted(fresh - {name}, key=self.place.__getitem__)
-            wanted = [line for other in inner for line in self.guards[other]["confirm"]]
+            inner = sorted(fresh - {name}, key=self.files.place.__getitem__)
+            wanted = [line for other in inner for line in self.files.guards[other]["confirm"]]
             wanted += own["confirm"]
             held = name not in self.in_force
             if screen["again"] != (name in self.taken):
@@ -140,27 +147,29 @@ class Observer:
             self._unsafe(f"{name} shows {screen['confirm']}, not {wanted}")
 
     def _step(self, here: Step, screen: dict[str, Any]) -> None:
-        step = self.steps[here]
-        missing = self.needs[here] - self.in_force
+        step = self.files.steps[here]
+        missing = self.files.needs[here] - self.in_force
         if missing:
             self._unsafe(f"{here} is shown without {missing} in force")
         runs = step.get("energises", False)
-        if runs and self.in_force & self.lapsing:
-            self._unsafe(f"{here} runs the machine under {self.in_force & self.lapsing}")
+        if runs and self.in_force & self.files.lapsing:
+            self._unsafe(f"{here} runs the machine under {self.in_force & self.files.lapsing}")
         who = step.get("by", "operator") if "finding" not in step else step["who"]
         for_service = "finding" in step and who == "service"
         if not for_service and ROLES.index(who) > ROLES.index(self.role):
             self._unsafe(f"{here} is shown to {self.role}")
         if here in self.closed:
             self._unsafe(f"{here} is shown again, closed as it is")
-        if not set(self._called(here)) <= set(self.guards):
+        if not set(self._called(here)) <= set(self.files.guards):
             self._unsafe("unknown cautions")
         expected = [("release", name) for name in self._held_back(self.base)] if runs else []
         expected += [("take", name) for name in self._called(here)]
         if self.since != expected:
             self._unsafe(f"before {here}: {self.since}, not {expected}")
         if "finding" in step and not for_service:
-            lines = [x for n in self._held_back(self.in_force) for x in self.guards[n]["release"]]
+            lines = [
+                x for n in self._held_back(self.in_force) for x in self.files.guards[n]["release"]
+            ]
             if list(screen["before_trying"]) != lines:
                 self._unsafe(f"before trying {here}: {screen['before_trying']}, not {lines}")
         self.shown.add(here)
@@ -174,15 +183,15 @@ class Observer:
         if screen["screen"] == "caution" and word == "done":
             name = screen["id"]
             if screen["phase"] == "take":
-                self.in_force |= self.includes[name]
-                self.taken |= self.includes[name]
+                self.in_force |= self.files.includes[name]
+                self.taken |= self.files.includes[name]
             else:
                 self.in_force -= {name}
             self.since.append((screen["phase"], name))
             return
         operators = screen["screen"] == "finding" and screen["who"] != "service"
         if word in ("cured", "not cured") or (word == "back" and operators):
-            self.in_force -= self.lapsing
+            self.in_force -= self.files.lapsing
         if word == "back":
             self.refused, self.closed = self.moves.pop()
         elif word not in ("danger", "leave", "cured", "refer"):
@@ -199,20 +208,23 @@ class Observer:
 
     def _held_back(self, in_force: set[str]) -> list[str]:
         """Return what is to be released, in the reverse order of the file."""
-        return sorted(in_force & self.lapsing, key=self.place.__getitem__, reverse=True)
+        return sorted(in_force & self.files.lapsing, key=self.files.place.__getitem__, reverse=True)
 
     def _called(self, here: Step) -> list[str]:
         """Return what had to be taken before this step, in the order of the file."""
-        entry = self.base - self.lapsing if self.steps[here].get("energises") else self.base
-        missing = self.needs[here] - entry
-        inner = set().union(*(self.includes[name] - {name} for name in missing))
-        return sorted(missing - inner, key=self.place.__getitem__)
-
-    def _closure(self, name: str) -> set[str]:
-        return {name}.union(*(self._closure(n) for n in self.guards[name].get("includes", ())))
+        entry = (
+            self.base - self.files.lapsing if self.files.steps[here].get("energises") else self.base
+        )
+        missing = self.files.needs[here] - entry
+        inner = set().union(*(self.files.includes[name] - {name} for name in missing))
+        return sorted(missing - inner, key=self.files.place.__getitem__)
 
     def _unsafe(self, message: str) -> None:
         raise Unsafe(message)
+
+
+def _read(text: str) -> Any:
+    return yaml.load(text, Loader=getattr(yaml, "CSafeLoader", yaml.SafeLoader))
 
 
 def _answers(step: dict[str, Any]) -> list[str]:

@@ -19,7 +19,20 @@ if TYPE_CHECKING:
     from strategies.observer import Observer
     from strategies.written import Read
 
-NONSENSE = ("", "  ", "99", "0", "-1", "dnoe", "q0", "nan", "1e999", "\x1b[2J", "ANSWER" * 400, "why")
+NONSENSE = (
+    "",
+    "  ",
+    "99",
+    "0",
+    "-1",
+    "dnoe",
+    "q0",
+    "nan",
+    "1e999",
+    "\x1b[2J",
+    "ANSWER" * 400,
+    "why",
+)
 
 
 def as_logged(event: Event) -> dict[str, Any]:
@@ -82,11 +95,13 @@ class Case:
         told = replay(self.walk, self.symptom, [as_logged(event) for event in self.events])
         self.state = told.state
         more = {"role": self.role, "fits": told.fits, "misfits": told.misfits}
-        self.events.append(Event(kind="resumed", symptom=self.symptom, step="", more=more))
+        self.events.append(
+            Event(kind="resumed", symptom=self.symptom, step="", trail=told.trail, more=more)
+        )
         if self.observer is not None:
             self.observer.resumed(self.role)
 
-    def step(self, screen: dict[str, Any], ending: float = 0.12) -> None:
+    def step(self, screen: dict[str, Any], ending: float = 0.08) -> None:
         """Reply at random to what is shown; `ending` is how gladly a case is ended."""
         random = self.random
         text = self._reply(screen, ending)
@@ -109,7 +124,7 @@ class Case:
             return random.choice(NONSENSE)
         if chance < 0.07:
             return "leave"
-        if chance < 0.075:
+        if chance < 0.072:
             return "danger"
         if chance < 0.15 and self.backs < 6:
             return "back"

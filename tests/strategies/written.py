@@ -69,9 +69,7 @@ class Read:
         return plan_of(self.trees[symptom], self.precautions)
 
     def walk(self, role: str = "operator") -> Walk:
-        return Walk(
-            self.volume, self.library.cautions, self.precautions, role=role, card=self.card
-        )
+        return Walk(self.volume, self.library.cautions, self.precautions, role=role, card=self.card)
 
 
 def text_of(data: Any) -> str:
