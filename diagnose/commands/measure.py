@@ -5,15 +5,17 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING
 
+from diagnose.case.screens import as_data
 from diagnose.commands import options as opt
 from diagnose.files.problems import did_you_mean, shortened
 from diagnose.measure import inputs, registry
+from diagnose.measure.wording import expected_range, with_unit
 
 if TYPE_CHECKING:
     import argparse
     from collections.abc import Callable, Sequence
 
-    from diagnose.measure.registry import Expected, Figure, Measurement, Need
+    from diagnose.measure.registry import Figure, Measurement, Need
 
 
 def run(args: Sequence[str]) -> int:
@@ -108,41 +110,13 @@ def _origin(need: Need) -> str:
 
 
 def _print_figure(measurement: Measurement, figure: Figure, as_json: bool) -> None:
+    expected = as_data(figure.expected)
     if as_json:
-        expected = figure.expected and {
-            "low": figure.expected.low,
-            "high": figure.expected.high,
-            "source": figure.expected.source,
-        }
-        opt.say(
-            json.dumps(
-                {
-                    "read": figure.read,
-                    "value": figure.value,
-                    "unit": figure.unit,
-                    "expected": expected,
-                    "workings": list(figure.workings),
-                }
-            )
-        )
+        names = ("read", "value", "unit", "expected", "workings")
+        opt.say(json.dumps({name: as_data(getattr(figure, name)) for name in names}))
         return
-    opt.say(f"{measurement.title}: {_with_unit(figure.value, figure.unit)}")
-    if figure.expected:
-        opt.say(f"expected: {_range(figure.expected, figure.unit)} ({figure.expected.source})")
+    opt.say(f"{measurement.title}: {with_unit(figure.value, figure.unit)}")
+    if expected:
+        opt.say(f"expected: {expected_range(expected, figure.unit)} ({expected['source']})")
     for line in figure.workings:
         opt.say(f"  {line}")
-
-
-def _with_unit(value: float, unit: str) -> str:
-    return f"{value:.4g} {unit}".rstrip() if abs(value) < 1000 else f"{value:.0f} {unit}".rstrip()
-
-
-def _range(expected: Expected, unit: str) -> str:
-    low, high = expected.low, expected.high
-    if low is None or high is None:
-        word = "at most" if low is None else "at least"
-        bound = high if low is None else low
-        return f"{word} {_with_unit(bound or 0.0, unit)}"
-    if low == high:
-        return _with_unit(low, unit)
-    return f"{low:.4g} to {_with_unit(high, unit)}"

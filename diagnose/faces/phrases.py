@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from diagnose.case.screens import Screen
     from diagnose.faces.face import Heading
 
@@ -50,31 +48,6 @@ def place(heading: Heading) -> list[str]:
     """Return where the case stands: the symptom in words, the machine, the case."""
     case = f"case {heading.case}" if heading.case else None
     return [printable(part) for part in (heading.title, heading.machine, case) if part]
-
-
-def percent(share: float) -> str:
-    """Return a share from 0 to 1 in whole per cent."""
-    return "under 1 %" if share < 0.005 else f"{share * 100:.0f} %"
-
-
-def with_unit(value: float, unit: str) -> str:
-    """Return a figure with its unit, to four figures or to the unit where there are more."""
-    digits = f"{value:.4g}" if abs(value) < 1000 else f"{value:.0f}"
-    return f"{digits} {unit}".rstrip()
-
-
-def expected_range(expected: Mapping[str, Any], unit: str) -> str:
-    """Return an expected range in words; an open end is None."""
-    low, high = expected["low"], expected["high"]
-    if low is None and high is None:
-        return "no range is known"
-    if low is None:
-        return f"at most {with_unit(high, unit)}"
-    if high is None:
-        return f"at least {with_unit(low, unit)}"
-    if low == high:
-        return with_unit(low, unit)
-    return f"{with_unit(low, '')} to {with_unit(high, unit)}"
 
 
 def _causes(causes: int) -> str:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final
 
 from diagnose.case.screens import as_data
-from diagnose.faces.phrases import expected_range, percent, with_unit
 from diagnose.files import replies
+from diagnose.measure.wording import expected_range, percent, with_unit
 from diagnose.paper.markdown import heading, inline, strong, wrapped
 
 if TYPE_CHECKING:
@@ -224,21 +224,26 @@ def _cause(words: str, detail: int) -> str:
 
 
 def _cautions(page: Page, detail: int) -> Iterator[str]:
-    """Yield the cautions, each with every time that it was in force."""
+    """Yield the cautions: those that hold for the rest of a case together, then each of the others
+    with every time that it was in force."""
     times: dict[str, list[Taken]] = {}
     for taken in page.cautions:
-        times.setdefault(inline(taken.title), []).append(taken)
-    for title, rows in times.items():
+        if taken.lapses:
+            times.setdefault(taken.id, []).append(taken)
+    lasting = [
+        _timed(page, taken.at, inline(taken.title)) for taken in page.cautions if not taken.lapses
+    ]
+    if lasting:
+        yield from _bullet(f"**From then on:** {', '.join(lasting)}")
+    for rows in times.values():
         spans = [_span(page, taken) for taken in rows]
         if detail == PACKED and len(rows) > 3:
             spans = [f"{len(rows)} times from {_clock(page, rows[0].at)} on", spans[-1]]
-        yield from _bullet(f"**{title}:** {', '.join(spans)}")
+        yield from _bullet(f"**{inline(rows[0].title)}:** {', '.join(spans)}")
 
 
 def _span(page: Page, taken: Taken) -> str:
     started = _clock(page, taken.at)
-    if not taken.lapses:
-        return started
     if taken.ended is None:
         return f"{started} (in force)"
     how = "" if taken.how in ("released", "tried out") else f" ({taken.how})"
