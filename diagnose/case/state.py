@@ -66,7 +66,8 @@ class State:
 
     `in_force`, `refused` and `taken` (at least once in this case) are cautions as bits. `before` is
     the state whose screen took the last reply that moved the walk. `held` are symptoms about which
-    a replay knows something before their doorway is passed.
+    a replay knows something before their doorway is passed. `answered`: the last reply was a plain
+    answer, after which no case is referred for little hope.
     """
 
     frames: tuple[Frame, ...]
@@ -77,6 +78,7 @@ class State:
     held: tuple[Frame, ...] = ()
     before: State | None = None
     outcome: str | None = None
+    answered: bool = False
     doorway: str | None = None
     notes: tuple[Said, ...] = ()
 

@@ -201,7 +201,7 @@ class Walk:
     ) -> State:
         """Return the state after a reply that was understood; what followed goes on the trail."""
         kind = meaning.kind
-        fresh = replace(state, doorway=None, notes=())
+        fresh = replace(state, doorway=None, notes=(), answered=False)
         if kind == replies.DANGER:
             return self._ended(fresh, "referred", trail, replies.DANGER)
         if kind == replies.LEAVE:
@@ -226,7 +226,8 @@ class Walk:
         number = [way.answer for way in step.exits].index(answer)  # type: ignore[arg-type]
         after = self.with_answer(frame, frame.at, number)
         target = volume.plan.ways[frame.at][number]
-        return self.settle(state.on_top(after), target, True, trail)
+        answered = replace(state.on_top(after), answered=True)
+        return self.settle(answered, target, True, trail)
 
     def with_answer(self, frame: Frame, step: int, answer: int) -> Frame:
         """Return the frame with a question answered and the answer believed."""
@@ -376,7 +377,8 @@ class Walk:
             volume = self.volume(frame.symptom)
             plan = volume.plan
             branches = open_branches(volume, frame, self.precautions, state.in_force)
-            if branches.worth and branches.operators_share >= TOO_LITTLE:
+            least = 0.0 if state.answered else TOO_LITTLE
+            if branches.worth and branches.operators_share >= least:
                 target = branches.best(plan.ways[near]) if near is not None else None
                 if target is None:
                     target = branches.best()
