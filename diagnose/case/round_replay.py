@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
-from diagnose.case.replay import replay
+from diagnose.case.replay import RESUMED, replay
 from diagnose.case.round_state import RoundState
 from diagnose.case.screens import said
 from diagnose.files import replies
@@ -110,7 +110,8 @@ def _within(
         state = replace(state, before=None, notes=(note,))
         state = walk.settle(state, trail)
         return ResumedRound(state=state, trail=tuple(trail), fits=fits, misfits=misfits)
-    told = replay(walk.walk, symptom, [move.event, *move.below])
+    told = replay(walk.walk, symptom, [_of_symptom(event) for event in (move.event, *move.below)])
+    trail += told.trail
     fits, misfits = fits + told.fits, misfits + told.misfits
     below = replace(
         told.state,
@@ -128,6 +129,9 @@ def _standing(events: Sequence[Mapping[str, Any]]) -> list[_Move]:
         if event["symptom"]:
             if moves:
                 moves[-1].below.append(event)
+        elif kind == RESUMED:
+            if moves and moves[-1].starts is not None and moves[-1].over() is None:
+                moves[-1].below.append(event)
         elif kind == replies.BACK:
             del moves[-1:]
         elif kind == replies.CANNOT or (kind in _MARKS and not event["caution"]):
@@ -142,3 +146,8 @@ def _stands(walk: RoundWalk, move: _Move) -> bool:
     shown = (move.event["shown"] or {}).get("do")
     item = walk.items[walk.names.index(name)]
     return shown is None or shown == item.do or move.starts is not None
+
+
+def _of_symptom(event: Mapping[str, Any]) -> Mapping[str, Any]:
+    """Return an event of a diagnosis without what followed in the round."""
+    return {**event, "trail": [trace for trace in event["trail"] if trace["symptom"]]}
