@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import quote
 
+from diagnose.case.drill_record import DRILLS_SCHEMA, DrillRecord
 from diagnose.case.log import (
     CaseRecord,
     LogError,
@@ -184,6 +185,27 @@ class SqliteLog:
             found.append(Milestone(case=case, event=self._logged(case, row[-3:])))
         return found
 
+    def add_drill(self, drill: DrillRecord) -> None:
+        """Write the result of a drill, with the time."""
+        body = json.dumps(drill.body, ensure_ascii=False, separators=(",", ":"))
+        texts = (drill.trainee, drill.symptom, drill.machine)
+        with self._in_plain_words(), self._transaction():
+            self.base.execute(
+                "INSERT INTO drills (at, trainee, symptom, machine, seed, slips, passed, body) "
+                "VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+                (self.now(), *texts, drill.seed, drill.slips, drill.passed, body),
+            )
+
+    def drills(self, trainee: str | None = None) -> list[DrillRecord]:
+        """Return the results of all drills, or of one trainee's (capitals or not), in order."""
+        with self._in_plain_words():
+            rows = self.base.execute(
+                "SELECT at, trainee, symptom, machine, seed, slips, passed, body "
+                "FROM drills ORDER BY number"
+            ).fetchall()
+        wanted = None if trainee is None else trainee.casefold()
+        return [self._drill(row) for row in rows if wanted in (None, row[1].casefold())]
+
     def close(self) -> None:
         """Let go of the log."""
         self.base.close()
@@ -207,7 +229,7 @@ class SqliteLog:
             # Somebody else may have made it while we waited for the lock.
             if self.base.execute("PRAGMA application_id").fetchone()[0] == APPLICATION:
                 return
-            for statement in _SCHEMA.split(";"):
+            for statement in (_SCHEMA + DRILLS_SCHEMA).split(";"):
                 self.base.execute(statement)
             self.base.execute(f"PRAGMA application_id = {APPLICATION}")
             self.base.execute(f"PRAGMA user_version = {VERSION}")
@@ -220,6 +242,25 @@ class SqliteLog:
             raise LogError(
                 f"{self.path}: the log is damaged at case {case.name}; restore a copy of the file."
             ) from error
+
+    def _drill(self, row: tuple[Any, ...]) -> DrillRecord:
+        at, trainee, symptom, machine, seed, slips, passed, body = row
+        try:
+            told = json.loads(body)
+        except ValueError as error:
+            raise LogError(
+                f"{self.path}: the log is damaged at a drill of {at}; restore a copy of the file."
+            ) from error
+        return DrillRecord(
+            at=at,
+            trainee=trainee,
+            symptom=symptom,
+            machine=machine,
+            seed=seed,
+            slips=bool(slips),
+            passed=bool(passed),
+            body=told,
+        )
 
     def _write(self, case: CaseRecord, number: int, at: str, event: Event) -> None:
         body = json.dumps(as_data(event), ensure_ascii=False, separators=(",", ":"))
