@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
 from diagnose.case.screens import (
@@ -50,14 +50,14 @@ _CLAIMS: Final = frozenset({replies.DONE, replies.CURED, replies.NOT_CURED})
 @dataclass(slots=True)
 class Window:
     """Which rows of the body are in sight. `seen` counts those that have been, from the first;
-    `next_end` is where the line to confirm next, or the field, ends."""
+    `ends` tells where each line to confirm, or field, ends."""
 
     top: int = 0
     room: int = 1
     rows: int = 1
     seen: int = 0
     width: int = 0
-    next_end: int = 0
+    ends: dict[int, int] = field(default_factory=dict)
 
 
 class Sitting:
@@ -150,12 +150,11 @@ class Sitting:
             self._follow = self._follow or self.ticked > 0
         window.room = room
         window.rows = len(rows)
-        upto = (self.field if self.typed else self.ticked) + 1
-        marked = (at for at, row in enumerate(rows, start=1) if row.mark == upto)
-        window.next_end = max(marked, default=len(rows))
-        if self._follow and window.next_end > window.top + window.room:
+        window.ends = {row.mark: at for at, row in enumerate(rows, start=1) if row.mark}
+        end = window.ends.get((self.field if self.typed else self.ticked) + 1, len(rows))
+        if self._follow and end > window.top + window.room:
             # Never past rows that were not in sight.
-            window.top = min(window.next_end - window.room, window.seen)
+            window.top = min(end - window.room, window.seen)
         self._follow = False
         window.top = max(0, min(window.top, window.rows - window.room))
         if window.top <= window.seen:
@@ -247,7 +246,7 @@ class Sitting:
     def _tick(self) -> str | None:
         if self.ticked == self.lines:
             return None
-        if self.window.next_end > self.window.seen:
+        if self.window.ends[self.ticked + 1] > self.window.seen:
             self._page_on()
             return None
         self.ticked += 1
@@ -317,7 +316,7 @@ class Sitting:
 
     def _page_on(self) -> None:
         self.hint = "Read on to the end first."
-        self._scrolled("pagedown")
+        self.window.top = max(0, self.window.seen - 1)
 
 
 _EDITING: Final = frozenset({"enter", "tab", "s-tab", "backspace", "c-u"})

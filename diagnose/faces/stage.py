@@ -24,6 +24,8 @@ from prompt_toolkit.output import ColorDepth
 from prompt_toolkit.styles import Style
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from prompt_toolkit.formatted_text import StyleAndTextTuples
     from prompt_toolkit.input import Input
     from prompt_toolkit.key_binding import KeyPressEvent
@@ -85,7 +87,9 @@ class Stage:
         _forget(self._app.input)
         self._reply = self._loop.create_future()
         if self._run is None:
-            self._run = self._loop.create_task(self._app.run_async())
+            # Its own handler would print a traceback and wait for a key.
+            self._loop.set_exception_handler(self._failed)
+            self._run = self._loop.create_task(self._app.run_async(set_exception_handler=False))
         else:
             self._app.invalidate()
         try:
@@ -104,20 +108,25 @@ class Stage:
         return None
 
     def leave(self) -> None:
-        """Give the terminal back as it was."""
-        if self._loop is None or self._loop.is_running():
-            return
-        loop, run, self._loop = self._loop, self._run, None
+        """Give the terminal back as it was, and the standard streams."""
+        self.restore()
         if self._streams is not None:
             sys.stdout, sys.stderr = self._streams
-        atexit.unregister(self.leave)
-        if run is not None and self._app is not None:
+            self._streams = None
+            atexit.unregister(self.leave)
+
+    def restore(self) -> None:
+        """Give the terminal back as it was; the next screen takes it again."""
+        if self._loop is None or self._loop.is_running():
+            return
+        loop, run, app, self._loop = self._loop, self._run, self._app, None
+        self._run = self._app = self._reply = None
+        if run is not None and app is not None:
             if not run.done():
-                self._app.exit()
+                app.exit()
             with suppress(Exception):
                 loop.run_until_complete(run)
         loop.close()
-        self._run = self._app = self._reply = None
 
     def _begin(self) -> None:
         self._loop = asyncio.new_event_loop()
@@ -137,9 +146,12 @@ class Stage:
             full_screen=True,
             after_render=self._rendered,
         )
-        self._streams = (sys.stdout, sys.stderr)
-        sys.stdout, sys.stderr = (_Aside(stream, self.leave) for stream in self._streams)
-        atexit.register(self.leave)
+        if self._streams is None:
+            self._streams = (sys.stdout, sys.stderr)
+            sys.stdout, sys.stderr = (
+                None if stream is None else _Aside(stream, self.restore) for stream in self._streams
+            )
+            atexit.register(self.leave)
 
     def _typing(self) -> bool:
         return self._sitting is not None and bool(self._sitting.typed)
@@ -197,16 +209,25 @@ class Stage:
         if reply is not None and self._reply is not None and not self._reply.done():
             self._reply.set_result(reply)
 
+    def _failed(self, loop: asyncio.AbstractEventLoop, context: dict[str, Any]) -> None:
+        """Bring a fault in drawing, or in a key, to whoever asked."""
+        if self._reply is not None and not self._reply.done():
+            fault = context.get("exception") or RuntimeError(context["message"])
+            self._reply.set_exception(fault)
+
 
 class _Aside:
-    """A standard stream while the stage is lit: to write to it restores the terminal first."""
+    """A standard stream while the stage is lit: to write to it restores the terminal first.
 
-    def __init__(self, stream: Any, leave: Any) -> None:
+    It stays in its place then: `print` holds no reference of its own to the stream it writes to.
+    """
+
+    def __init__(self, stream: Any, restore: Callable[[], None]) -> None:
         self._stream = stream
-        self._leave = leave
+        self._restore = restore
 
     def write(self, text: str) -> int:
-        self._leave()
+        self._restore()
         written: int = self._stream.write(text)
         return written
 

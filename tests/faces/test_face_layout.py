@@ -15,8 +15,8 @@ from diagnose.faces.content import blocks
 from diagnose.faces.edges import footer, header
 from diagnose.faces.face import Heading
 from diagnose.faces.phrases import causes_left, printable
-from diagnose.measure.wording import expected_range, percent, with_unit
 from diagnose.faces.sitting import LOWEST, NARROWEST, Sitting
+from diagnose.measure.wording import expected_range, percent, with_unit
 
 TEXT = st.text(st.sampled_from("abcde  -é°.幅広\u0301"), max_size=120)
 

@@ -1,0 +1,438 @@
+"""The terminal face: on a stage without a terminal, and in a real one under pexpect and pyte."""
+
+from __future__ import annotations
+
+import os
+import re
+import signal
+import sys
+from typing import TYPE_CHECKING
+
+import pytest
+from fed_stage import fed
+from handmade import (
+    HEADING,
+    KEY_OUT,
+    ONE_NEED,
+    caution,
+    check,
+    choose,
+    end,
+    figure,
+    finding,
+    library,
+    reading,
+    refused,
+    why,
+)
+from screens_on_pty import PROGRAM, Terminal
+
+from diagnose.case.screens import said
+from diagnose.faces.stage import Stage, no_color
+from diagnose.faces.terminal import TerminalFace
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+    from pathlib import Path
+
+# On a stage without a terminal
+
+
+def test_a_key_is_a_reply() -> None:
+    with fed("2", "zy", "y", "\x1b[B\x1b[5~1") as stage:
+        face = TerminalFace(stage)
+        assert face.ask(check(), HEADING) == "2"
+        assert face.ask(finding(), HEADING) == "cured"
+        assert face.ask(caution(again=True), HEADING) == "done"
+        assert face.ask(check(), HEADING) == "1"
+
+
+def test_a_caution_is_ticked_by_keys() -> None:
+    with fed("y  \r", "y") as stage:
+        face = TerminalFace(stage)
+        stage.waiting = ["y \n\ry"]
+        assert face.ask(caution(), HEADING) == "done"
+
+
+def test_values_are_typed_and_pasted() -> None:
+    with fed("1\t8\x1b[Z0\r\r", "\x1b[200~25.4\nV\x1b[201~\r", "x\x15y\x7fsmears\r") as stage:
+        face = TerminalFace(stage)
+        assert face.ask(reading(), HEADING) == "distance=10 time=8"
+        assert face.ask(reading(needs=ONE_NEED), HEADING) == "25.4 V"
+        assert face.ask(choose("symptom"), HEADING) == "smears"
+
+
+def test_a_refused_reply_stands_above_the_same_screen_which_goes_on() -> None:
+    with fed("x\r", "\x7f25\r", "1") as stage:
+        face = TerminalFace(stage)
+        assert face.ask(reading(needs=ONE_NEED), HEADING) == "x"
+        face.show(refused("cannot-read", message="it is no number"), HEADING)
+        assert face.ask(reading(needs=ONE_NEED), HEADING) == "25"
+        assert stage.played[1] is stage.played[0]
+        assert "it is no number" in stage.played[1].refused
+        assert face.ask(check(), HEADING) == "1"
+        assert stage.played[2].refused == ""
+
+
+def test_ticks_are_kept_over_a_reason_and_lost_on_the_way_back() -> None:
+    with fed("  w", "x", " y", "  b", "1", "   y") as stage:
+        face = TerminalFace(stage)
+        assert face.ask(caution(), HEADING) == "why"
+        face.show(why(), HEADING)
+        assert face.ask(caution(), HEADING) == "done"
+        assert face.ask(caution(), HEADING) == "back"
+        assert face.ask(check(), HEADING) == "1"
+        assert face.ask(caution(), HEADING) == "done"
+        assert stage.played[-1].ticked == 3
+
+
+def test_what_is_in_force_stays_in_sight_over_a_reason() -> None:
+    with fed("w", "x", "\r") as stage:
+        face = TerminalFace(stage)
+        face.ask(check(in_force=(KEY_OUT,)), HEADING)
+        face.show(why(), HEADING)
+        assert stage.played[1].in_force == (KEY_OUT,)
+        face.show(figure(), HEADING)
+
+
+def test_danger_at_a_figure_is_the_next_reply() -> None:
+    with fed("d", "1") as stage:
+        face = TerminalFace(stage)
+        face.show(figure(), HEADING)
+        assert face.ask(check(), HEADING) == "danger"
+        assert face.ask(check(), HEADING) == "1"
+
+
+def test_breaking_off() -> None:
+    with fed("\x03", "\x03") as stage:
+        face = TerminalFace(stage)
+        with pytest.raises(KeyboardInterrupt):
+            face.ask(check(), HEADING)
+        face.show(figure(), HEADING)  # what follows it is broken off
+        with pytest.raises(KeyboardInterrupt):
+            face.ask(check(), HEADING)
+
+
+def test_the_input_ends() -> None:
+    with fed("\x04", "\x04") as stage:
+        face = TerminalFace(stage)
+        assert face.ask(check(), HEADING) is None
+        face.show(figure(), HEADING)
+        assert face.ask(check(), HEADING) is None
+    with fed() as stage:
+        assert TerminalFace(stage).ask(check(), HEADING) is None
+
+
+def test_a_fault_in_drawing_leaves_the_stage(monkeypatch: pytest.MonkeyPatch) -> None:
+    with fed("1") as stage:
+        face = TerminalFace(stage)
+        face.ask(check(), HEADING)
+        before = sys.stdout
+
+        def broken(*size: int) -> list[object]:
+            raise ZeroDivisionError
+
+        monkeypatch.setattr("diagnose.faces.sitting.Sitting.draw", broken)
+        with pytest.raises(ZeroDivisionError):
+            face.ask(finding(), HEADING)
+        assert sys.stdout is not before
+
+
+def test_whoever_prints_finds_the_terminal_restored(capsys: pytest.CaptureFixture[str]) -> None:
+    with fed("1", "2") as stage:
+        face = TerminalFace(stage)
+        streams = sys.stdout, sys.stderr
+        assert face.ask(check(), HEADING) == "1"
+        assert stage._loop is not None
+        print("a", "few", "words", file=sys.stderr)
+        assert stage._loop is None
+        assert not sys.stdout.isatty()
+        assert face.ask(check(), HEADING) == "2"
+        stage.leave()
+        stage.leave()
+        assert (sys.stdout, sys.stderr) == streams
+    assert capsys.readouterr().err == "a few words\n"
+
+
+def test_a_stream_that_is_not_there_stays_away(monkeypatch: pytest.MonkeyPatch) -> None:
+    with fed("1") as stage:
+        monkeypatch.setattr(sys, "stderr", None)
+        assert TerminalFace(stage).ask(check(), HEADING) == "1"
+        assert sys.stderr is None
+
+
+def test_keys_before_the_first_screen_mean_nothing() -> None:
+    stage = Stage()
+    stage._answer("1")
+    stage.leave()
+
+
+def test_the_end_is_printed_to_stay(capsys: pytest.CaptureFixture[str]) -> None:
+    with fed("l") as stage:
+        face = TerminalFace(stage)
+        face.ask(check(), HEADING)
+        face.show(end("left", notes=(said("end-resume", case="K7Q2"),)), HEADING)
+        assert stage._loop is None
+    told = capsys.readouterr().out
+    assert "Case K7Q2: Left open." in told
+    assert "diagnose resume K7Q2" in told
+
+
+@pytest.mark.parametrize(("value", "wanted"), [("1", True), ("", False), (None, False)])
+def test_no_color(monkeypatch: pytest.MonkeyPatch, value: str | None, wanted: bool) -> None:
+    monkeypatch.delenv("NO_COLOR", raising=False)
+    if value is not None:
+        monkeypatch.setenv("NO_COLOR", value)
+    assert no_color() is wanted
+
+
+# In a real terminal
+
+
+@pytest.fixture
+def start(tmp_path: Path) -> Iterator[Callable[..., Terminal]]:
+    """Start the program on the small library, or on the built-in one, in a terminal."""
+    folder = tmp_path / "small"
+    folder.mkdir()
+    library(folder)
+    running: list[Terminal] = []
+
+    def started(
+        *args: str, columns: int = 80, rows: int = 24, small: bool = True, **variables: str
+    ) -> Terminal:
+        where = ("--trees", str(folder)) if small else ()
+        log = ("--log", str(tmp_path / "cases.db"))
+        terminal = Terminal((*PROGRAM, *args, *where, *log), columns, rows, **variables)
+        running.append(terminal)
+        return terminal
+
+    yield started
+    for terminal in running:
+        terminal.child.close(force=True)
+
+
+@pytest.mark.parametrize("columns", [80, 40])
+def test_a_case_to_its_cure(start: Callable[..., Terminal], columns: int) -> None:
+    terminal = start("start", "sample", columns=columns)
+    screen = terminal.until("What does the lamp show")
+    assert "NOTICE" in screen
+    assert "4 causes open, about " in screen
+    assert "No caution in force" in screen
+    assert "1-2 answer" in screen
+    assert "\x1b[?1049h" in terminal.raw.decode()
+    case = re.search(r"case (\w+)", screen)
+    assert case
+    terminal.press("2")
+    screen = terminal.until("0 of 4")
+    assert re.search(r"WARNING  /{9}", screen)
+    assert "disconnect before work (M021)" in " ".join(screen.split())
+    assert ">>  It stands level." in screen
+    assert "Look at the brush" not in screen
+    for ticked in (1, 2, 3):
+        terminal.press(" ")
+        screen = terminal.until(f"{ticked} of 4")
+        assert screen.count("ok  ") == ticked
+    terminal.press("\r")
+    terminal.until("all 4 lines are done")
+    terminal.press("y")
+    screen = terminal.until("Is it worn")
+    assert "In force: Key out, Machine dead" in screen
+    assert "3 causes open" in screen
+    terminal.press("1")
+    screen = terminal.until(r"cured\?")
+    assert "Fit a new brush." in screen
+    assert "-  My tag is off." in screen
+    terminal.press("y")
+    assert terminal.end() == 0
+    after = terminal.raw.decode().rpartition("\x1b[?1049l")[2]
+    assert f"Case {case[1]}: Cured." in after
+    assert "The brush is worn" in terminal.text()
+
+
+def test_every_row_of_the_built_in_trees_fits_forty_columns(
+    start: Callable[..., Terminal],
+) -> None:
+    terminal = start("start", "streaking", "--machine", "dock", columns=40, small=False)
+    first = terminal.until("What does it leave behind")
+    assert "28 causes open, about" in first
+    terminal.press("\x1b[6~")
+    terminal.until("A puddle where it stops")
+    terminal.press("1")
+    terminal.until(r"\(0 of ")
+    terminal.press("   y")
+    terminal.until("same lines")
+    assert "In force: Floor closed off" in terminal.text()
+
+
+def test_nonsense_keys_change_nothing(start: Callable[..., Terminal]) -> None:
+    terminal = start("start", "sample")
+    terminal.until("What does the lamp show")
+    for keys in ("\x1b", "\x1b[15~", "\x01\x02\x1a", "\x1b[200~1\n2\x1b[201~", "\x00", "q"):
+        terminal.press(keys)
+    screen = terminal.until("q does nothing here")
+    assert "What does the lamp show" in screen
+    terminal.press("9")
+    terminal.until("There is no answer 9")
+
+
+def test_ctrl_c_leaves_the_case_and_says_how_to_go_on(start: Callable[..., Terminal]) -> None:
+    terminal = start("start", "sample")
+    case = re.search(r"case (\w+)", terminal.until("What does the lamp show"))
+    assert case
+    terminal.press("\x03")
+    assert terminal.end() == 0
+    after = terminal.raw.decode().rpartition("\x1b[?1049l")[2]
+    assert f"diagnose resume {case[1]}" in after
+    assert "Traceback" not in terminal.raw.decode()
+
+
+def test_an_interrupt_from_outside_is_the_same(start: Callable[..., Terminal]) -> None:
+    terminal = start("start", "sample")
+    terminal.until("What does the lamp show")
+    os.kill(terminal.child.pid, signal.SIGINT)
+    assert terminal.end() == 0
+    assert "diagnose resume" in terminal.raw.decode().rpartition("\x1b[?1049l")[2]
+
+
+def test_ctrl_d_leaves(start: Callable[..., Terminal]) -> None:
+    terminal = start("start", "sample")
+    terminal.until("What does the lamp show")
+    terminal.press("\x04")
+    assert terminal.end() == 0
+    assert "Left open" in terminal.text()
+
+
+def test_danger_is_one_key_and_its_words_stay(start: Callable[..., Terminal]) -> None:
+    terminal = start("start", "sample")
+    terminal.until("What does the lamp show")
+    terminal.press("d")
+    assert terminal.end() == 0
+    told = terminal.text()
+    assert "Referred to service." in told
+    assert "Move everybody away" in told
+    assert "diagnose handover" in told
+
+
+SGR = re.compile(r"\x1b\[([\d;]*)m")
+
+
+def colours(terminal: Terminal) -> set[str]:
+    """Return the colours that the program asked for, as SGR parameters."""
+    pieces = [code for found in SGR.findall(terminal.raw.decode()) for code in found.split(";")]
+    return {code for code in pieces if code in ("38", "48") or re.fullmatch(r"[349]\d", code)}
+
+
+def test_colour_is_an_addition(start: Callable[..., Terminal]) -> None:
+    plain = start("start", "sample", NO_COLOR="1")
+    coloured = start("start", "sample", NO_COLOR="")
+    for terminal in (plain, coloured):
+        terminal.until("What does the lamp show")
+        terminal.press("2")
+        terminal.until("0 of 4")
+    assert colours(plain) == set()
+    assert colours(coloured)
+    assert plain.text().split("case")[0] == coloured.text().split("case")[0]
+    row = next(at for at, line in enumerate(plain.screen.display) if "WARNING" in line)
+    cell = plain.screen.buffer[row][plain.screen.display[row].index("W")]
+    assert cell.reverse
+    assert cell.bold
+
+
+def test_a_resize_redraws(start: Callable[..., Terminal]) -> None:
+    terminal = start("start", "sample")
+    terminal.until("What does the lamp show")
+    terminal.resize(40, 16)
+    narrow = terminal.until(lambda text: "4 causes open" in text and "l leave" in text)
+    assert max(len(line) for line in narrow.splitlines()) <= 40
+    terminal.resize(100, 30)
+    terminal.until(lambda text: "1-2 answer   u not sure   c cannot   w why   d danger" in text)
+    terminal.press("1")
+    terminal.until("The bulb is dead")
+
+
+@pytest.mark.parametrize(("columns", "rows"), [(30, 8), (20, 6)])
+def test_a_small_terminal_is_still_of_use(
+    start: Callable[..., Terminal], columns: int, rows: int
+) -> None:
+    terminal = start("start", "sample", columns=columns, rows=rows)
+    screen = terminal.until("4 causes open")
+    assert "d danger" in screen
+    terminal.press("2")
+    terminal.until("WARNING")
+    for _ in range(40):
+        before = terminal.text()
+        terminal.press(" ")
+        terminal.until(lambda text, before=before: text != before)
+        if "y: all" in terminal.text():
+            break
+    terminal.press("y")
+    terminal.until("In force")
+
+
+def test_keys_typed_ahead_answer_nothing(start: Callable[..., Terminal]) -> None:
+    terminal = start("start", "sample")
+    terminal.press("1y")  # the program is still starting
+    terminal.until("What does the lamp show")
+    terminal.press("q")
+    assert "What does the lamp show" in terminal.until("q does nothing here")
+
+
+def test_an_error_in_between_is_read_on_the_normal_screen(tmp_path: Path) -> None:
+    program = (
+        "import sys; sys.path.insert(0, sys.argv[1])\n"
+        "from handmade import check, HEADING\n"
+        "from diagnose.faces.choose import face_for\n"
+        "face = face_for()\n"
+        "face.ask(check(), HEADING)\n"
+        "print('the log is full', file=sys.stderr)\n"
+        "raise SystemExit(3)\n"
+    )
+    here = os.path.dirname(__file__)  # noqa: PTH120
+    terminal = Terminal((sys.executable, "-c", program, here), HOME=str(tmp_path))
+    terminal.until("Is anything stuck under it")
+    terminal.press("1")
+    assert terminal.end() == 3
+    after = terminal.raw.decode().rpartition("\x1b[?1049l")[2]
+    assert after.strip().endswith("the log is full")
+
+
+def test_plain_lines_at_a_keyboard(start: Callable[..., Terminal]) -> None:
+    for terminal in (start("start", "sample", "--plain"), start("start", "sample", TERM="dumb")):
+        terminal.until("Reply:")
+        terminal.press("9\r")
+        terminal.until('No answer is "9"')
+        terminal.press("2\r")
+        terminal.until("1 of 4: It stands level")
+        for line in ("2 of 4", "3 of 4", "4 of 4"):
+            terminal.press("\r")
+            terminal.until(line)
+        terminal.press("done\r")
+        terminal.until("Is it worn")
+        terminal.press("l\r")
+        assert terminal.end() == 0
+        told = terminal.raw.decode()
+        assert "\x1b" not in told
+        assert "Left open." in told
+
+
+def test_a_reading_is_typed_and_its_figure_waits(start: Callable[..., Terminal]) -> None:
+    terminal = start("start", "sample")
+    terminal.until("What does the lamp show")
+    terminal.press("2")
+    terminal.until("0 of 4")
+    terminal.press("    y")
+    terminal.until("Is it worn")
+    terminal.press("2")
+    terminal.until("Machine dead ends now")
+    terminal.press("y")
+    terminal.until("Does it hum")
+    terminal.press("1")
+    terminal.until("Read the display")
+    terminal.press("12x\r")
+    terminal.until("That reading cannot be used")
+    terminal.press("\x7f\r")
+    screen = terminal.until("Any key goes on")
+    assert "12: low" in screen
+    assert "In force: Key out" in screen
+    terminal.press(" ")
+    terminal.until("The battery is flat")
