@@ -32,7 +32,7 @@ class Job:
     """One step of the run.
 
     `weights`: the probability of the findings behind its other answers, entry by entry; `kind`
-    indexes the model's kinds; `heeds` are the cautions that steps behind those answers need.
+    indexes the model's kinds; `heeds` are the cautions that steps behind those answers name.
     """
 
     step: int
@@ -55,7 +55,8 @@ class Job:
 class Model:
     """The costs of one run of a plan. `cap` is the largest number of lockouts on a route, if any.
 
-    `kinds` lists (needs, energises); `jobs` follow the present order.
+    `kinds` lists (needs, energises), `named` what each kind needs that is not included in another
+    of its needs; `jobs` follow the present order.
     """
 
     def __init__(
@@ -98,12 +99,13 @@ class Model:
                     minutes=plan.minutes[step],
                     kind=kinds.setdefault(kind, len(kinds)),
                     weights=tuple(math.fsum(flow[f] for f in bits(behind)) for flow in flows),
-                    heeds=_heeds(plan, ways[step]),
+                    heeds=_heeds(plan, cautions, ways[step]),
                 )
             )
         self.jobs = tuple(jobs)
         self.kinds = tuple(kinds)
-        self.tail_heeds = _heeds(plan, (run.tail,))
+        self.named = tuple(cautions.called(needs, 0) for needs, _ in self.kinds)
+        self.tail_heeds = _heeds(plan, cautions, (run.tail,))
         self.tail_weights = tuple(
             math.fsum(flow[f] for f in bits(plan.reach[run.tail])) for flow in flows
         )
@@ -202,15 +204,15 @@ class Model:
         return minutes(self.cautions) - minutes(self._free), most
 
 
-def _heeds(plan: Plan, sources: Sequence[int]) -> int:
-    """Return the cautions that checks and readings need, from some steps on."""
+def _heeds(plan: Plan, cautions: Precautions, sources: Sequence[int]) -> int:
+    """Return the cautions that checks and readings name, from some steps on."""
     seen = set(sources)
     stack = list(seen)
     heeds = 0
     while stack:
         step = stack.pop()
         if plan.ways[step]:
-            heeds |= plan.needs[step]
+            heeds |= cautions.called(plan.needs[step], 0)
         for target in plan.ways[step]:
             if target not in seen:
                 seen.add(target)
