@@ -1,0 +1,398 @@
+"""`round`, and what it leaves for `resume`, `cases`, `start` and `handover` to know."""
+
+from __future__ import annotations
+
+import io
+import json
+import sys
+from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING, Any
+
+import pytest
+from strategies.rounds import ROUND, written
+
+from diagnose.app import run
+from diagnose.case.sqlite_log import SqliteLog
+from diagnose.commands import past
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+NOW = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
+CARD = "format: 1\nmachine: {0}\ntitle: The {0} machine\n"
+
+
+class Desk:
+    """The program in this process: replies in, screens out, at a time of one's own choosing."""
+
+    def __init__(self, folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: Any) -> None:
+        self.folder, self.patch, self.capsys = folder, monkeypatch, capsys
+        self.log = folder / "log"
+        self.library = written(folder / "library")
+        self.card("dock")
+        self.at(NOW)
+
+    def card(self, machine: str) -> None:
+        (self.library / "machines").mkdir(exist_ok=True)
+        (self.library / "machines" / f"{machine}.yaml").write_text(CARD.format(machine))
+
+    def at(self, now: datetime) -> None:
+        self.patch.setattr(past, "now", lambda: now)
+        self.patch.setattr("diagnose.commands.round.now", lambda: now)
+        self.patch.setattr(
+            SqliteLog.__init__, "__kwdefaults__", {"now": now.isoformat, "wait": 3.0}
+        )
+
+    def __call__(self, *args: str, replies: tuple[str, ...] = ()) -> tuple[int, str, str]:
+        self.patch.setattr(sys, "stdin", io.StringIO("".join(f"{reply}\n" for reply in replies)))
+        code = run([*args, "--trees", str(self.library), "--log", str(self.log)])
+        out, err = self.capsys.readouterr()
+        return code, out, err
+
+    def walk(self, *args: str, replies: tuple[str, ...] = ()) -> list[dict[str, Any]]:
+        code, out, err = self(*args, "--json", replies=replies)
+        assert (code, err) == (0, ""), (code, err)
+        return [json.loads(line) for line in out.splitlines()]
+
+    def daily(self, *replies: str) -> list[dict[str, Any]]:
+        return self.walk("round", "daily", "--machine", "dock", replies=replies)
+
+
+@pytest.fixture
+def desk(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> Desk:
+    return Desk(tmp_path, monkeypatch, capsys)
+
+
+CURED = ("1", "done", "cured")
+ALL_DONE = ("done",) * 11
+
+
+def test_a_round_is_walked_and_kept(desk: Desk) -> None:
+    screens = desk.daily(*ALL_DONE)
+    assert [s["screen"] for s in screens] == [
+        *("caution", "item", "item", "caution", "item"),
+        *("caution", "caution", "caution", "item", "caution", "item", "end"),
+    ]
+    assert "notice" in screens[0]
+    assert screens[-1]["outcome"] == "walked"
+    assert screens[1]["symptom"] is None
+    (case,) = desk.walk("cases")[0]
+    assert (case["round"], case["symptom"], case["machine"]) == ("daily", "", "dock")
+    assert case["outcome"] == "walked"
+    _, shown, _ = desk("cases", "show", case["name"])
+    assert "opened: The daily round" in shown
+    assert "Look at the blade. done" in shown
+
+
+def test_the_log_keeps_who_when_and_what(desk: Desk) -> None:
+    desk.walk(
+        *("round", "daily", "--machine", "dock", "--as", "battery-trained", "--name", "Ana"),
+        replies=("done", "not now", "leave"),
+    )
+    name = desk.walk("cases")[0][0]["name"]
+    events = desk.walk("cases", "show", name)[0]["events"]
+    opened, item = events[0], events[2]
+    assert (opened["more"]["role"], opened["more"]["name"]) == ("battery-trained", "Ana")
+    assert (item["kind"], item["step"], item["at"]) == ("not now", "look", NOW.isoformat())
+    assert item["shown"]["do"] == "Look at the blade."
+
+
+def test_a_trial_keeps_nothing(desk: Desk) -> None:
+    screens = desk.walk("round", "daily", "--machine", "dock", "--trial", replies=("done",))
+    assert "case" not in screens[0]
+    assert not desk.log.exists()
+
+
+def test_a_diagnosis_is_walked_in_the_same_case(desk: Desk) -> None:
+    screens = desk.daily("done", "not right", *CURED)
+    assert len({screen["case"] for screen in screens}) == 1
+    assert [s["symptom"] for s in screens] == [None, None, "lines", "lines", "lines", None, None]
+    assert [s["screen"] for s in screens].count("end") == 1
+    assert "It leaves lines: cured. The round goes on." in screens[5]["notes"]
+
+
+def test_a_round_that_was_left_is_taken_up(desk: Desk) -> None:
+    left = desk.daily("done", "done", "leave")
+    assert f"diagnose resume {left[0]['case']}" in " ".join(left[-1]["notes"])
+    screens = desk.walk("resume", "--name", "Ben", replies=("done", "done", *["done"] * 9))
+    assert screens[0]["case"] == left[0]["case"]
+    assert (screens[0]["screen"], screens[0]["item"]) == ("item", "note")
+    assert screens[-1]["outcome"] == "walked"
+    events = desk.walk("cases", "show", left[0]["case"])[0]["events"]
+    (resumed,) = [event for event in events if event["kind"] == "resumed"]
+    assert (resumed["more"]["name"], resumed["more"]["role"]) == ("Ben", "operator")
+    assert resumed["more"]["in_force"] == []
+
+
+def test_a_diagnosis_that_was_left_is_taken_up_in_its_round(desk: Desk) -> None:
+    left = desk.daily("done", "not right", "leave")
+    screens = desk.walk("resume", left[0]["case"], replies=("done", *CURED, "leave"))
+    assert (screens[0]["screen"], screens[0]["symptom"]) == ("caution", "lines")
+    assert (screens[-2]["screen"], screens[-2]["item"]) == ("item", "note")
+
+
+def test_a_round_of_which_nothing_is_left_ends_at_its_resume(desk: Desk) -> None:
+    left = desk.daily("done", "done", "leave")
+    (desk.library / "rounds" / "daily.yaml").write_text(ROUND[: ROUND.index("  note:")])
+    (end,) = desk.walk("resume")
+    assert (end["screen"], end["outcome"]) == ("end", "walked")
+    (case,) = desk.walk("cases")[0]
+    assert (case["name"], case["outcome"]) == (left[0]["case"], "walked")
+
+
+def test_the_machine_is_asked_for(desk: Desk) -> None:
+    screens = desk.walk("round", "daily", replies=("dock", "done", "leave"))
+    assert (screens[0]["screen"], screens[0]["what"]) == ("choose", "machine")
+    assert desk.walk("cases")[0][0]["machine"] == "dock"
+    screens = desk.walk("round", "daily", replies=("leave",))
+    assert screens[-1]["outcome"] == "left"
+    assert len(desk.walk("cases")[0]) == 1
+
+
+def test_rounds_are_listed(desk: Desk) -> None:
+    (listed,) = desk.walk("round")
+    assert listed == [
+        {"round": "daily", "title": "The daily round", "every": "day", "items": 5, "minutes": 5.0}
+    ]
+    code, out, _ = desk("round")
+    assert (code, out) == (0, "daily  every day  5 min  The daily round\n")
+    (desk.library / "rounds" / "daily.yaml").unlink()
+    assert desk("round")[1] == f"No round in {desk.library}/rounds.\n"
+
+
+def test_what_is_overdue_is_said_machine_by_machine(desk: Desk) -> None:
+    desk.card("aisle")
+    desk.daily(*ALL_DONE)
+    assert desk("round", "--due")[1] == "aisle  daily  never walked, due every day\n"
+    assert desk("round", "--due", "--machine", "dock")[1] == "No round is overdue.\n"
+    desk.at(NOW + timedelta(hours=25))
+    assert "dock  daily  last walked 25 h ago, due every day" in desk("round", "--due")[1]
+    desk.at(NOW + timedelta(days=4))
+    assert "dock  daily  last walked 4 days ago, due every day" in desk("round", "--due")[1]
+    (entries,) = desk.walk("round", "--due", "daily", "--machine", "dock")
+    assert entries == [
+        {
+            "machine": "dock",
+            "round": "daily",
+            "title": "The daily round",
+            "every": "day",
+            "last": NOW.isoformat(),
+            "hours": 96.0,
+            "overdue": True,
+        }
+    ]
+
+
+def test_without_cards_a_round_is_due_for_no_machine_in_particular(desk: Desk) -> None:
+    (desk.library / "machines" / "dock.yaml").unlink()
+    assert desk("round", "--due")[1] == "no machine  daily  never walked, due every day\n"
+    desk.walk("round", "daily", "--machine", "none", replies=ALL_DONE)
+    assert desk("round", "--due", "--machine", "none")[1] == "No round is overdue.\n"
+
+
+@pytest.mark.parametrize(
+    ("args", "code", "line"),
+    [
+        (("round", "dialy"), 2, 'There is no round "dialy" in '),
+        (("round", "dialy", "--due"), 2, 'Did you mean "daily"?'),
+        (("round", "daily", "--machine", "dok"), 2, 'There is no machine "dok"'),
+        (("round", "--due", "--machine", "dok"), 2, 'Did you mean "dock"?'),
+        (("round", "broken"), 3, "rounds/broken.yaml:4:1: error: "),
+        (("round", "unsafe"), 3, 'There is no hazard "nothing"'),
+        (("round", "daily", "--as", "boss"), 2, "--as"),
+    ],
+)
+def test_bad_use_gets_one_line(desk: Desk, args: tuple[str, ...], code: int, line: str) -> None:
+    rounds = desk.library / "rounds"
+    (rounds / "broken.yaml").write_text("format: 1\nround: broken\ntitle: A\nitmes: {}\n")
+    (rounds / "unsafe.yaml").write_text(
+        "format: 1\nround: unsafe\ntitle: A\nevery: day\nitems:\n"
+        "  look: {do: Look., hazards: [nothing]}\n"
+    )
+    got, out, err = desk(*args)
+    assert (got, out) == (code, "")
+    assert line in err
+    assert err.count("\n") == 1
+
+
+def test_broken_cautions_keep_a_round_that_needs_them_from_starting(desk: Desk) -> None:
+    (desk.library / "cautions.yaml").write_text("format: 1\nhazards: {}\n")
+    code, _, err = desk("round", "daily", "--machine", "dock")
+    assert (code, err.count("\n")) == (3, 1)
+    assert "cautions.yaml" in err
+    (desk.library / "rounds" / "plain.yaml").write_text(
+        "format: 1\nround: plain\ntitle: A\nevery: day\nitems:\n  look: {do: Look.}\n"
+    )
+    assert desk.walk("round", "plain", "--machine", "dock", replies=("done",))[-1]["outcome"] == (
+        "walked"
+    )
+
+
+# What the log tells
+
+
+def test_the_third_cure_in_thirty_days_is_advised_against(desk: Desk) -> None:
+    start = ("start", "lines", "--machine", "dock")
+    seen = []
+    for days in (45, 20, 10, 0):
+        desk.at(NOW - timedelta(days=days))
+        finding = desk.walk(*start, replies=("done", *CURED))[-2]
+        seen.append([note for note in finding.get("notes", []) if note.startswith("It comes back")])
+    assert [len(notes) for notes in seen] == [0, 0, 0, 1]
+    assert "2 times within 30 days" in seen[3][0]
+    assert "service" in seen[3][0]
+    desk.card("aisle")
+    aisle = desk.walk("start", "lines", "--machine", "aisle", replies=("done", *CURED))[-2]
+    assert not any(note.startswith("It comes back") for note in aisle.get("notes", []))
+
+
+def test_why_shows_what_a_round_left_undone(desk: Desk) -> None:
+    desk.daily("done", "not now", *["done"] * 9)
+    screens = desk.walk("start", "lines", "--machine", "dock", replies=("done", "why"))
+    (why,) = [screen for screen in screens if screen["screen"] == "why"]
+    assert "Left for another time in The daily round: Look at the blade." in why["text"]
+    desk.at(NOW + timedelta(hours=25))
+    screens = desk.walk("resume", replies=("done", "why"))
+    (why,) = [screen for screen in screens if screen["screen"] == "why"]
+    assert "Overdue on this machine: The daily round." in why["text"]
+
+
+def test_a_machine_s_story_is_one_list(desk: Desk) -> None:
+    desk.walk("start", "lines", "--machine", "dock", replies=("done", *CURED))
+    desk.at(NOW + timedelta(minutes=5))
+    desk.daily("done", "not now", "leave")
+    code, out, _ = desk("cases", "--machine", "dock")
+    assert code == 0
+    lines = [line.split("  ", 2)[2] for line in out.splitlines()]
+    assert lines == [
+        "case  opened: It leaves lines",
+        "finding  cured: The blade is dirty.",
+        "round  The daily round: begun by operator",
+        "round  The daily round: left, 0 of 5 done; not now: Look at the blade.",
+    ]
+    (entries,) = desk.walk("cases", "--machine", "dock")
+    assert [entry["about"] for entry in entries] == ["case", "finding", "round", "round"]
+    assert "Nothing yet" in desk("cases", "--machine", "aisle")[1]
+
+
+def test_the_shift_lead_sees_which_machine_stands(desk: Desk) -> None:
+    for machine in ("aisle", "ramp"):
+        desk.card(machine)
+    desk.walk("start", "lines", "--machine", "ramp", replies=("done", *CURED))
+    desk.walk(
+        "round", "daily", "--machine", "aisle", replies=("done", "done", "not right", "leave")
+    )
+    desk.at(NOW + timedelta(hours=1))
+    desk.daily("done", "not right", "2", "refer", "leave")
+    (rows,) = desk.walk("cases", "--open")
+    assert [(row["machine"], row["state"]) for row in rows] == [
+        ("dock", "stands"),
+        ("aisle", "limps"),
+        ("ramp", "runs"),
+    ]
+    dock, aisle, ramp = rows
+    assert dock["since"] == (NOW + timedelta(hours=1)).isoformat()
+    (waits,) = dock["waiting"]
+    assert (waits["symptom"], waits["for_service"]) == ("lines", True)
+    assert waits["ask_service"] == "Straighten the frame."
+    assert aisle["noted"] == [{"at": NOW.isoformat(), "do": "Read the log."}]
+    assert (ramp["since"], ramp["waiting"]) == (None, [])
+    _, out, _ = desk("cases", "--open")
+    assert "dock: stands since 2026-11-25 13:00" in out
+    assert "referred: The frame is bent. Service: Straighten the frame." in out
+    assert "  not right: Read the log." in out
+    assert "ramp: runs, nothing is open" in out
+
+
+def test_a_danger_in_a_round_stands_first(desk: Desk) -> None:
+    desk.daily("done", "danger")
+    (row,) = desk.walk("cases", "--open")[0]
+    assert (row["state"], row["why"]) == ("stands", "a danger was reported")
+    assert (
+        desk("cases", "--open")[1]
+        .splitlines()[1]
+        .endswith("round  referred: a danger was reported")
+    )
+
+
+def test_an_empty_log_has_no_machine(desk: Desk) -> None:
+    assert "No machine yet" in desk("cases", "--open")[1]
+    assert desk.walk("cases", "--open") == [[]]
+    assert desk.walk("cases", "--machine", "dock") == [[]]
+
+
+def test_service_s_verdict_on_a_referral_in_a_round(desk: Desk) -> None:
+    name = desk.daily("done", "not right", "2", "refer", "leave")[0]["case"]
+    assert "Say what service found: one of dirty, bent, other." in desk("cases", "found", name)[2]
+    code, _, err = desk("cases", "found", name, "bnet")
+    assert (code, 'is no finding of lines. Did you mean "bent"?' in err) == (2, True)
+    code, out, _ = desk("cases", "found", name, "bent")
+    assert (code, out) == (0, f"{name}: service found The frame is bent.\n")
+    (row,) = desk.walk("cases", "--open")[0]
+    assert row["state"] == "runs"
+    assert ", service found bent" in desk("cases")[1]
+
+
+def test_a_case_that_was_not_referred_has_no_verdict(desk: Desk) -> None:
+    name = desk.daily("done", "leave")[0]["case"]
+    code, _, err = desk("cases", "found", name, "bent")
+    assert (code, err) == (2, f"diagnose: Case {name} was not referred (open).\n")
+    name = desk.daily("done", "danger")[0]["case"]
+    assert desk("cases", "found", name, "bent")[0] == 2
+
+
+def test_parts_are_for_service_to_bring(desk: Desk) -> None:
+    text = (desk.library / "lines.yaml").read_text()
+    (desk.library / "lines.yaml").write_text(
+        text.replace("leave_safe: Park it.", "leave_safe: Park it.\n    parts: [frame, two bolts]")
+    )
+    desk.walk("start", "lines", "--machine", "dock", replies=("done", "2", "refer"))
+    assert desk("cases", "--open")[1].rstrip().endswith("Parts: frame, two bolts.")
+
+
+# Which symptom?
+
+APART = (
+    "format: 1\nsymptom: which\ntitle: I cannot say\nstart: look\nsteps:\n"
+    "  look:\n    ask: Where?\n    passes: none\n"
+    "    answers: {Behind it: to-lines, At the lamp: to-dead}\n"
+    "  to-lines: {finding: Lines., chance: 5, continue_with: lines}\n"
+    "  to-dead: {finding: Dead., chance: 5, continue_with: dead}\n"
+)
+
+
+def test_words_that_fit_nothing_are_offered_the_tree_that_asks(desk: Desk) -> None:
+    (desk.library / "which.yaml").write_text(APART)
+    screens = desk.walk("start", "--machine", "dock", replies=("purple", "1", "1", "leave"))
+    assert [option["id"] for option in screens[1]["options"]] == ["which", "dead", "lines"]
+    assert 'sounds like "purple"' in screens[1]["notes"][0]
+    assert (screens[2]["screen"], screens[2]["symptom"]) == ("check", "which")
+    assert screens[3]["doorway"] == "Lines."
+
+
+def test_words_that_fit_several_are_offered_it_after_them(desk: Desk) -> None:
+    (desk.library / "which.yaml").write_text(APART)
+    for symptom in ("lines", "dead"):
+        path = desk.library / f"{symptom}.yaml"
+        path.write_text(path.read_text().replace("start:", "also_called: [odd noise]\nstart:"))
+    screens = desk.walk("start", "--machine", "dock", replies=("odd noise", "which", "leave"))
+    assert [option["id"] for option in screens[1]["options"]] == ["dead", "lines", "which"]
+    assert screens[2]["symptom"] == "which"
+
+
+def test_a_library_without_one_says_that_nothing_fits(desk: Desk) -> None:
+    screens = desk.walk("start", "--machine", "dock", replies=("purple", "leave"))
+    assert [screen["screen"] for screen in screens] == ["choose", "refused", "choose", "end"]
+    assert len(screens[2]["options"]) == 2
+
+
+def test_the_built_in_library_has_one(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(sys, "stdin", io.StringIO("it purrs like velvet\n1\nleave\n"))
+    assert run(["start", "--machine", "none", "--trial", "--json"]) == 0
+    screens = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    assert screens[1]["options"][0]["id"] == "which-symptom"
+    assert screens[2]["symptom"] == "which-symptom"
