@@ -93,6 +93,16 @@ def diagnoses(case: CaseRecord, events: Sequence[LoggedEvent]) -> list[Diagnosis
     return [_diagnosis(case, own) for own in found]
 
 
+def to_hand_over(case: CaseRecord, events: Sequence[LoggedEvent]) -> list[Diagnosis]:
+    """Return what of a case is for service: each diagnosis that waits, else the last one.
+
+    A round without one, to be handed over all the same, is told whole.
+    """
+    own = diagnoses(case, events)
+    waiting = [each for each in own if each.waits] or own[-1:]
+    return waiting or [Diagnosis(whole=case, case=case, events=tuple(events))]
+
+
 def _opening(opened: LoggedEvent, event: LoggedEvent, symptom: str) -> LoggedEvent:
     """Return the reply that started a symptom, as the first event of a case."""
     body = {

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
+from diagnose.case.round_state import RoundState
 from diagnose.case.screens import EndScreen, said
 from diagnose.commands.kept import after
 from diagnose.faces.face import Heading
@@ -51,7 +52,11 @@ def run(
         heading = replace(heading, title=walk.title(state))
         screen = walk.screen(state)
         if isinstance(screen, EndScreen):
-            face.show(_with_way_on(screen, record), heading)
+            # A round walked to its end may have handed a symptom over on the way.
+            handed_over = screen.outcome == "referred" or bool(
+                isinstance(state, RoundState) and state.with_service
+            )
+            face.show(_with_way_on(screen, record, handed_over), heading)
             return screen.outcome
         try:
             text = face.ask(screen, heading)
@@ -66,13 +71,13 @@ def run(
         state = turn.state
 
 
-def _with_way_on(screen: EndScreen, record: Record | None) -> EndScreen:
+def _with_way_on(screen: EndScreen, record: Record | None, handed_over: bool) -> EndScreen:
     """Return the end with how to go on: resume what was left, hand over what was referred."""
     if record is None:
         return screen
     name = f"{record.case.name}{record.where}"
     if screen.outcome == "left":
         return replace(screen, notes=(*screen.notes, said("end-resume", case=name)))
-    if screen.outcome == "referred":
+    if handed_over:
         return replace(screen, notes=(*screen.notes, said("end-handover", case=name)))
     return screen

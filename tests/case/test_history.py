@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from strategies.rounds import opened, written
 
-from diagnose.case.diagnoses import by_case, came_to, diagnoses
+from diagnose.case.diagnoses import by_case, came_to, diagnoses, to_hand_over
 from diagnose.case.history import PERIODS, cured_before, due, since, undone
 from diagnose.case.present import OFTEN
 from diagnose.case.sqlite_log import SqliteLog
@@ -272,6 +272,19 @@ def test_a_case_without_anything_left_says_so(log: Logged) -> None:
     case = log.case("done", "1", "cannot")
     (one,) = diagnoses(case, log.log.events(case))
     assert came_to(one.last) == "referred: nothing is left that an operator can check"
+
+
+def test_what_is_handed_over_is_what_waits(log: Logged) -> None:
+    def handed(case: CaseRecord) -> list[tuple[str, str]]:
+        found = to_hand_over(case, log.log.events(case))
+        return [(each.case.symptom, each.case.outcome) for each in found]
+
+    assert handed(log.case(*CURED)) == [("lines", "cured")]
+    cured = ("done", "not right", *CURED[1:])
+    twice = log.round(*cured, "done", "done", "not right", *REFERRED[1:], "leave")
+    assert handed(twice) == [("lines", "referred")]
+    assert handed(log.round(*cured, "leave")) == [("lines", "cured")]
+    assert handed(log.round(*ALL_DONE)) == [("", "walked")]
 
 
 # A machine's story

@@ -113,6 +113,12 @@ def test_a_diagnosis_is_walked_in_the_same_case(desk: Desk) -> None:
     assert "It leaves lines: cured. The round goes on." in screens[5]["notes"]
 
 
+def test_the_end_of_a_round_says_how_what_it_referred_is_handed_over(desk: Desk) -> None:
+    screens = desk.daily("done", "not right", "2", "refer", *["done"] * 4)
+    assert screens[-1]["outcome"] == "walked"
+    assert f"diagnose handover {screens[0]['case']}" in " ".join(screens[-1]["notes"])
+
+
 def test_a_round_that_was_left_is_taken_up(desk: Desk) -> None:
     left = desk.daily("done", "done", "leave")
     assert f"diagnose resume {left[0]['case']}" in " ".join(left[-1]["notes"])
