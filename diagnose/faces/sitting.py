@@ -1,4 +1,4 @@
-"""One screen in front of one person: what they see of it, and what a key does. No terminal here."""
+"""One screen in front of one person, and what a key does to it. No terminal here."""
 
 from __future__ import annotations
 
@@ -14,25 +14,14 @@ from diagnose.case.screens import (
     ReadingScreen,
     WhyScreen,
 )
-from diagnose.faces.body import Marks, Row, body
 from diagnose.faces.cells import shorten
-from diagnose.faces.content import Block, blocks
-from diagnose.faces.edges import footer, header
 from diagnose.faces.keys import letters, spelled_out
-from diagnose.faces.phrases import place, printable
-from diagnose.faces.words import SHORT
+from diagnose.faces.phrases import printable
 from diagnose.files import replies
 
 if TYPE_CHECKING:
     from diagnose.case.screens import Screen
     from diagnose.faces.face import Heading
-
-#: A terminal smaller than this is drawn as if it were so wide and high.
-NARROWEST: Final = 16
-LOWEST: Final = 5
-
-#: From this many rows on there is air under the header.
-ROOMY: Final = 16
 
 #: Answers up to this number take one key.
 ONE_KEY: Final = 9
@@ -49,19 +38,26 @@ _CLAIMS: Final = frozenset({replies.DONE, replies.CURED, replies.NOT_CURED})
 
 @dataclass(slots=True)
 class Window:
-    """Which rows of the body are in sight. `seen` counts those that have been, from the first;
-    `ends` tells where each line to confirm, or field, ends."""
+    """Which rows of the body are in sight: `room` of `rows`, from `top` on.
+
+    `seen` counts those that have been in sight, from the first, while the layout (`laid`) was what
+    it is; `ends` tells where each line to confirm, or field, ends.
+    """
 
     top: int = 0
     room: int = 1
     rows: int = 1
     seen: int = 0
-    width: int = 0
+    laid: tuple[int, int, str] = (0, 0, "")
     ends: dict[int, int] = field(default_factory=dict)
 
 
 class Sitting:
-    """A screen, how far the person got with it, and the window through which they see it."""
+    """A screen, how far the person got with it, and the window through which they see it.
+
+    `ticked` of `lines` lines are confirmed, one by one where `by_line`; `typed` are the fields, of
+    which `field` takes the next key; `follow` asks the page to bring what is next into sight.
+    """
 
     def __init__(
         self, screen: Screen, heading: Heading, causes: str | None = None, refused: str = ""
@@ -81,7 +77,7 @@ class Sitting:
         self.ticked = 0
         self.typed = self._fields()
         self.field = 0
-        self._follow = False
+        self.follow = False
 
     def _fields(self) -> list[str]:
         screen = self.screen
@@ -101,106 +97,10 @@ class Sitting:
         self.refused = refused
         self.hint = ""
         self.window.top = self.field = 0
-        self._follow = self.ticked > 0
+        self.follow = self.ticked > 0
         if not isinstance(self.screen, ReadingScreen):
             self.typed = self._fields()
         return self
-
-    # What is seen
-
-    def draw(self, columns: int, rows: int) -> list[Row]:
-        """Return exactly `rows` rows, and note what of the body is in sight now."""
-        columns, rows = max(columns, NARROWEST), max(rows, LOWEST)
-        above = self._header(columns, 2 if rows < 12 else 4)
-        below = footer(self._keys(), columns, max(1, rows // 5))
-        if self._prompt():
-            below.insert(0, Row((("class:prompt", shorten(self._prompt(), columns)),)))
-        if rows >= ROOMY:
-            above.append(Row())
-        room = max(2, rows - len(above) - len(below) - 1)
-        shown = self._body(columns, room)
-        # What does not fit gives way: first the cautions' row, never the causes and the keys.
-        above = above[: max(1, rows - len(shown) - len(below) - 1)]
-        return [*above, *shown, self._between(columns), *below][-rows:]
-
-    def _header(self, columns: int, most: int) -> list[Row]:
-        if isinstance(self.screen, ChooseScreen):
-            return header(["A new case"], None, None, columns, most)
-        in_force = [printable(caution.title) for caution in self.in_force]
-        return header(place(self.heading), self.causes, in_force, columns, most)
-
-    def _body(self, columns: int, room: int) -> list[Row]:
-        said = blocks(self.screen, self.heading)
-        if self.refused:
-            said.insert(0, Block("refused", self.refused))
-        if self.typed and not isinstance(self.screen, ReadingScreen):
-            asked = next(at for at, block in enumerate(said) if block.kind == "ask")
-            said.insert(asked + 1, Block("field", "", 1))
-        marks = Marks(
-            ticked=self.ticked,
-            by_line=self.by_line,
-            typed=tuple(printable(text) for text in self.typed),
-            field=self.field if self.typed else None,
-        )
-        rows = body(said, columns, room, marks)
-        window = self.window
-        if window.width != columns:
-            window.top = window.seen = 0
-            window.width = columns
-            self._follow = self._follow or self.ticked > 0
-        window.room = room
-        window.rows = len(rows)
-        window.ends = {row.mark: at for at, row in enumerate(rows, start=1) if row.mark}
-        end = window.ends.get((self.field if self.typed else self.ticked) + 1, len(rows))
-        if self._follow and end > window.top + window.room:
-            # Never past rows that were not in sight.
-            window.top = min(end - window.room, window.seen)
-        self._follow = False
-        window.top = max(0, min(window.top, window.rows - window.room))
-        if window.top <= window.seen:
-            window.seen = max(window.seen, min(window.rows, window.top + window.room))
-        shown = rows[window.top : window.top + window.room]
-        return shown + [Row()] * (window.room - len(shown))
-
-    def _between(self, columns: int) -> Row:
-        """Return the row between body and keys: a hint, what is out of sight, or air."""
-        if self.hint:
-            return Row((("class:refused", shorten(self.hint, columns)),))
-        window = self.window
-        under = window.rows - window.top - window.room
-        told = [f"more below ({under}): PgDn"] if under > 0 else []
-        told += [f"more above ({window.top}): PgUp"] if window.top else []
-        return Row((("class:more", shorten(" · ".join(told), columns)),)) if told else Row()
-
-    def _prompt(self) -> str:
-        screen = self.screen
-        if self.waits:
-            return "Any key goes on."
-        if self.by_line and self.ticked < self.lines:
-            return f">> is so: Space or Enter ({self.ticked} of {self.lines})"
-        if self.lines:
-            return f"y: all {self.lines} lines are done"
-        if isinstance(screen, ChooseScreen):
-            return "Type it, or a letter; then Enter"
-        if isinstance(screen, ReadingScreen):
-            return "Type it, or a letter; then Enter"
-        if isinstance(screen, CheckScreen) and self.typed:
-            return f"A number, 1 to {len(screen.answers)}, then Enter"
-        return ""
-
-    def _keys(self) -> list[tuple[str, str]]:
-        if self.waits:
-            return [("d", "danger")]
-        named = [
-            (ALARM if self.words and reply == replies.DANGER else letter, SHORT.get(reply, reply))
-            for letter, reply in letters(self.screen).items()
-            if not (self.lines and reply == replies.DONE)
-        ]
-        if isinstance(self.screen, CheckScreen) and not self.typed:
-            named.insert(0, (f"1-{len(self.screen.answers)}", "answer"))
-        return named
-
-    # What a key does
 
     def press(self, key: str) -> str | None:
         """Return the reply that a key completes, or None where the screen only changed."""
@@ -250,7 +150,7 @@ class Sitting:
             self._page_on()
             return None
         self.ticked += 1
-        self._follow = True
+        self.follow = True
         return None
 
     def _edit(self, key: str) -> str | None:
@@ -271,7 +171,7 @@ class Sitting:
             return key
         elif key != " " or self.typed[self.field]:
             self.typed[self.field] += key
-        self._follow = True
+        self.follow = True
         return None
 
     def _one_digit(self, key: str) -> bool:

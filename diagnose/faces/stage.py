@@ -23,6 +23,8 @@ from prompt_toolkit.layout import FormattedTextControl, Layout, Window
 from prompt_toolkit.output import ColorDepth
 from prompt_toolkit.styles import Style
 
+from diagnose.faces.page import draw
+
 if TYPE_CHECKING:
     from collections.abc import Callable
 
@@ -161,7 +163,7 @@ class Stage:
         assert self._sitting is not None
         size = self._app.output.get_size()
         pieces: StyleAndTextTuples = []
-        for row in self._sitting.draw(size.columns, size.rows):
+        for row in draw(self._sitting, size.columns, size.rows):
             if pieces:
                 pieces.append(("", "\n"))
             pieces += row.pieces or (("", ""),)

@@ -14,8 +14,9 @@ from diagnose.faces.cells import head, shorten, tail, wrap
 from diagnose.faces.content import blocks
 from diagnose.faces.edges import footer, header
 from diagnose.faces.face import Heading
+from diagnose.faces.page import LOWEST, NARROWEST, _header, draw
 from diagnose.faces.phrases import causes_left, printable
-from diagnose.faces.sitting import LOWEST, NARROWEST, Sitting
+from diagnose.faces.sitting import Sitting
 from diagnose.measure.wording import expected_range, percent, with_unit
 
 TEXT = st.text(st.sampled_from("abcde  -é°.幅広\u0301"), max_size=120)
@@ -53,7 +54,7 @@ def test_the_front_and_the_end_of_a_text() -> None:
 @given(columns=st.integers(1, 120), rows=st.integers(1, 60))
 def test_a_screen_fills_its_terminal_and_no_more(name: str, columns: int, rows: int) -> None:
     sitting = Sitting(ALL[name], HEADING, "9 causes open, about 6 min")
-    drawn = sitting.draw(columns, rows)
+    drawn = draw(sitting, columns, rows)
     assert len(drawn) == max(rows, LOWEST)
     assert all(get_cwidth(text_of(row)) <= max(columns, NARROWEST) for row in drawn)
 
@@ -66,9 +67,9 @@ def test_all_a_screen_says_can_be_scrolled_to_at_any_size(name: str) -> None:
         sitting = Sitting(screen, HEADING)
         seen: dict[int, str] = {}
         for _ in range(200):
-            drawn = [text_of(row) for row in sitting.draw(columns, rows)]
+            drawn = [text_of(row) for row in draw(sitting, columns, rows)]
             window = sitting.window
-            start = len(sitting._header(columns, 2 if rows < 12 else 4)) + (rows >= 16)
+            start = len(_header(sitting, columns, 2 if rows < 12 else 4)) + (rows >= 16)
             seen |= {window.top + at: drawn[start + at] for at in range(window.room)}
             if window.top + window.room >= window.rows:
                 break
@@ -200,14 +201,14 @@ def test_control_characters_are_marked() -> None:
 def test_a_round_keeps_its_cautions_in_sight() -> None:
     sitting = Sitting(ALL["item"], Heading(title="Before the shift"), None)
     sitting.in_force = (KEY_OUT,)
-    assert [text_of(row) for row in sitting.draw(80, 24)[:2]] == [
+    assert [text_of(row) for row in draw(sitting, 80, 24)[:2]] == [
         "Before the shift",
         "In force: Key out",
     ]
 
 
 def test_a_case_that_is_not_yet_one() -> None:
-    drawn = Sitting(ALL["choose machine"], Heading()).draw(80, 24)
+    drawn = draw(Sitting(ALL["choose machine"], Heading()), 80, 24)
     assert text_of(drawn[0]) == "A new case"
     assert text_of(drawn[1]) == ""
-    assert "likely" in "".join(text_of(row) for row in Sitting(finding(), HEADING).draw(80, 24))
+    assert "likely" in "".join(text_of(row) for row in draw(Sitting(finding(), HEADING), 80, 24))

@@ -129,10 +129,10 @@ def test_a_fault_in_drawing_leaves_the_stage(monkeypatch: pytest.MonkeyPatch) ->
         face.ask(check(), HEADING)
         before = sys.stdout
 
-        def broken(*size: int) -> list[object]:
+        def broken(*size: object) -> list[object]:
             raise ZeroDivisionError
 
-        monkeypatch.setattr("diagnose.faces.sitting.Sitting.draw", broken)
+        monkeypatch.setattr("diagnose.faces.stage.draw", broken)
         with pytest.raises(ZeroDivisionError):
             face.ask(finding(), HEADING)
         assert sys.stdout is not before
