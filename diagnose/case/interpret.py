@@ -15,7 +15,7 @@ from diagnose.case.screens import (
 )
 from diagnose.files import replies
 from diagnose.files.problems import did_you_mean, shortened
-from diagnose.files.tree import Reading
+from diagnose.files.tree import Question, Reading
 from diagnose.measure.registry import MEASUREMENTS, MissingLine, Unreadable, compute, parse_reply
 
 if TYPE_CHECKING:
@@ -52,9 +52,14 @@ def understood(walk: Walk, state: State, screen: Screen, text: str) -> Meaning |
     if meaning is not None:
         return meaning
     if isinstance(screen, CheckScreen):
-        answer = picked(screen.answers, word)
-        if answer is not None:
-            return Meaning(kind=ANSWER, answer=answer)
+        chosen = picked(screen.answers, word)
+        if chosen is not None:
+            return Meaning(kind=ANSWER, answer=chosen)
+        step = walk.step(state)
+        assert isinstance(step, Question)
+        for shown, what in walk.card_list(step).items():
+            if word == " ".join(shown.casefold().split()):
+                return Refusal(said("card-list", shown=shown, meaning=what))
         offered = [named.id for named in screen.answers]
         return _no_such(word, [*offered, *screen.replies], len(screen.answers))
     if isinstance(screen, ReadingScreen):

@@ -45,8 +45,13 @@ def question(walk: Walk, state: State, step: Question) -> Screen:
     frame = state.top
     volume = walk.volume(frame.symptom)
     outlook = outlook_here(volume, frame, walk.precautions, state.in_force)
+    common = _common(walk, state)
+    common["notes"] += tuple(
+        said("card-list", shown=shown, meaning=meaning)
+        for shown, meaning in walk.card_list(step).items()
+    )
     shared: dict[str, Any] = {
-        **_common(walk, state),
+        **common,
         "replies": (replies.UNSURE, replies.CANNOT, *_back(walk, state), replies.WHY, *ALWAYS),
         "step": volume.plan.ids[frame.at],
         "do": step.do,

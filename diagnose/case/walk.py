@@ -147,6 +147,12 @@ class Walk:
         """Return the step at which the walk is."""
         return self.volume(state.top.symptom).steps[state.top.at]
 
+    def card_list(self, step: Question) -> Mapping[str, str]:
+        """Return what the machine card lists for a question: lamps or codes and their meanings."""
+        if self.card is None or step.from_card is None:
+            return {}
+        return self.card.listed(step.from_card)
+
     def lapsing_now(self, state: State) -> int:
         """Return the cautions that are to be released before the step may be shown."""
         step = self.step(state)

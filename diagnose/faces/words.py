@@ -28,6 +28,7 @@ WORDS: Final[dict[str, str]] = {
     "passed-card": "A reading was passed over: {message}.",
     # From one symptom, or one day, to the next.
     "from-card": "From the machine card: {line} is {answer}.",
+    "card-list": "{shown}: {meaning} (machine card)",
     "doorway-shut": "The symptom {symptom} cannot be opened, so this one goes on.",
     "resumed": "Taken up again. Earlier answers that fit: {fits}; asked anew: {misfits}.",
     # A remedy that has helped too often, from the log.

@@ -33,3 +33,12 @@ class Card:
         for name in path.split("."):
             value = value.get(name) if isinstance(value, Mapping) else None
         return value if isinstance(value, Mapping) else {}
+
+    def listed(self, path: str) -> dict[str, str]:
+        """Return the words that a section lists with their meanings, those of lists in it too."""
+        lists = [part for part in self.section(path).values() if isinstance(part, Mapping)]
+        return {
+            str(shown): str(meaning)
+            for part in lists or [self.section(path)]
+            for shown, meaning in part.items()
+        }

@@ -73,7 +73,12 @@ _QUESTION = (
         0.05,
     ),
     _key("by", Choice(ROLES), "Who may do it.", "operator"),
-    _key("from_card", TEXT, "The line of the machine card that answers, such as battery.kind."),
+    _key(
+        "from_card",
+        TEXT,
+        "The line of the machine card that answers, such as battery.kind; or a list that is looked "
+        "up there and shown, such as charger.",
+    ),
     _HAZARDS,
     _CAUTIONS,
     _ENERGISES,
@@ -378,5 +383,17 @@ def card_lines(record: Record = CARD, above: str = "") -> list[str]:
         if isinstance(key.kind, Record):
             paths += card_lines(key.kind, f"{above}{key.name}.")
         elif not isinstance(key.kind, MapOf) and key.name not in ("format", "machine", "title"):
+            paths.append(f"{above}{key.name}")
+    return paths
+
+
+def card_lists(record: Record = CARD, above: str = "") -> list[str]:
+    """Return the dotted path of every list of words and their meanings on a card: lamps, codes."""
+    paths = []
+    for key in record.keys.values():
+        if isinstance(key.kind, Record):
+            inner = card_lists(key.kind, f"{above}{key.name}.")
+            paths += [f"{above}{key.name}", *inner] if inner else []
+        elif key.kind is _WORDS_TO_WORDS:
             paths.append(f"{above}{key.name}")
     return paths

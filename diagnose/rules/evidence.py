@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
-from diagnose.files.definitions import card_lines
+from diagnose.files.definitions import card_lines, card_lists
 from diagnose.files.problems import did_you_mean
 from diagnose.files.tree import Finding, Question, Reading
 from diagnose.measure.registry import MEASUREMENTS, MissingLine, Unreadable, compute
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from diagnose.rules.view import View
 
 _CARD_LINES = frozenset(card_lines())
+_CARD_LISTS = frozenset(card_lists())
 
 
 def known_measurement(view: View) -> Iterator[Problem]:
@@ -34,10 +35,10 @@ def card_line(view: View) -> Iterator[Problem]:
     """`from_card` names a line of the machine card, and what the cards say there is an answer."""
     for _, step in view.questions():
         path = step.from_card
-        if path is None:
+        if path is None or path in _CARD_LISTS:
             continue
         if path not in _CARD_LINES:
-            hint = did_you_mean(path, _CARD_LINES)
+            hint = did_you_mean(path, _CARD_LINES | _CARD_LISTS)
             yield view.problem(path, "unknown-line", f'A card has no line "{path}".{hint}')
             continue
         for machine, card in view.library.machines.items():

@@ -1,0 +1,48 @@
+"""Charger lamps and codes are looked up on the machine card where the charger is read."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from diagnose.case.screens import CheckScreen, RefusedScreen, Said, said
+from diagnose.case.walk import Walk
+from diagnose.commands.shelf import Shelf
+
+TREES = Path(__file__).parents[2] / "trees"
+
+
+def walk_on(machine: str | None) -> Walk:
+    shelf = Shelf(TREES)
+    card = shelf.machine(machine)
+    return Walk(shelf, shelf.library.cautions, shelf.precautions, card=card)
+
+
+def listed(walk: Walk) -> list[Said]:
+    state = walk.open("no-charge")
+    screen = walk.screen(state)
+    assert isinstance(screen, CheckScreen)
+    while screen.step != "charger-shows":
+        state = walk.reply(
+            state, "unsure" if screen.step != "cord-look" else "Whole and clean"
+        ).state
+        while not isinstance(screen := walk.screen(state), CheckScreen):
+            state = walk.reply(state, "done").state
+    return [note for note in screen.notes if note.id == "card-list"]
+
+
+def test_the_screen_shows_what_the_card_lists() -> None:
+    assert said("card-list", shown="C2", meaning="battery too warm") in listed(walk_on("dock"))
+    assert listed(walk_on(None)) == []
+
+
+def test_a_lamp_or_code_that_is_typed_is_looked_up_and_asked_again() -> None:
+    walk = walk_on("dock")
+    state = walk.open("low-runtime")
+    for typed in ("c2", "C2", "  Red   blinking "):
+        turn = walk.reply(state, typed)
+        (shown,) = turn.interludes
+        assert isinstance(shown, RefusedScreen)
+        assert shown.message.id == "card-list"
+        assert turn.state is state
+        assert turn.event is None
+    assert walk.reply(state, "c9").interludes[0].message.id == "no-such-answer"  # type: ignore[attr-defined]
