@@ -1,4 +1,4 @@
-"""What holds for every test: no real home, no real log, and examples that are the same each time."""
+"""What holds for every test: no real home, no real log, the same examples each time."""
 
 from __future__ import annotations
 
@@ -21,7 +21,9 @@ settings.register_profile(
     suppress_health_check=[HealthCheck.too_slow],
 )
 # New examples each time, many of them: `pytest --hypothesis-profile=search`.
-settings.register_profile("search", settings.get_profile("ci"), derandomize=False, max_examples=2000)
+settings.register_profile(
+    "search", settings.get_profile("ci"), derandomize=False, max_examples=2000
+)
 settings.load_profile("ci")
 
 

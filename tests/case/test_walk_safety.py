@@ -13,16 +13,16 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-
-from diagnose.case import replay as telling
-from diagnose.case.walk import Walk
-from diagnose.study.in_force import Precautions
 from strategies import walking
 from strategies.libraries import ROLES, libraries
 from strategies.observer import Files, Observer, Unsafe
 from strategies.sampling import examples
 from strategies.walking import Case
 from strategies.written import Read, Written, read
+
+from diagnose.case import replay as telling
+from diagnose.case.walk import Walk
+from diagnose.study.in_force import Precautions
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -28,8 +28,8 @@ def _some(draw: Any, items: list[str], most: int = 2) -> list[str]:
 
 
 @st.composite
-def caution_files(draw: Any, most: int = 5) -> dict[str, Any]:
-    """A `cautions.yaml` as data: covers, includes without a circle, lapses, service-only hazards."""
+def caution_files(draw: Any, most: int = 5, *, lockouts: bool = False) -> dict[str, Any]:
+    """A `cautions.yaml` as data: covers, includes without a circle, what lapses and what not."""
     least = 2 if draw(st.integers(0, 4)) else 0
     names = [f"guard-{letter}" for letter in "abcdefgh"[: draw(st.integers(least, most))]]
     hazards: dict[str, Any] = {}
@@ -43,10 +43,11 @@ def caution_files(draw: Any, most: int = 5) -> dict[str, Any]:
     inward = draw(st.permutations(names)) if names else []
     cautions: dict[str, Any] = {}
     for name in names:
-        lapses = draw(st.booleans())
+        lapses = lockouts or draw(st.booleans())
         caution: dict[str, Any] = {
             "title": f"{name} held",
             "signal": draw(st.sampled_from(["DANGER", "WARNING", "CAUTION", "NOTICE"])),
+            "signs": ["M021"] if lockouts else draw(st.sampled_from([["W001"], ["M021"]])),
             "covers": covers[name],
             "includes": _some(draw, inward[: inward.index(name)]),
             "lapses": "when energised" if lapses else "never",
@@ -105,7 +106,7 @@ def trees(
     most_questions: int = 8,
     most_findings: int = 8,
 ) -> dict[str, Any]:
-    """A symptom tree as data: routes meet again, answers share targets, steps stand in any order."""
+    """A symptom tree as data: routes meet again, answers share targets, any order in the file."""
     guards = _Guards(cautions)
     least = min(3, most_questions) if draw(st.integers(0, 4)) else 0
     questions = [f"q{n}" for n in range(draw(st.integers(least, most_questions)))]
@@ -204,10 +205,18 @@ def _finding(draw: Any, words: str, guards: _Guards, doorways: tuple[str, ...]) 
 
 @st.composite
 def libraries(
-    draw: Any, most_trees: int = 3, most_questions: int = 8, most_findings: int = 8
+    draw: Any,
+    most_trees: int = 3,
+    most_questions: int = 8,
+    most_findings: int = 8,
+    *,
+    lockouts: bool = False,
 ) -> Written:
-    """A library of one to three trees with doorways between them, and a machine card or none."""
-    cautions = draw(caution_files())
+    """A library of one to three trees with doorways between them, and a machine card or none.
+
+    With `lockouts` every caution is one.
+    """
+    cautions = draw(caution_files(lockouts=lockouts))
     symptoms = SYMPTOMS[: draw(st.integers(1, most_trees))]
     texts = {}
     for symptom in symptoms:

@@ -47,7 +47,7 @@ class Files:
                 key = (symptom, name)
                 self.steps[key] = step
                 self.owner |= {step[word]: key for word in WORDS_OF_A_STEP if word in step}
-                self.owner |= {word: key for word in _answers(step) if symptom in word}
+                self.owner |= {word: key for word, _ in answers_of(step) if symptom in word}
                 needed = set(step.get("cautions", ()))
                 if step.get("who") != "service" and "continue_with" not in step:
                     needed |= {over[hazard] for hazard in step.get("hazards", ()) if hazard in over}
@@ -227,9 +227,11 @@ def _read(text: str) -> Any:
     return yaml.load(text, Loader=getattr(yaml, "CSafeLoader", yaml.SafeLoader))
 
 
-def _answers(step: dict[str, Any]) -> list[str]:
-    bands = [band.get("call", band.get("otherwise")) for band in step.get("bands", ())]
-    return [*step.get("answers", ()), *bands]
+def answers_of(step: dict[str, Any]) -> list[tuple[str, str]]:
+    """Return the answers of a step (or the calls of its bands) with the steps they lead to."""
+    bands = step.get("bands", ())
+    calls = [(band.get("call", band.get("otherwise")), band["go"]) for band in bands]
+    return [*step.get("answers", {}).items(), *calls]
 
 
 def _leaves(value: Any, place: str = "") -> Iterator[tuple[str, str]]:
