@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from diagnose.commands import options as opt
@@ -34,9 +33,6 @@ def run(args: Sequence[str]) -> int:
     if options.file is None:
         opt.say(text.rstrip("\n"))
         return opt.OK
-    file = Path(options.file)
-    if file.exists() and file.samefile(log.path):
-        raise opt.Unusable(f"{file}: this is the case log; name another file.")
-    write(options.file, text)
+    write(options.file, text, log=log.path)
     opt.say(f"The handover of case {case.name} is in {options.file}.")
     return opt.OK

@@ -10,8 +10,10 @@ from pathlib import Path
 from diagnose.commands.options import Unusable
 
 
-def write(file: str, text: str) -> None:
+def write(file: str, text: str, *, log: Path | None = None) -> None:
     """Write `text` to a file in UTF-8, in place of what was there. Raises `Unusable`.
+
+    The case log is never what is written to.
 
     It is written beside the file first, so that a full disk or a crash leaves the old one.
     """
@@ -22,6 +24,8 @@ def write(file: str, text: str) -> None:
             raise Unusable(f"{file}: this is a folder; name a file in it.")
         if path.exists() and not path.is_file():
             raise Unusable(f"{file}: this is no ordinary file; name another.")
+        if log is not None and path.exists() and path.samefile(log):
+            raise Unusable(f"{file}: this is the case log; name another file.")
         beside = path.parent / f".diagnose-{secrets.token_hex(6)}"
         try:
             with beside.open("x", encoding="utf-8", newline="\n") as stream:

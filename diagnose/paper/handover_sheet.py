@@ -10,9 +10,9 @@ from diagnose.measure.wording import expected_range, percent, with_unit
 from diagnose.paper.markdown import heading, inline, strong, wrapped
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Iterator, Mapping
 
-    from diagnose.paper.handover import Asked, Entry, Page
+    from diagnose.paper.handover import Entry, Page
     from diagnose.paper.told import Taken
 
 #: Room to write in by hand.
@@ -22,6 +22,7 @@ LONG: Final = "." * 64
 #: How many causes of a symptom, requests and ids stand on the page; the JSON has all.
 CAUSES: Final = 3
 REQUESTS: Final = 4
+FEWER: Final = 3
 IDS: Final = 6
 
 #: Two printed pages. A case that takes more is told more shortly: first without the remedies' own
@@ -53,16 +54,21 @@ def as_markdown(page: Page) -> str:
 
 
 def _lines(page: Page, detail: int) -> list[str]:
-    return [
-        *_head(page),
-        *_section("Checks and readings", _story(page, detail)),
-        *_section("Remedies tried", _remedies(page, detail)),
-        *_section("Passed over", _passed(page, detail)),
-        *_section("Cautions confirmed", _cautions(page, detail)),
-        *_section("What service is asked to do", _asked(page.asked, page)),
-        *_section("Service's verdict", _verdict(page)),
-        *_shortened(page, detail),
-    ]
+    sections = {
+        "Checks and readings": _story(page, detail),
+        "Remedies tried": _remedies(page, detail),
+        "Passed over": _passed(page, detail),
+        "Cautions confirmed": _cautions(page, detail),
+        "What service is asked to do": _asked(page, detail),
+        "Service's verdict": _verdict(page),
+    }
+    lines = list(_head(page, detail))
+    for title, section in sections.items():
+        body = list(section)
+        if body:
+            gap = [""] if detail < PACKED else []
+            lines += ["", heading(2, title), *gap, *body]
+    return [*lines, *_shortened(page, detail)]
 
 
 def as_json(page: Page) -> dict[str, Any]:
@@ -71,7 +77,7 @@ def as_json(page: Page) -> dict[str, Any]:
     return data
 
 
-def _head(page: Page) -> Iterator[str]:
+def _head(page: Page, detail: int) -> Iterator[str]:
     card = page.machine or {}
     machine = card.get("title") or "no machine card"
     yield heading(1, f"Handover {page.case}: {machine}")
@@ -101,7 +107,7 @@ def _head(page: Page) -> Iterator[str]:
     service = card.get("service", {})
     contact = _joined(service.get("name"), service.get("phone")) or SHORT
     yield from _item("Contact", f"service {contact}; on site (name, phone) {SHORT}")
-    yield from _item("How it was left", " ".join(_left(page)))
+    yield from _item("How it was left", " ".join(_left(page, detail)))
     yield from _item("Fault code as shown", "")
     for group in page.likely:
         door = "" if group.symptom == page.symptom else f", behind {inline(group.title)}"
@@ -123,7 +129,7 @@ def _ended(page: Page) -> str:
     return f"opened {_day(page.opened)} by {walked}; {outcome}, last entry {last}"
 
 
-def _left(page: Page) -> Iterator[str]:
+def _left(page: Page, detail: int) -> Iterator[str]:
     """Yield sentences on what holds at the machine, the most urgent first."""
     if page.danger is not None:
         yield (
@@ -152,7 +158,8 @@ def _left(page: Page) -> Iterator[str]:
             f"{strong(taken.title)} was taken at {_clock(page, taken.at)}; the case was taken up"
             " again since. Whether it still holds, and whose tag hangs there, is not known: look."
         )
-    safe = dict.fromkeys(cause.leave_safe for cause in page.asked if cause.met and cause.leave_safe)
+    met = [cause.leave_safe for cause in page.asked if cause.met and cause.leave_safe]
+    safe = list(dict.fromkeys(met))[: REQUESTS if detail < PACKED else FEWER]
     if safe:
         yield f"They were told, and nothing confirms it: {' '.join(inline(line) for line in safe)}"
     if not held and not lost:
@@ -250,15 +257,15 @@ def _span(page: Page, taken: Taken) -> str:
     return f"{started} to {_clock(page, taken.ended)}{how}"
 
 
-def _asked(asked: Sequence[Asked], page: Page) -> Iterator[str]:
-    for cause in asked[:REQUESTS]:
+def _asked(page: Page, detail: int) -> Iterator[str]:
+    for cause in page.asked[: REQUESTS if detail < PACKED else FEWER]:
         share = "" if cause.probability is None else f"{percent(cause.probability)} "
         hazards = f" **Hazards:** {_joined(*cause.hazards)}." if cause.hazards else ""
         parts = f" **Parts:** {_joined(*cause.parts)}." if cause.parts else ""
         yield from _bullet(
             f"{share}{strong(cause.finding)} {inline(cause.ask_service)}{hazards}{parts}"
         )
-    if not asked and page.outcome != "cured":
+    if not page.asked and page.outcome != "cured":
         yield from _bullet("No cause for service stands out. Go on from the likeliest ones.")
 
 
@@ -288,12 +295,6 @@ def _shortened(page: Page, detail: int) -> Iterator[str]:
         yield from wrapped(
             f"Told shortly for want of room; `diagnose handover {page.case} --format json` has all."
         )
-
-
-def _section(title: str, lines: Iterable[str]) -> list[str]:
-    """Return a section with its heading; nothing where there is nothing to tell."""
-    body = list(lines)
-    return ["", heading(2, title), "", *body] if body else []
 
 
 def _item(label: str, text: str) -> list[str]:
