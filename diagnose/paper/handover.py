@@ -6,13 +6,13 @@ told as a fact; what was done to the machine is, taken back or not. Times are th
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
 from diagnose.case.interpret import ANSWER
 from diagnose.case.replay import MOVES
 from diagnose.files import replies
-from diagnose.paper.told import Standing, Taken, Told, standing
+from diagnose.paper.handover_page import Asked, Entry, Likely, Page, Passed, Tried
+from diagnose.paper.told import Told, standing
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -21,115 +21,6 @@ if TYPE_CHECKING:
 
 #: A cause for service that is less likely than this is not asked about, unless it was met.
 WORTH_ASKING: Final = 0.02
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Entry:
-    """One line of the story: a check, a reading, or a symptom that was entered or left.
-
-    `kind`: check, reading, card (answered by the machine card), entered or returned. `answer` is
-    None for *not sure*. A reading has its `figure`, its `inputs` as typed and in SI (`si`).
-    """
-
-    kind: str
-    at: str
-    symptom: str
-    step: str
-    words: str
-    answer: str | None
-    do: str = ""
-    typed: str = ""
-    figure: Mapping[str, Any] | None = None
-    inputs: Mapping[str, str] | None = None
-    si: Sequence[Any] = ()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Tried:
-    """A remedy that was tried; `result` is cured or not cured."""
-
-    at: str
-    symptom: str
-    step: str
-    finding: str
-    remedy: str
-    result: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Passed:
-    """A step that was passed over, or a finding set aside.
-
-    `why`: cannot, by (`reason` is who may), caution (`reason` names what was refused), card
-    (`reason` says what is missing), tag (a release that could not be confirmed), or keep looking.
-    """
-
-    at: str
-    symptom: str
-    step: str
-    words: str
-    why: str
-    reason: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Likely:
-    """The likeliest causes of one symptom, the likeliest first."""
-
-    symptom: str
-    title: str
-    causes: tuple[Mapping[str, Any], ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
-    """A cause that is service's, and what service is asked to do. `met`: the answers led to it."""
-
-    symptom: str
-    step: str
-    finding: str
-    probability: float | None
-    met: bool
-    ask_service: str
-    leave_safe: str
-    hazards: tuple[str, ...]
-    parts: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Page:
-    """A handover. `machine` are the lines of the machine card; None where none was used.
-
-    `people` are (time, role) of whoever walked the case; `danger` is when and at what it was told;
-    `tags` are the cautions that could not be released (somebody else's tag); `taken_back` are
-    answers that do not count any more; `verdict` is what service reported; `findings` are the ids
-    that a verdict can name, the likeliest first; `closing` the probabilities at the end.
-    """
-
-    case: str
-    symptom: str
-    title: str
-    words: str
-    outcome: str
-    opened: str
-    changed: str
-    zone: str = "UTC"
-    machine: Mapping[str, Any] | None
-    people: tuple[tuple[str, str], ...]
-    standing: Standing
-    danger: Mapping[str, Any] | None
-    cautions: tuple[Taken, ...]
-    tags: tuple[Passed, ...]
-    likely: tuple[Likely, ...]
-    parts: tuple[str, ...]
-    story: tuple[Entry, ...]
-    remedies: tuple[Tried, ...]
-    passed: tuple[Passed, ...]
-    asked: tuple[Asked, ...]
-    taken_back: tuple[Mapping[str, Any], ...]
-    verdict: Mapping[str, Any] | None
-    findings: tuple[str, ...]
-    closing: Mapping[str, float] = field(default_factory=dict)
 
 
 def handover(case: CaseRecord, events: Sequence[LoggedEvent]) -> Page:
@@ -174,10 +65,20 @@ def handover(case: CaseRecord, events: Sequence[LoggedEvent]) -> Page:
 
 def _likely(told: Told) -> Iterator[Likely]:
     """Yield the last known ranking of each symptom that was entered."""
+    left = {
+        told.doors.get((trace["symptom"], trace["step"]))
+        for _, trace in told.traces()
+        if trace["what"] == "returned"
+    }
     for symptom in told.entered():
         rankings = [told.more(b).get("likely", {}).get(symptom) for b in told.bodies]
         causes = next((ranking for ranking in reversed(rankings) if ranking), ())
-        yield Likely(symptom=symptom, title=told.title(symptom), causes=tuple(causes))
+        yield Likely(
+            symptom=symptom,
+            title=told.title(symptom),
+            left=symptom in left,
+            causes=tuple(causes),
+        )
 
 
 def _parts(told: Told, likely: Sequence[Likely], asked: Sequence[Asked]) -> list[str]:
@@ -185,6 +86,7 @@ def _parts(told: Told, likely: Sequence[Likely], asked: Sequence[Asked]) -> list
     parts = [
         part
         for group in likely
+        if not group.left
         for cause in group.causes[:3]
         for part in told.findings(group.symptom).get(cause["step"], {}).get("parts", ())
     ]
@@ -216,8 +118,9 @@ def _story(told: Told) -> Iterator[Entry]:
             if trace["what"] in ("entered", "returned"):
                 finding = told.findings(trace["symptom"]).get(trace["step"], {})
                 entered = trace["what"] == "entered"
+                through = (trace["symptom"], trace["step"]) in told.doors
                 yield Entry(
-                    kind=trace["what"],
+                    kind=trace["what"] if through else "no way",
                     at=body["at"],
                     symptom=trace["symptom"],
                     step=trace["step"],
@@ -279,6 +182,7 @@ def _asked(told: Told, likely: Sequence[Likely]) -> Iterator[Asked]:
     chance = {
         (group.symptom, cause["step"]): cause["probability"]
         for group in likely
+        if not group.left
         for cause in group.causes
     }
     met = [(symptom, step) for symptom, step, reached in told.for_service() if reached]
@@ -297,6 +201,7 @@ def _asked(told: Told, likely: Sequence[Likely]) -> Iterator[Asked]:
             finding=finding["finding"],
             probability=chance.get((symptom, step)),
             met=(symptom, step) in met,
+            stopped=(symptom, step) == told.stopped_at,
             ask_service=finding["ask_service"] or "",
             leave_safe=finding["leave_safe"] or "",
             hazards=tuple(finding["hazards"]),

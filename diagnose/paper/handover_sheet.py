@@ -12,7 +12,7 @@ from diagnose.paper.markdown import heading, inline, strong, wrapped
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
-    from diagnose.paper.handover import Entry, Page
+    from diagnose.paper.handover_page import Entry, Page
     from diagnose.paper.told import Taken
 
 #: Room to write in by hand.
@@ -25,10 +25,11 @@ REQUESTS: Final = 4
 FEWER: Final = 3
 IDS: Final = 6
 
-#: Two printed pages. A case that takes more is told more shortly: first without the remedies' own
-#: words, then without what was done for each question, then packed.
-LINES: Final = 110
-FULL, NO_REMEDY, NO_DOING, PACKED = range(4)
+#: Two printed pages, nearly (10 on 12 points on A4: 60 lines each). A case that takes more is told
+#: more shortly: first without the remedies' own words, then packed, and last without what was done
+#: for each question.
+LINES: Final = 116
+FULL, NO_REMEDY, PACKED, NO_DOING = range(4)
 
 _WHY: Final = {
     replies.CANNOT: "Could not be done.",
@@ -46,7 +47,7 @@ def as_markdown(page: Page) -> str:
     Where it would take more than two printed pages it is told more shortly, and says so; the JSON
     keeps all. A case of hours may still take a third.
     """
-    for detail in (FULL, NO_REMEDY, NO_DOING, PACKED):
+    for detail in (FULL, NO_REMEDY, PACKED, NO_DOING):
         lines = _lines(page, detail)
         if len(lines) <= LINES:
             break
@@ -106,10 +107,12 @@ def _head(page: Page, detail: int) -> Iterator[str]:
     yield from _item("Access hours", inline(card.get("access", "")))
     service = card.get("service", {})
     contact = _joined(service.get("name"), service.get("phone")) or SHORT
-    yield from _item("Contact", f"service {contact}; on site (name, phone) {SHORT}")
+    yield from _item("Contact", f"{contact}; on site (name, phone) {SHORT}")
     yield from _item("How it was left", " ".join(_left(page, detail)))
     yield from _item("Fault code as shown", "")
     for group in page.likely:
+        if group.left:
+            continue
         door = "" if group.symptom == page.symptom else f", behind {inline(group.title)}"
         yield f"- **Likeliest causes{door}:**"
         for place, cause in enumerate(group.causes[:CAUSES], start=1):
@@ -168,7 +171,7 @@ def _left(page: Page, detail: int) -> Iterator[str]:
 
 def _story(page: Page, detail: int) -> Iterator[str]:
     known = [e for e in page.story if detail < PACKED or e.answer is not None]
-    unsure = [_timed(page, e.at, inline(e.words)) for e in page.story if e not in known]
+    unsure = [_timed(page, e.at, _asking(e, detail)) for e in page.story if e not in known]
     told = [_timed(page, entry.at, _entry(entry, detail)) for entry in known]
     if unsure:
         told.append(f"Not sure: {' '.join(unsure)}")
@@ -182,11 +185,13 @@ def _story(page: Page, detail: int) -> Iterator[str]:
 
 
 def _entry(entry: Entry, detail: int) -> str:
-    words = inline(f"{entry.do} {entry.words}" if detail < NO_DOING else entry.words)
+    words = _asking(entry, detail)
     if entry.kind == "entered":
         return f"On to {strong(entry.answer)} from: {words}"
     if entry.kind == "returned":
         return f"Back in {strong(entry.answer)}; that was not it: {words}"
+    if entry.kind == "no way":
+        return f"Counted as tried: {words}"
     if entry.kind == "card":
         return f"{words} {strong(entry.answer)} (machine card)"
     if entry.answer is None:
@@ -201,6 +206,10 @@ def _entry(entry: Entry, detail: int) -> str:
     return f"{told}; {workings}" if workings else told
 
 
+def _asking(entry: Entry, detail: int) -> str:
+    return inline(f"{entry.do} {entry.words}" if detail < NO_DOING else entry.words)
+
+
 def _remedies(page: Page, detail: int) -> Iterator[str]:
     results: dict[str, list[str]] = {}
     for tried in page.remedies:
@@ -208,7 +217,7 @@ def _remedies(page: Page, detail: int) -> Iterator[str]:
         text = _timed(page, tried.at, f"{_cause(tried.finding, detail)}{remedy}")
         results.setdefault(tried.result, []).append(text)
     for result, remedies in results.items():
-        if detail == PACKED:
+        if detail >= PACKED:
             yield from _bullet(f"{strong(result)} {' '.join(remedies)}")
         else:
             for text in remedies:
@@ -244,7 +253,7 @@ def _cautions(page: Page, detail: int) -> Iterator[str]:
         yield from _bullet(f"**From then on:** {', '.join(lasting)}")
     for rows in times.values():
         spans = [_span(page, taken) for taken in rows]
-        if detail == PACKED and len(rows) > 3:
+        if detail >= PACKED and len(rows) > 3:
             spans = [f"{len(rows)} times from {_clock(page, rows[0].at)} on", spans[-1]]
         yield from _bullet(f"**{inline(rows[0].title)}:** {', '.join(spans)}")
 
@@ -262,8 +271,9 @@ def _asked(page: Page, detail: int) -> Iterator[str]:
         share = "" if cause.probability is None else f"{percent(cause.probability)} "
         hazards = f" **Hazards:** {_joined(*cause.hazards)}." if cause.hazards else ""
         parts = f" **Parts:** {_joined(*cause.parts)}." if cause.parts else ""
+        stopped = " The case stopped here." if cause.stopped else ""
         yield from _bullet(
-            f"{share}{strong(cause.finding)} {inline(cause.ask_service)}{hazards}{parts}"
+            f"{share}{strong(cause.finding)}{stopped} {inline(cause.ask_service)}{hazards}{parts}"
         )
     if not page.asked and page.outcome != "cured":
         yield from _bullet("No cause for service stands out. Go on from the likeliest ones.")

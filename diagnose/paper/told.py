@@ -97,8 +97,13 @@ class Told:
 
     def entered(self) -> list[str]:
         """Return the symptoms that were entered, the first one first."""
-        doors = [trace["why"] for _, trace in self.traces() if trace["what"] == "entered"]
-        return list(dict.fromkeys([self.bodies[0]["symptom"], *doors]))
+        return list(dict.fromkeys([self.bodies[0]["symptom"], *self.doors.values()]))
+
+    @property
+    def doors(self) -> dict[tuple[str, str], str]:
+        """The doorways that were passed, by symptom and step, with the symptom behind each."""
+        entered = (trace for _, trace in self.traces() if trace["what"] == "entered")
+        return {(trace["symptom"], trace["step"]): trace["why"] for trace in entered}
 
     @staticmethod
     def words(body: Mapping[str, Any]) -> str:

@@ -11,12 +11,14 @@ import pytest
 from diagnose.case.sqlite_log import SqliteLog
 from diagnose.commands import options, resume, start
 from diagnose.commands.cases import run as cases
-from diagnose.paper.handover import Page, handover
+from diagnose.paper.handover import handover
 from diagnose.paper.handover_sheet import as_markdown
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
+
+    from diagnose.paper.handover_page import Page
 
 CAUTIONS = """
 format: 1

@@ -120,11 +120,36 @@ def test_the_tree_behind_a_doorway_keeps_the_chances_it_was_opened_with(desk: De
     assert ranking == {"clog": pytest.approx(0.6), "fan": pytest.approx(0.4)}
 
 
+def test_a_doorway_back_to_where_one_came_from_is_no_way(desk: Desk) -> None:
+    assert desk.trees is not None
+    file = desk.trees / "beta.yaml"
+    door = "  back: {finding: It is the first thing., chance: 5, continue_with: alpha}\n"
+    file.write_text(file.read_text().replace("Free: fan", "Free: fan, Odd: back") + door)
+    page = desk.page(desk.start("alpha", ["A puddle", DEAD, "Odd"], "one"))
+    assert [entry.kind for entry in page.story] == ["check", "entered", "card", "check", "no way"]
+    assert "Counted as tried: It is the first thing." in as_markdown(page)
+
+
 def test_a_doorway_that_was_taken_back_brings_no_second_symptom(desk: Desk) -> None:
     name = desk.start("alpha", ["A puddle", "back", "Nothing odd"], "one")
     page = desk.page(name)
     assert [group.symptom for group in page.likely] == ["alpha"]
     assert "entered" not in [entry.kind for entry in page.story]
+
+
+def test_causes_behind_a_doorway_that_was_looked_through_are_no_longer_the_likeliest(
+    desk: Desk,
+) -> None:
+    replies = ["A puddle", DEAD, "Blocked", "not cured"]
+    page = desk.page(desk.start("alpha", replies, "one"))
+    assert [(group.symptom, group.left) for group in page.likely] == [
+        ("alpha", False),
+        ("beta", True),
+    ]
+    assert [entry.kind for entry in page.story][-1] == "returned"
+    text = as_markdown(page)
+    assert "behind It does the second thing" not in text
+    assert "Back in **It does the first thing**; that was not it" in text
 
 
 # Remedies, and what was passed over
@@ -254,7 +279,7 @@ def test_the_causes_are_those_of_the_last_screen(desk: Desk) -> None:
         (step, pytest.approx(share)) for step, share in shown[:6]
     ]
     assert page.closing == {step: pytest.approx(share) for step, share in shown}
-    assert page.asked[0].step == "motor"
+    assert (page.asked[0].step, page.asked[0].stopped) == ("motor", True)
     assert page.asked[0].hazards == ("Wiring inside",)
 
 

@@ -1,0 +1,129 @@
+"""What stands on a handover, as data. Times are those of the log, ISO 8601 in UTC."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from diagnose.paper.told import Standing, Taken
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Entry:
+    """One line of the story: a check, a reading, or a symptom that was entered or left.
+
+    `kind`: check, reading, card (answered by the machine card), entered, returned (from there) or
+    no way (a doorway to what was entered before, or cannot be opened). `answer` is
+    None for *not sure*. A reading has its `figure`, its `inputs` as typed and in SI (`si`).
+    """
+
+    kind: str
+    at: str
+    symptom: str
+    step: str
+    words: str
+    answer: str | None
+    do: str = ""
+    typed: str = ""
+    figure: Mapping[str, Any] | None = None
+    inputs: Mapping[str, str] | None = None
+    si: Sequence[Any] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tried:
+    """A remedy that was tried; `result` is cured or not cured."""
+
+    at: str
+    symptom: str
+    step: str
+    finding: str
+    remedy: str
+    result: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Passed:
+    """A step that was passed over, or a finding set aside.
+
+    `why`: cannot, by (`reason` is who may), caution (`reason` names what was refused), card
+    (`reason` says what is missing), tag (a release that could not be confirmed), or keep looking.
+    """
+
+    at: str
+    symptom: str
+    step: str
+    words: str
+    why: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Likely:
+    """The likeliest causes of one symptom, the likeliest first.
+
+    `left`: nothing was left behind its doorway, and the case went back to the symptom before.
+    """
+
+    symptom: str
+    title: str
+    left: bool
+    causes: tuple[Mapping[str, Any], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """A cause that is service's, and what service is asked to do.
+
+    `met`: the answers led to it; `stopped`: the case was referred or left at it.
+    """
+
+    symptom: str
+    step: str
+    finding: str
+    probability: float | None
+    met: bool
+    stopped: bool
+    ask_service: str
+    leave_safe: str
+    hazards: tuple[str, ...]
+    parts: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Page:
+    """A handover. `machine` are the lines of the machine card; None where none was used.
+
+    `people` are (time, role) of whoever walked the case; `danger` is when and at what it was told;
+    `tags` are the cautions that could not be released (somebody else's tag); `taken_back` are
+    answers that do not count any more; `verdict` is what service reported; `findings` are the ids
+    that a verdict can name, the likeliest first; `closing` the probabilities at the end.
+    """
+
+    case: str
+    symptom: str
+    title: str
+    words: str
+    outcome: str
+    opened: str
+    changed: str
+    zone: str = "UTC"
+    machine: Mapping[str, Any] | None
+    people: tuple[tuple[str, str], ...]
+    standing: Standing
+    danger: Mapping[str, Any] | None
+    cautions: tuple[Taken, ...]
+    tags: tuple[Passed, ...]
+    likely: tuple[Likely, ...]
+    parts: tuple[str, ...]
+    story: tuple[Entry, ...]
+    remedies: tuple[Tried, ...]
+    passed: tuple[Passed, ...]
+    asked: tuple[Asked, ...]
+    taken_back: tuple[Mapping[str, Any], ...]
+    verdict: Mapping[str, Any] | None
+    findings: tuple[str, ...]
+    closing: Mapping[str, float] = field(default_factory=dict)
