@@ -29,12 +29,13 @@ def handover(case: CaseRecord, events: Sequence[LoggedEvent]) -> Page:
     likely = tuple(_likely(told))
     asked = tuple(_asked(told, likely))
     found = next((b for b in reversed(told.bodies) if b["kind"] == "found"), None)
-    own = told.findings(case.symptom)
+    own = told.findings(case.symptom or (likely[0].symptom if likely else ""))
     top = [cause["step"] for group in likely[:1] for cause in group.causes]
+    walked = told.first.get("round")
     return Page(
         case=case.name,
         symptom=case.symptom,
-        title=told.title(case.symptom),
+        title=walked["title"] if walked else told.title(case.symptom),
         words=told.first.get("words", ""),
         outcome=case.outcome,
         opened=case.opened,

@@ -111,7 +111,7 @@ def _head(page: Page, detail: int) -> Iterator[str]:
     yield from _item("How it was left", " ".join(_left(page, detail)))
     yield from _item("Fault code as shown", "")
     for group in page.likely:
-        if group.left:
+        if group.left or not group.causes:
             continue
         door = "" if group.symptom == page.symptom else f", behind {inline(group.title)}"
         yield f"- **Likeliest causes{door}:**"
@@ -288,7 +288,8 @@ def _verdict(page: Page) -> Iterator[str]:
         )
     yield from _item("Cause found", LONG)
     others = f"; `diagnose cases found {page.case}` lists all" if page.findings[IDS:] else ""
-    yield from wrapped(f"One of: {_joined(*page.findings[:IDS])}{others}", first="  ")
+    if page.findings:
+        yield from wrapped(f"One of: {_joined(*page.findings[:IDS])}{others}", first="  ")
     yield from _item("What was done", LONG)
     yield from _item("Parts used", LONG)
     yield from _item("Released, own tag off", f"{SHORT} **Hours:** {SHORT}")

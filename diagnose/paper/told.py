@@ -97,7 +97,10 @@ class Told:
 
     def entered(self) -> list[str]:
         """Return the symptoms that were entered, the first one first."""
-        return list(dict.fromkeys([self.bodies[0]["symptom"], *self.doors.values()]))
+        first = self.bodies[0]["symptom"]
+        # A round has no symptom of its own, but may have begun some.
+        begun = [first] if first else list(self.trees)
+        return list(dict.fromkeys([*begun, *self.doors.values()]))
 
     @property
     def doors(self) -> dict[tuple[str, str], str]:
