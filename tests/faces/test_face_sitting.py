@@ -304,3 +304,52 @@ def test_a_caution_that_is_released_is_no_list_to_tick() -> None:
     assert isinstance(screen, CautionScreen)
     assert not Sitting(screen, HEADING).by_line
     assert "Machine dead ends now" in text(sat(screen))
+
+
+def test_rows_that_were_jumped_over_were_not_in_sight() -> None:
+    sitting = Sitting(caution(confirm=LONG, again=True), HEADING)
+    draw(sitting, 40, 10)
+    for _ in range(9):  # faster than the screen is drawn
+        sitting.press("pagedown")
+    draw(sitting, 40, 10)
+    assert sitting.window.top > sitting.window.seen
+    assert sitting.press("y") is None
+    draw(sitting, 40, 10)
+    assert sitting.window.top < sitting.window.seen  # back to the first row not seen
+
+
+def test_impatience_skips_nothing_and_blocks_nothing() -> None:
+    sitting = Sitting(caution(confirm=LONG, again=True), HEADING)
+    replies = []
+    for _ in range(20):
+        draw(sitting, 40, 10)
+        replies += [sitting.press("y") for _ in range(5)]
+        assert sitting.window.top <= sitting.window.seen
+    assert replies[0] is None
+    assert "done" in replies
+
+
+def test_a_line_longer_than_the_window_is_read_from_its_beginning() -> None:
+    sitting = Sitting(caution(confirm=("Short.", "Word " * 60)), HEADING)
+    for _ in range(60):
+        draw(sitting, 40, 10)
+        if sitting.ticked == 1:
+            break
+        sitting.press(" ")
+    assert sitting.window.top <= sitting.window.seen
+    assert sitting.press(" ") is None
+    assert sitting.ticked == 1
+
+
+def test_other_rows_have_not_been_seen_yet() -> None:
+    sitting = Sitting(caution(confirm=LONG, again=True), HEADING)
+    draw(sitting, 80, 40)
+    assert sitting.window.seen == sitting.window.rows
+    # The same width, but lower: the air goes, and every row has another number.
+    draw(sitting, 80, 16)
+    assert sitting.window.seen < sitting.window.rows
+    draw(sitting, 80, 40)
+    sitting.again(HEADING, "A refusal. " * 60)
+    draw(sitting, 80, 24)
+    assert sitting.window.seen <= sitting.window.room
+    assert sitting.press("y") is None
