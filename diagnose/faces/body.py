@@ -58,27 +58,40 @@ _GROUPS: Final = {
     **dict.fromkeys(("heading", "line"), 6),
 }
 
-#: Around which groups there is air where there is room for it: all, or notes and the question.
+#: Around which groups there is air where there is room for it: all, or only the most needed.
 _ALL: Final = frozenset(range(1, 7))
 _MOST_NEEDED: Final = frozenset({1, 2, 4})
+_NONE: Final = frozenset[int]()
+_SCROLLED: Final = frozenset({1, 2, 4, 5})
 
 
 def body(said: Sequence[Block], width: int, room: int, marks: Marks) -> list[Row]:
-    """Return the rows of a screen's body, with as much air between its parts as there is room."""
-    for airy in (_ALL, _MOST_NEEDED, frozenset[int]()):
-        rows: list[Row] = []
-        group = 0
-        for block in said:
-            before, group = group, _GROUPS.get(block.kind, group)
-            if rows and group != before and (before in airy or group in airy):
-                rows.append(Row())
-            rows += _rows(block, width, marks)
+    """Return the rows of a screen's body, with as much air between its parts as there is room.
+
+    What has to be scrolled in any case keeps the air that a reader needs to find their way.
+    """
+    # Numbers stand right-aligned where there are ten or more.
+    digits = max((len(f"{block.number}") for block in said if block.kind == "answer"), default=1)
+    parts = [(block.kind, _rows(block, width, marks, digits)) for block in said]
+    for airy in (_ALL, _MOST_NEEDED, _NONE):
+        rows = _spaced(parts, airy)
         if len(rows) <= room:
-            break
+            return rows
+    return _spaced(parts, _SCROLLED)
+
+
+def _spaced(parts: Sequence[tuple[str, list[Row]]], airy: frozenset[int]) -> list[Row]:
+    rows: list[Row] = []
+    group = 0
+    for kind, own in parts:
+        before, group = group, _GROUPS.get(kind, group)
+        if rows and group != before and (before in airy or group in airy):
+            rows.append(Row())
+        rows += own
     return rows
 
 
-def _rows(block: Block, width: int, marks: Marks) -> list[Row]:
+def _rows(block: Block, width: int, marks: Marks, digits: int) -> list[Row]:
     margin = 2 if width >= ROOMY else 0
     if block.kind == "signal":
         return [_panel(block.text, width, margin)]
@@ -87,7 +100,7 @@ def _rows(block: Block, width: int, marks: Marks) -> list[Row]:
     if block.kind == "refused":
         return _hanging("!", "class:refused", block.text, "class:refused", width, margin)
     if block.kind == "answer":
-        return _hanging(f"{block.number}", "class:key", block.text, "", width, margin)
+        return _hanging(f"{block.number:>{digits}}", "class:key", block.text, "", width, margin)
     if block.kind == "line":
         return _hanging("-", "", block.text, "", width, margin)
     if block.kind == "confirm":

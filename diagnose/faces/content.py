@@ -71,11 +71,9 @@ def _printable(said: list[Block]) -> list[Block]:
 
 
 def _choose(screen: ChooseScreen, heading: Heading) -> Blocks:
-    machine = screen.what == "machine"
-    yield Block("ask", "Which machine is it?" if machine else "What is wrong with it?")
+    own_words = "What is wrong with it? Give a number, or your own words."
+    yield Block("ask", "Which machine is it?" if screen.what == "machine" else own_words)
     yield from _numbered("answer", [option.title for option in screen.options])
-    if not machine:
-        yield Block("aside", "A number will do, or your own words.")
 
 
 def _caution(screen: CautionScreen, heading: Heading) -> Blocks:

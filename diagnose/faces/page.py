@@ -11,7 +11,7 @@ from diagnose.faces.content import Block, blocks
 from diagnose.faces.edges import footer, header
 from diagnose.faces.keys import letters
 from diagnose.faces.phrases import place, printable
-from diagnose.faces.sitting import ALARM
+from diagnose.faces.sitting import ALARM, ONE_KEY
 from diagnose.faces.words import SHORT
 from diagnose.files import replies
 
@@ -29,7 +29,7 @@ ROOMY: Final = 16
 def draw(sitting: Sitting, columns: int, rows: int) -> list[Row]:
     """Return exactly `rows` rows, and note what of the body is in sight now."""
     columns, rows = max(columns, NARROWEST), max(rows, LOWEST)
-    above = _header(sitting, columns, 2 if rows < 12 else 4)
+    above = _header(sitting, columns, _header_rows(rows))
     below = footer(_keys(sitting), columns, max(1, rows // 5))
     if _prompt(sitting):
         below.insert(0, Row((("class:prompt", shorten(_prompt(sitting), columns)),)))
@@ -40,6 +40,10 @@ def draw(sitting: Sitting, columns: int, rows: int) -> list[Row]:
     # What does not fit gives way: first the cautions' row, never the causes and the keys.
     above = above[: max(1, rows - len(shown) - len(below) - 1)]
     return [*above, *shown, _between(sitting, columns), *below][-rows:]
+
+
+def _header_rows(rows: int) -> int:
+    return 2 if rows < 12 else 4 if rows < 20 else 6
 
 
 def _header(sitting: Sitting, columns: int, most: int) -> list[Row]:
@@ -104,9 +108,9 @@ def _prompt(sitting: Sitting) -> str:
         return f">> is so: Space or Enter ({sitting.ticked} of {sitting.lines})"
     if sitting.lines:
         return f"y: all {sitting.lines} lines are done"
-    if isinstance(screen, ChooseScreen):
-        return "Type it, or a letter; then Enter"
-    if isinstance(screen, ReadingScreen):
+    if isinstance(screen, ChooseScreen) and len(screen.options) <= ONE_KEY:
+        return "A digit; or type it, then Enter"
+    if isinstance(screen, ChooseScreen | ReadingScreen):
         return "Type it, or a letter; then Enter"
     if isinstance(screen, CheckScreen) and sitting.typed:
         return f"A number, 1 to {len(screen.answers)}, then Enter"

@@ -14,7 +14,7 @@ from diagnose.faces.cells import head, shorten, tail, wrap
 from diagnose.faces.content import blocks
 from diagnose.faces.edges import footer, header
 from diagnose.faces.face import Heading
-from diagnose.faces.page import LOWEST, NARROWEST, _header, draw
+from diagnose.faces.page import LOWEST, NARROWEST, _header, _header_rows, draw
 from diagnose.faces.phrases import causes_left, printable
 from diagnose.faces.sitting import Sitting
 from diagnose.measure.wording import expected_range, percent, with_unit
@@ -69,7 +69,7 @@ def test_all_a_screen_says_can_be_scrolled_to_at_any_size(name: str) -> None:
         for _ in range(200):
             drawn = [text_of(row) for row in draw(sitting, columns, rows)]
             window = sitting.window
-            start = len(_header(sitting, columns, 2 if rows < 12 else 4)) + (rows >= 16)
+            start = len(_header(sitting, columns, _header_rows(rows))) + (rows >= 16)
             seen |= {window.top + at: drawn[start + at] for at in range(window.room)}
             if window.top + window.room >= window.rows:
                 break

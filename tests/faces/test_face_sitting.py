@@ -342,10 +342,10 @@ def test_a_line_longer_than_the_window_is_read_from_its_beginning() -> None:
 
 
 def test_other_rows_have_not_been_seen_yet() -> None:
-    sitting = Sitting(caution(confirm=LONG, again=True), HEADING)
+    sitting = Sitting(finding(before_trying=LONG), HEADING)
     draw(sitting, 80, 40)
     assert sitting.window.seen == sitting.window.rows
-    # The same width, but lower: the air goes, and every row has another number.
+    # The same width, but lower: some air goes, and the rows have other numbers.
     draw(sitting, 80, 16)
     assert sitting.window.seen < sitting.window.rows
     draw(sitting, 80, 40)
