@@ -54,21 +54,22 @@ _GROUPS: Final = {
     **dict.fromkeys(("note", "refused"), 2),
     **dict.fromkeys(("signal", "title", "text", "aside"), 3),
     **dict.fromkeys(("ask",), 4),
-    **dict.fromkeys(("answer", "confirm", "field"), 5),
+    **dict.fromkeys(("answer", "field"), 5),
     **dict.fromkeys(("heading", "line"), 6),
+    **dict.fromkeys(("confirm",), 7),
 }
 
 #: Around which groups there is air where there is room for it: all, or only the most needed.
-_ALL: Final = frozenset(range(1, 7))
+_ALL: Final = frozenset(range(1, 8))
 _MOST_NEEDED: Final = frozenset({1, 2, 4})
 _NONE: Final = frozenset[int]()
-_SCROLLED: Final = frozenset({1, 2, 4, 5})
+_SCROLLED: Final = frozenset({7})
 
 
 def body(said: Sequence[Block], width: int, room: int, marks: Marks) -> list[Row]:
     """Return the rows of a screen's body, with as much air between its parts as there is room.
 
-    What has to be scrolled in any case keeps the air that a reader needs to find their way.
+    What has to be scrolled in any case keeps the air above the lines to confirm.
     """
     # Numbers stand right-aligned where there are ten or more.
     digits = max((len(f"{block.number}") for block in said if block.kind == "answer"), default=1)

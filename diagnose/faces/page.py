@@ -33,10 +33,8 @@ def draw(sitting: Sitting, columns: int, rows: int) -> list[Row]:
     below = footer(_keys(sitting), columns, max(1, rows // 5))
     if _prompt(sitting):
         below.insert(0, Row((("class:prompt", shorten(_prompt(sitting), columns)),)))
-    if rows >= ROOMY:
-        above.append(Row())
     room = max(2, rows - len(above) - len(below) - 1)
-    shown = _body(sitting, columns, room)
+    shown = _body(sitting, columns, room, airy=rows >= ROOMY)
     # What does not fit gives way: first the cautions' row, never the causes and the keys.
     above = above[: max(1, rows - len(shown) - len(below) - 1)]
     return [*above, *shown, _between(sitting, columns), *below][-rows:]
@@ -53,7 +51,7 @@ def _header(sitting: Sitting, columns: int, most: int) -> list[Row]:
     return header(place(sitting.heading), sitting.causes, in_force, columns, most)
 
 
-def _body(sitting: Sitting, columns: int, room: int) -> list[Row]:
+def _body(sitting: Sitting, columns: int, room: int, *, airy: bool) -> list[Row]:
     said = blocks(sitting.screen, sitting.heading)
     if sitting.refused:
         said.insert(0, Block("refused", sitting.refused))
@@ -66,7 +64,12 @@ def _body(sitting: Sitting, columns: int, room: int) -> list[Row]:
         typed=tuple(printable(text) for text in sitting.typed),
         field=sitting.field if sitting.typed else None,
     )
-    rows = body(said, columns, room, marks)
+    # Air under the header, unless that row is just what is lacking.
+    air = [Row()] if airy else []
+    rows = body(said, columns, room - len(air), marks)
+    if air and len(rows) > room - 1 and len(body(said, columns, room, marks)) <= room:
+        rows, air = body(said, columns, room, marks), []
+    room -= len(air)
     window = sitting.window
     laid = (columns, 0 if sitting.typed else len(rows), sitting.refused)
     if window.laid != laid:
@@ -86,7 +89,7 @@ def _body(sitting: Sitting, columns: int, room: int) -> list[Row]:
     if window.top <= window.seen:
         window.seen = max(window.seen, min(window.rows, window.top + window.room))
     shown = rows[window.top : window.top + window.room]
-    return shown + [Row()] * (window.room - len(shown))
+    return [*air, *shown, *[Row()] * (window.room - len(shown))]
 
 
 def _between(sitting: Sitting, columns: int) -> Row:

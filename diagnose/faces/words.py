@@ -19,7 +19,7 @@ NOTICE: Final = (
 )
 
 #: What the reply `danger` is for.
-DANGER: Final = "Smoke, smell, heat, a swollen battery, somebody hurt: danger, at once."
+DANGER: Final = "Smoke, smell, heat, swollen battery, somebody hurt: danger, at once."
 
 WORDS: Final[dict[str, str]] = {
     # Passed over without a word of the step.

@@ -14,7 +14,7 @@ from diagnose.faces.cells import head, shorten, tail, wrap
 from diagnose.faces.content import blocks
 from diagnose.faces.edges import footer, header
 from diagnose.faces.face import Heading
-from diagnose.faces.page import LOWEST, NARROWEST, _header, _header_rows, draw
+from diagnose.faces.page import LOWEST, NARROWEST, _body, draw
 from diagnose.faces.phrases import causes_left, printable
 from diagnose.faces.sitting import Sitting
 from diagnose.measure.wording import expected_range, percent, with_unit
@@ -63,20 +63,20 @@ def test_a_screen_fills_its_terminal_and_no_more(name: str, columns: int, rows: 
 def test_all_a_screen_says_can_be_scrolled_to_at_any_size(name: str) -> None:
     screen = ALL[name]
     wanted = "".join("".join(block.text for block in blocks(screen, HEADING)).split())
-    for columns, rows in ((80, 24), (40, 24), (40, 10), (20, 8)):
+    for columns, room in ((80, 18), (40, 16), (40, 5), (20, 2)):
         sitting = Sitting(screen, HEADING)
         seen: dict[int, str] = {}
         for _ in range(200):
-            drawn = [text_of(row) for row in draw(sitting, columns, rows)]
+            drawn = [text_of(row) for row in _body(sitting, columns, room, airy=False)]
+            assert len(drawn) == room
             window = sitting.window
-            start = len(_header(sitting, columns, _header_rows(rows))) + (rows >= 16)
-            seen |= {window.top + at: drawn[start + at] for at in range(window.room)}
+            seen |= {window.top + at: drawn[at] for at in range(room)}
             if window.top + window.room >= window.rows:
                 break
             sitting.press("down" if len(sitting.typed) < 2 else "pagedown")
         told = "".join("".join(seen[at] for at in sorted(seen)).split())
         for letter in set(wanted):
-            assert told.count(letter) >= wanted.count(letter), (columns, rows, letter)
+            assert told.count(letter) >= wanted.count(letter), (columns, room, letter)
 
 
 @given(
@@ -158,6 +158,19 @@ def test_air_goes_before_words_do() -> None:
     tight = body_text(check(), room=6)
     assert "" not in tight
     assert [row for row in full if row] == tight
+
+
+def test_air_under_the_header_goes_when_just_its_row_is_lacking() -> None:
+    names = tuple(Named(f"Answer {n}", f"Answer {n}") for n in range(1, 10))
+    rows = len(body_text(check(answers=names), width=80, room=0))
+    # Two rows of header, one between, one of keys.
+    exact = draw(Sitting(check(answers=names), HEADING), 80, rows + 4)
+    airy = draw(Sitting(check(answers=names), HEADING), 80, rows + 5)
+    assert text_of(exact[1]) == text_of(airy[1]) == "No caution in force"
+    assert text_of(exact[2]) == "  Look along the whole rear blade."
+    assert text_of(airy[2]) == ""
+    assert text_of(airy[3]) == "  Look along the whole rear blade."
+    assert "9  Answer 9" in text_of(exact[-3])
 
 
 def test_a_long_answer_hangs_under_its_own_text() -> None:
