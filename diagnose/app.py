@@ -17,6 +17,7 @@ VERBS = {
     "resume": "go on with a case that was left",
     "round": "walk a routine checklist, or see what is overdue",
     "check": "say what is wrong with the trees",
+    "draw": "a symptom as a diagram, or as a chart for the wall",
     "measure": "turn readings into figures",
     "cases": "the case log, and what service found",
     "handover": "the page that licensed service gets",

@@ -32,7 +32,7 @@ class Shape:
     width: float
     height: float
     signal: str = ""
-    visit: int = 0
+    walked: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -140,7 +140,7 @@ class Shaper:
             lines=fit.lines,
             width=fit.width,
             height=fit.height,
-            visit=entry.visit,
+            walked=entry.walked,
         )
 
     def _fit(self, entry: Entry) -> Fit:

@@ -29,6 +29,7 @@ class Kind(Enum):
     """What a shape stands for."""
 
     START = "start"
+    ACTION = "action"
     CHECK = "check"
     READING = "reading"
     OPERATOR = "operator"
@@ -55,14 +56,15 @@ class Mark:
 
 
 MARKS: Final = {
-    Kind.START: Mark(shape="box", style="rounded,bold", line=BLACK, says="the symptom: start here"),
-    Kind.CHECK: Mark(shape="diamond", line=BLACK, says="look or do, then follow the answer"),
+    Kind.START: Mark(shape="box", style="rounded,bold", line=BLACK, says="start here"),
+    Kind.ACTION: Mark(shape="box", line=BLACK, says="do this first"),
+    Kind.CHECK: Mark(shape="diamond", line=BLACK, says="look, then answer"),
     Kind.READING: Mark(
         shape="polygon",
         sides=4,
         skew=0.2,
         line=BLUE,
-        says="measure, then follow the figure",
+        says="take the figure",
         word="MEASURE",
     ),
     Kind.OPERATOR: Mark(
@@ -70,7 +72,7 @@ MARKS: Final = {
         style="rounded",
         line=GREEN,
         thick=1.5,
-        says="a cause that the operator mends",
+        says="the operator may",
         word="OPERATOR",
     ),
     Kind.BATTERY_TRAINED: Mark(
@@ -78,7 +80,7 @@ MARKS: Final = {
         style="rounded",
         line=BLUE,
         double=True,
-        says="a cause for an operator trained for batteries",
+        says="if trained for batteries",
         word="BATTERY-TRAINED",
     ),
     Kind.SERVICE: Mark(
@@ -86,13 +88,13 @@ MARKS: Final = {
         style="dashed",
         line=VERMILLION,
         thick=1.8,
-        says="a cause for licensed service: leave it safe, hand it over",
-        word="LICENSED SERVICE",
+        says="leave it safe, hand over",
+        word="SERVICE",
     ),
     Kind.DOORWAY: Mark(
         shape="box",
         line=BLACK,
-        says="goes on in the tree of another symptom",
+        says="another symptom's tree",
         word="GO ON WITH",
     ),
     Kind.CAUTION: Mark(
@@ -100,9 +102,7 @@ MARKS: Final = {
         style="filled",
         line=BLACK,
         thick=1.5,
-        says="a caution: take it before you go on",
+        says="take this caution first",
     ),
-    Kind.CONNECTOR: Mark(
-        shape="circle", line=BLACK, says="goes on at the circle with the same number"
-    ),
+    Kind.CONNECTOR: Mark(shape="circle", line=BLACK, says="go on at this number"),
 }

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from diagnose.paper import render
 from diagnose.paper.diagram import ROW_ROOM, Shaper
 from diagnose.paper.marks import Kind
-from diagnose.paper.pages import estimated, parts
+from diagnose.paper.pages import estimated, parts, reached
 from diagnose.paper.sheet import LARGEST, MARGIN, SMALLEST, Note, Window
 from diagnose.paper.wrap import LEADING, SIZE, lines, pieces
 
@@ -106,14 +106,13 @@ def _on_shelf(
 class Printer:
     """Prints one sketch on one kind of paper."""
 
-    def __init__(self, sketch: Sketch, margins: Margins, paper: Paper) -> None:
+    def __init__(
+        self, sketch: Sketch, margins: Margins, paper: Paper, metrics: Metrics | None = None
+    ) -> None:
         self.sketch = sketch
         self.margins = margins
         self.paper = paper
-        pages = " ".join(f"{number}" for number in range(1, len(sketch.entries) + 1))
-        self.metrics: Metrics = render.measure(
-            [*sketch.texts(), *margins.texts(), f"· page {pages} of"], [margins.title]
-        )
+        self.metrics = metrics or self._measured()
         self.shaper = Shaper(sketch, self.metrics)
         room, _ = paper.inside
         size = SMALLEST / SIZE
@@ -124,6 +123,20 @@ class Printer:
         ]
         self._foot_height = len(self._foot) * SMALLEST * LEADING / SIZE
         self._head_height = _TITLE * 1.2 + SMALLEST * 1.2 + 6.0
+
+    def _measured(self) -> Metrics:
+        pages = " ".join(f"{number}" for number in range(1, len(self.sketch.entries) + 1))
+        texts = [*self.sketch.texts(), *self.margins.texts(), f"· page {pages} of"]
+        return render.measure(texts, [self.margins.title])
+
+    @property
+    def on_one_sheet(self) -> bool:
+        """Whether all of it should fit one sheet, by its estimated size."""
+        figure = self.shaper.figure(reached(self.sketch), self.sketch.start)
+        wide, high = estimated(figure)
+        most_wide, most_high = self.room
+        scale = SMALLEST / SIZE
+        return wide * scale <= most_wide and high * scale <= most_high
 
     @property
     def room(self) -> tuple[float, float]:

@@ -5,6 +5,7 @@ the path, or else by pygraphviz, which brings Graphviz along.
 from __future__ import annotations
 
 import html
+import io
 import json
 import os
 import re
@@ -35,10 +36,19 @@ BOLD = f"{FONT} Bold"
 #: Dots an inch of a PNG: enough for a laser printer, and a wall chart stays under 5 MB.
 _DPI = 150
 
-_POINTS = 72.0
-_GRAPH = {"rankdir": "TB", "ranksep": "0.14", "nodesep": "0.14", "margin": "0", "pad": "0"}
-_NODES = {"fontname": FONT, "fontsize": f"{SIZE:g}", "fixedsize": "true"}
-_EDGES = {"fontname": FONT, "fontsize": f"{SIZE:g}", "arrowsize": "0.6"}
+# Graphviz rounds each line of text up to whole pixels of 1/96 inch. All that it is given is twice
+# as large as meant, and drawn at half the scale: lines are then as far apart as they should be.
+_TWICE = 2.0
+
+_INCH = 72.0 / _TWICE
+_GRAPH = {"rankdir": "TB", "ranksep": "0.28", "nodesep": "0.28", "margin": "0", "pad": "0"}
+_NODES = {"fontname": FONT, "fontsize": f"{SIZE * _TWICE:g}", "fixedsize": "true"}
+_EDGES = {
+    "fontname": FONT,
+    "fontsize": f"{SIZE * _TWICE:g}",
+    "arrowsize": f"{0.6 * _TWICE:g}",
+    "penwidth": f"{_TWICE:g}",
+}
 
 
 class CannotRender(Exception):
@@ -89,9 +99,9 @@ def _node(shape: Shape) -> dict[str, str]:
         "shape": mark.shape,
         "style": mark.style,
         "color": mark.line,
-        "penwidth": f"{mark.thick * (2.5 if shape.visit else 1):g}",
-        "width": f"{shape.width / _POINTS:.4f}",
-        "height": f"{shape.height / _POINTS:.4f}",
+        "penwidth": f"{_TWICE * mark.thick * (2.5 if shape.walked else 1):g}",
+        "width": f"{shape.width / _INCH:.4f}",
+        "height": f"{shape.height / _INCH:.4f}",
     }
     if shape.kind is Kind.CAUTION:
         given["fillcolor"] = SIGNALS[shape.signal]
@@ -109,7 +119,7 @@ def _edge(arrow: Arrow) -> dict[str, str]:
     if arrow.answer:
         given["tooltip"] = _label([arrow.answer])
     if arrow.walked:
-        given |= {"penwidth": "3", "style": "bold"}
+        given |= {"penwidth": f"{3 * _TWICE:g}", "style": "bold"}
     return given
 
 
@@ -119,13 +129,12 @@ def _edge(arrow: Arrow) -> dict[str, str]:
 def laid_out(figure: Figure) -> Layout:
     """Return where the shapes and arrows of a figure go. Raises `CannotRender`."""
     found = json.loads(_run(dot_text(figure), "dot", "json0"))
-    left, bottom, right, top = map(float, found["bb"].split(","))
+    left, bottom, right, top = (float(side) / _TWICE for side in found["bb"].split(","))
     boxes = {}
     for node in found["objects"]:
-        x, y = map(float, node["pos"].split(","))
-        boxes[node["name"]] = Box(
-            x, y, float(node["width"]) * _POINTS, float(node["height"]) * _POINTS
-        )
+        x, y = _point(node["pos"])
+        width, height = float(node["width"]) * _INCH, float(node["height"]) * _INCH
+        boxes[node["name"]] = Box(x, y, width, height)
     routes: list[Route | None] = [None] * len(figure.arrows)
     for edge in found["edges"]:
         tip, *points = edge["pos"].removeprefix("e,").split(" ")
@@ -143,7 +152,7 @@ def laid_out(figure: Figure) -> Layout:
 
 def _point(text: str) -> tuple[float, float]:
     x, y = text.split(",")
-    return float(x), float(y)
+    return float(x) / _TWICE, float(y) / _TWICE
 
 
 def sheet_text(
@@ -160,23 +169,16 @@ def sheet_text(
     """
     import graphviz
 
-    boxes, drawings = {}, [ink_of_frames(window, frames)]
+    fine = window.enlarged(_TWICE)
+    drawings = [ink_of_frames(fine, frames)]
     graph = graphviz.Digraph(
+        graph_attr={"viewport": fine.viewport, "margin": "0", "pad": "0", "dpi": f"{_DPI}"},
         node_attr=_NODES,
         edge_attr=_EDGES,
-        graph_attr={
-            "viewport": window.viewport,
-            "margin": "0",
-            "pad": "0",
-            "dpi": f"{_DPI}",
-        },
     )
     for which, (layout, left, bottom) in enumerate(placed):
-        boxes = {
-            name: Box(box.x + left, box.y + bottom, box.width, box.height)
-            for name, box in layout.boxes.items()
-        }
-        drawings.append(ink(layout.figure.shapes, boxes))
+        boxes = {name: box.moved(left, bottom, _TWICE) for name, box in layout.boxes.items()}
+        drawings.append(ink(layout.figure.shapes, boxes, _TWICE))
         for shape in layout.figure.shapes:
             box = boxes[shape.name]
             given = _node(shape) | {"pos": f"{box.x:.2f},{box.y:.2f}"}
@@ -188,31 +190,32 @@ def sheet_text(
                 words = (*words, f"p. {(elsewhere or {})[shape.step]}")
             graph.node(f"p{which}{shape.name}", _label(words), **given)
         for arrow, route in zip(layout.figure.arrows, layout.routes, strict=True):
-            given = _edge(arrow) | route.moved(left, bottom)
-            words = tuple(_aside(arrow.lines))
             graph.edge(
                 f"p{which}{arrow.source}",
                 f"p{which}{arrow.target}",
-                _label(words) if words else None,
-                **given,
+                _label(_aside(arrow.lines)) if arrow.lines else None,
+                **_edge(arrow),
+                **route.moved(left, bottom, _TWICE),
             )
     graph.attr(_background=" ".join(drawing for drawing in drawings if drawing))
     for number, note in enumerate(notes):
-        # A little wider than the text, or Graphviz would centre it.
-        width = (note.width * 1.05 + 4.0) / window.scale
-        x, y = window.x(note.left) + width / 2, window.y((note.top + note.bottom) / 2)
-        graph.node(
-            f"note{number}",
-            _label([*note.lines, ""], "\\l"),
-            shape="plaintext",
-            margin="0",
-            width=f"{width / _POINTS:.4f}",
-            height="0.01",
-            pos=f"{x:.2f},{y:.2f}",
-            fontsize=f"{note.size / window.scale:.4f}",
-            fontname=BOLD if note.bold else FONT,
-            **{"class": "note"},
-        )
+        for place, line in enumerate(note.lines):
+            # A little wider than the text, or Graphviz would centre it.
+            width = (note.width * 1.05 + 4.0) / fine.scale
+            x = fine.x(note.left) + width / 2
+            y = fine.y(note.top + (place + 0.5) * note.leading)
+            graph.node(
+                f"note{number}_{place}",
+                _label([line, ""], "\\l"),
+                shape="plaintext",
+                margin="0",
+                width=f"{width / 72:.4f}",
+                height="0.01",
+                pos=f"{x:.2f},{y:.2f}",
+                fontsize=f"{note.size / fine.scale:.4f}",
+                fontname=BOLD if note.bold else FONT,
+                **{"class": "note"},
+            )
     text: str = graph.source
     return text
 
@@ -221,6 +224,20 @@ def drawn(dot: str, form: str, metrics: Metrics) -> bytes:
     """Draw what is laid out as svg, png or pdf. Raises `CannotRender`."""
     made = _run(dot, "nop2", form)
     return _as_measured(made.decode(), metrics).encode() if form == "svg" else made
+
+
+def joined(pages: Sequence[bytes]) -> bytes:
+    """Return PDF pages as one document: Graphviz makes one page at a time."""
+    if len(pages) == 1:
+        return pages[0]
+    from pypdf import PdfReader, PdfWriter
+
+    writer = PdfWriter()
+    for page in pages:
+        writer.append(PdfReader(io.BytesIO(page)))
+    whole = io.BytesIO()
+    writer.write(whole)
+    return whole.getvalue()
 
 
 _TEXT = re.compile(
@@ -272,7 +289,7 @@ def measure(texts: Iterable[str], bold: Iterable[str] = ()) -> Metrics:
     for line in _run("\n".join([*lines, "}"]), "nop2", "plain").decode().splitlines():
         if line.startswith("node "):
             _, name, _, _, width, *_ = line.split(" ")
-            widths[int(name[1:])] = float(width) * _POINTS / _MEASURED
+            widths[int(name[1:])] = float(width) * 72.0 / _MEASURED
     found = list(zip(labels, widths, strict=True))
     space = widths[1] - widths[0]
     return Metrics(dict(found[2:first_bold]), space, dict(found[first_bold:]))

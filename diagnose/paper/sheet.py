@@ -6,7 +6,7 @@ the sheet by points from its top left corner is turned into those coordinates he
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
@@ -34,7 +34,7 @@ PAPERS: Final = {
 SMALLEST, LARGEST = 8.0, 11.0
 
 #: What printers cannot reach, and what a frame and a tape need, on every side. In points.
-MARGIN: Final = 10 * _MM
+MARGIN: Final = 8 * _MM
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,9 +71,9 @@ class Note:
     bold: bool = False
 
     @property
-    def bottom(self) -> float:
-        """Where the next line would begin."""
-        return self.top + len(self.lines) * self.size * LEADING / SIZE
+    def leading(self) -> float:
+        """The distance of two lines, in points."""
+        return self.size * LEADING / SIZE
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,6 +96,11 @@ class Box:
     width: float
     height: float
 
+    def moved(self, right: float, up: float, times: float) -> Box:
+        """Return the box moved, then enlarged with everything around it."""
+        x, y = (self.x + right) * times, (self.y + up) * times
+        return Box(x, y, self.width * times, self.height * times)
+
 
 @dataclass(frozen=True, slots=True)
 class Route:
@@ -105,12 +110,15 @@ class Route:
     tip: tuple[float, float]
     label: tuple[float, float] | None
 
-    def moved(self, right: float, up: float) -> dict[str, str]:
-        """Return the curve moved, as Graphviz's attributes."""
-        spots = [f"{x + right:.2f},{y + up:.2f}" for x, y in (self.tip, *self.points)]
-        given = {"pos": f"e,{' '.join(spots)}"}
+    def moved(self, right: float, up: float, times: float) -> dict[str, str]:
+        """Return the curve moved, then enlarged, as Graphviz's attributes."""
+
+        def spot(point: tuple[float, float]) -> str:
+            return f"{(point[0] + right) * times:.2f},{(point[1] + up) * times:.2f}"
+
+        given = {"pos": f"e,{' '.join(spot(point) for point in (self.tip, *self.points))}"}
         if self.label is not None:
-            given["lp"] = f"{self.label[0] + right:.2f},{self.label[1] + up:.2f}"
+            given["lp"] = spot(self.label)
         return given
 
 
@@ -142,6 +150,10 @@ class Window:
         """Return a distance from the sheet's top as a coordinate of the layout."""
         return self.top - points / self.scale
 
+    def enlarged(self, times: float) -> Window:
+        """Return the same window on a drawing that was enlarged."""
+        return replace(self, scale=self.scale / times, left=self.left * times, top=self.top * times)
+
     @property
     def viewport(self) -> str:
         """Graphviz's own words for it: width, height, zoom and the middle."""
@@ -150,39 +162,41 @@ class Window:
         return f"{self.paper.width:.2f},{self.paper.height:.2f},{self.scale:.5f},{x:.2f},{y:.2f}"
 
 
-def ink(shapes: Iterable[Shape], boxes: Mapping[str, Box]) -> str:
-    """Return what Graphviz has no shape for, as xdot operations in the layout's coordinates.
+def ink(shapes: Iterable[Shape], boxes: Mapping[str, Box], unit: float) -> str:
+    """Return what Graphviz has no shape for, as xdot operations; `unit` is a point's length.
 
     The wavy base of a document, and the side bars of a predefined process.
     """
     marks = []
     for shape in shapes:
-        box = boxes[shape.name]
+        box, mark = boxes[shape.name], MARKS[shape.kind]
         left, right = box.x - box.width / 2, box.x + box.width / 2
         top, bottom = box.y + box.height / 2, box.y - box.height / 2
+        pen = _pen(mark.style, mark.thick * unit * (2.5 if shape.walked else 1), mark.line)
         if shape.kind is Kind.SERVICE:
-            marks.append(_document(left, right, top, bottom + _WAVE))
+            marks.append(f"{pen} {_document(left, right, top, bottom, _WAVE * unit)}")
         if shape.kind is Kind.DOORWAY:
-            marks.append(_pen("solid", MARKS[shape.kind].thick, MARKS[shape.kind].line))
-            for x in (left + 6, right - 6):
+            marks.append(pen)
+            for x in (left + BAR * unit, right - BAR * unit):
                 marks.append(f"L 2 {x:.2f} {top:.2f} {x:.2f} {bottom:.2f}")
     return " ".join(marks)
 
 
 #: How deep the wave of a document's base is; its text keeps clear of it.
-_WAVE: Final = 5.0
+_WAVE: Final = 3.5
+
+#: How far inside its sides the bars of a predefined process stand.
+BAR: Final = 4.5
 
 
-def _document(left: float, right: float, top: float, base: float) -> str:
-    mark = MARKS[Kind.SERVICE]
-    third = (right - left) / 3
+def _document(left: float, right: float, top: float, bottom: float, wave: float) -> str:
+    third, base = (right - left) / 3, bottom + wave
     corners = [(left, base), (left, top), (right, top), (right, base)]
     points = [corners[0]]
     for before, after in pairwise(corners):
         points += [before, after, after]
-    points += [(right - third, base + 2 * _WAVE), (left + third, base - 2 * _WAVE), (left, base)]
-    spots = " ".join(f"{x:.2f} {y:.2f}" for x, y in points)
-    return f"{_pen(mark.style, mark.thick, mark.line)} b {len(points)} {spots}"
+    points += [(right - third, base + 2 * wave), (left + third, base - 2 * wave), (left, base)]
+    return f"b {len(points)} {' '.join(f'{x:.2f} {y:.2f}' for x, y in points)}"
 
 
 def ink_of_frames(window: Window, wanted: Sequence[Frame]) -> str:

@@ -37,17 +37,19 @@ class Answer:
 class Entry:
     """What is said at one step.
 
-    `texts` are paragraphs; `cautions` are the ids of those called here, `signal` the strongest
-    signal word among them; `visit` is the step's place on a case's route, from 1, or 0.
+    `texts` are paragraphs, the first with the step's number; `action` is what to do before the
+    question, where it stands apart; `cautions` are the ids of those called here, `signal` the
+    strongest signal word among them; `walked`: whether a case came by.
     """
 
     id: str
     kind: Kind
     texts: tuple[str, ...]
+    action: str = ""
     answers: tuple[Answer, ...] = ()
     cautions: tuple[str, ...] = ()
     signal: str = ""
-    visit: int = 0
+    walked: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,6 +73,7 @@ class Sketch:
         yield from self.cautions.values()
         for entry in self.entries:
             yield from entry.texts
+            yield entry.action
             for answer in entry.answers:
                 yield answer.text
                 yield answer.limit
@@ -80,17 +83,20 @@ class Sketch:
 class Wanted:
     """What to say besides questions, answers and causes.
 
-    `full`: what to do at each step and about each cause. `start`: where to begin, by number, None
-    for the tree's own start. `beside` a line at a step; `visits` and `walked` (a step, an answer)
-    the route of the case called `case`.
+    `actions`: what to do before each question, and `apart` from it; `remedies`: what to do about
+    each cause; `reasons`: all of a cause's line, not its first sentence alone. `start`: where to
+    begin, by number, None for the tree's own start. `beside`: a last line at a step. `visits` a
+    first line at a step, and `walked` the answers (a step, an answer) of a case's route, from 1.
     """
 
-    full: bool = True
+    actions: bool = True
+    apart: bool = False
+    remedies: bool = True
+    reasons: bool = True
     start: int | None = None
     beside: Mapping[int, str] = field(default_factory=dict)
-    visits: Mapping[int, int] = field(default_factory=dict)
+    visits: Mapping[int, str] = field(default_factory=dict)
     walked: Mapping[tuple[int, int], int] = field(default_factory=dict)
-    case: str = ""
 
 
 def sketch(
@@ -109,21 +115,21 @@ def sketch(
         force = before[number] & ~precautions.lapsing if plan.energises[number] else before[number]
         called = precautions.names(precautions.called(plan.needs[number], force))
         signals = {known[name].signal for name in called}
-        texts = [*_texts(step, number + 1, wanted.full, title_of)]
+        texts = [*_texts(step, number + 1, wanted, title_of)]
         if number in wanted.beside:
             texts.append(wanted.beside[number])
-        visit = wanted.visits.get(number, 0)
-        if visit:
-            texts.insert(0, f"{wanted.case}: {visit}")
+        if number in wanted.visits:
+            texts.insert(0, wanted.visits[number])
         entries.append(
             Entry(
                 id=plan.ids[number],
                 kind=kind_of(step),
                 texts=tuple(texts),
+                action=_action(step) if wanted.actions and wanted.apart else "",
                 answers=tuple(_answers(step, number, volume, wanted)),
                 cautions=called,
                 signal=next((signal for signal in SIGNALS if signal in signals), ""),
-                visit=visit,
+                walked=number in wanted.visits,
             )
         )
     head = [str(tree.title)]
@@ -156,22 +162,33 @@ def kind_of(step: Step) -> Kind:
     return Kind.READING if isinstance(step, Reading) else Kind.CHECK
 
 
-def _texts(step: Step, number: int, full: bool, title_of: Callable[[str], str]) -> Iterator[str]:
+def _texts(
+    step: Step, number: int, wanted: Wanted, title_of: Callable[[str], str]
+) -> Iterator[str]:
     word = MARKS[kind_of(step)].word
     if isinstance(step, Finding):
         yield f"{number} · {word}"
+        yield str(step.finding) if wanted.reasons else _first_sentence(step.finding)
         if step.continue_with is not None:
-            yield f"{title_of(step.continue_with)}."
-        yield str(step.finding)
+            yield f"→ {title_of(step.continue_with)}"
         said = step.leave_safe if step.who == "service" else step.remedy
-        if full and said is not None:
+        if wanted.remedies and said is not None:
             yield f"→ {said}"
         return
     head = [f"{number}", word, "" if step.by == "operator" else MARKS[Kind(step.by)].word]
     yield " · ".join(filter(None, head))
-    if full and step.do is not None:
+    if wanted.actions and not wanted.apart and step.do is not None:
         yield str(step.do)
     yield str(step.ask) if isinstance(step, Check) else MEASUREMENTS[step.read].title  # type: ignore[attr-defined]
+
+
+def _first_sentence(text: str) -> str:
+    first, stop, _ = text.partition(". ")
+    return f"{first}{stop.rstrip()}"
+
+
+def _action(step: Step) -> str:
+    return str(step.do) if isinstance(step, Question) and step.do is not None else ""
 
 
 def _answers(step: Step, number: int, volume: Volume, wanted: Wanted) -> Iterator[Answer]:

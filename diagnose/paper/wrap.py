@@ -18,6 +18,9 @@ SIZE, LEADING = 10.0, 12.0
 #: How far a shape narrows from its middle to its top: a box, a hexagon, a diamond.
 STRAIGHT, HALF, POINTED = 0.0, 0.5, 1.0
 
+# What the first and last line keep clear of the shape's line above and below.
+_CLEAR = 3.0
+
 # A word longer than this is broken: no shape should have to be as wide as a serial number.
 _LONGEST = 24
 _BREAKS = re.compile(r"(?<=[-/])(?=\w)")
@@ -71,16 +74,29 @@ class Metrics:
             first = False
         return total
 
+    def width_of(self, line: str) -> float:
+        """Return the width of a line of text."""
+        return self.width(pieces(line))
+
     def widest(self, texts: Iterable[str]) -> float:
         """Return the width of the widest single piece, 0 where there is none."""
         found = (self.widths[piece.text] for text in texts for piece in pieces(text))
         return max(found, default=0.0)
 
 
-def lines(metrics: Metrics, text: str, room: float) -> list[str]:
-    """Return a text in lines of at most `room`, evened out; a wider piece stands alone."""
+def lines(
+    metrics: Metrics, text: str, room: float, *, even: bool = True, bold: bool = False
+) -> list[str]:
+    """Return a text in lines of at most `room`; a wider piece stands alone.
+
+    `even`: no line is much longer than it has to be, as in a label; else each is filled up.
+    """
+    if bold:
+        metrics = Metrics(metrics.bold, metrics.space)
     parts = pieces(text)
     filled = _filled(metrics, parts, [room])
+    if not even:
+        return [_text(line) for line in filled]
     low, high = room / 2, room
     while high - low > SIZE / 4:
         middle = (low + high) / 2
@@ -115,46 +131,26 @@ def fitted(
     is `aspect` times as wide as high, and no wider than `widest` unless one piece asks for more.
     """
     parts = [pieces(text) for text in texts]
-    low = float(LEADING)
-    high = 2 * LEADING
-    while (found := _in_shape(metrics, parts, high, taper, aspect, widest, pad)) is None:
-        low, high = high, high * 1.5
-    best = Fit(found, _width(high, aspect, widest, metrics, texts, pad), high)
-    while high - low > 1.0:
-        middle = (low + high) / 2
-        found = _in_shape(metrics, parts, middle, taper, aspect, widest, pad)
-        if found is None:
-            low = middle
-        else:
-            high = middle
-            best = Fit(found, _width(high, aspect, widest, metrics, texts, pad), high)
-    return best
-
-
-def _width(
-    height: float,
-    aspect: float,
-    widest: float,
-    metrics: Metrics,
-    texts: Iterable[str],
-    pad: float,
-) -> float:
     least = 1.5 * metrics.widest(texts) + 2 * pad
-    return max(least, min(height * aspect, widest))
+    height = len(parts) * LEADING + 2 * _CLEAR
+    # Whether a height will do does not depend on smaller ones having done: all have to be tried.
+    while True:
+        width = max(least, min(height * aspect, widest))
+        found = _in_shape(metrics, parts, width, height, taper, pad)
+        if found is not None:
+            return Fit(found, width, height)
+        height += 2.0
 
 
 def _in_shape(
     metrics: Metrics,
     parts: Sequence[Sequence[Piece]],
+    width: float,
     height: float,
     taper: float,
-    aspect: float,
-    widest: float,
     pad: float,
 ) -> tuple[str, ...] | None:
-    texts = [_text(part) for part in parts]
-    width = _width(height, aspect, widest, metrics, texts, pad)
-    for count in range(len(parts), int((height - pad) / LEADING) + 1):
+    for count in range(len(parts), int((height - 2 * _CLEAR) / LEADING) + 1):
         rooms = []
         for number in range(count):
             top = (number - count / 2) * LEADING
