@@ -53,11 +53,8 @@ def on_one_sheet(chart: Chart, papers: Sequence[Paper]) -> tuple[Printed, Metric
     texts = [chart.foot, *chart.codes.values()]
     texts += [text for panel in chart.panels for text in panel.paragraphs]
     texts += [text for sketch in chart.sketches for text in sketch.texts()]
-    texts += [
-        f"{number} · {number} {mark.word}:"
-        for mark in MARKS.values()
-        for number in range(1, len(chart.sketches[0].entries) + 1)
-    ]
+    heads = {entry.texts[0] for sketch in chart.sketches for entry in sketch.entries}
+    texts += [f"{head}:" for head in heads]
     metrics = render.measure(texts, [title, *(panel.heading for panel in chart.panels)])
     for which, sketch in enumerate(chart.sketches):
         best: _Fitting | None = None
