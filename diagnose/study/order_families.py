@@ -71,10 +71,13 @@ def adds_up(model: Model) -> bool:
 
 
 def families(model: Model, *, alone: bool = False) -> list[Family]:
-    """Return the families of a run; `alone`, each step is one of its own."""
+    """Return the families of a run, the one with the likeliest member per minute first.
+
+    `alone`, each step is a family of its own.
+    """
     before, after = _constraints(model)
     states = _reachable(model)
-    groups: dict[object, list[int]] = {}
+    keys: list[object] = []
     steady = []
     for number, job in enumerate(model.jobs):
         if not job.heeds:
@@ -87,11 +90,13 @@ def families(model: Model, *, alone: bool = False) -> list[Family]:
         steady.append(len(set(behind)) <= 1)
         profile = tuple(round(weight / job.weight, 12) for weight in job.weights)
         key: object = (job.kind, profile, before[number], after[number], behind)
-        groups.setdefault(number if alone else key, []).append(number)
+        keys.append(number if alone else key)
+    groups: dict[object, list[int]] = {}
+    for number in sorted(range(len(model.jobs)), key=lambda job: -model.jobs[job].ratio):
+        groups.setdefault(keys[number], []).append(number)
     family_of = {job: which for which, jobs in enumerate(groups.values()) for job in jobs}
     made = []
-    for members in groups.values():
-        jobs = sorted(members, key=lambda number: -model.jobs[number].ratio)
+    for jobs in groups.values():
         first = jobs[0]
         needs, energises = model.kinds[model.jobs[first].kind]
         lapses = model.cautions.closed(needs) & model.cautions.lapsing

@@ -123,10 +123,10 @@ class Model:
             costs, after = [], []
             for force, count in state:
                 cost, now = self.cautions.take(needs, energises, force)
-                if self.cap is not None and locks_out(self.cautions, needs, energises, force):
-                    count += 1
+                counted = self.cap is not None
+                locked = counted and locks_out(self.cautions, needs, energises, force)
                 costs.append(cost)
-                after.append((now, count))
+                after.append((now, count + locked))
             found = self._moves[state, kind] = (tuple(costs), tuple(after))
         return found
 

@@ -141,16 +141,14 @@ class _Search:
         left = [
             model.tail_weights[e] + sum([kin[f].rest[counts[f]][e] for f in heads]) for e in entries
         ]
-        delays: dict[int, list[tuple[int, float]]] = {}
-        for f in ready:
-            delays[f] = self._delays(counts, f, heads)
+        delays = self._all_delays(counts, heads, ready)
         new = 0
         for state, (excess, _, chain) in states.items():
-            for f in self._choices(counts, state, ready, delays) if self.sound else ready:
+            for f in self._choices(counts, state, heads, ready) if self.sound else ready:
                 family = kin[f]
                 job = family.jobs[counts[f]]
                 costs, after = model.move(state, family.kind)
-                total = excess + sum([delay for _, delay in delays[f]])
+                total = excess + delays[f]
                 for e in entries:
                     total += left[e] * costs[e]
                 if model.jobs[job].heeds or model.cap is not None:
@@ -167,6 +165,22 @@ class _Search:
                 if known is None or total < known[0]:
                     there[after] = (total, at_least, (job, chain))
         return new
+
+    def _all_delays(
+        self, counts: Counts, heads: Sequence[int], ready: Sequence[int]
+    ) -> dict[int, float]:
+        """Return what the next of each family makes all that is likelier wait."""
+        if self.sound:
+            return {f: sum([delay for _, delay in self._delays(counts, f, heads)]) for f in ready}
+        # Families of one, the likeliest per minute first: one sweep finds them all.
+        found = {}
+        waiting = time = 0.0
+        for f in heads:
+            minutes, weight = self.kin[f].minutes[0], self.kin[f].weights[0]
+            found[f] = minutes * waiting - weight * time
+            waiting += weight
+            time += minutes
+        return found
 
     def _delays(self, counts: Counts, f: int, heads: Sequence[int]) -> list[tuple[int, float]]:
         """Return what the next of family f makes the likelier of each other family wait."""
@@ -186,34 +200,38 @@ class _Search:
         self,
         counts: Counts,
         state: State,
+        heads: Sequence[int],
         ready: Sequence[int],
-        delays: dict[int, list[tuple[int, float]]],
     ) -> Sequence[int]:
         """Return the families that a best order may go on with.
 
         Of those that cost no caution now and change nothing, the best per minute is next if
-        nothing better per minute can be had, what it has to pay first counted. If it is not, the
-        others that will cost nothing later either can wait.
+        nothing better per minute can be had, what it has to pay first counted. If it is not, those
+        that will cost nothing later either can wait, all but the best of them.
         """
         kin, model = self.kin, self.model
         free = [f for f in ready if model.move(state, kin[f].kind) == (self.nothing, state)]
         if not free:
             return ready
-        top = max(free, key=lambda f: kin[f].ratios[counts[f]])
-        if not delays[top]:
+        # The likelier families come first in `kin`, but what is left of them may not.
+        free.sort(key=lambda f: -kin[f].ratios[counts[f]])
+        top = free[0]
+        delays = self._delays(counts, top, heads)
+        if not delays:
             return (top,)
         if kin[top].steady:
             weight = kin[top].weights[counts[top]]
             gain = 0.0
             for price, delay in sorted(
-                [(self._price(state, kin[g].kind), delay) for g, delay in delays[top]]
+                [(self._price(state, kin[g].kind), delay) for g, delay in delays]
             ):
                 gain += delay
                 if gain > weight * price:
                     break
             else:
                 return (top,)
-        return [f for f in ready if f == top or f not in free or not kin[f].lasting]
+        best = next((f for f in free if kin[f].steady), None)
+        return [f for f in ready if f == best or f not in free or not kin[f].lasting]
 
     def _price(self, state: State, kind: int) -> float:
         """Return what has to be paid at least before a step of this kind, in any entry."""
@@ -235,7 +253,7 @@ class _Search:
         total = 0.0
         for n in self.taken_alone:
             needing = [f for f in self.needing[n] if counts[f] < len(kin[f].jobs)]
-            if not needing or any([force >> n & 1 for force, _ in state]):
+            if not needing or any(force >> n & 1 for force, _ in state):
                 continue
             minutes = model.cautions.minutes[n]
             total += minutes * sum(model.tail_weights)
