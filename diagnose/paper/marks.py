@@ -25,6 +25,10 @@ VERMILLION: Final = "#D55E00"
 SIGNALS: Final = {"DANGER": VERMILLION, "WARNING": ORANGE, "CAUTION": YELLOW, "NOTICE": SKY}
 
 
+#: How many times as thick the lines along a case's route are.
+WALKED: Final = 2.5
+
+
 class Kind(Enum):
     """What a shape stands for."""
 

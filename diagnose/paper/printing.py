@@ -22,6 +22,10 @@ if TYPE_CHECKING:
     from diagnose.paper.wrap import Metrics
 
 _TITLE = 13.0
+
+#: Type of another size than the drawing's is set a little wider or narrower than it was measured.
+_SPARE = 0.96
+
 _LEGEND = (
     "Diamond: look and answer. Slanted: measure. Hexagon: take this caution first. Rounded, one"
     " line: operator. Rounded, double line: battery-trained. Dashed, wavy base: licensed service."
@@ -119,10 +123,12 @@ class Printer:
         self._foot = [
             line
             for text in (_LEGEND, *margins.foot)
-            for line in lines(self.metrics, text, room / size)
+            for line in lines(self.metrics, text, _SPARE * room / size, even=False)
         ]
+        self._title = lines(self.metrics, margins.title, _SPARE * room / _TITLE * SIZE, bold=True)
         self._foot_height = len(self._foot) * SMALLEST * LEADING / SIZE
-        self._head_height = _TITLE * 1.2 + SMALLEST * 1.2 + 6.0
+        self._title_height = len(self._title) * _TITLE * LEADING / SIZE
+        self._head_height = self._title_height + SMALLEST * LEADING / SIZE + 6.0
 
     def _measured(self) -> Metrics:
         pages = " ".join(f"{number}" for number in range(1, len(self.sketch.entries) + 1))
@@ -238,8 +244,8 @@ class Printer:
             under = f"{under} · page {number} of {count}"
         foot_top = self.paper.height - MARGIN - self._foot_height
         return [
-            self.note(MARGIN, MARGIN, [self.margins.title], _TITLE, bold=True),
-            self.note(MARGIN, MARGIN + _TITLE * 1.2, [under], SMALLEST),
+            self.note(MARGIN, MARGIN, self._title, _TITLE, bold=True),
+            self.note(MARGIN, MARGIN + self._title_height, [under], SMALLEST),
             self.note(MARGIN, foot_top, self._foot, SMALLEST),
         ]
 

@@ -17,7 +17,7 @@ from contextlib import contextmanager
 from functools import cache
 from typing import TYPE_CHECKING
 
-from diagnose.paper.marks import MARKS, SIGNALS, Kind
+from diagnose.paper.marks import MARKS, SIGNALS, WALKED, Kind
 from diagnose.paper.sheet import Box, Layout, Route, ink, ink_of_frames
 from diagnose.paper.wrap import SIZE, Metrics, pieces
 
@@ -36,19 +36,11 @@ BOLD = f"{FONT} Bold"
 #: Dots an inch of a PNG: enough for a laser printer, and a wall chart stays under 5 MB.
 _DPI = 150
 
-# Graphviz rounds each line of text up to whole pixels of 1/96 inch. All that it is given is twice
-# as large as meant, and drawn at half the scale: lines are then as far apart as they should be.
-_TWICE = 2.0
+_INCH = 72.0
 
-_INCH = 72.0 / _TWICE
-_GRAPH = {"rankdir": "TB", "ranksep": "0.28", "nodesep": "0.28", "margin": "0", "pad": "0"}
-_NODES = {"fontname": FONT, "fontsize": f"{SIZE * _TWICE:g}", "fixedsize": "true"}
-_EDGES = {
-    "fontname": FONT,
-    "fontsize": f"{SIZE * _TWICE:g}",
-    "arrowsize": f"{0.6 * _TWICE:g}",
-    "penwidth": f"{_TWICE:g}",
-}
+# Graphviz rounds letters and lines of text to whole pixels of 1/96 inch. What it lays out and draws
+# for us is this many times as large as meant, and shown that much smaller: so the error is small.
+_FINE = 4.0
 
 
 class CannotRender(Exception):
@@ -63,20 +55,34 @@ def escaped(lines: Iterable[str], end: str = "\\n") -> str:
     return end.join(line.replace("&", "&amp;").replace("\\", "\\\\") for line in lines)
 
 
-def dot_text(figure: Figure) -> str:
-    """Return the DOT text of a figure; shape and arrow names are those of the figure."""
+def dot_text(figure: Figure, times: float = 1.0) -> str:
+    """Return the DOT text of a figure; shape and arrow names are those of the figure.
+
+    All lengths are `times` as large as the figure has them.
+    """
     import graphviz
 
+    between = f"{0.14 * times:g}"
     graph = graphviz.Digraph(
-        name=figure.symptom, graph_attr=_GRAPH, node_attr=_NODES, edge_attr=_EDGES
+        name=figure.symptom,
+        graph_attr={"rankdir": "TB", "ranksep": between, "nodesep": between},
+        **_defaults(times),
     )
     for shape in figure.shapes:
-        graph.node(shape.name, _label(shape.lines), **_node(shape))
+        graph.node(shape.name, _label(shape.lines), **_node(shape, times))
     for number, arrow in enumerate(figure.arrows):
         words = _label(_aside(arrow.lines)) if arrow.lines else None
-        graph.edge(arrow.source, arrow.target, words, id=f"a{number}", **_edge(arrow))
+        graph.edge(arrow.source, arrow.target, words, id=f"a{number}", **_edge(arrow, times))
     text: str = graph.source
     return text
+
+
+def _defaults(times: float) -> dict[str, dict[str, str]]:
+    font = {"fontname": FONT, "fontsize": f"{SIZE * times:g}"}
+    return {
+        "node_attr": {**font, "fixedsize": "true"},
+        "edge_attr": {**font, "arrowsize": f"{0.6 * times:g}", "penwidth": f"{times:g}"},
+    }
 
 
 def _label(lines: Iterable[str], end: str = "\\n") -> str:
@@ -91,17 +97,18 @@ def _aside(lines: Iterable[str]) -> list[str]:
     return [f" {line} " for line in lines]
 
 
-def _node(shape: Shape) -> dict[str, str]:
+def _node(shape: Shape, times: float) -> dict[str, str]:
     mark = MARKS[shape.kind]
+    thick = mark.thick * (WALKED if shape.walked else 1) * times
     given = {
         "id": f"{shape.name}-{shape.step}" if shape.step else shape.name,
         "class": shape.kind.value,
         "shape": mark.shape,
         "style": mark.style,
         "color": mark.line,
-        "penwidth": f"{_TWICE * mark.thick * (2.5 if shape.walked else 1):g}",
-        "width": f"{shape.width / _INCH:.4f}",
-        "height": f"{shape.height / _INCH:.4f}",
+        "penwidth": f"{thick:g}",
+        "width": f"{shape.width * times / _INCH:.4f}",
+        "height": f"{shape.height * times / _INCH:.4f}",
     }
     if shape.kind is Kind.CAUTION:
         given["fillcolor"] = SIGNALS[shape.signal]
@@ -112,14 +119,14 @@ def _node(shape: Shape) -> dict[str, str]:
     return given
 
 
-def _edge(arrow: Arrow) -> dict[str, str]:
+def _edge(arrow: Arrow, times: float) -> dict[str, str]:
     given = {"weight": "6" if arrow.passing else "1"}
     if arrow.rows > 1:
         given["minlen"] = f"{arrow.rows}"
     if arrow.answer:
         given["tooltip"] = _label([arrow.answer])
     if arrow.walked:
-        given |= {"penwidth": f"{3 * _TWICE:g}", "style": "bold"}
+        given |= {"penwidth": f"{WALKED * times:g}", "style": "bold"}
     return given
 
 
@@ -128,12 +135,12 @@ def _edge(arrow: Arrow) -> dict[str, str]:
 
 def laid_out(figure: Figure) -> Layout:
     """Return where the shapes and arrows of a figure go. Raises `CannotRender`."""
-    found = json.loads(_run(dot_text(figure), "dot", "json0"))
-    left, bottom, right, top = (float(side) / _TWICE for side in found["bb"].split(","))
+    found = json.loads(_run(dot_text(figure, _FINE), "dot", "json0"))
+    left, bottom, right, top = (float(side) / _FINE for side in found["bb"].split(","))
     boxes = {}
     for node in found["objects"]:
         x, y = _point(node["pos"])
-        width, height = float(node["width"]) * _INCH, float(node["height"]) * _INCH
+        width, height = (float(node[side]) * _INCH / _FINE for side in ("width", "height"))
         boxes[node["name"]] = Box(x, y, width, height)
     routes: list[Route | None] = [None] * len(figure.arrows)
     for edge in found["edges"]:
@@ -152,7 +159,7 @@ def laid_out(figure: Figure) -> Layout:
 
 def _point(text: str) -> tuple[float, float]:
     x, y = text.split(",")
-    return float(x) / _TWICE, float(y) / _TWICE
+    return float(x) / _FINE, float(y) / _FINE
 
 
 def sheet_text(
@@ -169,19 +176,18 @@ def sheet_text(
     """
     import graphviz
 
-    fine = window.enlarged(_TWICE)
+    fine = window.enlarged(_FINE)
     drawings = [ink_of_frames(fine, frames)]
     graph = graphviz.Digraph(
         graph_attr={"viewport": fine.viewport, "margin": "0", "pad": "0", "dpi": f"{_DPI}"},
-        node_attr=_NODES,
-        edge_attr=_EDGES,
+        **_defaults(_FINE),
     )
     for which, (layout, left, bottom) in enumerate(placed):
-        boxes = {name: box.moved(left, bottom, _TWICE) for name, box in layout.boxes.items()}
-        drawings.append(ink(layout.figure.shapes, boxes, _TWICE))
+        boxes = {name: box.moved(left, bottom, _FINE) for name, box in layout.boxes.items()}
+        drawings.append(ink(layout.figure.shapes, boxes, _FINE))
         for shape in layout.figure.shapes:
             box = boxes[shape.name]
-            given = _node(shape) | {"pos": f"{box.x:.2f},{box.y:.2f}"}
+            given = _node(shape, _FINE) | {"pos": f"{box.x:.2f},{box.y:.2f}"}
             if shape.kind is Kind.SERVICE:
                 # The ink has its outline.
                 given |= {"shape": "box", "peripheries": "0"}
@@ -194,8 +200,8 @@ def sheet_text(
                 f"p{which}{arrow.source}",
                 f"p{which}{arrow.target}",
                 _label(_aside(arrow.lines)) if arrow.lines else None,
-                **_edge(arrow),
-                **route.moved(left, bottom, _TWICE),
+                **_edge(arrow, _FINE),
+                **route.moved(left, bottom, _FINE),
             )
     graph.attr(_background=" ".join(drawing for drawing in drawings if drawing))
     for number, note in enumerate(notes):
@@ -209,7 +215,7 @@ def sheet_text(
                 _label([line, ""], "\\l"),
                 shape="plaintext",
                 margin="0",
-                width=f"{width / 72:.4f}",
+                width=f"{width / _INCH:.4f}",
                 height="0.01",
                 pos=f"{x:.2f},{y:.2f}",
                 fontsize=f"{note.size / fine.scale:.4f}",
@@ -266,11 +272,11 @@ def _as_measured(svg: str, metrics: Metrics) -> str:
     return _TEXT.sub(held, svg)
 
 
-_MEASURED = 4.0
-
-
 def measure(texts: Iterable[str], bold: Iterable[str] = ()) -> Metrics:
-    """Return the width of every piece of the texts, as it will be drawn. Raises `CannotRender`."""
+    """Return the width of every piece of the texts, as it will be drawn. Raises `CannotRender`.
+
+    Graphviz rounds the width of each letter to whole pixels, so the size has to be that of labels.
+    """
     from graphviz.quoting import quote
 
     wanted = {piece.text for text in texts for piece in pieces(text)}
@@ -279,7 +285,7 @@ def measure(texts: Iterable[str], bold: Iterable[str] = ()) -> Metrics:
     first_bold = len(labels) - len(heavy)
     lines = [
         'digraph { node [shape=plaintext, margin=0, width=0, height=0, pos="0,0"'
-        f', fontname="{FONT}", fontsize={SIZE * _MEASURED:g}]'
+        f', fontname="{FONT}", fontsize={SIZE * _FINE:g}]'
     ]
     for number, label in enumerate(labels):
         if number == first_bold:
@@ -289,7 +295,7 @@ def measure(texts: Iterable[str], bold: Iterable[str] = ()) -> Metrics:
     for line in _run("\n".join([*lines, "}"]), "nop2", "plain").decode().splitlines():
         if line.startswith("node "):
             _, name, _, _, width, *_ = line.split(" ")
-            widths[int(name[1:])] = float(width) * 72.0 / _MEASURED
+            widths[int(name[1:])] = float(width) * _INCH / _FINE
     found = list(zip(labels, widths, strict=True))
     space = widths[1] - widths[0]
     return Metrics(dict(found[2:first_bold]), space, dict(found[first_bold:]))

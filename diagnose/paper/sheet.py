@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
-from diagnose.paper.marks import BLACK, MARKS, WHITE, Kind
+from diagnose.paper.marks import BLACK, MARKS, WALKED, WHITE, Kind
 from diagnose.paper.wrap import LEADING, SIZE
 
 if TYPE_CHECKING:
@@ -172,7 +172,7 @@ def ink(shapes: Iterable[Shape], boxes: Mapping[str, Box], unit: float) -> str:
         box, mark = boxes[shape.name], MARKS[shape.kind]
         left, right = box.x - box.width / 2, box.x + box.width / 2
         top, bottom = box.y + box.height / 2, box.y - box.height / 2
-        pen = _pen(mark.style, mark.thick * unit * (2.5 if shape.walked else 1), mark.line)
+        pen = _pen(mark.style, mark.thick * unit * (WALKED if shape.walked else 1), mark.line)
         if shape.kind is Kind.SERVICE:
             marks.append(f"{pen} {_document(left, right, top, bottom, _WAVE * unit)}")
         if shape.kind is Kind.DOORWAY:

@@ -97,7 +97,7 @@ class _Fitting:
         wide, high = sheet.inside
         self.count = count
         self.column = (wide + _GUTTER) / count - _GUTTER
-        self.foot = lines(metrics, chart.foot, wide / (SMALLEST / SIZE))
+        self.foot = lines(metrics, chart.foot, 0.96 * wide / (SMALLEST / SIZE), even=False)
         self.head_height = _TITLE * 1.2 + 8.0
         self.foot_height = len(self.foot) * SMALLEST * 1.2 + 4.0
         self.height = high - self.head_height - self.foot_height
@@ -120,7 +120,7 @@ class _Fitting:
         columns = strips.columns(self.height / scale)
         if columns is None or len(columns) > self.count:
             return False
-        self.size = max(SMALLEST, min(scale * SIZE, 9.0))
+        self.size = scale * SIZE
         free = [column.height * scale + _PAD for column in columns] + [0.0] * (
             self.count - len(columns)
         )
