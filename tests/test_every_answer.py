@@ -1,0 +1,309 @@
+"""Every tree and every round, through each answer, on all three faces, with the same screens.
+
+A pilot plans the routes: for each answer, one from the start through it to a finding. Then each
+face walks every route from what a person would type there, and what it shows is compared.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import sys
+from dataclasses import dataclass, field
+from functools import cache, partial
+from itertools import product
+from typing import TYPE_CHECKING
+
+import pytest
+from faces.fed_stage import fed
+
+from diagnose.case.round_walk import RoundWalk
+from diagnose.case.screens import (
+    CautionScreen,
+    CheckScreen,
+    EndScreen,
+    FigureScreen,
+    FindingScreen,
+    ItemScreen,
+)
+from diagnose.case.walk import Walk
+from diagnose.commands.session import run
+from diagnose.commands.shelf import Shelf
+from diagnose.faces.lines import LinesFace
+from diagnose.faces.plain import PlainFace
+from diagnose.faces.terminal import TerminalFace
+from diagnose.files.card import Card
+from diagnose.files.library import built_in, load
+from diagnose.files.tree import Question, Reading, Tree
+from diagnose.measure.registry import MEASUREMENTS, MissingLine, Unreadable, compute, parse_reply
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+
+    from diagnose.case.screens import Screen
+    from diagnose.case.state import State
+    from diagnose.faces.face import Face, Heading
+
+SYMPTOMS = load(built_in(), only=frozenset()).symptoms
+
+#: What the machine card may say of the battery; a card that is silent is asked in its place.
+KINDS = (None, "flooded", "sealed", "lithium")
+
+Arrow = tuple[str, str]
+
+
+# The pilot
+
+
+@dataclass
+class Route:
+    """One way through a tree: the answers wanted, and each reply with the keys for a terminal."""
+
+    kind: str | None
+    wanted: dict[str, str]
+    lines: list[str] = field(default_factory=list)
+    keys: list[str] = field(default_factory=list)
+    passed: list[Arrow] = field(default_factory=list)
+
+
+@cache
+def walk_of(kind: str | None) -> Walk:
+    """A walk by somebody who may do every step, on a machine whose battery is of this kind."""
+    shelf = Shelf(built_in(), frozenset())
+    card = shelf.library.machines["dock"]
+    battery = {key: said for key, said in card.lines["battery"].items() if key != "kind"}
+    battery |= {} if kind is None else {"kind": kind}
+    shelf.card = Card(
+        machine=card.machine, title=card.title, lines={**card.lines, "battery": battery}
+    )
+    return Walk(shelf, shelf.library.cautions, shelf.precautions, role="service", card=shelf.card)
+
+
+@cache
+def routes(symptom: str) -> list[Route]:
+    """The routes that together go through every answer of a tree."""
+    tree = walk_of(None).volume(symptom).tree
+    left = dict.fromkeys(arrows(tree))
+    found = []
+    while left:
+        arrow = next(iter(left))
+        route = next((r for r in candidates(tree, arrow, left) if arrow in r.passed), None)
+        assert route is not None, f"{symptom}: no route goes through {arrow}"
+        found.append(route)
+        for passed in route.passed:
+            left.pop(passed, None)
+    return found
+
+
+def arrows(tree: Tree) -> Iterator[Arrow]:
+    for name, step in tree.steps.items():
+        if isinstance(step, Question):
+            for way in step.exits:
+                yield str(name), str(way.answer)
+
+
+def candidates(tree: Tree, arrow: Arrow, left: dict[Arrow, None]) -> Iterator[Route]:
+    for path in paths(tree, arrow[0]):
+        for kind in KINDS:
+            route = Route(kind=kind, wanted=dict([*path, arrow]))
+            fly(route, str(tree.symptom), left)
+            yield route
+
+
+def paths(tree: Tree, to: str) -> Iterator[list[Arrow]]:
+    """Ways from the start to a step, the shortest first."""
+    waiting: list[tuple[str, list[Arrow]]] = [(str(tree.start), [])]
+    for _ in range(20_000):
+        if not waiting:
+            return
+        name, path = waiting.pop(0)
+        if name == to:
+            yield path
+            continue
+        step = tree.steps[name]  # type: ignore[index]
+        if isinstance(step, Question):
+            waiting += [(str(w.to), [*path, (name, str(w.answer))]) for w in step.exits]
+
+
+def fly(route: Route, symptom: str, left: dict[Arrow, None]) -> None:
+    """Walk a route: the wanted answers, then those that no route has been through yet."""
+    walk = walk_of(route.kind)
+    state = walk.open(symptom)
+    while state.outcome is None:
+        line, keys = move(walk, state, route, symptom, left)
+        turn = walk.reply(state, line)
+        assert turn.event is not None, (symptom, line, turn.interludes)
+        route.lines.append(line)
+        route.keys += keys
+        if turn.event.kind == "answer" and turn.event.symptom == symptom:
+            route.passed.append((turn.event.step, turn.event.answer))
+        state = turn.state
+
+
+def move(
+    walk: Walk, state: State, route: Route, symptom: str, left: dict[Arrow, None]
+) -> tuple[str, list[str]]:
+    """What is replied to a screen, as a line and as keys."""
+    screen = walk.screen(state)
+    if screen.symptom != symptom:
+        # Through a doorway: that tree has routes of its own.
+        return "leave", ["l"]
+    if isinstance(screen, CautionScreen):
+        short = screen.again or screen.phase == "release"
+        return "done", ["y" if short else " " * len(screen.confirm) + "y"]
+    if isinstance(screen, FindingScreen):
+        return ("refer", ["r"]) if screen.who == "service" else ("cured", ["y"])
+    step = walk.step(state)
+    assert isinstance(step, Question)
+    name = screen.step  # type: ignore[attr-defined]
+    answers = [str(way.answer) for way in step.exits]
+    fresh = [answer for answer in answers if (name, answer) in left]
+    answer = route.wanted.get(name) or (fresh or answers)[0]
+    if isinstance(screen, CheckScreen):
+        number = f"{answers.index(answer) + 1}"
+        return number, [number]
+    assert isinstance(step, Reading)
+    typed = typed_for(walk, step, answer)
+    # A terminal has a field for each input; Enter goes on to the next.
+    enter = "\r" * max(1, len(screen.needs))  # type: ignore[attr-defined]
+    # A battery of another kind has no such figure.
+    return ("unsure", [f"u{enter}"]) if typed is None else (typed, [f"{typed}{enter}", " "])
+
+
+def typed_for(walk: Walk, step: Reading, answer: str) -> str | None:
+    """What is typed so that a reading falls in a band: the examples, with one of them stretched."""
+    measurement = MEASUREMENTS[step.read]
+    assert walk.card is not None
+    asked = {need.name: need.example for need in measurement.needs if need.asked}
+    asked = {name: text for name, text in asked.items() if name not in ("other", "temperature")}
+    if step.read == "cell-gravities":
+        asked["readings"] = ", ".join(["1.280"] * 12)
+    for typed in stretched(asked):
+        try:
+            given = parse_reply(measurement, typed)
+            figure = compute(measurement, given, walk.card.line, bare=True)
+        except (Unreadable, MissingLine):
+            continue
+        if step.band(figure.value).answer == answer:
+            return typed
+    return None
+
+
+def stretched(asked: dict[str, str]) -> Iterator[str]:
+    factors = [1, *(round(0.02 * n, 2) for n in range(1, 150)), 5, 10, 20]
+    for factor, (name, example), whole in product(factors, asked.items(), (False, True)):
+
+        def stretch(number: re.Match[str], factor: float = factor) -> str:
+            return f"{float(number[0]) * factor:.4g}"
+
+        text = re.sub(r"\d+(\.\d+)?", stretch, example, count=0 if whole else 1)
+        yield " ".join(f"{key}={said}" for key, said in {**asked, name: text}.items())
+
+
+# The faces
+
+
+class Watched:
+    """A face that is looked at: every screen it is given is kept."""
+
+    def __init__(self, face: Face) -> None:
+        self.face = face
+        self.seen: list[Screen] = []
+
+    def show(self, screen: Screen, heading: Heading) -> None:
+        self.seen.append(screen)
+        self.face.show(screen, heading)
+
+    def ask(self, screen: Screen, heading: Heading) -> str | None:
+        self.seen.append(screen)
+        return self.face.ask(screen, heading)
+
+
+def played(route: Route, symptom: str, face: Face) -> list[Screen]:
+    watched = Watched(face)
+    walk = walk_of(route.kind)
+    run(walk, walk.open(symptom), watched, None, None)
+    return watched.seen
+
+
+def on_every_face(
+    play: Callable[[Face], list[Screen]],
+    lines: Sequence[str],
+    keys: Sequence[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> list[Screen]:
+    """Play lines and keys, and return the screens that all three faces were given."""
+    seen = []
+    for face in (LinesFace(), PlainFace()):
+        monkeypatch.setattr(sys, "stdin", io.StringIO("".join(f"{line}\n" for line in lines)))
+        seen.append(play(face))
+    with fed(*keys) as stage:
+        seen.append(play(TerminalFace(stage)))
+    assert seen[0] == seen[1]
+    assert seen[0] == seen[2]
+    return seen[0]
+
+
+@pytest.mark.parametrize("symptom", SYMPTOMS)
+def test_every_answer_shows_the_same_on_every_face(
+    symptom: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    tree = walk_of(None).volume(symptom).tree
+    passed = set()
+    for route in routes(symptom):
+        screens = on_every_face(
+            partial(played, route, symptom), route.lines, route.keys, monkeypatch
+        )
+        answered = [s for s in screens if isinstance(s, CheckScreen | FigureScreen)]
+        assert len(answered) >= len(route.passed)
+        assert screens[-1].screen == "end"
+        assert "refused" not in {screen.screen for screen in screens}
+        passed |= set(route.passed)
+    capsys.readouterr()
+    assert passed == set(arrows(tree))
+
+
+# Rounds
+
+KEYS = {"done": "y", "not right": "n", "not now": "c", "back": "b"}
+
+
+@pytest.mark.parametrize("reply", ["done", "not right", "not now"])
+@pytest.mark.parametrize("name", load(built_in(), only=frozenset()).rounds)
+def test_every_item_shows_the_same_on_every_face(
+    name: str, reply: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """*Not right* goes into the item's symptom, and *back* to the item, which is then done."""
+    walk = walk_of("flooded")
+    rounds = RoundWalk(walk, load(built_in(), only=frozenset()).rounds[name])
+    start, _ = rounds.opened()
+    lines, keys, asked = [], [], set()
+    state = start
+    while state.outcome is None:
+        screen = rounds.screen(state)
+        say = reply
+        if isinstance(screen, CautionScreen):
+            short = screen.again or screen.phase == "release"
+            say, ticks = "done", "" if short else " " * len(screen.confirm)
+        else:
+            ticks = ""
+        if screen.symptom is not None:
+            say, ticks = "back", ""
+        elif isinstance(screen, ItemScreen):
+            if screen.item in asked:
+                say = "done"
+            asked.add(screen.item)
+        lines.append(say)
+        keys.append(ticks + KEYS[say])
+        state = rounds.reply(state, say).state
+
+    def play(face: Face) -> list[Screen]:
+        watched = Watched(face)
+        run(rounds, start, watched, None, None)
+        return watched.seen
+
+    screens = on_every_face(play, lines, keys, monkeypatch)
+    capsys.readouterr()
+    assert {s.item for s in screens if isinstance(s, ItemScreen)} == set(rounds.names)
+    assert isinstance(screens[-1], EndScreen)
+    assert screens[-1].outcome == "walked"
