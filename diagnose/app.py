@@ -16,6 +16,7 @@ VERBS = {
     "start": "find out what is wrong with a machine",
     "resume": "go on with a case that was left",
     "round": "walk a routine checklist, or see what is overdue",
+    "drill": "practise on a faulty machine that the program plays",
     "check": "say what is wrong with the trees",
     "draw": "a symptom as a diagram, or as a chart for the wall",
     "measure": "turn readings into figures",

@@ -1,0 +1,187 @@
+"""`diagnose drill`: a trainee at a faulty machine that the program plays; and the results."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import secrets
+from typing import TYPE_CHECKING
+
+from diagnose.case.drill_record import DrillRecord
+from diagnose.case.screens import as_data
+from diagnose.commands import options as opt
+from diagnose.commands.choosing import choose, symptoms
+from diagnose.commands.shelf import Shelf
+from diagnose.drill.drill import Drill
+from diagnose.drill.machine import SEEDS, NoSuchMachine, drawn
+from diagnose.drill.score import LEFT, PASSED
+from diagnose.drill.screens import ScoreScreen
+from diagnose.faces.drill_words import minutes
+from diagnose.faces.drilling import drill_face
+from diagnose.faces.face import Heading
+from diagnose.files import replies
+from diagnose.files.tree import ROLES
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from diagnose.case.state import Volume
+    from diagnose.drill.score import Score
+    from diagnose.faces.face import Face
+    from diagnose.study.plan import Plan
+
+#: A seed that nobody chose is short, so that it can be told and typed.
+SHORT_SEEDS = 100_000
+
+
+def run(args: Sequence[str]) -> int:
+    """Run a drill, or list the results. Returns 0 only where the drill was passed, or listed."""
+    parser = opt.parser("drill", "Practise on a faulty machine that the program plays.")
+    parser.add_argument("symptom", nargs="?", help="a symptom's id; asked where left out")
+    parser.add_argument("--seed", type=_seed, metavar="N", help="the same number, the same drill")
+    parser.add_argument("--slips", action="store_true", help="now and then an answer misleads")
+    parser.add_argument("--name", default="", metavar="TRAINEE", help="who it is, for the scores")
+    parser.add_argument("--machine", metavar="ID", help="a machine card's id (none if left out)")
+    parser.add_argument(
+        "--as",
+        dest="role",
+        choices=ROLES,
+        default="operator",
+        help="what the trainee may do (operator where left out)",
+    )
+    parser.add_argument("--scores", action="store_true", help="list the results so far")
+    options = parser.parse_args(args)
+    name = _tidy(options.name)
+    if options.scores:
+        return _scores(options, name)
+    wanted = frozenset({options.symptom}) if options.symptom else None
+    shelf = Shelf(opt.trees_folder(options), wanted)
+    shelf.machine(options.machine)
+    face = drill_face(plain=options.plain, json=options.json)
+    symptom = options.symptom or _asked(shelf, face)
+    if symptom is None:
+        return opt.OK
+    volume = shelf.require(symptom)
+    seed = secrets.randbelow(SHORT_SEEDS) if options.seed is None else options.seed
+    try:
+        machine = drawn(volume, seed, slips=options.slips)
+    except NoSuchMachine as error:
+        raise opt.Unusable(
+            f"{shelf.library.file('machines', f'{options.machine}.yaml')}: no cause of {symptom} "
+            "fits this machine card; drill without --machine."
+        ) from error
+    drill = Drill(
+        machine,
+        shelf.library.cautions,
+        shelf.precautions,
+        role=options.role,
+        best=_best(shelf, volume),
+    )
+    # Before the first screen, so that nobody drills for a log that cannot be used.
+    log = opt.open_log(options)
+    title = str(shelf.card.title) if shelf.card else None
+    screen = _drilled(drill, face, Heading(title=str(volume.tree.title), machine=title, first=True))
+    score = screen.score
+    heading = Heading(title=str(volume.tree.title), machine=title)
+    try:
+        if score.outcome != LEFT:
+            log.add_drill(
+                DrillRecord(
+                    trainee=name,
+                    symptom=symptom,
+                    machine=str(shelf.card.machine) if shelf.card else None,
+                    seed=seed,
+                    slips=options.slips,
+                    passed=score.outcome == PASSED,
+                    body=as_data(score),
+                )
+            )
+    finally:
+        # Whatever becomes of the log, the trainee is told how it went.
+        face.show(screen, heading)
+        if not options.json:
+            opt.say(_again(symptom, score, options))
+    return opt.OK if score.outcome == PASSED else opt.BAD_ANSWER
+
+
+def _drilled(drill: Drill, face: Face, heading: Heading) -> ScoreScreen:
+    """Run a drill to its end at a face and return its last screen, which is not shown yet."""
+    position = drill.start()
+    while True:
+        screen = drill.screen(position)
+        if isinstance(screen, ScoreScreen):
+            return screen
+        try:
+            text = face.ask(screen, heading)
+        except KeyboardInterrupt:
+            text = None
+        turn = drill.reply(position, replies.LEAVE if text is None else text)
+        heading = Heading(title=heading.title, machine=heading.machine)
+        for interlude in turn.interludes:
+            face.show(interlude, heading)
+        position = turn.position
+
+
+def _best(shelf: Shelf, volume: Volume) -> Plan | None:
+    """Return the plan of a tree with its checks in the best order."""
+    return None
+
+
+def _asked(shelf: Shelf, face: Face) -> str | None:
+    """Return the symptom that was chosen; None where the person left."""
+    if not shelf.library.symptoms:
+        raise opt.Unusable(f"{shelf.folder}: no symptom tree there; name a library with --trees.")
+    return choose(face, *symptoms(shelf, []), first=True)
+
+
+def _again(symptom: str, score: Score, options: argparse.Namespace) -> str:
+    """Return the command that plays the same drill once more."""
+    more = " --slips" if score.slips else ""
+    more += f" --machine {options.machine}" if options.machine else ""
+    return f"The same drill again: diagnose drill {symptom} --seed {score.seed}{more}"
+
+
+def _scores(options: argparse.Namespace, name: str) -> int:
+    log = opt.existing_log(options)
+    drills = log.drills(name or None) if log is not None else []
+    if options.symptom:
+        drills = [drill for drill in drills if drill.symptom == options.symptom]
+    if options.json:
+        opt.say(json.dumps([as_data(drill) for drill in drills]))
+        return opt.OK
+    if not drills:
+        opt.say("No drill yet.")
+    for drill in drills:
+        opt.say(_line(drill))
+    for trainee in {drill.trainee.casefold(): drill.trainee for drill in drills}.values():
+        own = [drill for drill in drills if drill.trainee.casefold() == trainee.casefold()]
+        passed = sum(drill.passed for drill in own)
+        unsafe = sum(len(drill.body["unsafe"]) for drill in own)
+        who = trainee or "No name"
+        opt.say(f"{who}: {len(own)} drills, {passed} passed, {unsafe} unsafe moves.")
+    return opt.OK
+
+
+def _line(drill: DrillRecord) -> str:
+    body = drill.body
+    used = minutes(body["minutes"])
+    if body["tree_minutes"] is not None:
+        used += f" (tree {minutes(body['tree_minutes'])})"
+    word = "passed" if drill.passed else "failed"
+    seed = f"seed {drill.seed}{' with slips' if drill.slips else ''}"
+    unsafe = f"{len(body['unsafe'])} unsafe"
+    who = drill.trainee or "no name"
+    return f"{drill.at[:10]}  {who}  {drill.symptom}  {word}  {used}  {unsafe}  {seed}"
+
+
+def _seed(text: str) -> int:
+    # No sign, no spaces: Random takes -5 for 5.
+    if not (text.isascii() and text.isdigit() and len(text) < 20 and int(text) < SEEDS):
+        raise argparse.ArgumentTypeError(f"a seed is a whole number from 0 to {SEEDS - 1}")
+    return int(text)
+
+
+def _tidy(name: str) -> str:
+    """Return a name as a log can hold it and a terminal show it."""
+    printed = "".join(c if c.isprintable() else " " for c in name[:200])
+    return " ".join(printed.split())

@@ -1,0 +1,69 @@
+"""What can be done at the machine: the checks of a tree, told apart by what is done."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from diagnose.case.screens import Named
+from diagnose.files.tree import Check, Question, Reading
+from diagnose.measure.registry import MEASUREMENTS
+
+if TYPE_CHECKING:
+    from collections.abc import Collection
+
+    from diagnose.case.state import Volume
+    from diagnose.files.tree import Step
+
+
+def title_of(step: Step) -> str:
+    """Return what is done at a check or a reading, or the line of a finding."""
+    if isinstance(step, Reading):
+        title = MEASUREMENTS[step.read].title
+        return f"{title}: {step.do}" if step.do else title
+    if isinstance(step, Check):
+        return str(step.do or step.ask)
+    assert not isinstance(step, Question)
+    return str(step.finding)
+
+
+def acts_of(volume: Volume, met: Collection[int]) -> dict[int, str]:
+    """Return the checks that a trainee may pick, with their words, in the order of the words.
+
+    Not in the order of the file, which would give the tree's own order away. What the machine card
+    answers, and what it makes pointless, is left out. Where two steps have the same words they are
+    one and the same look at the machine: the one that is `met` on the tree's own route stands for
+    both, else the first.
+    """
+    chosen: dict[tuple[str, str], int] = {}
+    for number in _open(volume):
+        step = volume.steps[number]
+        asked = str(step.ask) if isinstance(step, Check) else ""
+        key = (title_of(step), asked)
+        if key not in chosen or number in met:
+            chosen[key] = number
+    titles = [title for title, _ in chosen]
+    # Two questions about one look: the question tells them apart.
+    full = {
+        number: f"{title} {asked}" if titles.count(title) > 1 else title
+        for (title, asked), number in chosen.items()
+    }
+    return dict(sorted(full.items(), key=lambda item: (item[1].casefold(), item[0])))
+
+
+def causes_of(volume: Volume) -> list[Named]:
+    """Return all findings of a tree, in the order of their words."""
+    plan = volume.plan
+    causes = [Named(plan.ids[at], title_of(volume.steps[at])) for at in plan.findings]
+    return sorted(causes, key=lambda cause: (cause.title.casefold(), cause.id))
+
+
+def _open(volume: Volume) -> list[int]:
+    """Return the questions that can be met and that the card does not answer, as in the file."""
+    plan = volume.plan
+    met = {plan.start}
+    for step in plan.order:
+        if step in met:
+            answer = volume.from_card.get(step)
+            ways = plan.ways[step]
+            met.update(ways if answer is None else (ways[answer],))
+    return [step for step in sorted(met) if plan.ways[step] and step not in volume.from_card]

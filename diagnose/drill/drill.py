@@ -1,0 +1,309 @@
+"""The drill: replies in, the next screen out; no file, no clock, no terminal.
+
+Where a drill stands is a frozen `Position`. The trainee picks any check, says which cautions are
+put in force or ended before it, and is told what the machine shows; what was unsafe comes out at
+the end. A trainee who knows the cause names it, and says whose work it is.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from diagnose.case.interpret import picked, word_of
+from diagnose.case.screens import RefusedScreen, said
+from diagnose.drill import present
+from diagnose.drill.acts import acts_of, causes_of, title_of
+from diagnose.drill.position import CAUSE, GUARD, HANDS, OVER, PICK, REMEDY, Position, Turn
+from diagnose.drill.score import (
+    ELSEWHERE,
+    FAILED,
+    LEFT,
+    NOT_ENDED,
+    NOT_IN_FORCE,
+    NOT_YOURS,
+    PASSED,
+    Look,
+    UnsafeMove,
+    WrongReferral,
+    route_of,
+)
+from diagnose.drill.screens import SeenScreen
+from diagnose.files import replies
+from diagnose.files.problems import did_you_mean, shortened
+from diagnose.files.tree import ROLES, Finding, Question, Reading
+from diagnose.measure.registry import MEASUREMENTS
+from diagnose.study.in_force import bits
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from diagnose.case.screens import Named, Said, Screen
+    from diagnose.drill.machine import Machine
+    from diagnose.files.cautions import Cautions
+    from diagnose.study.in_force import Precautions
+    from diagnose.study.plan import Plan
+
+
+class Drill:
+    """The rules of one drill: the machine that is played, the cautions, who the trainee is.
+
+    `best` is the plan of the same tree with its checks in the best order, where that is known.
+    """
+
+    def __init__(
+        self,
+        machine: Machine,
+        cautions: Cautions,
+        precautions: Precautions,
+        *,
+        role: str = "operator",
+        best: Plan | None = None,
+    ) -> None:
+        self.machine = machine
+        self.volume = machine.volume
+        self.cautions = cautions
+        self.precautions = precautions
+        self.role = role
+        self.best = best
+        self.route = route_of(machine.volume.plan, precautions, machine)
+        self.acts = acts_of(self.volume, [leg.step for leg in self.route])
+        self.causes = causes_of(self.volume)
+        questions = [step for step in self.volume.steps if isinstance(step, Question)]
+        foreign = any(_rank(step.by) > _rank(role) for step in questions)
+        #: Who may do a check instead; nobody where all checks are the trainee's own.
+        self.helpers = ROLES[_rank(role) + 1 :] if foreign else ()
+        findings = [step for step in self.volume.steps if isinstance(step, Finding)]
+        doorways = any(step.continue_with for step in findings)
+        self.hands = (*ROLES, ELSEWHERE) if doorways else ROLES
+
+    def start(self) -> Position:
+        """Return the position at which the drill begins; what the machine card says is noted."""
+        notes = []
+        for number, answer in self.volume.from_card.items():
+            question = self.volume.steps[number]
+            assert isinstance(question, Question)
+            words = question.exits[answer].answer
+            notes.append(said("from-card", line=question.from_card, answer=words))
+        return Position(notes=tuple(notes))
+
+    def screen(self, position: Position) -> Screen:
+        """Return the screen of a position."""
+        return present.screen(self, position)
+
+    def title(self, step: int) -> str:
+        """Return the words of a check as they were offered, or the line of a finding."""
+        return self.acts.get(step) or title_of(self.volume.steps[step])
+
+    def reply(self, position: Position, text: str) -> Turn:
+        """Return what a reply comes to. One that cannot be understood changes nothing."""
+        word = word_of(text)
+        stage = position.stage
+        fresh = replace(position, notes=())
+        if word in (replies.LEAVE, replies.DANGER):
+            notes = (said("end-danger"),) if word == replies.DANGER else ()
+            # What was unsafe stays so, even if the trainee leaves before the end.
+            outcome = FAILED if fresh.unsafe else LEFT
+            return Turn(position=_over(replace(fresh, hands=""), outcome, notes))
+        if not word:
+            return self._refused(position, said("nothing-typed"))
+        if word in present.replies_at(stage):
+            if word == replies.BACK:
+                return Turn(position=_back(fresh))
+            if stage == PICK:
+                return Turn(position=replace(fresh, stage=CAUSE))
+            return self._begun(fresh)
+        if stage in (GUARD, REMEDY):
+            return self._at_guard(fresh, word, position)
+        options = present.options(self, position)
+        found = picked(options, word)
+        if found is None:
+            return self._refused(position, _no_such(word, options, stage))
+        if stage == HANDS:
+            return Turn(position=self._handed(fresh, found))
+        following = GUARD if stage == PICK else HANDS
+        step = self.volume.plan.number[found]
+        return Turn(position=replace(fresh, stage=following, step=step))
+
+    def _refused(self, position: Position, message: Said) -> Turn:
+        screen = RefusedScreen(symptom=str(self.volume.tree.symptom), message=message)
+        return Turn(position=position, interludes=(screen,))
+
+    # Before a check, and what comes of it
+
+    def _at_guard(self, fresh: Position, word: str, position: Position) -> Turn:
+        """Take cautions, end them, hand the check over: several at once; a last `done` begins."""
+        options = present.options(self, position)
+        words = [word] if picked(options, word) else word.replace(",", " ").split()
+        begins = len(words) > 1 and words[-1] == replies.DONE
+        for one in words[:-1] if begins else words:
+            found = picked(options, one)
+            if found is None:
+                return self._refused(position, _no_such(one, options, position.stage))
+            fresh = self._marked(fresh, found)
+        return self._begun(fresh) if begins else Turn(position=fresh)
+
+    def _marked(self, position: Position, found: str) -> Position:
+        number = self.precautions.number.get(found)
+        if number is None:
+            return replace(position, others="" if position.others == found else found)
+        closure = self.precautions.closure
+        bit = 1 << number
+        if not position.in_force & bit:
+            return replace(position, taking=position.taking ^ bit)
+        if position.ending & bit:
+            # What it includes has to stay with it.
+            return replace(position, ending=position.ending & ~closure[number])
+        # What includes it is no longer whole.
+        wider = sum(1 << other for other in bits(position.in_force) if closure[other] & bit)
+        return replace(position, ending=position.ending | wider)
+
+    def guarded(self, position: Position) -> tuple[float, int]:
+        """Return the minutes of the cautions that are to be taken, and what is in force then."""
+        kept = position.in_force & ~position.ending
+        return self.precautions.take(self.precautions.closed(position.taking), False, kept)
+
+    def _begun(self, position: Position) -> Turn:
+        body = self.volume.steps[position.step]
+        if isinstance(body, Question):
+            return self._looked(position, body)
+        _, in_force = self.guarded(position)
+        unsafe = (*position.unsafe, *self._missing(position.step, in_force))
+        return Turn(position=self._judged(replace(position, in_force=in_force, unsafe=unsafe)))
+
+    def _looked(self, position: Position, question: Question) -> Turn:
+        step = position.step
+        plan = self.volume.plan
+        if position.others:
+            # Whoever does it knows what it takes.
+            needs = plan.needs[step]
+            cost, in_force = self.precautions.take(needs, question.energises, position.in_force)
+            unsafe, wrong = self._judged_helper(step, question.by, position.others)
+        else:
+            cost, in_force = self.guarded(position)
+            moves: list[UnsafeMove] = []
+            if question.energises:
+                lapsing = in_force & self.precautions.lapsing
+                in_force &= ~lapsing
+                moves += self._unguarded(NOT_ENDED, step, self.precautions.called(lapsing, 0))
+            moves += self._missing(step, in_force)
+            if _rank(question.by) > _rank(self.role):
+                moves.append(self._not_yours(step, question.by))
+            unsafe, wrong = tuple(moves), ()
+        name = plan.ids[step]
+        number = 1 + sum(look.step == name for look in position.looks)
+        sight = self.machine.sight(step, number)
+        reading = isinstance(question, Reading)
+        look = Look(
+            step=name,
+            title=self.title(step),
+            answer=str(question.exits[sight.answer].answer),
+            minutes=question.minutes + cost,
+            caution_minutes=cost,
+            value=sight.value,
+            unit=MEASUREMENTS[question.read].unit if reading else "",  # type: ignore[attr-defined]
+        )
+        after = Position(
+            in_force=in_force,
+            minutes=position.minutes + look.minutes,
+            looks=(*position.looks, look),
+            unsafe=(*position.unsafe, *unsafe),
+            wrong_referrals=(*position.wrong_referrals, *wrong),
+        )
+        symptom = str(self.volume.tree.symptom)
+        seen = SeenScreen(symptom=symptom, look=look, used=after.minutes)
+        return Turn(position=after, interludes=(seen,))
+
+    # What is unsafe, and what is handed to the wrong people
+
+    def _missing(self, step: int, in_force: int) -> list[UnsafeMove]:
+        called = self.precautions.called(self.volume.plan.needs[step], in_force)
+        return self._unguarded(NOT_IN_FORCE, step, called)
+
+    def _unguarded(self, kind: str, step: int, cautions: int) -> list[UnsafeMove]:
+        return [
+            UnsafeMove(
+                kind=kind,
+                step=self.volume.plan.ids[step],
+                title=self.title(step),
+                caution=present.caution(self, number),
+            )
+            for number in bits(cautions)
+        ]
+
+    def _not_yours(self, step: int, whose: str) -> UnsafeMove:
+        name = self.volume.plan.ids[step]
+        return UnsafeMove(kind=NOT_YOURS, step=name, title=self.title(step), whose=whose)
+
+    def _judged_helper(
+        self, step: int, by: str, helper: str
+    ) -> tuple[tuple[UnsafeMove, ...], tuple[WrongReferral, ...]]:
+        if _rank(helper) < _rank(by):
+            return (self._not_yours(step, by),), ()
+        if _rank(by) <= _rank(self.role) or helper != by:
+            return (), (self._wrong(step, helper, by),)
+        return (), ()
+
+    def _wrong(self, step: int, to: str, whose: str) -> WrongReferral:
+        name = self.volume.plan.ids[step]
+        return WrongReferral(step=name, title=self.title(step), to=to, whose=whose)
+
+    # The end
+
+    def _handed(self, position: Position, hands: str) -> Position:
+        """Take whose work it is. What the trainee may do follows, under its cautions."""
+        position = replace(position, hands=hands)
+        named = self.volume.steps[position.step]
+        assert isinstance(named, Finding)
+        if hands == ELSEWHERE or named.continue_with:
+            return self._judged(position)
+        if _rank(hands) < _rank(named.who):
+            unsafe = (*position.unsafe, self._not_yours(position.step, named.who))
+            return self._judged(replace(position, unsafe=unsafe))
+        own = _rank(hands) <= _rank(self.role)
+        return replace(position, stage=REMEDY) if own else self._judged(position)
+
+    def _judged(self, position: Position) -> Position:
+        """End the drill: passed where cause and hands are right and nothing was unsafe."""
+        whose = self.whose
+        found = position.step == self.machine.cause
+        wrong = position.wrong_referrals
+        # Hands below the right ones are no referral: they are unsafe, or the cause was wrong.
+        above = self.hands[self.hands.index(whose) + 1 :]
+        if whose == ELSEWHERE:
+            above = ROLES if found else ROLES[1:]
+        if position.hands in above:
+            wrong = (*wrong, self._wrong(self.machine.cause, position.hands, whose))
+        passed = found and position.hands == whose and not position.unsafe and not wrong
+        return _over(replace(position, wrong_referrals=wrong), PASSED if passed else FAILED)
+
+    @property
+    def whose(self) -> str:
+        """Whose work the hidden cause is."""
+        finding = self.volume.steps[self.machine.cause]
+        assert isinstance(finding, Finding)
+        return ELSEWHERE if finding.continue_with else finding.who
+
+
+def _rank(role: str) -> int:
+    """Return how much people may do; an empty role, a doorway's, may be anybody's."""
+    return ROLES.index(role) if role else 0
+
+
+def _over(position: Position, outcome: str, notes: tuple[Said, ...] = ()) -> Position:
+    return replace(position, stage=OVER, outcome=outcome, notes=notes)
+
+
+def _back(position: Position) -> Position:
+    before = {HANDS: CAUSE, REMEDY: HANDS}
+    stage = before.get(position.stage, PICK)
+    return replace(position, stage=stage, taking=0, ending=0, others="", hands="")
+
+
+def _no_such(word: str, options: Sequence[Named], stage: str) -> Said:
+    offered = present.replies_at(stage)
+    hint = did_you_mean(word, [*(option.id for option in options), *offered])
+    typed = shortened(word)
+    if not options:
+        return said("no-such-reply", typed=typed, offered=", ".join(offered), hint=hint)
+    return said("no-such-answer", typed=typed, last=len(options), hint=hint)

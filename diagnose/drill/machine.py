@@ -1,0 +1,166 @@
+"""The player of faulty machines: a hidden cause, and the answers that such a machine gives.
+
+A machine is drawn from a seed, once: its cause by its chance, then for every question, in the order
+of the file, the answer that tells the truth. So it answers alike whatever is asked first. As in
+`study.beliefs`, with R the answers of a question from which the cause can be reached, the truth is
+one of R, each equally likely; where R is empty it is the passing answer, since a part that is not
+at fault looks right; where there is none of these either, any answer.
+
+Only ``Random(int).random()`` is drawn from: Python promises that sequence for all versions and
+platforms.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect
+from dataclasses import dataclass
+from itertools import accumulate
+from random import Random
+from typing import TYPE_CHECKING, Final
+
+from diagnose.files.tree import Reading
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from diagnose.case.state import Volume
+
+#: Seeds are whole numbers from 0 below this, so that they fit into any log.
+SEEDS: Final = 2**63
+
+_KEYS: Final = 2**53
+
+
+class NoSuchMachine(Exception):
+    """The machine card rules out every cause of the tree."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sight:
+    """What one look at the machine gives: the number of the answer, and a reading's value."""
+
+    answer: int
+    value: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Machine:
+    """One faulty machine. `cause` is the number of a finding in the plan of the volume.
+
+    `truths` holds for each question the number of the answer that tells the truth, and `keys` the
+    seed of what is drawn anew with every look (0 and 0 for a finding). Where `slips` is false no
+    answer misleads.
+    """
+
+    volume: Volume
+    seed: int
+    cause: int
+    truths: tuple[int, ...]
+    keys: tuple[int, ...]
+    slips: bool = False
+
+    def sight(self, step: int, look: int) -> Sight:
+        """Return what look number `look` (from 1) at a question gives.
+
+        An answer misleads as often as the question's `slip` says; another look may set it right.
+        """
+        random = Random(self.keys[step])
+        for _ in range(look):
+            slip, which, place = random.random(), random.random(), random.random()
+        answer = self.truths[step]
+        others = misleading(self.volume, step, self.cause) if self.slips else ()
+        if others and slip < self.volume.plan.slip[step]:
+            answer = others[int(which * len(others))]
+        question = self.volume.steps[step]
+        if not isinstance(question, Reading):
+            return Sight(answer=answer)
+        return Sight(answer=answer, value=figure_in(question.limits, answer, place))
+
+
+def drawn(volume: Volume, seed: int, *, slips: bool = False) -> Machine:
+    """Return the machine of a seed (see `SEEDS`). Raises `NoSuchMachine`."""
+    random = Random(seed)
+    cause = _cause(volume, random.random())
+    truths, keys = [], []
+    for step, ways in enumerate(volume.plan.ways):
+        if not ways:
+            truths.append(0)
+            keys.append(0)
+            continue
+        which, key = random.random(), random.random()
+        if step in volume.from_card:
+            truths.append(volume.from_card[step])
+        else:
+            answers = truthful(volume, step, cause)
+            truths.append(answers[int(which * len(answers))])
+        keys.append(int(key * _KEYS))
+    return Machine(
+        volume=volume, seed=seed, cause=cause, truths=tuple(truths), keys=tuple(keys), slips=slips
+    )
+
+
+def truthful(volume: Volume, step: int, cause: int) -> tuple[int, ...]:
+    """Return the numbers of the answers that tell the truth of a cause, each equally likely."""
+    toward = _toward(volume, step, cause)
+    if toward:
+        return toward
+    passing = volume.plan.passing[step]
+    return tuple(range(len(volume.plan.ways[step]))) if passing is None else (passing,)
+
+
+def misleading(volume: Volume, step: int, cause: int) -> tuple[int, ...]:
+    """Return the numbers of the answers that mislead, each equally likely; maybe none."""
+    true = truthful(volume, step, cause)
+    return tuple(n for n in range(len(volume.plan.ways[step])) if n not in true)
+
+
+def weights(volume: Volume) -> list[float]:
+    """Return how likely each finding is to be drawn: its chance, and 0 where the card forbids it.
+
+    In the order of ``plan.findings``, on any scale.
+    """
+    plan = volume.plan
+    found = []
+    for which, cause in enumerate(plan.findings):
+        weight = plan.chances[which]
+        for step, said in volume.from_card.items():
+            toward = _toward(volume, step, cause)
+            if toward:
+                weight *= (said in toward) / len(toward)
+        found.append(weight)
+    return found
+
+
+def figure_in(limits: Sequence[float], band: int, place: float) -> float:
+    """Return a plausible figure in a band, `place` (from 0 below 1) of the way through it.
+
+    `limits` are the upper bounds of all bands but the last. A band with one open end is taken as
+    wide as its neighbour, or as 0.4 of its limit; where all limits are above zero, so is every
+    figure. It keeps off both edges and has no more digits than one would read.
+    """
+    low = limits[band - 1] if band > 0 else None
+    high = limits[band] if band < len(limits) else None
+    if low is None:
+        assert high is not None
+        low = high - (limits[1] - limits[0] if len(limits) > 1 else 0.4 * abs(high) or 1.0)
+        low = max(low, 0.0) if high > 0 else low
+    elif high is None:
+        high = low + (limits[-1] - limits[-2] if len(limits) > 1 else 0.4 * abs(low) or 1.0)
+    width = high - low
+    # A tenth of the band stays free at either edge, and rounding moves by half of that at most.
+    exponent = int(f"{width:.17e}".partition("e")[2])
+    return round(low + (0.1 + 0.8 * place) * width, max(0, 1 - exponent))
+
+
+def _cause(volume: Volume, place: float) -> int:
+    upto = list(accumulate(weights(volume)))
+    if upto[-1] <= 0:
+        raise NoSuchMachine(volume.tree.symptom)
+    return volume.plan.findings[bisect(upto, place * upto[-1])]
+
+
+def _toward(volume: Volume, step: int, cause: int) -> tuple[int, ...]:
+    """Return the numbers of the answers from which the cause can be reached."""
+    plan = volume.plan
+    bit = plan.bit[cause]
+    return tuple(n for n, way in enumerate(plan.ways[step]) if plan.reach[way] >> bit & 1)

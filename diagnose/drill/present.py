@@ -1,0 +1,173 @@
+"""From where a drill stands to what is shown: one function a screen."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final
+
+from diagnose.case.screens import Named
+from diagnose.drill.position import CAUSE, GUARD, HANDS, OVER, PICK, REMEDY
+from diagnose.drill.score import Look, Score, minutes_of, route_of
+from diagnose.drill.screens import (
+    CauseScreen,
+    GuardScreen,
+    HandsScreen,
+    Option,
+    PickScreen,
+    ScoreScreen,
+)
+from diagnose.files import replies
+from diagnose.files.tree import Question
+from diagnose.study.in_force import bits
+
+if TYPE_CHECKING:
+    from diagnose.case.screens import Screen
+    from diagnose.drill.drill import Drill
+    from diagnose.drill.position import Position
+    from diagnose.drill.score import Leg
+
+# What becomes of a caution, or of one who may do a check instead.
+TAKE: Final = "take"
+IN_FORCE: Final = "in force"
+END: Final = "end"
+CHOSEN: Final = "chosen"
+
+_ASIDE: Final = (replies.DANGER, replies.LEAVE)
+
+_REPLIES: Final = {
+    PICK: (replies.DONE, *_ASIDE),
+    GUARD: (replies.DONE, replies.BACK, *_ASIDE),
+    REMEDY: (replies.DONE, replies.BACK, *_ASIDE),
+    CAUSE: (replies.BACK, *_ASIDE),
+    HANDS: (replies.BACK, *_ASIDE),
+    OVER: (),
+}
+
+
+def screen(drill: Drill, position: Position) -> Screen:
+    """Return the screen of a position."""
+    common: dict[str, Any] = {
+        "symptom": str(drill.volume.tree.symptom),
+        "in_force": tuple(caution(drill, number) for number in bits(position.in_force)),
+        "replies": replies_at(position.stage),
+        "notes": position.notes,
+    }
+    if position.stage == PICK:
+        return _pick(drill, position, common)
+    if position.stage in (GUARD, REMEDY):
+        return _guard(drill, position, common)
+    if position.stage == CAUSE:
+        return CauseScreen(**common, causes=tuple(drill.causes))
+    if position.stage == HANDS:
+        cause = Named(drill.volume.plan.ids[position.step], drill.title(position.step))
+        return HandsScreen(**common, cause=cause, hands=tuple(options(drill, position)))
+    return ScoreScreen(**common, score=score(drill, position))
+
+
+def replies_at(stage: str) -> tuple[str, ...]:
+    """Return the ids of what may be replied besides what is offered."""
+    return _REPLIES[stage]
+
+
+def options(drill: Drill, position: Position) -> list[Named]:
+    """Return what may be picked at a position, in the order of its numbers."""
+    if position.stage == PICK:
+        return [Named(drill.volume.plan.ids[step], title) for step, title in drill.acts.items()]
+    if position.stage == CAUSE:
+        return drill.causes
+    if position.stage == HANDS:
+        return [Named(whose, whose) for whose in drill.hands]
+    guards = [caution(drill, number) for number in range(len(drill.precautions.ids))]
+    helpers = drill.helpers if position.stage == GUARD else ()
+    return guards + [Named(whose, whose) for whose in helpers]
+
+
+def caution(drill: Drill, number: int) -> Named:
+    """Return a caution by its number."""
+    name = drill.precautions.ids[number]
+    return Named(name, str(drill.cautions.cautions[name].title))  # type: ignore[index]
+
+
+def score(drill: Drill, position: Position) -> Score:
+    """Return what a drill came to, whether it was ended or left."""
+    plan = drill.volume.plan
+    told = bool(position.hands)
+    best = None
+    if told and drill.best is not None:
+        best = minutes_of(route_of(drill.best, drill.precautions, drill.machine))
+    hidden = drill.machine.cause
+    return Score(
+        seed=drill.machine.seed,
+        slips=drill.machine.slips,
+        outcome=position.outcome,
+        cause=Named(plan.ids[hidden], drill.title(hidden)) if told else None,
+        named=Named(plan.ids[position.step], drill.title(position.step)) if told else None,
+        hands=position.hands,
+        whose=drill.whose if told else "",
+        minutes=position.minutes,
+        tree_minutes=minutes_of(drill.route) if told else None,
+        best_minutes=best,
+        unsafe=position.unsafe,
+        wrong_referrals=position.wrong_referrals,
+        route=position.looks,
+        tree_route=tuple(_look(drill, leg) for leg in drill.route) if told else (),
+    )
+
+
+def _pick(drill: Drill, position: Position, common: dict[str, Any]) -> Screen:
+    given = {look.step: look.answer for look in position.looks}
+    return PickScreen(
+        **common,
+        checks=tuple(
+            Option(id=named.id, title=named.title, state=given.get(named.id, ""))
+            for named in options(drill, position)
+        ),
+        causes=len(drill.causes),
+        used=position.minutes,
+    )
+
+
+def _guard(drill: Drill, position: Position, common: dict[str, Any]) -> Screen:
+    taking = drill.precautions.closed(position.taking)
+    kept = position.in_force & ~position.ending
+    offered = options(drill, position)
+    count = len(drill.precautions.ids)
+
+    def state(number: int) -> str:
+        if taking >> number & 1 and not kept >> number & 1:
+            return TAKE
+        if position.in_force >> number & 1:
+            return IN_FORCE if kept >> number & 1 else END
+        return ""
+
+    return GuardScreen(
+        **common,
+        work="check" if position.stage == GUARD else "remedy",
+        step=drill.volume.plan.ids[position.step],
+        title=drill.title(position.step),
+        cautions=tuple(
+            Option(id=named.id, title=named.title, state=state(number))
+            for number, named in enumerate(offered[:count])
+        ),
+        hands=tuple(
+            Option(
+                id=named.id,
+                title=named.title,
+                state=CHOSEN if named.id == position.others else "",
+            )
+            for named in offered[count:]
+        ),
+        take_minutes=drill.guarded(position)[0],
+        used=position.minutes,
+    )
+
+
+def _look(drill: Drill, leg: Leg) -> Look:
+    question = drill.volume.steps[leg.step]
+    assert isinstance(question, Question)
+    return Look(
+        step=drill.volume.plan.ids[leg.step],
+        title=drill.title(leg.step),
+        answer=str(question.exits[leg.answer].answer),
+        minutes=leg.minutes,
+        caution_minutes=leg.caution_minutes,
+    )

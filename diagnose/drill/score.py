@@ -1,0 +1,135 @@
+"""What a drill comes to: minutes beside the tree's, unsafe moves, wrong referrals, routes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from diagnose.case.screens import Named
+    from diagnose.drill.machine import Machine
+    from diagnose.study.in_force import Precautions
+    from diagnose.study.plan import Plan
+
+#: What can be unsafe: a caution that was not in force, one that was not ended before the machine
+#: ran, work of somebody else.
+NOT_IN_FORCE: Final = "not-in-force"
+NOT_ENDED: Final = "not-ended"
+NOT_YOURS: Final = "not-yours"
+
+#: Whose a cause is that goes on as another symptom.
+ELSEWHERE: Final = "elsewhere"
+
+PASSED: Final = "passed"
+FAILED: Final = "failed"
+LEFT: Final = "left"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """One check that was made, and what it gave; a reading also has a `value` in a `unit`.
+
+    `minutes` are all that it took, `caution_minutes` among them those that cautions took.
+    """
+
+    step: str
+    title: str
+    answer: str
+    minutes: float
+    caution_minutes: float
+    value: float | None = None
+    unit: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnsafeMove:
+    """One thing that could have hurt somebody, at a step.
+
+    `kind` is not-in-force or not-ended (of the `caution`), or not-yours (`whose` it is).
+    """
+
+    kind: str
+    step: str
+    title: str
+    caution: Named | None = None
+    whose: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WrongReferral:
+    """Work that was handed to the wrong people, though nobody could be hurt by that."""
+
+    step: str
+    title: str
+    to: str
+    whose: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Score:
+    """The result of a drill. `outcome` is passed, failed or left.
+
+    The same `seed` is the same drill again, on the same library, card and with the same `slips`.
+    Minutes are those of the checks and their cautions, to the cause: `minutes` that were used,
+    `tree_minutes` on the tree's own route on this machine, `best_minutes` on the same tree with its
+    checks in the best order (None: not known). A drill that was left keeps its secret: `cause` and
+    `tree_route` tell nothing. `hands` are whose work the trainee said it is, `whose` it truly is.
+    """
+
+    seed: int
+    slips: bool
+    outcome: str
+    cause: Named | None
+    named: Named | None
+    hands: str
+    whose: str
+    minutes: float
+    tree_minutes: float | None
+    best_minutes: float | None
+    unsafe: tuple[UnsafeMove, ...]
+    wrong_referrals: tuple[WrongReferral, ...]
+    route: tuple[Look, ...]
+    tree_route: tuple[Look, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Leg:
+    """One step of a route: its number in the plan, the answer's, and the minutes that it takes."""
+
+    step: int
+    answer: int
+    minutes: float
+    caution_minutes: float
+
+
+def route_of(plan: Plan, cautions: Precautions, machine: Machine) -> list[Leg]:
+    """Return the way that right answers and all cautions take through `plan` on this machine.
+
+    `plan` holds the steps of the machine's tree by their ids, in whatever order. What the machine
+    card answers takes no time.
+    """
+    truths = truths_of(machine)
+    from_card = {machine.volume.plan.ids[step] for step in machine.volume.from_card}
+    legs = []
+    step, in_force = plan.start, 0
+    while plan.ways[step]:
+        name = plan.ids[step]
+        answer = truths[name]
+        if name not in from_card:
+            cost, in_force = cautions.take(plan.needs[step], plan.energises[step], in_force)
+            legs.append(Leg(step, answer, plan.minutes[step] + cost, cost))
+        step = plan.ways[step][answer]
+    return legs
+
+
+def truths_of(machine: Machine) -> Mapping[str, int]:
+    """Return the number of the truthful answer of each question, by its id."""
+    plan = machine.volume.plan
+    return {name: machine.truths[step] for step, name in enumerate(plan.ids) if plan.ways[step]}
+
+
+def minutes_of(legs: list[Leg]) -> float:
+    """Return the minutes of a route."""
+    return sum(leg.minutes for leg in legs)

@@ -1,0 +1,93 @@
+"""What a trainee is shown, as data. What was refused is said by the screen that cases have."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, ClassVar
+
+from diagnose.case.screens import Screen
+
+if TYPE_CHECKING:
+    from diagnose.case.screens import Named
+    from diagnose.drill.score import Look, Score
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Option:
+    """One thing that may be picked. `state` says what became of it so far, "" for nothing."""
+
+    id: str
+    title: str
+    state: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PickScreen(Screen):
+    """Pick any check, in whatever order. The `state` of an option is what it gave last.
+
+    `causes` is how many may be named; `used` are the minutes so far.
+    """
+
+    screen: ClassVar[str] = "pick"
+
+    checks: tuple[Option, ...]
+    causes: int
+    used: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GuardScreen(Screen):
+    """Say what is put in force or ended before a check, or before a remedy.
+
+    The `state` of a caution is "", take, in force or end; that of one of the `hands`, who may do
+    the check instead, "" or chosen. `take_minutes` is what the cautions to be taken cost, `used`
+    are the minutes so far.
+    """
+
+    screen: ClassVar[str] = "guard"
+
+    work: str
+    step: str
+    title: str
+    cautions: tuple[Option, ...]
+    hands: tuple[Option, ...]
+    take_minutes: float
+    used: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeenScreen(Screen):
+    """What a check gave; `used` are the minutes so far. Nothing is replied."""
+
+    screen: ClassVar[str] = "seen"
+
+    look: Look
+    used: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CauseScreen(Screen):
+    """Name the cause."""
+
+    screen: ClassVar[str] = "cause"
+
+    causes: tuple[Named, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HandsScreen(Screen):
+    """Say who puts right the cause that was named."""
+
+    screen: ClassVar[str] = "hands"
+
+    cause: Named
+    hands: tuple[Named, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ScoreScreen(Screen):
+    """How the drill ended."""
+
+    screen: ClassVar[str] = "score"
+
+    score: Score
