@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from diagnose.drill.score import ELSEWHERE, FAILED, LEFT, NOT_ENDED, NOT_IN_FORCE, NOT_YOURS, PASSED
-from diagnose.faces.phrases import with_unit
+from diagnose.measure.wording import with_unit
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
