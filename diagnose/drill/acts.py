@@ -16,10 +16,9 @@ if TYPE_CHECKING:
 
 
 def title_of(step: Step) -> str:
-    """Return what is done at a check or a reading, or the line of a finding."""
+    """Return what is done at a check, what is measured, or the line of a finding."""
     if isinstance(step, Reading):
-        title = MEASUREMENTS[step.read].title
-        return f"{title}: {step.do}" if step.do else title
+        return MEASUREMENTS[step.read].title
     if isinstance(step, Check):
         return str(step.do or step.ask)
     assert not isinstance(step, Question)
@@ -37,14 +36,15 @@ def acts_of(volume: Volume, met: Collection[int]) -> dict[int, str]:
     chosen: dict[tuple[str, str], int] = {}
     for number in _open(volume):
         step = volume.steps[number]
-        asked = str(step.ask) if isinstance(step, Check) else ""
+        assert isinstance(step, Question)
+        asked = str(step.ask if isinstance(step, Check) else step.do or "")
         key = (title_of(step), asked)
         if key not in chosen or number in met:
             chosen[key] = number
     titles = [title for title, _ in chosen]
-    # Two questions about one look: the question tells them apart.
+    # Two questions about one look: what is asked tells them apart.
     full = {
-        number: f"{title} {asked}" if titles.count(title) > 1 else title
+        number: f"{title} {asked}".rstrip() if titles.count(title) > 1 else title
         for (title, asked), number in chosen.items()
     }
     return dict(sorted(full.items(), key=lambda item: (item[1].casefold(), item[0])))

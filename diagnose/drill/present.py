@@ -131,6 +131,7 @@ def _guard(drill: Drill, position: Position, common: dict[str, Any]) -> Screen:
     kept = position.in_force & ~position.ending
     offered = options(drill, position)
     count = len(drill.precautions.ids)
+    step = drill.volume.steps[position.step]
 
     def state(number: int) -> str:
         if taking >> number & 1 and not kept >> number & 1:
@@ -144,6 +145,8 @@ def _guard(drill: Drill, position: Position, common: dict[str, Any]) -> Screen:
         work="check" if position.stage == GUARD else "remedy",
         step=drill.volume.plan.ids[position.step],
         title=drill.title(position.step),
+        do=step.do if isinstance(step, Question) else None,
+        tool=step.tool if isinstance(step, Question) else None,
         cautions=tuple(
             Option(id=named.id, title=named.title, state=state(number))
             for number, named in enumerate(offered[:count])

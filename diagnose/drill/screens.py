@@ -37,7 +37,7 @@ class PickScreen(Screen):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GuardScreen(Screen):
-    """Say what is put in force or ended before a check, or before a remedy.
+    """Say what is put in force or ended before a check, or before a remedy (its words untold).
 
     The `state` of a caution is "", take, in force or end; that of one of the `hands`, who may do
     the check instead, "" or chosen. `take_minutes` is what the cautions to be taken cost, `used`
@@ -49,6 +49,8 @@ class GuardScreen(Screen):
     work: str
     step: str
     title: str
+    do: str | None
+    tool: str | None
     cautions: tuple[Option, ...]
     hands: tuple[Option, ...]
     take_minutes: float

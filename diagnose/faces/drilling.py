@@ -45,7 +45,10 @@ if TYPE_CHECKING:
 #: What each screen of a drill says besides what all of them say. A contract, as in `lines`.
 FIELDS: Final[dict[str, tuple[str, ...]]] = {
     "pick": ("checks", "used"),
-    "guard": ("work", "step", "title", "cautions", "hands", "take_minutes", "used"),
+    "guard": (
+        *("work", "step", "title", "do", "tool"),
+        *("cautions", "hands", "take_minutes", "used"),
+    ),
     "seen": ("look", "used"),
     "cause": ("causes",),
     "hands": ("cause", "hands"),
@@ -130,7 +133,7 @@ class DrillSpoken:
 
     def _question(self, screen: Screen, notes: tuple[Said, ...]) -> CheckScreen:
         """Return a screen of a drill as a question with numbered answers."""
-        do, look_for = None, None
+        do, look_for, tool = None, None, None
         answers: list[str] = []
         if isinstance(screen, PickScreen):
             ask = "What do you check? Reply done once you know the cause."
@@ -140,6 +143,9 @@ class DrillSpoken:
                 answers.append(f"{check.title}{given}")
         elif isinstance(screen, GuardScreen):
             do = screen.title
+            if screen.do and screen.do not in do:
+                do = f"{do}: {screen.do}"
+            tool = screen.tool
             if screen.work == "check":
                 ask = "What do you put in force, or end, before it? Then done: you begin."
             else:
@@ -165,7 +171,7 @@ class DrillSpoken:
             do=do,
             ask=ask,
             look_for=look_for,
-            tool=None,
+            tool=tool,
             answers=tuple(Named(answer, answer) for answer in answers),
             open=self._causes,
             minutes_left=math.nan,
