@@ -71,11 +71,13 @@ def diagnoses(case: CaseRecord, events: Sequence[LoggedEvent]) -> list[Diagnosis
     found: list[list[LoggedEvent]] = []
     going_on = False
     opened = events[0]
+    trees: dict[str, Any] = {}
     for event in events[1:]:
         body = event.body
+        trees |= (body["more"] or {}).get("trees", {})
         starts = (body["more"] or {}).get("starts")
         if starts:
-            found.append([_opening(opened, event, starts)])
+            found.append([_opening(opened, event, starts, trees)])
             going_on = _end(body) is None
         elif body["kind"] == "found":
             _attach(found, event)
@@ -93,18 +95,13 @@ def diagnoses(case: CaseRecord, events: Sequence[LoggedEvent]) -> list[Diagnosis
     return [_diagnosis(case, own) for own in found]
 
 
-def to_hand_over(case: CaseRecord, events: Sequence[LoggedEvent]) -> list[Diagnosis]:
-    """Return what of a case is for service: each diagnosis that waits, else the last one.
+def _opening(
+    opened: LoggedEvent, event: LoggedEvent, symptom: str, trees: Mapping[str, Any]
+) -> LoggedEvent:
+    """Return the reply that started a symptom, as the first event of a case.
 
-    A round without one, to be handed over all the same, is told whole.
+    The log of a round tells each tree once, so the `trees` told before are given along.
     """
-    own = diagnoses(case, events)
-    waiting = [each for each in own if each.waits] or own[-1:]
-    return waiting or [Diagnosis(whole=case, case=case, events=tuple(events))]
-
-
-def _opening(opened: LoggedEvent, event: LoggedEvent, symptom: str) -> LoggedEvent:
-    """Return the reply that started a symptom, as the first event of a case."""
     body = {
         **event.body,
         "kind": "opened",
@@ -112,7 +109,7 @@ def _opening(opened: LoggedEvent, event: LoggedEvent, symptom: str) -> LoggedEve
         "step": "",
         "shown": None,
         "trail": [trace for trace in event.body["trail"] if trace["symptom"]],
-        "more": {"words": "", **opened.body["more"], **event.body["more"]},
+        "more": {"words": "", **opened.body["more"], **event.body["more"], "trees": dict(trees)},
     }
     return replace(event, body=body)
 

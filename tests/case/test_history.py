@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from strategies.rounds import opened, written
 
-from diagnose.case.diagnoses import by_case, came_to, diagnoses, to_hand_over
+from diagnose.case.diagnoses import by_case, came_to, diagnoses
 from diagnose.case.history import PERIODS, cured_before, due, since, undone
 from diagnose.case.present import OFTEN
 from diagnose.case.sqlite_log import SqliteLog
@@ -274,17 +274,13 @@ def test_a_case_without_anything_left_says_so(log: Logged) -> None:
     assert came_to(one.last) == "referred: nothing is left that an operator can check"
 
 
-def test_what_is_handed_over_is_what_waits(log: Logged) -> None:
-    def handed(case: CaseRecord) -> list[tuple[str, str]]:
-        found = to_hand_over(case, log.log.events(case))
-        return [(each.case.symptom, each.case.outcome) for each in found]
-
-    assert handed(log.case(*CURED)) == [("lines", "cured")]
-    cured = ("done", "not right", *CURED[1:])
-    twice = log.round(*cured, "done", "done", "not right", *REFERRED[1:], "leave")
-    assert handed(twice) == [("lines", "referred")]
-    assert handed(log.round(*cured, "leave")) == [("lines", "cured")]
-    assert handed(log.round(*ALL_DONE)) == [("", "walked")]
+def test_a_second_diagnosis_of_a_symptom_knows_its_findings(log: Logged) -> None:
+    """The log tells a tree once; each diagnosis is told as a case that stands alone."""
+    case = log.round("done", "not right", *CURED[1:], "done", "done", "not right", *REFERRED[1:])
+    for each in diagnoses(case, log.log.events(case)):
+        assert set(each.events[0].body["more"]["trees"]["lines"]["findings"]) == {
+            *("dirty", "bent", "other"),
+        }
 
 
 # A machine's story

@@ -323,6 +323,15 @@ def test_a_danger_in_a_round_stands_first(desk: Desk) -> None:
     )
 
 
+def test_a_symptom_that_was_started_twice_in_a_round_stands_with_the_second(desk: Desk) -> None:
+    again = ("done", "done", "not right", "2", "refer", "leave")
+    name = desk.daily("done", "not right", *CURED, *again)[0]["case"]
+    (row,) = desk.walk("cases", "--open")[0]
+    assert (row["state"], len(row["waiting"])) == ("stands", 1)
+    assert desk("cases", "found", name, "bent")[0] == 0
+    assert desk("handover", name)[0] == 0
+
+
 def test_an_empty_log_has_no_machine(desk: Desk) -> None:
     assert "No machine yet" in desk("cases", "--open")[1]
     assert desk.walk("cases", "--open") == [[]]
