@@ -11,7 +11,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
 from diagnose.paper.diagram import Arrow
-from diagnose.paper.marks import MARKS, Kind
+from diagnose.paper.marks import Kind
 from diagnose.paper.sheet import Box, Route
 from diagnose.paper.wrap import LEADING
 
@@ -236,17 +236,15 @@ class _Work:
             words = ((turn + left) / 2 + 1, meet - half - 2)
             self.arrows.append((way.arrow(question, first, way.beside), _route(points, words)))
             self.turned = max(meet, corner[1])
-            bottom = boxes[-1].y + boxes[-1].height / 2 + _outside(shapes[-1])
+            bottom = boxes[-1].y + boxes[-1].height / 2
             self.right = max(line + 3, bottom)
             top = self.right + _GAP * 0.7
 
     def _stack(self, shapes: Sequence[Shape], middle: float, top: float) -> list[Box]:
         boxes = []
         for shape in shapes:
-            outside = _outside(shape)
-            top += outside
             boxes.append(Box(middle, top + shape.height / 2, shape.width, shape.height))
-            top += shape.height + outside + _GAP
+            top += shape.height + _GAP
         placed = list(zip(shapes, boxes, strict=True))
         self.shapes += placed
         for (above, one), (below, other) in pairwise(placed):
@@ -254,11 +252,6 @@ class _Work:
             arrow = Arrow(source=above.name, target=below.name)
             self.arrows.append((arrow, _route(points, None)))
         return boxes
-
-
-def _outside(shape: Shape) -> float:
-    """Return how far a double line reaches outside its shape, as Graphviz draws it."""
-    return 4.0 if MARKS[shape.kind].double else 0.0
 
 
 def _route(points: Sequence[tuple[float, float]], words: tuple[float, float] | None) -> Route:

@@ -63,6 +63,13 @@ class Figure:
 #: How wide an answer may be before it is broken, a finding's text, and the line of a caution.
 _ANSWER_ROOM, _FINDING_ROOM, _CAUTION_ROOM = 92.0, 150.0, 235.0
 
+#: What an outline takes of a shape besides its words: bars at the sides, a wave, a second line.
+_OUTLINE = {
+    Kind.DOORWAY: (12.0, 0.0),
+    Kind.SERVICE: (0.0, 10.0),
+    Kind.BATTERY_TRAINED: (6.0, 6.0),
+}
+
 #: A connector's diameter: room for a number and a page.
 _CIRCLE = 34.0
 
@@ -151,9 +158,8 @@ class Shaper:
             # Its sides lean by a tenth of its width: what is straight fits into the rest.
             return Fit(fit.lines, fit.width / 0.82, fit.height)
         fit = boxed(self.metrics, entry.texts, _FINDING_ROOM)
-        wave = 12.0 if entry.kind is Kind.SERVICE else 0.0
-        bars = 16.0 if entry.kind is Kind.DOORWAY else 0.0
-        return Fit(fit.lines, fit.width + bars, fit.height + wave)
+        wide, high = _OUTLINE.get(entry.kind, (0.0, 0.0))
+        return Fit(fit.lines, fit.width + wide, fit.height + high)
 
     def _cautions(self, number: int, entry: Entry) -> Shape:
         texts = [self.sketch.cautions[name] for name in entry.cautions]

@@ -17,8 +17,9 @@ from contextlib import contextmanager
 from functools import cache
 from typing import TYPE_CHECKING
 
+from diagnose.paper.ink import INKED, ink, ink_of_frames
 from diagnose.paper.marks import MARKS, SIGNALS, WALKED, Kind
-from diagnose.paper.sheet import Box, Layout, Route, ink, ink_of_frames
+from diagnose.paper.sheet import Box, Layout, Route
 from diagnose.paper.wrap import SIZE, Metrics, pieces
 
 if TYPE_CHECKING:
@@ -73,8 +74,24 @@ def dot_text(figure: Figure, times: float = 1.0) -> str:
     for number, arrow in enumerate(figure.arrows):
         words = _label(_aside(arrow.lines)) if arrow.lines else None
         graph.edge(arrow.source, arrow.target, words, id=f"a{number}", **_edge(arrow, times))
-    text: str = graph.source
-    return text
+    return _in_pieces(graph.source)
+
+
+#: Graphviz reads no quoted string longer than 16,384 bytes; longer ones are written as a sum.
+_LONGEST = 4000
+
+_QUOTED = re.compile(r'"[^"\\]*(?:\\.[^"\\]*)*"', re.DOTALL)
+_PIECE = re.compile(rf"(?:[^\\]|\\.){{1,{_LONGEST}}}", re.DOTALL)
+
+
+def _in_pieces(dot: str) -> str:
+    def split(match: re.Match[str]) -> str:
+        quoted = match[0]
+        if len(quoted) <= _LONGEST:
+            return quoted
+        return " + ".join(f'"{piece}"' for piece in _PIECE.findall(quoted[1:-1]))
+
+    return _QUOTED.sub(split, dot)
 
 
 def _defaults(times: float) -> dict[str, dict[str, str]]:
@@ -188,8 +205,7 @@ def sheet_text(
         for shape in layout.figure.shapes:
             box = boxes[shape.name]
             given = _node(shape, _FINE) | {"pos": f"{box.x:.2f},{box.y:.2f}"}
-            if shape.kind is Kind.SERVICE:
-                # The ink has its outline.
+            if shape.kind in INKED:
                 given |= {"shape": "box", "peripheries": "0"}
             words = shape.lines
             if shape.kind is Kind.CONNECTOR and shape.step in (elsewhere or {}):
@@ -222,8 +238,7 @@ def sheet_text(
                 fontname=BOLD if note.bold else FONT,
                 **{"class": "note"},
             )
-    text: str = graph.source
-    return text
+    return _in_pieces(graph.source)
 
 
 def drawn(dot: str, form: str, metrics: Metrics) -> bytes:

@@ -7,16 +7,15 @@ the sheet by points from its top left corner is turned into those coordinates he
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
-from diagnose.paper.marks import BLACK, MARKS, WALKED, WHITE, Kind
+from diagnose.paper.marks import WHITE
 from diagnose.paper.wrap import LEADING, SIZE
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Mapping
 
-    from diagnose.paper.diagram import Figure, Shape
+    from diagnose.paper.diagram import Figure
 
 _MM: Final = 72 / 25.4
 
@@ -160,57 +159,3 @@ class Window:
         x = self.left + self.paper.width / self.scale / 2
         y = self.top - self.paper.height / self.scale / 2
         return f"{self.paper.width:.2f},{self.paper.height:.2f},{self.scale:.5f},{x:.2f},{y:.2f}"
-
-
-def ink(shapes: Iterable[Shape], boxes: Mapping[str, Box], unit: float) -> str:
-    """Return what Graphviz has no shape for, as xdot operations; `unit` is a point's length.
-
-    The wavy base of a document, and the side bars of a predefined process.
-    """
-    marks = []
-    for shape in shapes:
-        box, mark = boxes[shape.name], MARKS[shape.kind]
-        left, right = box.x - box.width / 2, box.x + box.width / 2
-        top, bottom = box.y + box.height / 2, box.y - box.height / 2
-        pen = _pen(mark.style, mark.thick * unit * (WALKED if shape.walked else 1), mark.line)
-        if shape.kind is Kind.SERVICE:
-            marks.append(f"{pen} {_document(left, right, top, bottom, _WAVE * unit)}")
-        if shape.kind is Kind.DOORWAY:
-            marks.append(pen)
-            for x in (left + BAR * unit, right - BAR * unit):
-                marks.append(f"L 2 {x:.2f} {top:.2f} {x:.2f} {bottom:.2f}")
-    return " ".join(marks)
-
-
-#: How deep the wave of a document's base is; its text keeps clear of it.
-_WAVE: Final = 3.5
-
-#: How far inside its sides the bars of a predefined process stand.
-BAR: Final = 4.5
-
-
-def _document(left: float, right: float, top: float, bottom: float, wave: float) -> str:
-    third, base = (right - left) / 3, bottom + wave
-    corners = [(left, base), (left, top), (right, top), (right, base)]
-    points = [corners[0]]
-    for before, after in pairwise(corners):
-        points += [before, after, after]
-    points += [(right - third, base + 2 * wave), (left + third, base - 2 * wave), (left, base)]
-    return f"b {len(points)} {' '.join(f'{x:.2f} {y:.2f}' for x, y in points)}"
-
-
-def ink_of_frames(window: Window, wanted: Sequence[Frame]) -> str:
-    """Return rectangles as xdot operations."""
-    marks = []
-    for frame in wanted:
-        left, right = window.x(frame.left), window.x(frame.left + frame.width)
-        top, bottom = window.y(frame.top), window.y(frame.top + frame.height)
-        corners = ((left, top), (right, top), (right, bottom), (left, bottom))
-        spots = " ".join(f"{x:.2f} {y:.2f}" for x, y in corners)
-        marks.append(f"{_pen('solid', 0.8 / window.scale, BLACK, frame.fill)} P 4 {spots}")
-    return " ".join(marks)
-
-
-def _pen(style: str, thick: float, line: str, fill: str = WHITE) -> str:
-    width = f"setlinewidth({thick:.3g})"
-    return f"S {len(style)} -{style} S {len(width)} -{width} c 7 -{line} C 7 -{fill}"

@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING, Final
 
 from diagnose.paper.column import CIRCLE, Column, Row, Way
 from diagnose.paper.diagram import Shape
+from diagnose.paper.ink import BAR
 from diagnose.paper.marks import SIGNALS, Kind
 from diagnose.paper.pages import reached
-from diagnose.paper.sheet import BAR
 from diagnose.paper.wrap import HALF, POINTED, STRAIGHT, Fit, boxed, fitted, lines
 
 if TYPE_CHECKING:
@@ -170,10 +170,9 @@ class Strips:
         room = self.cause - (4 * BAR if entry.kind in _BARRED else 5.0)
         fit = boxed(self.metrics, [f"{head}: {rest[0]}", *rest[1:]], room, pad=2.5)
         wave = 8.0 if entry.kind is Kind.SERVICE else 0.0
-        # The second line of a double one is drawn outside.
-        double = 8.0 if entry.kind is Kind.BATTERY_TRAINED else 0.0
+        double = 6.0 if entry.kind is Kind.BATTERY_TRAINED else 0.0
         shape = _shape("", entry.kind, entry.id, fit)
-        return replace(shape, width=self.cause - double, height=fit.height + wave)
+        return replace(shape, width=self.cause, height=fit.height + wave + double)
 
     def _hexagons(self, name: str, entry: Entry, room: float) -> list[Shape]:
         """Return the cautions of a step, two to a hexagon: more would make it as high as wide."""
