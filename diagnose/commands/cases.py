@@ -129,14 +129,12 @@ def _show(log: SqliteLog | None, options: argparse.Namespace) -> int:
         return opt.OK
     opt.say(_line(case))
     for event in events:
-        line = story_line(event.body)
-        if line:
-            opt.say(f"  {event.at[11:16]}  {line}")
+        opt.say(f"  {event.at[11:16]}  {story_line(event.body)}")
     return opt.OK
 
 
 def story_line(body: dict[str, Any] | Any) -> str:
-    """Return one event as a line a person reads, or nothing where it says nothing."""
+    """Return one event as a line a person reads."""
     shown = body["shown"] or {}
     kind = body["kind"]
     if kind == "opened":

@@ -109,6 +109,8 @@ def symptoms(shelf: Shelf, spoken: list[str]) -> tuple[ChooseScreen, Any]:
         found = picked(screen.options, word)
         if found is None and word in trees:
             found = word
+        if not word:
+            return said("nothing-typed")
         if found is None:
             spoken.append(word)
             several = fitting(trees, word)

@@ -15,6 +15,7 @@ from diagnose.case.present import OFTEN
 from diagnose.case.sqlite_log import SqliteLog
 from diagnose.case.state import Event
 from diagnose.case.story import story, unfinished
+from diagnose.commands import past
 from diagnose.commands.kept import after, round_opened
 from diagnose.commands.kept import opened as case_opened
 
@@ -112,6 +113,11 @@ def test_what_is_service_s_gets_no_such_advice(log: Logged) -> None:
     for text in ("done", "2"):
         state = walk.reply(state, text).state
     assert walk.screen(state).notes == ()
+
+
+def test_the_time_is_told_as_the_log_tells_it() -> None:
+    assert past.now().tzinfo is UTC
+    assert since(NOW, timedelta(hours=1)) == "2026-11-25T11:00:00+00:00"
 
 
 # What the rounds left undone

@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from strategies.rounds import ROUND, written
+from strategies.rounds import LINES, ROUND, written
 
 from diagnose.app import run
 from diagnose.case.sqlite_log import SqliteLog
@@ -367,6 +367,36 @@ def test_parts_are_for_service_to_bring(desk: Desk) -> None:
     assert desk("cases", "--open")[1].rstrip().endswith("Parts: frame, two bolts.")
 
 
+def test_a_case_is_shown_line_by_line(desk: Desk) -> None:
+    (desk.library / "lines.yaml").write_text(
+        LINES.replace("It is dirty: dirty", "It is dirty: speed").replace(
+            "  dirty:\n",
+            "  speed:\n    read: travel-speed\n    passes: none\n    bands:\n"
+            "      - {below: 4, call: slow, go: dirty}\n      - {otherwise: fast, go: bent}\n"
+            "  dirty:\n",
+        )
+    )
+    assert desk("cases")[1].startswith("No case yet in ")
+    replies = ("done", "unsure", "back", "1", "distance=10 m time=12 s", "cannot")
+    name = desk.walk("start", "lines", "--machine", "dock", replies=replies)[0]["case"]
+    lines = [line[9:] for line in desk("cases", "show", name)[1].splitlines()[1:]]
+    assert lines[:3] == [
+        "opened: It leaves lines",
+        "Key out: confirmed",
+        "Is the blade clean? unsure",
+    ]
+    assert "Is the blade clean? It is dirty" in lines
+    assert any(line.endswith("3 km/h, slow") for line in lines)
+    assert lines[-1] == "Machine dead: cannot"
+
+
+def test_the_last_open_case_is_the_one_meant(desk: Desk) -> None:
+    assert "Name a case; `diagnose cases` lists them (0 open)." in desk("resume")[2]
+    name = desk.daily("danger")[0]["case"]
+    assert f"Case {name} has ended (referred); start a new one." in desk("resume", name)[2]
+    assert 'There is no case "zzz"' in desk("resume", "zzz")[2]
+
+
 # Which symptom?
 
 APART = (
@@ -411,3 +441,55 @@ def test_the_built_in_library_has_one(
     screens = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
     assert screens[1]["options"][0]["id"] == "which-symptom"
     assert screens[2]["symptom"] == "which-symptom"
+
+
+def test_choosing_can_be_left_and_takes_a_danger(desk: Desk) -> None:
+    end = desk.walk("start", "lines", replies=("leave",))[-1]
+    assert (end["outcome"], end.get("notes")) == ("left", None)
+    end = desk.walk("start", "--machine", "none", replies=("danger",))[-1]
+    assert end["outcome"] == "referred"
+    assert "call for help" in end["notes"][0]
+    assert not desk.log.exists()
+
+
+def test_breaking_off_is_leaving(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken_off(*_: object) -> str:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("diagnose.faces.lines.read_line", broken_off)
+    assert desk.walk("start", "lines")[-1]["outcome"] == "left"
+    assert desk.daily()[-1]["outcome"] == "left"
+
+
+def test_what_means_nothing_at_a_choice_is_said_and_asked_again(desk: Desk) -> None:
+    replies = ("dok", "none", "", "lines", "leave")
+    screens = desk.walk("start", replies=replies)
+    assert [screen["screen"] for screen in screens] == [
+        *("choose", "refused", "choose", "choose", "refused", "choose", "caution", "end"),
+    ]
+    assert 'Did you mean "dock"?' in screens[1]["message"]
+    assert screens[4]["message"] == "Nothing was typed."
+    assert desk.walk("cases")[0][0]["machine"] is None
+
+
+def test_words_that_fit_one_symptom_open_it_and_a_broken_one_is_said(desk: Desk) -> None:
+    (desk.library / "dead.yaml").write_text("format: 1\nsymptom: dead\n")
+    replies = ("dead", "it leaves lines", "leave")
+    screens = desk.walk("start", "--machine", "none", replies=replies)
+    assert [screen["screen"] for screen in screens][:4] == [
+        "choose",
+        "refused",
+        "choose",
+        "caution",
+    ]
+    assert "dead.yaml" in screens[1]["message"]
+    assert screens[3]["symptom"] == "lines"
+
+
+def test_a_library_without_trees_has_nothing_to_start(desk: Desk) -> None:
+    for symptom in ("lines", "dead"):
+        (desk.library / f"{symptom}.yaml").unlink()
+    code, _, err = desk("start", "--machine", "none")
+    assert (code, "no symptom tree there" in err) == (3, True)
+    code, _, err = desk("start", "lnies", "--machine", "none")
+    assert code == 2
