@@ -11,7 +11,7 @@ from diagnose.commands.drawings import ENDINGS, Drawing, said, write
 from diagnose.commands.shelf import Shelf
 from diagnose.files.problems import did_you_mean
 from diagnose.paper import render
-from diagnose.paper.beside import minutes_beside
+from diagnose.paper.beside import MEANING, minutes_beside
 from diagnose.paper.diagram import Shaper
 from diagnose.paper.pages import reached
 from diagnose.paper.printing import Margins, Printed, Printer
@@ -119,7 +119,7 @@ def _routes(shelf: Shelf, options: argparse.Namespace) -> dict[str, Route]:
     bodies = [event.body for event in log.events(case)]
     shelf.card = card_again(bodies[0]["more"].get("card"))
     shelf.chances = chances_again(bodies)
-    return routes_of(bodies, case.name)
+    return routes_of(bodies)
 
 
 def _diagram(
@@ -247,6 +247,8 @@ def _under(volume: Volume, options: argparse.Namespace) -> str:
     said = [str(volume.tree.symptom)]
     if options.case:
         said.append(f"with the route of case {options.case.upper()}")
+    if options.minutes:
+        said.append(MEANING)
     return " · ".join(said)
 
 

@@ -13,6 +13,13 @@ if TYPE_CHECKING:
     from diagnose.study.in_force import Precautions
 
 
+#: What the lines mean, for the sheet's head.
+MEANING = (
+    "at a question: how likely the cause lies behind it, and the minutes to it;"
+    " at a cause: how likely it is, and the minutes of its remedy"
+)
+
+
 def minutes_beside(volume: Volume, precautions: Precautions) -> dict[int, str]:
     """Return a line for every step, by number.
 
@@ -38,5 +45,5 @@ def minutes_beside(volume: Volume, precautions: Precautions) -> dict[int, str]:
         )
         for place in places:
             share = sum(shares[which] for which in bits(plan.reach[place]))
-            lines[place] = f"{share:.0%} · {found[place].mean:.0f} min to the cause"
+            lines[place] = f"{share:.0%} · {found[place].mean:.0f} min"
     return lines

@@ -102,7 +102,14 @@ class Shaper:
             own = self.shapes(number)
             shapes += own
             if len(own) > 1:
-                arrows.append(Arrow(source=own[0].name, target=own[1].name, passing=True))
+                arrows.append(
+                    Arrow(
+                        source=own[0].name,
+                        target=own[1].name,
+                        passing=True,
+                        walked=int(entries[number].walked),
+                    )
+                )
             row, used = 1, 0.0
             for which, answer in enumerate(entries[number].answers):
                 if answer.to in steps:

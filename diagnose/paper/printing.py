@@ -26,6 +26,9 @@ _TITLE = 13.0
 #: Type of another size than the drawing's is set a little wider or narrower than it was measured.
 _SPARE = 0.96
 
+#: Room for a page's number before the first line, in points.
+_PAGE = 70.0
+
 _LEGEND = (
     "Diamond: look and answer. Slanted: measure. Hexagon: take this caution first. Rounded, one"
     " line: operator. Rounded, double line: battery-trained. Dashed, wavy base: licensed service."
@@ -118,17 +121,20 @@ class Printer:
         self.paper = paper
         self.metrics = metrics or self._measured()
         self.shaper = Shaper(sketch, self.metrics)
-        room, _ = paper.inside
-        size = SMALLEST / SIZE
-        self._foot = [
-            line
-            for text in (_LEGEND, *margins.foot)
-            for line in lines(self.metrics, text, _SPARE * room / size, even=False)
-        ]
-        self._title = lines(self.metrics, margins.title, _SPARE * room / _TITLE * SIZE, bold=True)
-        self._foot_height = len(self._foot) * SMALLEST * LEADING / SIZE
+        self._title = self._lines(margins.title, _TITLE, bold=True)
         self._title_height = len(self._title) * _TITLE * LEADING / SIZE
-        self._head_height = self._title_height + SMALLEST * LEADING / SIZE + 6.0
+        # The first line begins with the page's number.
+        self._under = self._lines(margins.under, SMALLEST, _PAGE)
+        self._foot = [line for text in (_LEGEND, *margins.foot) for line in self._lines(text)]
+        self._foot_height = len(self._foot) * SMALLEST * LEADING / SIZE
+        under_height = len(self._under) * SMALLEST * LEADING / SIZE
+        self._head_height = self._title_height + under_height + 6.0
+
+    def _lines(
+        self, text: str, size: float = SMALLEST, less: float = 0.0, *, bold: bool = False
+    ) -> list[str]:
+        room = (self.paper.inside[0] * _SPARE - less) / size * SIZE
+        return lines(self.metrics, text, room, even=False, bold=bold)
 
     def _measured(self) -> Metrics:
         pages = " ".join(f"{number}" for number in range(1, len(self.sketch.entries) + 1))
@@ -239,13 +245,13 @@ class Printer:
         return Printed(dot=dot, figures=figures, type_size=scale * SIZE)
 
     def _notes(self, number: int, count: int) -> list[Note]:
-        under = self.margins.under
+        under = list(self._under)
         if count > 1:
-            under = f"{under} · page {number} of {count}"
+            under[0] = f"page {number} of {count} · {under[0]}"
         foot_top = self.paper.height - MARGIN - self._foot_height
         return [
             self.note(MARGIN, MARGIN, self._title, _TITLE, bold=True),
-            self.note(MARGIN, MARGIN + self._title_height, [under], SMALLEST),
+            self.note(MARGIN, MARGIN + self._title_height, under, SMALLEST),
             self.note(MARGIN, foot_top, self._foot, SMALLEST),
         ]
 

@@ -196,7 +196,7 @@ def sheet_text(
     fine = window.enlarged(_FINE)
     drawings = [ink_of_frames(fine, frames)]
     graph = graphviz.Digraph(
-        graph_attr={"viewport": fine.viewport, "margin": "0", "pad": "0", "dpi": f"{_DPI}"},
+        graph_attr={"viewport": fine.viewport, "margin": "0", "pad": "0"},
         **_defaults(_FINE),
     )
     for which, (layout, left, bottom) in enumerate(placed):
@@ -243,7 +243,7 @@ def sheet_text(
 
 def drawn(dot: str, form: str, metrics: Metrics) -> bytes:
     """Draw what is laid out as svg, png or pdf. Raises `CannotRender`."""
-    made = _run(dot, "nop2", form)
+    made = _run(dot, "nop2", form, *([f"-Gdpi={_DPI}"] if form == "png" else []))
     return _as_measured(made.decode(), metrics).encode() if form == "svg" else made
 
 
@@ -266,15 +266,20 @@ _TEXT = re.compile(
 )
 
 
+def _around(line: str) -> int:
+    return len(line) - len(line.strip(" "))
+
+
 def _as_measured(svg: str, metrics: Metrics) -> str:
     """Hold each line of an SVG to its measured width, whatever fonts the viewer has."""
 
     def held(match: re.Match[str]) -> str:
         before, family, size, after, text = match.groups()
         weight = ' font-weight="bold"' if family == BOLD else ""
-        line = pieces(html.unescape(text))
+        said = html.unescape(text)
         try:
-            length = metrics.width(line, bold=family == BOLD) * float(size) / SIZE
+            width = metrics.width(pieces(said), bold=family == BOLD)
+            length = (width + _around(said) * metrics.space) * float(size) / SIZE
         except KeyError:
             fixed = ""
         else:
@@ -321,11 +326,11 @@ def _program() -> str | None:
     return shutil.which("dot")
 
 
-def _run(text: str, engine: str, form: str) -> bytes:
+def _run(text: str, engine: str, form: str, *more: str) -> bytes:
     program = _program()
     if program is not None:
         done = subprocess.run(
-            [program, f"-K{engine}", f"-T{form}"],
+            [program, f"-K{engine}", f"-T{form}", *more],
             input=text.encode(),
             capture_output=True,
             check=False,
@@ -343,7 +348,7 @@ def _run(text: str, engine: str, form: str) -> bytes:
     with _chatter_aside() as said:
         try:
             graph = pygraphviz.AGraph(string=text)
-            result = graph.draw(format=form, prog=engine)
+            result = graph.draw(format=form, prog=engine, args=" ".join(more))
         except (OSError, ValueError, RuntimeError, pygraphviz.DotError) as error:
             raise CannotRender(_refused(f"{said()} {error}")) from error
     if not result:

@@ -24,10 +24,10 @@ class Route:
     answers: dict[tuple[str, str], int] = field(default_factory=dict)
 
 
-def routes_of(events: Sequence[Mapping[str, Any]], name: str) -> dict[str, Route]:
+def routes_of(events: Sequence[Mapping[str, Any]]) -> dict[str, Route]:
     """Return the route of a case in each tree that it came to, in that order.
 
-    What *back* withdrew is no part of it. `name` is the case's short name.
+    What *back* withdrew is no part of it.
     """
     routes: dict[str, Route] = {}
     count = 0
@@ -35,15 +35,15 @@ def routes_of(events: Sequence[Mapping[str, Any]], name: str) -> dict[str, Route
     def come_to(symptom: str, step: str) -> None:
         nonlocal count
         steps = routes.setdefault(symptom, Route()).steps
-        if step not in steps or steps[step].endswith(_PASSED):
+        if steps.get(step, _PASSED) == _PASSED:
             count += 1
-            steps[step] = f"Case {name}: {count}"
+            steps[step] = f"case: {count}"
 
     def follow(trail: Sequence[Mapping[str, str]]) -> None:
         for trace in trail:
             if trace["what"] == "passed":
                 steps = routes.setdefault(trace["symptom"], Route()).steps
-                steps.setdefault(trace["step"], f"Case {name}: {_PASSED}")
+                steps.setdefault(trace["step"], _PASSED)
             elif trace["what"] == "entered":
                 come_to(trace["symptom"], trace["step"])
 
@@ -67,4 +67,4 @@ def routes_of(events: Sequence[Mapping[str, Any]], name: str) -> dict[str, Route
     return routes
 
 
-_PASSED = "passed over"
+_PASSED = "case: passed over"

@@ -85,8 +85,8 @@ class Wanted:
 
     `actions`: what to do before each question, and `apart` from it; `remedies`: what to do about
     each cause; `reasons`: all of a cause's line, not its first sentence alone. `start`: where to
-    begin, by number, None for the tree's own start. `beside`: a last line at a step. `visits` a
-    first line at a step, and `walked` the answers (a step, an answer) of a case's route, from 1.
+    begin, by number, None for the tree's own start. `beside`: a last line at a step. `visits`: what
+    stands at a step's number; `walked`: the answers (a step, an answer) of a case's route, from 1.
     """
 
     actions: bool = True
@@ -119,7 +119,7 @@ def sketch(
         if number in wanted.beside:
             texts.append(wanted.beside[number])
         if number in wanted.visits:
-            texts.insert(0, wanted.visits[number])
+            texts[0] += f" · {wanted.visits[number]}"
         entries.append(
             Entry(
                 id=plan.ids[number],
