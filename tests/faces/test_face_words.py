@@ -20,12 +20,21 @@ from diagnose.files.library import built_in, load
 SOURCE = Path(diagnose.__file__).parent
 
 
+def _brings_said(node: ast.AST) -> bool:
+    """Whether a module takes `said` from the screens; another may have its own."""
+    screens = isinstance(node, ast.ImportFrom) and node.module == "diagnose.case.screens"
+    return screens and any(name.name == "said" for name in node.names)
+
+
 def ids_said() -> tuple[set[str], set[str]]:
     """Return the ids given to `said` in the program, and the beginnings of those made up."""
     whole: set[str] = set()
     begun: set[str] = set()
     for path in SOURCE.rglob("*.py"):
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        if not any(_brings_said(node) for node in ast.walk(tree)):
+            continue
+        for node in ast.walk(tree):
             named = isinstance(node, ast.Call) and isinstance(node.func, ast.Name)
             if not named or node.func.id != "said" or not node.args:
                 continue
