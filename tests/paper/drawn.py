@@ -1,0 +1,155 @@
+"""Reads drawings back with libraries and parsers that the program does not draw with."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections import Counter
+from dataclasses import dataclass
+from io import BytesIO
+from typing import TYPE_CHECKING, Any
+from xml.etree import ElementTree
+
+import networkx as nx
+import pygraphviz
+import yaml
+from pypdf import PdfReader
+
+from diagnose.commands.shelf import Shelf
+from diagnose.files.library import built_in
+from diagnose.paper import render
+from diagnose.paper.diagram import Shaper
+from diagnose.paper.sketch import Wanted, sketch
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from pathlib import Path
+
+    from diagnose.paper.sketch import Sketch
+    from diagnose.paper.wrap import Metrics
+
+SYMPTOMS = tuple(sorted(path.stem for path in built_in().glob("*.yaml") if path.stem != "cautions"))
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+def sketched(symptom: str, folder: Path | None = None, **wanted: Any) -> tuple[Sketch, Metrics]:
+    """Return the words of one symptom's flowchart, and their measure."""
+    shelf = Shelf(folder or built_in())
+    volume = shelf.require(symptom)
+    drawn = sketch(volume, shelf.library.cautions, shelf.precautions, Wanted(**wanted))
+    return drawn, render.measure(drawn.texts())
+
+
+def whole(drawn: Sketch, metrics: Metrics) -> str:
+    """Return the DOT text of the whole flowchart."""
+    steps = [number for number, _ in enumerate(drawn.entries)]
+    return render.dot_text(Shaper(drawn, metrics).figure(steps, drawn.start))
+
+
+def tree_of(symptom: str, folder: Path | None = None) -> dict[str, Any]:
+    """Return a tree's file as PyYAML reads it, every scalar a string."""
+    text = (folder or built_in()).joinpath(f"{symptom}.yaml").read_text("utf-8")
+    data: dict[str, Any] = yaml.load(text, Loader=yaml.BaseLoader)
+    return data
+
+
+def exits(step: dict[str, Any]) -> list[tuple[str, str]]:
+    """Return the answers of a step in a file, with where they lead."""
+    if "answers" in step:
+        return list(step["answers"].items())
+    return [(band.get("call", band.get("otherwise")), band["go"]) for band in step.get("bands", ())]
+
+
+def arrows(tree: dict[str, Any]) -> Counter[tuple[str, str, str]]:
+    """Return the arrows of a file: step, answer, next step."""
+    return Counter(
+        (name, answer, to) for name, step in tree["steps"].items() for answer, to in exits(step)
+    )
+
+
+def unlabelled(text: str) -> str:
+    """Return what a DOT label shows: Graphviz's escapes undone, its lines joined by spaces."""
+    text = re.sub(r"\\(.)", lambda found: "\n" if found[1] in "nlr" else found[1], text)
+    return " ".join(text.replace("&amp;", "&").split())
+
+
+def read_back(dots: Iterable[str]) -> Counter[tuple[str, str, str]]:
+    """Return the arrows of drawings, their helpers taken out: step, answer, next step.
+
+    Cautions and actions belong to the step that they stand before; a connector leads to the entry
+    with its number on any of the sheets. Parsed by pygraphviz, walked by networkx.
+    """
+    graph = nx.MultiDiGraph()
+    entries: dict[str, Any] = {}
+    for number, dot in enumerate(dots):
+        parsed = nx.nx_agraph.from_agraph(pygraphviz.AGraph(string=dot))
+        graph = nx.union(graph, nx.relabel_nodes(parsed, {n: (number, n) for n in parsed}))
+    kind = {node: data.get("class", "") for node, data in graph.nodes(data=True)}
+
+    def number_on(node: Any) -> str:
+        return unlabelled(graph.nodes[node]["label"]).split()[0]
+
+    for node in graph:
+        if kind[node] == "connector" and graph.in_degree(node) == 0 and graph.out_degree(node):
+            assert number_on(node) not in entries, "two entries with one number"
+            entries[number_on(node)] = node
+
+    def landed(node: Any) -> str:
+        """Follow helpers until the step itself."""
+        while kind[node] in ("caution", "action", "connector"):
+            if kind[node] == "connector" and graph.out_degree(node) == 0:
+                node = entries[number_on(node)]
+            following = list(graph.successors(node))
+            assert len(following) == 1, (node, following)
+            node = following[0]
+        return step_of(graph, node)
+
+    found: Counter[tuple[str, str, str]] = Counter()
+    for source, target, data in graph.edges(data=True):
+        if "tooltip" in data:
+            answer = unlabelled(data["tooltip"])
+            found[step_of(graph, source), answer, landed(target)] += 1
+    return found
+
+
+def step_of(graph: nx.MultiDiGraph, node: Any) -> str:
+    """Return the id of the step that a shape belongs to."""
+    name, _, step = str(graph.nodes[node]["id"]).partition("-")
+    assert name
+    return step
+
+
+def words(text: str) -> Counter[str]:
+    """Return the words of a text as paper has them: ligatures undone, broken after hyphens."""
+    plain = unicodedata.normalize("NFKC", text)
+    return Counter(part for word in plain.split() for part in re.split(r"(?<=[-/])(?=\w)", word))
+
+
+def pdf_of(data: bytes) -> PdfReader:
+    """Return a PDF, read by pypdf."""
+    return PdfReader(BytesIO(data))
+
+
+@dataclass(frozen=True)
+class Seen:
+    """One shape of an SVG: its class, its outline's points, and its lines (text, middle, width)."""
+
+    kind: str
+    outline: list[tuple[float, float]]
+    lines: list[tuple[str, float, float, float, float]]
+
+
+def texts_of(svg: str) -> list[str]:
+    """Return the lines of text of an SVG, by the standard library's own XML parser."""
+    root = ElementTree.fromstring(svg)
+    return [node.text or "" for node in root.iter(f"{SVG}text")]
+
+
+def inside(outline: list[tuple[float, float]], x: float, y: float, slack: float = 0.5) -> bool:
+    """Whether a point lies in a convex outline, or not further than `slack` outside a side."""
+    signs = []
+    for (x0, y0), (x1, y1) in zip(outline, outline[1:] + outline[:1], strict=True):
+        length = ((x1 - x0) ** 2 + (y1 - y0) ** 2) ** 0.5
+        if length:
+            signs.append(((x1 - x0) * (y - y0) - (y1 - y0) * (x - x0)) / length)
+    return all(sign >= -slack for sign in signs) or all(sign <= slack for sign in signs)
