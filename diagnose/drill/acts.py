@@ -30,22 +30,21 @@ def acts_of(volume: Volume, met: Collection[int]) -> dict[int, str]:
 
     Not in the order of the file, which would give the tree's own order away. What the machine card
     answers, and what it makes pointless, is left out. Where two steps have the same words they are
-    one and the same look at the machine: the one that is `met` on the tree's own route stands for
-    both, else the first.
+    one and the same look at the machine: those that are `met` on the tree's own route stand for
+    all of them, else the first.
     """
-    chosen: dict[tuple[str, str], int] = {}
+    alike: dict[tuple[str, str], list[int]] = {}
     for number in _open(volume):
         step = volume.steps[number]
         assert isinstance(step, Question)
         asked = str(step.ask if isinstance(step, Check) else step.do or "")
-        key = (title_of(step), asked)
-        if key not in chosen or number in met:
-            chosen[key] = number
-    titles = [title for title, _ in chosen]
+        alike.setdefault((title_of(step), asked), []).append(number)
+    titles = [title for title, _ in alike]
     # Two questions about one look: what is asked tells them apart.
     full = {
         number: f"{title} {asked}".rstrip() if titles.count(title) > 1 else title
-        for (title, asked), number in chosen.items()
+        for (title, asked), numbers in alike.items()
+        for number in [number for number in numbers if number in met] or numbers[:1]
     }
     return dict(sorted(full.items(), key=lambda item: (item[1].casefold(), item[0])))
 
