@@ -25,10 +25,8 @@ from diagnose.files.tree import ROLES
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from diagnose.case.state import Volume
     from diagnose.drill.score import Score
     from diagnose.faces.face import Face
-    from diagnose.study.plan import Plan
 
 #: A seed that nobody chose is short, so that it can be told and typed.
 SHORT_SEEDS = 100_000
@@ -70,13 +68,7 @@ def run(args: Sequence[str]) -> int:
             f"{shelf.library.file('machines', f'{options.machine}.yaml')}: no cause of {symptom} "
             "fits this machine card; drill without --machine."
         ) from error
-    drill = Drill(
-        machine,
-        shelf.library.cautions,
-        shelf.precautions,
-        role=options.role,
-        best=_best(shelf, volume),
-    )
+    drill = Drill(machine, shelf.library.cautions, shelf.precautions, role=options.role)
     # Before the first screen, so that nobody drills for a log that cannot be used.
     log = opt.open_log(options)
     title = str(shelf.card.title) if shelf.card else None
@@ -120,11 +112,6 @@ def _drilled(drill: Drill, face: Face, heading: Heading) -> ScoreScreen:
         for interlude in turn.interludes:
             face.show(interlude, heading)
         position = turn.position
-
-
-def _best(shelf: Shelf, volume: Volume) -> Plan | None:
-    """Return the plan of a tree with its checks in the best order."""
-    return None
 
 
 def _asked(shelf: Shelf, face: Face) -> str | None:
