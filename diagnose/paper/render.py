@@ -345,7 +345,7 @@ def _run(text: str, engine: str, form: str, *more: str) -> bytes:
             "No Graphviz here: install pygraphviz (it brings Graphviz along) or put a `dot` program"
             " on the path."
         ) from None
-    with _chatter_aside() as said:
+    with chatter_aside() as said:
         try:
             graph = pygraphviz.AGraph(string=text)
             result = graph.draw(format=form, prog=engine, args=" ".join(more))
@@ -361,7 +361,7 @@ def _refused(said: str) -> str:
 
 
 @contextmanager
-def _chatter_aside() -> Iterator[Callable[[], str]]:
+def chatter_aside() -> Iterator[Callable[[], str]]:
     """Keep what the C libraries write to standard error (about fonts, say) out of sight."""
     sys.stderr.flush()
     kept = os.dup(2)

@@ -132,14 +132,16 @@ def fitted(
     """
     parts = [pieces(text) for text in texts]
     least = 1.5 * metrics.widest(texts) + 2 * pad
-    height = len(parts) * LEADING + 2 * _CLEAR
+    # Less than the area of the words themselves will not do.
+    area = sum(metrics.width(part) for part in parts) * LEADING
+    height = max(len(parts) * LEADING + 2 * _CLEAR, area / max(least, widest))
     # Whether a height will do does not depend on smaller ones having done: all have to be tried.
     while True:
         width = max(least, min(height * aspect, widest))
         found = _in_shape(metrics, parts, width, height, taper, pad)
         if found is not None:
             return Fit(found, width, height)
-        height += 2.0
+        height += max(2.0, height / 64)
 
 
 def _in_shape(
@@ -150,7 +152,8 @@ def _in_shape(
     taper: float,
     pad: float,
 ) -> tuple[str, ...] | None:
-    for count in range(len(parts), int((height - 2 * _CLEAR) / LEADING) + 1):
+    fewest = int(sum(metrics.width(part) for part in parts) / width)
+    for count in range(max(len(parts), fewest), int((height - 2 * _CLEAR) / LEADING) + 1):
         rooms = []
         for number in range(count):
             top = (number - count / 2) * LEADING
