@@ -22,11 +22,15 @@ if TYPE_CHECKING:
     from diagnose.paper.sketch import Answer
 
 #: A connector's diameter.
-CIRCLE: Final = 24.0
+CIRCLE: Final = 22.0
 
 #: Between two rows that do not lead on; between shapes; an arrow's head; right of the question,
 #: where the arrows turn; between two arrows that must not meet.
 _BETWEEN, _GAP, _HEAD, _TURN, _APART = 8.0, 5.5, 4.5, 3.0, 6.0
+
+
+#: How far left of the flow a connector joins it.
+_JOIN: Final = 9.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,13 +66,15 @@ class Way:
 class Row:
     """One question: its shapes from the top down, the answer that goes on downwards, the others.
 
-    `head` is the symptom, at the first row only; `circle` stands above where no row leads here.
+    `head` is the symptom, at the first row only; `circle` stands above where no row leads here, and
+    beside the arrow from the row above where others lead here too (`joined`).
     """
 
     number: int
     name: str
     head: Shape | None
     circle: Shape
+    joined: bool
     shapes: tuple[Shape, ...]
     down: Way | None
     right: tuple[Way, ...]
@@ -167,6 +173,9 @@ class _Work:
             # Its arrows turn below those of the row before.
             top = max(top, self.turned + _APART - above)
         if follows and self.pending is not None:
+            if row.joined:
+                top = max(top, self.pending.start + CIRCLE + _HEAD + 2)
+                self._join(row.circle, chain[0], top)
             self.pending = replace(self.pending, end=top)
             self.lead_to(chain[0], place=False)
         boxes = self._stack(chain, self.middle, top)
@@ -182,6 +191,15 @@ class _Work:
             self.corner = at.y
         if row.down is not None:
             self._downwards(row.down, question)
+
+    def _join(self, circle: Shape, target: Shape, top: float) -> None:
+        """Let a connector join the flow from the left, above a shape whose top is given."""
+        y = top - _HEAD - 2 - CIRCLE / 2
+        box = Box(CIRCLE / 2, y, circle.width, circle.height)
+        self.shapes.append((circle, box))
+        turn = self.middle - _JOIN
+        points = [(box.x + CIRCLE / 2, y), (turn, y), (turn, top)]
+        self.arrows.append((Arrow(source=circle.name, target=target.name), _route(points, None)))
 
     def lead_to(self, target: Shape, *, place: bool = True) -> None:
         """End the arrow that is pending at a shape, placed there if it is not yet."""

@@ -114,10 +114,22 @@ class Strips:
             name=entry.id,
             head=head,
             circle=circle(f"in{number}", "", number),
+            joined=self._joined(number),
             shapes=tuple(self._question(number, entry)),
             down=down,
             right=tuple(way for way in ways if way is not down),
         )
+
+    def _joined(self, number: int) -> bool:
+        """Whether more leads to a step than the arrow down from the row above it."""
+        leading = [
+            step
+            for step in self.order
+            for answer in self.sketch.entries[step].answers
+            if answer.to == number
+        ]
+        place = self.order.index(number)
+        return leading != self.order[place - 1 : place] if place else False
 
     def _question(self, number: int, entry: Entry) -> list[Shape]:
         shapes = self._hexagons(f"{number}", entry, self.question)

@@ -1,0 +1,257 @@
+"""The wall chart: one readable sheet with the tree, its cautions in full, and whom to call."""
+
+from __future__ import annotations
+
+import json
+import re
+import unicodedata
+from datetime import UTC, date, datetime
+from itertools import pairwise
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pygraphviz
+import pytest
+import yaml
+from drawn import SYMPTOMS, arrows, pdf_of, read_back, tree_of, words
+from hypothesis import given
+from hypothesis import strategies as st
+
+from diagnose import app
+from diagnose.commands import draw as verb
+from diagnose.commands.shelf import Shelf
+from diagnose.files.library import built_in, content_hash
+from diagnose.paper import render
+from diagnose.paper.column import CIRCLE, Column, Row, Way
+from diagnose.paper.diagram import Shape
+from diagnose.paper.marks import Kind
+from diagnose.paper.sheet import PAPERS
+from diagnose.paper.sketch import Answer
+
+if TYPE_CHECKING:
+    from collections import Counter
+
+
+@pytest.fixture(autouse=True)
+def _in_a_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "here").mkdir()
+    monkeypatch.chdir(tmp_path / "here")
+
+
+def wall(symptom: str, *more: str) -> int:
+    return app.run(["draw", symptom, "--wall", "-o", "wall.pdf", "--json", *more])
+
+
+def dot_of(symptom: str, monkeypatch: pytest.MonkeyPatch) -> str:
+    """Return the DOT text of a wall chart, taken where it is drawn."""
+    taken: list[str] = []
+    drawn = render.drawn
+    monkeypatch.setattr(
+        render, "drawn", lambda dot, *rest: (taken.append(dot), drawn(dot, *rest))[1]
+    )
+    assert wall(symptom, "--machine", "dock") == 0
+    (dot,) = taken
+    return dot
+
+
+@pytest.mark.parametrize("size", ["a3", "tabloid"])
+@pytest.mark.parametrize("symptom", SYMPTOMS)
+def test_every_tree_hangs_on_one_sheet_in_type_that_can_be_read(
+    symptom: str, size: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert wall(symptom, "--machine", "dock", "--paper", size) == 0
+    (said,) = json.loads(capsys.readouterr().out)["files"]
+    assert said["type_size"] >= 8.0
+    (page,) = pdf_of(Path("wall.pdf").read_bytes()).pages
+    sides = sorted([float(page.mediabox.width), float(page.mediabox.height)])
+    assert sides == pytest.approx(sorted(PAPERS[size]), abs=1)
+
+
+@pytest.mark.parametrize("symptom", SYMPTOMS)
+def test_a_chart_says_all_that_hangs_beside_the_machine(symptom: str) -> None:
+    assert wall(symptom, "--machine", "dock") == 0
+    (page,) = pdf_of(Path("wall.pdf").read_bytes()).pages
+    there = words(page.extract_text())
+    tree = tree_of(symptom)
+    rules: dict[str, Any] = yaml.load(
+        (built_in() / "cautions.yaml").read_text("utf-8"), yaml.BaseLoader
+    )
+    needed: Counter[str] = words(tree["title"])
+    for step in tree["steps"].values():
+        needed |= words(step.get("ask", ""))
+        first, stop, _ = step.get("finding", "").partition(". ")
+        needed |= words(f"{first}{stop}")
+        for answer in step.get("answers", ()):
+            needed |= words(answer)
+        if step.get("who") == "service" or "continue_with" in step:
+            continue
+        for caution in rules["cautions"].values():
+            if set(caution["covers"]) & set(step.get("hazards", ())):
+                for line in [
+                    caution["title"],
+                    caution["text"],
+                    *caution["confirm"],
+                    *caution.get("release", ()),
+                    *caution["signs"],
+                ]:
+                    needed |= words(line)
+    # The first sentence of a cause may end where the file's goes on.
+    missing = {word for word in needed - there if word.rstrip(".") not in there}
+    assert not missing
+    text = unicodedata.normalize("NFKC", " ".join(page.extract_text().split()))
+    volume = Shelf(built_in()).require(symptom)
+    assert f"Content {content_hash(volume.tree)[:12]}" in text
+    assert "555-0142" in text
+    assert "second mark of six" in text
+    assert "What the shapes mean" in text
+    assert "licensed practice come first" in text
+    printed = re.search(r"printed (\d{4}-\d\d-\d\d)\.", text)
+    assert printed
+    age = datetime.now(UTC).date() - date.fromisoformat(printed[1])
+    assert abs(age.days) <= 1
+
+
+@pytest.mark.parametrize("symptom", SYMPTOMS)
+def test_a_chart_is_the_tree(symptom: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    dot = dot_of(symptom, monkeypatch)
+    samples = pygraphviz.AGraph(string=dot)
+    for node in [node for node in samples.nodes() if "sample-" in node or "note" in node]:
+        samples.remove_node(node)
+    assert read_back([samples.string()]) == arrows(tree_of(symptom))
+
+
+@pytest.mark.parametrize("symptom", SYMPTOMS)
+def test_nothing_on_a_chart_lies_on_anything_else(
+    symptom: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Shapes, and answers against shapes, by the places and sizes in the DOT text."""
+    graph = pygraphviz.AGraph(string=dot_of(symptom, monkeypatch))
+    boxes = []
+    for node in graph.nodes():
+        if "note" in node:
+            continue
+        x, y = (float(value) for value in node.attr["pos"].split(","))
+        wide, high = float(node.attr["width"]) * 36, float(node.attr["height"]) * 36
+        boxes.append((str(node), x - wide, y - high, x + wide, y + high))
+    for place, (one, l0, b0, r0, t0) in enumerate(boxes):
+        for other, l1, b1, r1, t1 in boxes[place + 1 :]:
+            apart = l0 >= r1 - 1 or l1 >= r0 - 1 or b0 >= t1 - 1 or b1 >= t0 - 1
+            assert apart, (one, other)
+    left, right = min(box[1] for box in boxes), max(box[3] for box in boxes)
+    for edge in graph.edges():
+        if edge.attr["lp"]:
+            x = float(edge.attr["lp"].split(",")[0])
+            assert left < x < right
+
+
+def test_without_a_card_there_are_lines_to_write_on() -> None:
+    assert wall("streaking") == 0
+    text = pdf_of(Path("wall.pdf").read_bytes()).pages[0].extract_text()
+    assert "from the machine's setup sheet" in " ".join(text.split())
+    assert text.count("____") >= 6
+
+
+def test_what_does_not_fit_is_not_made_smaller(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    lines = ["format: 1", "symptom: long", "title: A long one", "start: q0", "steps:"]
+    for number in range(120):
+        on = f"q{number + 1}" if number < 119 else "end"
+        lines += [
+            f"  q{number}: {{ask: What do you see at the part with number {number}?,",
+            f"    answers: {{It is broken: f{number}, It looks right: {on}}}}}",
+            f"  f{number}: {{finding: Part number {number} is broken., chance: 1, who: operator,",
+            "    remedy: Mend it.}",
+        ]
+    lines += ["  end: {finding: Nothing is broken., chance: 1, who: operator, remedy: Go on.}"]
+    (tmp_path / "long.yaml").write_text("\n".join(lines), "utf-8")
+    assert wall("long", "--trees", str(tmp_path)) == 3
+    said = capsys.readouterr().err
+    assert said.count("\n") == 1
+    assert "long does not fit one a3 sheet in 8 pt" in said
+    assert not Path("wall.pdf").exists()
+    assert app.run(["draw", "long", "-o", "x.pdf", "--json", "--trees", str(tmp_path)]) == 0
+    (drawn,) = json.loads(capsys.readouterr().out)["files"]
+    assert drawn["type_size"] >= 8.0
+    assert len(pdf_of(Path("x.pdf").read_bytes()).pages) == drawn["sheets"]
+
+
+def test_the_fullest_words_that_fit_are_taken(capsys: pytest.CaptureFixture[str]) -> None:
+    assert app.run(["draw", "low-runtime", "--wall"]) == 0
+    assert "left out for room" in capsys.readouterr().out
+    assert app.run(["draw", "low-runtime", "--wall", "--paper", "a2"]) == 0
+    assert "left out" not in capsys.readouterr().out
+    said = [bool(wanted.remedies) + bool(wanted.actions) for wanted in verb._BARER]
+    assert said == sorted(said, reverse=True)
+
+
+@given(
+    st.lists(
+        st.tuples(
+            st.floats(10, 120),
+            st.lists(st.tuples(st.integers(1, 5), st.floats(10, 150)), max_size=5),
+            st.booleans(),
+        ),
+        min_size=1,
+        max_size=8,
+    )
+)
+def test_arrows_of_two_questions_never_meet(
+    rows: list[tuple[float, list[tuple[int, float]], bool]],
+) -> None:
+    column = Column(question=150, answer=70, cause=110)
+    for number, (high, causes, leads) in enumerate(rows):
+        column = column.with_row(_row(number, high, causes, leads and number + 1 < len(rows)))
+    column = column.closed()
+    turns: list[tuple[float, float]] = []
+    for number, _ in enumerate(rows):
+        spans = [
+            [y for x, y in route.points if abs(x - 153) < 0.01]
+            for arrow, route in column.arrows
+            if arrow.source == f"n{number}" and len(route.points) > 4
+        ]
+        level = [y for span in spans for y in span]
+        if level:
+            turns.append((min(level), max(level)))
+    for above, below in pairwise(turns):
+        assert above[1] < below[0]
+    for side in (True, False):
+        track = sorted(
+            (box.y - box.height / 2, box.y + box.height / 2)
+            for _, box in column.shapes
+            if (box.x < 150) == side
+        )
+        for one, other in pairwise(track):
+            assert one[1] <= other[0] + 1e-6
+    assert column.height >= max(box.y + box.height / 2 for _, box in column.shapes) - 1e-6
+
+
+def _row(number: int, high: float, causes: list[tuple[int, float]], leads: bool) -> Row:
+    def shape(name: str, kind: Kind, width: float, height: float) -> Shape:
+        return Shape(name=name, kind=kind, step="s", lines=("x",), width=width, height=height)
+
+    def way(to: int, name: str, count: int, tall: float | None) -> Way:
+        made = () if tall is None else (shape(f"f{name}", Kind.OPERATOR, 110, tall),)
+        return Way(
+            to=to,
+            answer=Answer(text="a", to=to),
+            beside=("w",) * count,
+            narrow=("w",) * count,
+            wide=("w",),
+            widths=(5.0,) * (count + 1),
+            shapes=made,
+            circle=shape(f"x{name}", Kind.CONNECTOR, CIRCLE, CIRCLE),
+        )
+
+    return Row(
+        number=number,
+        name="s",
+        head=None,
+        circle=shape(f"in{number}", Kind.CONNECTOR, CIRCLE, CIRCLE),
+        joined=high < 40,
+        shapes=(shape(f"n{number}", Kind.CHECK, 140, high),),
+        down=way(number + 1, f"{number}_d", 2, None) if leads else None,
+        right=tuple(
+            way(900, f"{number}_{place}", count, tall) for place, (count, tall) in enumerate(causes)
+        ),
+    )
