@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from diagnose.files.library import collector_at_rest
 from diagnose.paper import render
 from diagnose.paper.diagram import ROW_ROOM, Shaper
 from diagnose.paper.marks import Kind
@@ -158,6 +159,10 @@ class Printer:
 
     def sheets(self) -> list[Printed]:
         """Return the sheets. Raises `CannotRender`."""
+        with collector_at_rest():
+            return self._sheets()
+
+    def _sheets(self) -> list[Printed]:
         laid = self._laid()
         wide, high = self.room
         scale = SMALLEST / SIZE

@@ -17,6 +17,7 @@ from contextlib import contextmanager
 from functools import cache
 from typing import TYPE_CHECKING
 
+from diagnose.files.library import collector_at_rest
 from diagnose.paper.ink import INKED, ink, ink_of_frames
 from diagnose.paper.marks import MARKS, SIGNALS, WALKED, Kind
 from diagnose.paper.sheet import Box, Layout, Route
@@ -254,8 +255,9 @@ def joined(pages: Sequence[bytes]) -> bytes:
     from pypdf import PdfReader, PdfWriter
 
     writer = PdfWriter()
-    for page in pages:
-        writer.append(PdfReader(io.BytesIO(page)))
+    with collector_at_rest():
+        for page in pages:
+            writer.add_page(PdfReader(io.BytesIO(page)).pages[0])
     whole = io.BytesIO()
     writer.write(whole)
     return whole.getvalue()

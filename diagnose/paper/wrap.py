@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 #: The type size that widths are measured at, and the distance of two lines of it.
 SIZE, LEADING = 10.0, 12.0
@@ -94,13 +94,13 @@ def lines(
     if bold:
         metrics = Metrics(metrics.bold, metrics.space)
     parts = pieces(text)
-    filled = _filled(metrics, parts, [room])
+    filled = _filled(metrics, parts, room)
     if not even:
         return [_text(line) for line in filled]
     low, high = room / 2, room
     while high - low > SIZE / 4:
         middle = (low + high) / 2
-        tried = _filled(metrics, parts, [middle])
+        tried = _filled(metrics, parts, middle)
         fits = all(metrics.width(line) <= room for line in tried)
         if fits and len(tried) <= len(filled):
             filled, high = tried, middle
@@ -131,66 +131,78 @@ def fitted(
     is `aspect` times as wide as high, and no wider than `widest` unless one piece asks for more.
     """
     parts = [pieces(text) for text in texts]
+    measured = [[(metrics.widths[p.text], p.glued) for p in part] for part in parts]
+    total = sum(metrics.width(part) for part in parts)
     least = 1.5 * metrics.widest(texts) + 2 * pad
-    # Less than the area of the words themselves will not do.
-    area = sum(metrics.width(part) for part in parts) * LEADING
-    height = max(len(parts) * LEADING + 2 * _CLEAR, area / max(least, widest))
+    # The words need at least this share of the shape, whatever its height.
+    area = total * LEADING / (1 - taper / 2)
+    height = max(
+        len(parts) * LEADING + 2 * _CLEAR,
+        min((area / aspect) ** 0.5, area / least),
+        area / max(least, widest),
+    )
     # Whether a height will do does not depend on smaller ones having done: all have to be tried.
     while True:
         width = max(least, min(height * aspect, widest))
-        found = _in_shape(metrics, parts, width, height, taper, pad)
-        if found is not None:
-            return Fit(found, width, height)
+        most = int((height - 2 * _CLEAR) / LEADING)
+        for count in range(max(len(parts), int(total / width)), most + 1):
+            middle = (count - 1) / 2
+            narrowing = width * taper * 2 * LEADING / height
+            rooms = [
+                width - narrowing * (abs(number - middle) + 0.5) - 2 * pad
+                for number in range(count)
+            ]
+            if rooms[0] <= 0:
+                break
+            counts = _counts(measured, rooms, metrics.space)
+            if counts is not None:
+                return Fit(tuple(_cut(parts, counts)), width, height)
         height += max(2.0, height / 64)
 
 
-def _in_shape(
-    metrics: Metrics,
-    parts: Sequence[Sequence[Piece]],
-    width: float,
-    height: float,
-    taper: float,
-    pad: float,
-) -> tuple[str, ...] | None:
-    fewest = int(sum(metrics.width(part) for part in parts) / width)
-    for count in range(max(len(parts), fewest), int((height - 2 * _CLEAR) / LEADING) + 1):
-        rooms = []
-        for number in range(count):
-            top = (number - count / 2) * LEADING
-            edge = max(abs(top), abs(top + LEADING))
-            rooms.append(width * (1 - taper * 2 * edge / height) - 2 * pad)
-        if min(rooms, default=0.0) <= 0:
-            return None
-        filled = _paragraphs(metrics, parts, rooms)
-        if filled is not None:
-            return tuple(filled)
-    return None
-
-
-def _paragraphs(
-    metrics: Metrics, parts: Sequence[Sequence[Piece]], rooms: Sequence[float]
-) -> list[str] | None:
-    """Return all parts in exactly these rooms, or None where they do not fit."""
-    result: list[str] = []
+def _counts(
+    parts: Sequence[Sequence[tuple[float, bool]]], rooms: Sequence[float], space: float
+) -> list[int] | None:
+    """Return how many pieces of each part go on each line, None unless they fill all rooms."""
+    counts = []
+    line = 0
+    last = len(rooms)
     for part in parts:
-        left = rooms[len(result) :]
-        if not left:
-            return None
-        filled = _filled(metrics, part, left)
-        if len(filled) > len(left):
-            return None
-        if any(metrics.width(row) > room for row, room in zip(filled, left, strict=False)):
-            return None
-        result += [_text(row) for row in filled]
-    return result if len(result) == len(rooms) else None
+        used = 0.0
+        count = 0
+        for width, glued in part:
+            wanted = used + width if glued or not count else used + space + width
+            if count and line < last and wanted <= rooms[line]:
+                used = wanted
+                count += 1
+                continue
+            if count:
+                counts.append(count)
+                line += 1
+            if line >= last or width > rooms[line]:
+                return None
+            used, count = width, 1
+        counts.append(count)
+        line += 1
+    return counts if line == last else None
 
 
-def _filled(metrics: Metrics, parts: Sequence[Piece], rooms: Sequence[float]) -> list[list[Piece]]:
-    """Fill lines one after the other; the last room counts for all that follow."""
+def _cut(parts: Sequence[Sequence[Piece]], counts: Iterable[int]) -> Iterator[str]:
+    """Yield the lines that hold so many pieces each."""
+    wanted = iter(counts)
+    for part in parts:
+        begun = 0
+        while begun < len(part):
+            count = next(wanted)
+            yield _text(part[begun : begun + count])
+            begun += count
+
+
+def _filled(metrics: Metrics, parts: Sequence[Piece], room: float) -> list[list[Piece]]:
+    """Fill lines one after the other."""
     result: list[list[Piece]] = [[]]
     used = 0.0
     for piece in parts:
-        room = rooms[min(len(result), len(rooms)) - 1]
         space = 0.0 if piece.glued or not result[-1] else metrics.space
         width = metrics.widths[piece.text]
         if result[-1] and used + space + width > room:

@@ -1,0 +1,139 @@
+"""Drawing against pygraphviz alone on the same DOT text, and a tree of a thousand steps.
+
+`python tests/benchmarks/bench_draw.py` prints each figure with the limit that it is held to; exit
+code 1 if one is missed. Not part of the test run: a busy machine would turn it red.
+"""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pygraphviz
+
+from diagnose.commands.shelf import Shelf
+from diagnose.files.library import built_in
+from diagnose.paper import render
+from diagnose.paper.printing import Margins, Printed, Printer
+from diagnose.paper.sheet import paper
+from diagnose.paper.sketch import Wanted, sketch
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from diagnose.case.state import Volume
+
+Figure = tuple[str, float, float, str]
+
+FOUR = ("low-runtime", "no-solution-flow", "poor-pickup", "streaking")
+
+
+def best(action: Callable[[], object], times: int = 5) -> float:
+    """Return the shortest of several runs in seconds: what the machine can do when left alone."""
+    taken = []
+    for _ in range(times):
+        began = time.perf_counter()
+        action()
+        taken.append(time.perf_counter() - began)
+    return min(taken)
+
+
+def printed(shelf: Shelf, volume: Volume) -> tuple[bytes, list[Printed]]:
+    """Return a symptom on A4 as a PDF, from the tree in memory to the bytes of the file."""
+    drawn = sketch(volume, shelf.library.cautions, shelf.precautions, Wanted())
+    margins = Margins(title=drawn.title, under=drawn.symptom, foot=("The foot of the sheet.",))
+    printer = Printer(drawn, margins, paper("a4", landscape=False))
+    sheets = printer.sheets()
+    pages = [render.drawn(sheet.dot, "pdf", printer.metrics) for sheet in sheets]
+    return render.joined(pages), sheets
+
+
+def four_trees() -> list[Figure]:
+    """All four trees to PDF, by steps: what Graphviz itself takes is the measure of all."""
+    shelf = Shelf(built_in())
+    volumes = [shelf.require(symptom) for symptom in FOUR]
+    sheets = [sheet for one in volumes for sheet in printed(shelf, one)[1]]
+    figures = [render.dot_text(figure, 4.0) for sheet in sheets for figure in sheet.figures]
+    metrics = render.measure([])
+
+    def alone(dots: list[str], engine: str) -> None:
+        with render.chatter_aside():
+            for dot in dots:
+                pygraphviz.AGraph(string=dot).draw(format="pdf", prog=engine)
+
+    same = [sheet.dot for sheet in sheets]
+    render_ours = best(lambda: [render.drawn(dot, "pdf", metrics) for dot in same])
+    render_theirs = best(lambda: alone(same, "nop2"))
+    ours = best(lambda: [printed(shelf, one) for one in volumes])
+    theirs = best(lambda: alone(figures, "dot"))
+    pages = [render.drawn(dot, "pdf", metrics) for dot in same]
+    joined = best(lambda: render.joined(pages))
+    none = float("inf")
+    # What comes on top of drawing has no limit of its own: pygraphviz does none of it.
+    return [
+        (
+            f"DOT of {len(same)} sheets to PDF, times pygraphviz",
+            render_ours / render_theirs,
+            1.3,
+            "x",
+        ),
+        ("  joined to one PDF", joined, none, "s"),
+        ("trees to PDF with measuring, cutting, placing, joining", ours, none, "s"),
+        ("  times pygraphviz laying out and drawing the parts", ours / theirs, none, "x"),
+    ]
+
+
+def thousand_steps() -> list[Figure]:
+    """A tree of 1,000 steps, half of them questions, on as many sheets as it takes."""
+    lines = ["format: 1", "symptom: large", "title: A large one", "start: q0", "steps:"]
+    for number in range(499):
+        on = f"q{number + 1}" if number < 498 else "end"
+        lines += [
+            f"  q{number}: {{do: Look at part {number} of the machine from the side., ask: How does",
+            f"    part {number} look?, answers: {{It is worn or broken: f{number}, It looks right: {on}}}}}",
+            f"  f{number}: {{finding: Part {number} is worn. It lets the water through., chance: 1,",
+            f"    who: operator, remedy: Change part {number} by hand. Try it on ten metres.}}",
+        ]
+    lines += [
+        "  end: {finding: Nothing is worn., chance: 1, who: service, leave_safe: Key out.,",
+        "    ask_service: Look at it all.}",
+    ]
+    with tempfile.TemporaryDirectory() as folder:
+        Path(folder, "large.yaml").write_text("\n".join(lines), "utf-8")
+        shelf = Shelf(Path(folder))
+        volume = shelf.require("large")
+        sheets: list[Printed] = []
+
+        def run() -> None:
+            sheets[:] = printed(shelf, volume)[1]
+
+        taken = best(run, 1)
+    steps = len(volume.steps)
+    smallest = min(sheet.type_size for sheet in sheets)
+    assert smallest >= 8.0, smallest
+    return [
+        (
+            f"{steps} steps on {len(sheets)} sheets, smallest type {smallest:.1f} pt",
+            taken,
+            20.0,
+            "s",
+        )
+    ]
+
+
+def main() -> int:
+    """Print every figure with its limit."""
+    missed = 0
+    for name, value, limit, unit in [*four_trees(), *thousand_steps()]:
+        held = value <= limit
+        missed += not held
+        bound = "" if limit == float("inf") else f"  limit {limit:g} {unit}"
+        print(f"{name}: {value:.3g} {unit}{bound}{'' if held else '  MISSED'}")
+    return 1 if missed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
