@@ -19,6 +19,7 @@ VERBS = {
     "drill": "practise on a faulty machine that the program plays",
     "check": "say what is wrong with the trees",
     "draw": "a symptom as a diagram, or as a chart for the wall",
+    "quiz": "situations to answer on paper, with their key",
     "measure": "turn readings into figures",
     "cases": "the case log, and what service found",
     "handover": "the page that licensed service gets",

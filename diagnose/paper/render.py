@@ -197,7 +197,13 @@ def sheet_text(
     fine = window.enlarged(_FINE)
     drawings = [ink_of_frames(fine, frames)]
     graph = graphviz.Digraph(
-        graph_attr={"viewport": fine.viewport, "margin": "0", "pad": "0"},
+        graph_attr={
+            "viewport": fine.viewport,
+            "margin": "0",
+            "pad": "0",
+            # Else a sheet without ink would be moved to its own corner.
+            "notranslate": "true",
+        },
         **_defaults(_FINE),
     )
     for which, (layout, left, bottom) in enumerate(placed):

@@ -1,0 +1,137 @@
+"""Ten situations drawn from a tree, to be answered on paper: what next, which cautions, who may.
+
+Drawn with nothing but `Random.random`, so that a seed gives the same sheet on every platform.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, TypeVar
+
+from diagnose.files.tree import Check, Finding, Question
+from diagnose.measure.registry import MEASUREMENTS
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from random import Random
+
+    from diagnose.case.state import Volume
+    from diagnose.files.cautions import Cautions
+    from diagnose.files.tree import Step
+    from diagnose.study.in_force import Precautions
+
+T = TypeVar("T")
+
+#: How many situations a sheet has, and how many ways on each of them offers.
+SITUATIONS, OPTIONS = 10, 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Situation:
+    """One situation: what was answered so far (question, answer), and three ways on.
+
+    `right` is the place of the right one; `cautions` are the titles of those to be taken before it,
+    `in_force` of those that were taken on the way and still hold; `who` may do it.
+    """
+
+    so_far: tuple[tuple[str, str], ...]
+    step: str
+    options: tuple[str, ...]
+    right: int
+    cautions: tuple[str, ...]
+    in_force: tuple[str, ...]
+    who: str
+
+
+def situations(
+    volume: Volume,
+    cautions: Cautions,
+    precautions: Precautions,
+    random: Random,
+    count: int = SITUATIONS,
+) -> list[Situation]:
+    """Return situations that end at different steps; fewer where the tree has not so many.
+
+    In half of them, where there are so many, cautions are to be taken.
+    """
+    plan = volume.plan
+    rest = [step for step in range(len(plan.ids)) if step != plan.start]
+    drawn = [
+        _situation(volume, cautions, precautions, random, step) for step in _shuffled(rest, random)
+    ]
+    calling = [one for one in drawn if one.cautions]
+    calm = [one for one in drawn if not one.cautions]
+    half = max((count + 1) // 2, count - len(calm))
+    return _shuffled([*calling[:half], *calm][:count], random)
+
+
+def _situation(
+    volume: Volume, cautions: Cautions, precautions: Precautions, random: Random, step: int
+) -> Situation:
+    plan = volume.plan
+    route = _route_to(volume, step, random)
+    in_force, so_far = 0, []
+    for place, answer in route:
+        body = volume.steps[place]
+        assert isinstance(body, Question)
+        _, in_force = precautions.take(plan.needs[place], plan.energises[place], in_force)
+        so_far.append((what(body), str(body.exits[answer].answer)))
+    if plan.energises[step]:
+        in_force &= ~precautions.lapsing
+
+    def titles(which: int) -> tuple[str, ...]:
+        names = precautions.names(which)
+        return tuple(str(cautions.cautions[name].title) for name in names)  # type: ignore[index]
+
+    own = what(volume.steps[step])
+    passed = {place for place, _ in route}
+    others = dict.fromkeys(
+        what(body) for place, body in enumerate(volume.steps) if place not in passed
+    )
+    others.pop(own)
+    options = _shuffled([own, *_shuffled(list(others), random)[: OPTIONS - 1]], random)
+    return Situation(
+        so_far=tuple(so_far),
+        step=plan.ids[step],
+        options=tuple(options),
+        right=options.index(own),
+        cautions=titles(precautions.called(plan.needs[step], in_force)),
+        in_force=titles(in_force),
+        who=_who(volume.steps[step]),
+    )
+
+
+def what(step: Step) -> str:
+    """Return a step in one sentence: what to do and ask, to measure, or the cause."""
+    if isinstance(step, Finding):
+        return str(step.finding)
+    asked = step.ask if isinstance(step, Check) else f"Measure: {MEASUREMENTS[step.read].title}."  # type: ignore[attr-defined]
+    return " ".join(filter(None, [step.do, asked]))
+
+
+def _who(step: Step) -> str:
+    if isinstance(step, Finding):
+        return step.who or "operator, in the other symptom's tree"
+    return step.by
+
+
+def _route_to(volume: Volume, step: int, random: Random) -> list[tuple[int, int]]:
+    """Return a route to a step as (question, answer's number): backwards, each way in as likely."""
+    plan = volume.plan
+    route: list[tuple[int, int]] = []
+    while step != plan.start:
+        into = [
+            (place, answer)
+            for place, ways in enumerate(plan.ways)
+            for answer, target in enumerate(ways)
+            if target == step
+        ]
+        place, answer = into[int(random.random() * len(into))]
+        route.insert(0, (place, answer))
+        step = place
+    return route
+
+
+def _shuffled(items: Sequence[T], random: Random) -> list[T]:
+    rest = list(items)
+    return [rest.pop(int(random.random() * len(rest))) for _ in items]

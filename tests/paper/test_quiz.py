@@ -1,0 +1,152 @@
+"""The quiz: its situations are the tree's, and its key is what the walk itself would say."""
+
+from __future__ import annotations
+
+import json
+import unicodedata
+from pathlib import Path
+from random import Random
+
+import pytest
+from drawn import SYMPTOMS, exits, pdf_of, tree_of
+
+from diagnose import app
+from diagnose.case.screens import CautionScreen, EndScreen
+from diagnose.case.walk import Walk
+from diagnose.commands.shelf import Shelf
+from diagnose.files.library import built_in
+from diagnose.paper.quiz import OPTIONS, Situation, situations, what
+
+
+@pytest.fixture(autouse=True)
+def _in_a_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "here").mkdir()
+    monkeypatch.chdir(tmp_path / "here")
+
+
+def drawn(symptom: str, seed: int = 1, count: int = 10) -> tuple[Shelf, list[Situation]]:
+    shelf = Shelf(built_in())
+    volume = shelf.require(symptom)
+    made = situations(volume, shelf.library.cautions, shelf.precautions, Random(seed), count)
+    return shelf, made
+
+
+@pytest.mark.parametrize("symptom", SYMPTOMS)
+def test_ten_situations_end_at_ten_steps(symptom: str) -> None:
+    shelf, made = drawn(symptom)
+    assert len(made) == len({one.step for one in made}) == 10
+    steps = shelf.require(symptom).tree.steps
+    for one in made:
+        assert len(set(one.options)) == len(one.options) == OPTIONS
+        assert one.options[one.right] == what(steps[one.step])  # type: ignore[index]
+        assert one.so_far
+    if symptom != "which-symptom":
+        assert sum(bool(one.cautions) for one in made) >= 5
+
+
+@pytest.mark.parametrize("symptom", SYMPTOMS)
+@pytest.mark.parametrize("seed", [1, 2])
+def test_the_walk_agrees_with_the_key(symptom: str, seed: int) -> None:
+    """The answers so far, replied to a case, bring the same cautions and the same step."""
+    shelf, made = drawn(symptom, seed, 100)
+    # With what the readings want from a card, but no question answered by it.
+    card = shelf.library.machines["dock"]
+    for one in made:
+        walk = Walk(shelf, shelf.library.cautions, shelf.precautions, role="service", card=card)
+        state = walk.open(symptom)
+        for question, answer in one.so_far:
+            state, _ = _cautions_taken(walk, state)
+            assert what(walk.step(state)) == question
+            meaning = walk.screen(state)
+            if meaning.screen == "reading":
+                # A figure would have to be found for each band: the walk's own step will do.
+                place = [way.answer for way in walk.step(state).exits].index(answer)  # type: ignore[union-attr,arg-type]
+                plan = walk.volume(symptom).plan
+                frame = walk.with_answer(state.top, state.top.at, place)
+                target = plan.ways[state.top.at][place]
+                state = walk.settle(state.on_top(frame), target, True, [])
+            else:
+                state = walk.reply(state, answer).state
+        if "continue_with" in tree_of(symptom)["steps"][one.step]:
+            assert one.cautions == ()
+            continue
+        state, titles = _cautions_taken(walk, state)
+        assert not isinstance(walk.screen(state), EndScreen)
+        assert walk.screen(state).step == one.step  # type: ignore[attr-defined]
+        assert titles == one.cautions
+
+
+def _cautions_taken(walk, state):  # type: ignore[no-untyped-def]
+    titles = []
+    while isinstance(screen := walk.screen(state), CautionScreen):
+        if screen.phase == "take":
+            titles.append(screen.title)
+        state = walk.reply(state, "done").state
+    return state, tuple(titles)
+
+
+def test_a_seed_gives_the_same_sheet_everywhere() -> None:
+    _, made = drawn("streaking", 7)
+    assert made == drawn("streaking", 7)[1]
+    assert made != drawn("streaking", 8)[1]
+    # Random.random is the same on every platform (Python's documentation, status M).
+    assert round(Random(7).random(), 12) == 0.323832764833
+
+
+def test_who_may_is_the_files_own_word() -> None:
+    _, made = drawn("low-runtime", 3, 100)
+    steps = tree_of("low-runtime")["steps"]
+    for one in made:
+        step = steps[one.step]
+        if "continue_with" not in step:
+            assert one.who == step.get("who", step.get("by", "operator"))
+        assert exits(step) or "finding" in step
+
+
+def test_the_key_stands_on_a_sheet_of_its_own(capsys: pytest.CaptureFixture[str]) -> None:
+    assert app.run(["quiz", "poor-pickup", "--seed", "4", "--json"]) == 0
+    (said,) = json.loads(capsys.readouterr().out)["files"]
+    assert said["type_size"] >= 8.0
+    pages = [
+        unicodedata.normalize("NFKC", " ".join(page.extract_text().split()))
+        for page in pdf_of(Path("poor-pickup-quiz.pdf").read_bytes()).pages
+    ]
+    assert len(pages) == said["sheets"] >= 2
+    keys = [page.startswith("Key: ") for page in pages]
+    assert keys == sorted(keys)
+    assert keys.count(True) == 1
+    questions = " ".join(page for page in pages if page.startswith("Quiz: "))
+    _, made = drawn("poor-pickup", 4)
+    for number, one in enumerate(made, 1):
+        assert f"{number}. So far:" in questions
+        letter = "abc"[one.right]
+        right = "".join(one.options[one.right].split())
+        assert f"{number}.{letter}){right}" in "".join(pages[-1].split())
+        for option in one.options:
+            assert "".join(option.split()) in "".join(questions.split())
+    assert "Seed 4, content" in pages[0]
+
+
+@pytest.mark.parametrize(
+    ("args", "code", "says"),
+    [
+        (["streakin"], 2, 'Did you mean "streaking"?'),
+        (["streaking", "-o", "x.dot"], 2, "has to end in one of"),
+        (["streaking", "-o", "nowhere/x.pdf"], 3, "nowhere/x.pdf"),
+        ([], 2, "symptom"),
+    ],
+)
+def test_what_cannot_be_printed_is_said_in_one_line(
+    args: list[str], code: int, says: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert app.run(["quiz", *args]) == code
+    said = capsys.readouterr().err
+    assert said.count("\n") == 1
+    assert says in said
+
+
+def test_a_small_tree_says_how_many_it_has(
+    library: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert app.run(["quiz", "beta", "--trees", str(library), "-o", "x.svg"]) == 0
+    assert "the tree has only 3 situations" in capsys.readouterr().out
