@@ -71,7 +71,6 @@ class Row:
     """
 
     number: int
-    name: str
     head: Shape | None
     circle: Shape
     joined: bool

@@ -111,7 +111,6 @@ class Strips:
             head = _shape("start", Kind.START, "", fit)
         return Row(
             number=number,
-            name=entry.id,
             head=head,
             circle=circle(f"in{number}", "", number),
             joined=self._joined(number),

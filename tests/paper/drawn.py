@@ -5,10 +5,8 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections import Counter
-from dataclasses import dataclass
 from io import BytesIO
 from typing import TYPE_CHECKING, Any
-from xml.etree import ElementTree
 
 import networkx as nx
 import pygraphviz
@@ -128,21 +126,6 @@ def words(text: str) -> Counter[str]:
 def pdf_of(data: bytes) -> PdfReader:
     """Return a PDF, read by pypdf."""
     return PdfReader(BytesIO(data))
-
-
-@dataclass(frozen=True)
-class Seen:
-    """One shape of an SVG: its class, its outline's points, and its lines (text, middle, width)."""
-
-    kind: str
-    outline: list[tuple[float, float]]
-    lines: list[tuple[str, float, float, float, float]]
-
-
-def texts_of(svg: str) -> list[str]:
-    """Return the lines of text of an SVG, by the standard library's own XML parser."""
-    root = ElementTree.fromstring(svg)
-    return [node.text or "" for node in root.iter(f"{SVG}text")]
 
 
 def inside(outline: list[tuple[float, float]], x: float, y: float, slack: float = 0.5) -> bool:

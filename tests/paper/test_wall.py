@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import json
 import re
 import unicodedata
@@ -19,6 +20,7 @@ from hypothesis import strategies as st
 
 from diagnose import app
 from diagnose.commands import draw as verb
+from diagnose.commands import options as opt
 from diagnose.commands.shelf import Shelf
 from diagnose.files.library import built_in, content_hash
 from diagnose.paper import render
@@ -42,35 +44,43 @@ def wall(symptom: str, *more: str) -> int:
     return app.run(["draw", symptom, "--wall", "-o", "wall.pdf", "--json", *more])
 
 
-def dot_of(symptom: str, monkeypatch: pytest.MonkeyPatch) -> str:
-    """Return the DOT text of a wall chart, taken where it is drawn."""
+@functools.cache
+def chart(symptom: str) -> tuple[str, bytes, float]:
+    """Return a chart's DOT text, taken where it is drawn, its PDF and its type size."""
     taken: list[str] = []
     drawn = render.drawn
-    monkeypatch.setattr(
-        render, "drawn", lambda dot, *rest: (taken.append(dot), drawn(dot, *rest))[1]
-    )
-    assert wall(symptom, "--machine", "dock") == 0
+    said: list[str] = []
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(render, "drawn", lambda dot, *rest: (taken.append(dot), drawn(dot, *rest))[1])
+        patch.setattr(opt, "say", said.append)
+        assert wall(symptom, "--machine", "dock") == 0
     (dot,) = taken
-    return dot
+    (file,) = json.loads(said[0])["files"]
+    return dot, Path("wall.pdf").read_bytes(), file["type_size"]
 
 
-@pytest.mark.parametrize("size", ["a3", "tabloid"])
 @pytest.mark.parametrize("symptom", SYMPTOMS)
-def test_every_tree_hangs_on_one_sheet_in_type_that_can_be_read(
-    symptom: str, size: str, capsys: pytest.CaptureFixture[str]
-) -> None:
-    assert wall(symptom, "--machine", "dock", "--paper", size) == 0
-    (said,) = json.loads(capsys.readouterr().out)["files"]
-    assert said["type_size"] >= 8.0
-    (page,) = pdf_of(Path("wall.pdf").read_bytes()).pages
+def test_every_tree_hangs_on_one_sheet_in_type_that_can_be_read(symptom: str) -> None:
+    _, pdf, size = chart(symptom)
+    assert size >= 8.0
+    (page,) = pdf_of(pdf).pages
     sides = sorted([float(page.mediabox.width), float(page.mediabox.height)])
-    assert sides == pytest.approx(sorted(PAPERS[size]), abs=1)
+    assert sides == pytest.approx(sorted(PAPERS["a3"]), abs=1)
+
+
+def test_every_tree_hangs_on_tabloid_paper_too(capsys: pytest.CaptureFixture[str]) -> None:
+    assert app.run(["draw", "--all", "--wall", "--paper", "tabloid", "-o", "x.pdf", "--json"]) == 0
+    files = json.loads(capsys.readouterr().out)["files"]
+    assert [(one["symptom"], one["sheets"]) for one in files] == [(one, 1) for one in SYMPTOMS]
+    assert min(one["type_size"] for one in files) >= 8.0
+    for page in pdf_of(Path("x.pdf").read_bytes()).pages:
+        sides = sorted([float(page.mediabox.width), float(page.mediabox.height)])
+        assert sides == pytest.approx(PAPERS["tabloid"], abs=1)
 
 
 @pytest.mark.parametrize("symptom", SYMPTOMS)
 def test_a_chart_says_all_that_hangs_beside_the_machine(symptom: str) -> None:
-    assert wall(symptom, "--machine", "dock") == 0
-    (page,) = pdf_of(Path("wall.pdf").read_bytes()).pages
+    (page,) = pdf_of(chart(symptom)[1]).pages
     there = words(page.extract_text())
     tree = tree_of(symptom)
     rules: dict[str, Any] = yaml.load(
@@ -112,8 +122,8 @@ def test_a_chart_says_all_that_hangs_beside_the_machine(symptom: str) -> None:
 
 
 @pytest.mark.parametrize("symptom", SYMPTOMS)
-def test_a_chart_is_the_tree(symptom: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    dot = dot_of(symptom, monkeypatch)
+def test_a_chart_is_the_tree(symptom: str) -> None:
+    dot = chart(symptom)[0]
     samples = pygraphviz.AGraph(string=dot)
     for node in [node for node in samples.nodes() if "sample-" in node or "note" in node]:
         samples.remove_node(node)
@@ -121,11 +131,9 @@ def test_a_chart_is_the_tree(symptom: str, monkeypatch: pytest.MonkeyPatch) -> N
 
 
 @pytest.mark.parametrize("symptom", SYMPTOMS)
-def test_nothing_on_a_chart_lies_on_anything_else(
-    symptom: str, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_nothing_on_a_chart_lies_on_anything_else(symptom: str) -> None:
     """Shapes, and answers against shapes, by the places and sizes in the DOT text."""
-    graph = pygraphviz.AGraph(string=dot_of(symptom, monkeypatch))
+    graph = pygraphviz.AGraph(string=chart(symptom)[0])
     boxes = []
     for node in graph.nodes():
         if "note" in node:
@@ -245,7 +253,6 @@ def _row(number: int, high: float, causes: list[tuple[int, float]], leads: bool)
 
     return Row(
         number=number,
-        name="s",
         head=None,
         circle=shape(f"in{number}", Kind.CONNECTOR, CIRCLE, CIRCLE),
         joined=high < 40,
