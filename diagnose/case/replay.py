@@ -12,14 +12,13 @@ from typing import TYPE_CHECKING, Any
 
 from diagnose.case.interpret import ANSWER
 from diagnose.case.screens import FindingScreen, said
-from diagnose.case.state import Frame, State
+from diagnose.case.state import Frame, State, Trace
 from diagnose.files import replies
 from diagnose.files.tree import Check, Finding, Question, Reading
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
-    from diagnose.case.state import Trace
     from diagnose.case.walk import Walk
 
 #: The kinds of event that move the walk, and that *back* withdraws.
@@ -35,6 +34,9 @@ MOVES = frozenset(
 
 #: The kind of event with which a case is taken up again.
 RESUMED = "resumed"
+
+#: What a trail says where a resume left the log's route, since the tree had changed.
+PARTED = "parted"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,8 +106,8 @@ class _Telling:
     misfits: int = 0
     # Where the walk goes on once today's tree and the log part ways: symptom, step.
     parting: tuple[str, int] | None = None
-    # What was known before each reply that *back* may still withdraw.
-    earlier: list[_Known] = field(default_factory=list)
+    # What was known before each reply that *back* may still withdraw, and whether the reply fits.
+    earlier: list[tuple[_Known, bool]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self.frames[self.symptom] = self.walk.frame(self.symptom)
@@ -114,10 +116,12 @@ class _Telling:
 
     def tell(self, event: Mapping[str, Any]) -> None:
         """Take over a reply that moved the walk."""
-        self.earlier.append(self._known())
+        known = self._known()
         symptom, name = event["symptom"], event["step"]
         step = self._step(symptom, name)
-        if step is None or not self._fits(event, step):
+        fits = step is not None and self._fits(event, step)
+        self.earlier.append((known, fits))
+        if step is None or not fits:
             self.misfits += 1
             if step is not None and symptom in self.stack:
                 self._part(symptom, self._number(symptom, name))
@@ -142,7 +146,7 @@ class _Telling:
     def withdraw(self, event: Mapping[str, Any]) -> None:
         """Forget the last reply, as *back* did."""
         if self.earlier:
-            known = self.earlier.pop()
+            known, _ = self.earlier.pop()
             self.stack, self.frames, self.entered = (
                 list(known.stack),
                 dict(known.frames),
@@ -154,11 +158,19 @@ class _Telling:
 
     def take_up(self, event: Mapping[str, Any]) -> None:
         """Go on as an earlier resume did: what did not fit was asked anew from there on."""
-        if self.parting is not None:
-            self._turn_off(self.parting)
-            self.parting, self.misfits = None, 0
-            self.earlier.clear()
-        self.follow(event["trail"])
+        trail = event["trail"]
+        # From then on *back* came to replies that fitted only.
+        self.earlier = [(known, fits) for known, fits in self.earlier if fits]
+        parted = [(t["symptom"], t["step"]) for t in trail if t["what"] == PARTED]
+        if self.parting is not None and parted:
+            symptom, place = self.parting
+            if parted == [(symptom, self._name(symptom, place))]:
+                self._turn_off(self.parting)
+                self.parting = None
+                self.earlier.clear()
+        # What did not fit then was said then.
+        self.misfits = max(0, self.misfits - (event["more"] or {}).get("misfits", 0))
+        self.follow(trail)
 
     def follow(self, trail: Sequence[Mapping[str, str]]) -> None:
         """Take over what followed from a reply."""
@@ -176,16 +188,11 @@ class _Telling:
             elif what == "passed":
                 self.frames[symptom] = frame.without(place)
             elif what == "returned":
-                if isinstance(step, Finding) and place not in frame.gone:
-                    self.frames[symptom] = self.walk.with_failure(frame, place).without(place)
-                if self.parting is None and len(self.stack) > 1:
-                    self.stack.pop()
+                self._return(symptom, place, step)
             elif what == "entered" and self.parting is None:
-                below = trace["why"]
-                if isinstance(step, Finding) and step.continue_with == below:
-                    self._enter(symptom, place, below)
-                else:
-                    self._part(symptom, place)
+                self._enter(symptom, place, trace["why"])
+            elif what == "through":
+                self.frames[symptom] = replace(frame, visited=frame.visited | {place})
             elif what in ("chose", "rests"):
                 self.frames[symptom] = replace(
                     frame,
@@ -196,13 +203,16 @@ class _Telling:
 
     def end(self) -> Resumed:
         """Return where the case stands."""
+        trail: list[Trace] = []
         if self.parting is not None:
+            symptom, place = self.parting
+            name = self._name(symptom, place)
+            trail.append(Trace(what=PARTED, symptom=symptom, step=name))
             self._turn_off(self.parting)
         state = self._snapshot()
         frame = state.top
         note = said("resumed", fits=self.fits, misfits=self.misfits)
         state = replace(state, notes=(note,))
-        trail: list[Trace] = []
         state = self.walk.settle(state, frame.at, frame.checked, trail)
         return Resumed(state=state, fits=self.fits, misfits=self.misfits, trail=tuple(trail))
 
@@ -242,13 +252,25 @@ class _Telling:
         )
 
     def _enter(self, symptom: str, place: int, below: str) -> None:
-        if self.walk.shelf(below) is None or below in self.entered:
+        step = self.walk.volume(symptom).steps[place]
+        leads = isinstance(step, Finding) and step.continue_with == below
+        if not leads or self.walk.shelf(below) is None or below in self.entered:
             self._part(symptom, place)
             return
+        # A cure below counts for the doorway too, so the frame above has to stand at it.
+        self.frames[symptom] = replace(self.frames[symptom], at=place)
         frame = self.frames.get(below) or self.walk.frame(below)
         self.frames[below] = replace(frame, door=place)
         self.stack.append(below)
         self.entered.add(below)
+
+    def _return(self, symptom: str, place: int, step: Question | Finding) -> None:
+        frame = self.frames[symptom]
+        if isinstance(step, Finding) and place not in frame.gone:
+            self.frames[symptom] = self.walk.with_failure(frame, place).without(place)
+        # A doorway into what had been entered before was tried on the spot.
+        if self.parting is None and symptom in self.stack:
+            del self.stack[self.stack.index(symptom) + 1 :]
 
     def _snapshot(self) -> State:
         held = (frame for name, frame in self.frames.items() if name not in self.entered)

@@ -96,9 +96,10 @@ class State:
 class Trace:
     """What followed from a reply without being asked, for the log.
 
-    `what`: passed (a step, with `why`: cannot, by, caution, card), chose (a branch), entered (a
-    doorway, with the symptom), returned (a doorway that counts as tried), rests (the step shown
-    next) or ended (with the outcome as `why`).
+    `what`: passed (a step, with `why`: cannot, by, caution, card), through (a step that had been
+    answered), chose (a branch), entered (a doorway, with the symptom), returned (a doorway that
+    counts as tried), parted (where a resume left the log's route), rests (the step shown next) or
+    ended (with the outcome as `why`).
     """
 
     what: str

@@ -329,6 +329,7 @@ class Walk:
             answer = frame.closed[to]
             if answer is None:
                 return self._choose(state, to, trail)
+            trail.append(Trace(what="through", symptom=frame.symptom, step=self._name(state)))
             to, checked = volume.plan.ways[to][answer], True
         if isinstance(step, Finding) and step.continue_with is not None:
             return self._through(state, step.continue_with, trail)

@@ -60,10 +60,14 @@ class Files:
 
 @dataclass
 class Observer:
-    """What can be known of a case from its screens and replies alone."""
+    """What can be known of a case from its screens and replies alone.
+
+    Whoever comes `late` does not know which replies *back* may withdraw.
+    """
 
     files: Files
     role: str = "operator"
+    late: bool = False
     in_force: set[str] = field(default_factory=set)
     refused: frozenset[str] = frozenset()
     closed: frozenset[Step] = frozenset()
@@ -121,6 +125,8 @@ class Observer:
         said = {named["id"] for named in screen["in_force"]}
         if said != self.in_force:
             self._unsafe(f"said to be in force: {said}, by our account: {self.in_force}")
+        if self.late:
+            return
         if screen["screen"] != "end" and ("back" in screen["replies"]) != bool(self.moves):
             self._unsafe(f"back is offered or not against {len(self.moves)} moves")
         if len(self.moves) > len(self.files.steps):
@@ -193,7 +199,8 @@ class Observer:
         if word in ("cured", "not cured") or (word == "back" and operators):
             self.in_force -= self.files.lapsing
         if word == "back":
-            self.refused, self.closed = self.moves.pop()
+            unknown = (frozenset[str](), frozenset[Step]())
+            self.refused, self.closed = self.moves.pop() if self.moves or not self.late else unknown
         elif word not in ("danger", "leave", "cured", "refer"):
             self.moves.append((self.refused, self.closed))
             if screen["screen"] in STEP_SCREENS:

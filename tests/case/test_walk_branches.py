@@ -1,0 +1,402 @@
+"""Where the walk goes on without an answer: one test a sentence of the design, section 5."""
+
+from __future__ import annotations
+
+from random import Random
+from typing import Any
+
+import pytest
+from strategies.walking import Case
+from strategies.written import NO_CAUTIONS, Written, read
+
+HEAD = "format: 1\nsymptom: {name}\ntitle: {name}\n"
+
+
+def case(steps: str, *, others: dict[str, str] | None = None, **more: Any) -> Case:
+    """Open a case on handmade steps; the first one stands first."""
+    role = more.pop("role", "operator")
+    trees = {"alpha": steps, **(others or {})}
+    texts = {}
+    for name, text in trees.items():
+        start = text.strip().split(":")[0]
+        texts[name] = f"{HEAD.format(name=name)}start: {start}\nsteps:\n" + "\n".join(
+            f"  {line.strip()}" for line in text.strip().splitlines()
+        )
+    written = Written(trees=texts, **{"cautions": NO_CAUTIONS, **more})
+    return Case(library=read(written), symptom="alpha", random=Random(0), role=role)
+
+
+def after(opened: Case, *replies: str) -> dict[str, Any]:
+    """Return the screen after some replies, each of which has to be understood."""
+    for reply in replies:
+        turn = opened.say(reply)
+        assert turn.event is not None, reply
+    return opened.show()
+
+
+def ranking(opened: Case) -> dict[str, float]:
+    """Return what is believed of the symptom that is being walked."""
+    why = opened.walk.reply(opened.state, "why").interludes[0]
+    return {cause.step: cause.probability for cause in why.ranking}
+
+
+def finding(chance: float, who: str = "operator", minutes: float = 5, more: str = "") -> str:
+    rest = "leave_safe: l" if who == "service" else "remedy: r"
+    return f"{{finding: f, chance: {chance}, who: {who}, minutes: {minutes}, {rest}{more}}}"
+
+
+# Not sure
+
+FORK = f"""
+top: {{ask: a, slip: 0.1, answers: {{to left: left, to right: right}}}}
+left: {{ask: b, minutes: 10, answers: {{one way: l-one, other way: l-two}}}}
+right: {{ask: c, minutes: 1, answers: {{one way: r-one, other way: r-two}}}}
+l-one: {finding(30)}
+l-two: {finding(30)}
+r-one: {finding(20)}
+r-two: {finding(20)}
+"""
+
+
+def test_not_sure_is_no_evidence() -> None:
+    opened = case(FORK)
+    before = ranking(opened)
+    after(opened, "unsure")
+    assert ranking(opened) == pytest.approx(before)
+
+
+def test_not_sure_enters_the_branch_worth_most() -> None:
+    # Left: 0.6 / (10 + 5). Right: 0.4 / (1 + 5). By hand: 0.040 against 0.067.
+    assert after(case(FORK), "unsure")["step"] == "right"
+
+
+def test_not_sure_takes_the_safe_way_where_the_step_has_one() -> None:
+    safe = FORK.replace("slip: 0.1,", "slip: 0.1, if_unsure: to left,")
+    assert after(case(safe), "unsure")["step"] == "left"
+
+
+def test_not_sure_keeps_to_the_branches_of_its_own_step() -> None:
+    # At `right` the best finding of all would be l-one, behind an answer of `top`.
+    steps = FORK.replace("to right: right", "to right: right, straight: best").replace(
+        "l-one:", f"best: {finding(500)}\nl-one:"
+    )
+    assert after(case(steps), "to right", "unsure")["step"] == "r-one"
+
+
+def test_not_sure_without_a_branch_of_its_own_goes_on_as_after_not_cured() -> None:
+    steps = f"""
+    top: {{ask: a, slip: 0.4, answers: {{spot: leaf, onward: mid}}}}
+    mid: {{ask: b, slip: 0.4, answers: {{there: last, here: other}}}}
+    last: {{ask: c, answers: {{one way: leaf, another: leaf}}}}
+    leaf: {finding(50)}
+    other: {finding(50)}
+    """
+    screen = after(case(steps), "spot", "cannot", "there", "unsure")
+    assert screen["step"] == "other"
+
+
+# What is closed
+
+DIAMOND = f"""
+top: {{ask: a, answers: {{to left: left, to right: right}}}}
+left: {{ask: b, answers: {{on: meet, off: l-off}}}}
+right: {{ask: c, answers: {{on: meet, off: r-off}}}}
+meet: {{ask: d, answers: {{first: m-one, second: m-two}}}}
+l-off: {finding(1)}
+r-off: {finding(1)}
+m-one: {finding(40)}
+m-two: {finding(30)}
+"""
+
+
+def test_an_answered_step_that_is_reached_once_more_sends_on_by_its_answer() -> None:
+    steps = f"""
+    {DIAMOND.strip()}
+    deep: {{ask: e, answers: {{third: d-one, fourth: d-two}}}}
+    d-one: {finding(30)}
+    d-two: {finding(0.5, minutes=90)}
+    """.replace(f"r-off: {finding(1)}", f"r-off: {finding(60)}")
+    steps = steps.replace("second: m-two", "second: deep, third: m-two")
+    opened = case(steps)
+    assert after(opened, "to left", "on", "second", "unsure")["step"] == "d-one"
+    assert after(opened, "not cured")["step"] == "right"
+    # By `meet`, which was answered, to `deep`, which was not.
+    assert after(opened, "on")["step"] == "d-two"
+
+
+def test_a_step_passed_over_that_is_reached_once_more_takes_its_own_best_branch() -> None:
+    # `unsure` at meet leads to m-one, then m-two is left; through `right` the walk comes to meet
+    # again, is not asked, and goes to its best branch that is left.
+    steps = DIAMOND.replace(f"m-two: {finding(30)}", f"m-two: {finding(0.5, minutes=90)}").replace(
+        f"r-off: {finding(1)}", f"r-off: {finding(60)}"
+    )
+    opened = case(steps)
+    assert after(opened, "to left", "on", "unsure")["step"] == "m-one"
+    assert after(opened, "not cured")["step"] == "right"
+    screen = after(opened, "on")
+    assert (screen["step"], screen["checked"]) == ("m-two", False)
+
+
+def test_a_step_passed_over_with_nothing_left_goes_on_as_after_not_cured() -> None:
+    steps = DIAMOND.replace(", second: m-two", ", second: m-one").replace("ask", "slip: 0.4, ask")
+    steps = steps.replace(f"m-two: {finding(30)}\n", "").replace(finding(1), finding(20))
+    opened = case(steps)
+    assert after(opened, "to left", "on", "unsure")["step"] == "m-one"
+    screen = after(opened, "cannot")
+    while screen["step"] != "right":
+        screen = after(opened, "cannot")
+    assert after(opened, "on")["step"] == "r-off"
+
+
+def test_a_finding_that_was_tried_is_not_shown_again() -> None:
+    steps = f"""
+    top: {{ask: a, passes: none, answers: {{spot: leaf, onward: mid}}}}
+    mid: {{ask: b, answers: {{there: leaf, here: other}}}}
+    leaf: {finding(50)}
+    other: {finding(50)}
+    """
+    assert after(case(steps), "spot", "not cured", "there")["step"] == "other"
+
+
+# Not cured, keep looking, cannot
+
+LEAVES = f"""
+top: {{ask: a, slip: 0.2, answers: {{first: one, second: two, third: three}}}}
+one: {finding(50)}
+two: {finding(20)}
+three: {finding(30)}
+"""
+
+
+def test_not_cured_leaves_a_tenth_and_enters_the_branch_worth_most() -> None:
+    opened = case(LEAVES)
+    before = ranking(opened)
+    screen = after(opened, "unsure")
+    assert screen["step"] == "one"
+    screen = after(opened, "not cured")
+    assert screen["step"] == "three"
+    left = {name: share * (0.1 if name == "one" else 1) for name, share in before.items()}
+    total = sum(left.values())
+    assert ranking(opened) == pytest.approx({name: share / total for name, share in left.items()})
+
+
+@pytest.mark.parametrize("who", ["operator", "service"])
+def test_what_is_set_aside_keeps_its_probability(who: str) -> None:
+    steps = LEAVES.replace(f"one: {finding(50)}", f"one: {finding(50, who)}")
+    opened = case(steps)
+    after(opened, "first")
+    before = ranking(opened)
+    assert after(opened, "cannot" if who == "operator" else "keep looking")["step"] == "three"
+    assert ranking(opened) == pytest.approx(before)
+
+
+def test_the_case_is_referred_when_nothing_is_left() -> None:
+    screen = after(case(LEAVES), "first", "not cured", "not cured", "not cured")
+    assert (screen["screen"], screen["outcome"]) == ("end", "referred")
+    assert [note["id"] for note in screen["notes"]] == ["end-nothing-left"]
+    # In order: each failed once, so the chances decide, and what the answer said.
+    assert [cause["step"] for cause in screen["ranking"]] == ["one", "three", "two"]
+
+
+@pytest.mark.parametrize(("chance", "ended"), [(1.9, True), (2.1, False)])
+def test_less_than_two_per_cent_for_an_operator_is_a_referral(chance: float, ended: bool) -> None:
+    steps = f"""
+    top: {{ask: a, slip: 0.4, answers: {{first: one, second: two, third: three}}}}
+    one: {finding(50, "service")}
+    two: {finding(50 - chance, "service")}
+    three: {finding(chance)}
+    """
+    # After `unsure` the beliefs are the chances, out of a hundred.
+    opened = case(steps)
+    screen = after(opened, "unsure")
+    assert (screen["screen"] == "end") is ended
+
+
+def test_a_doorway_counts_as_an_operators() -> None:
+    steps = f"""
+    top: {{ask: a, slip: 0.4, answers: {{first: one, second: two}}}}
+    one: {finding(50, "service")}
+    two: {{finding: d, chance: 50, continue_with: beta}}
+    """
+    beta = f"leaf: {finding(1)}"
+    opened = case(steps, others={"beta": beta})
+    screen = after(opened, "first", "keep looking")
+    assert (screen["symptom"], screen["step"]) == ("beta", "leaf")
+
+
+def test_the_two_per_cent_are_never_asked_after_a_plain_answer() -> None:
+    steps = f"""
+    top: {{ask: a, answers: {{first: one, second: two}}}}
+    one: {finding(99.9, "service")}
+    two: {finding(0.1)}
+    """
+    assert after(case(steps), "second")["step"] == "two"
+
+
+def test_a_branch_worth_nothing_is_no_branch() -> None:
+    # Behind `mid` lies only what was tried.
+    steps = f"""
+    top: {{ask: a, passes: none, answers: {{spot: leaf, onward: mid, third: other}}}}
+    mid: {{ask: b, answers: {{there: leaf, here: leaf}}}}
+    leaf: {finding(90)}
+    other: {finding(10)}
+    """
+    assert after(case(steps), "spot", "not cured")["step"] == "other"
+
+
+def test_a_finding_that_no_answer_points_to_is_not_checked_yet() -> None:
+    opened = case(LEAVES)
+    assert after(opened, "second")["checked"] is True
+    assert after(opened, "not cured")["checked"] is False
+
+
+# Ties
+
+
+@pytest.mark.parametrize(
+    ("second", "first_shown"), [(50, "one"), (50 * (1 + 1e-11), "one"), (50 * (1 + 1e-6), "two")]
+)
+def test_worths_within_one_part_in_a_thousand_million_tie(second: float, first_shown: str) -> None:
+    steps = f"""
+    top: {{ask: a, answers: {{to one: one, to two: two}}}}
+    two: {finding(second)}
+    one: {finding(50)}
+    """
+    assert after(case(steps), "unsure")["step"] == first_shown
+
+
+# Back
+
+
+def test_back_is_refused_at_the_first_screen() -> None:
+    opened = case(LEAVES)
+    turn = opened.say("back")
+    assert turn.event is None
+    assert turn.interludes[0].message.id == "no-way-back"
+    assert "back" not in opened.show()["replies"]
+
+
+def test_back_withdraws_the_reply_and_its_evidence() -> None:
+    opened = case(LEAVES)
+    before = ranking(opened)
+    after(opened, "first", "not cured", "back")
+    assert opened.show()["step"] == "one"
+    screen = after(opened, "back")
+    assert screen["step"] == "top"
+    assert ranking(opened) == pytest.approx(before)
+    assert "back" not in screen["replies"]
+    assert [event.kind for event in opened.events[1:]] == ["answer", "not cured", "back", "back"]
+
+
+# Doorways
+
+DOORS = f"""
+top: {{ask: a, slip: 0.2, passes: none, answers: {{spot: leaf, door: gate, more: again}}}}
+leaf: {finding(40)}
+gate: {{finding: the gate, chance: 30, continue_with: beta}}
+again: {{finding: the second gate, chance: 20, continue_with: beta}}
+"""
+BETA = f"""
+start: {{ask: b, answers: {{one way: b-one, another: b-two}}}}
+b-one: {finding(3)}
+b-two: {finding(1)}
+"""
+
+
+def test_a_doorways_line_stands_above_the_other_tree_which_has_its_own_chances() -> None:
+    opened = case(DOORS, others={"beta": BETA})
+    screen = after(opened, "door")
+    assert (screen["symptom"], screen["step"], screen["doorway"]) == ("beta", "start", "the gate")
+    assert ranking(opened) == pytest.approx({"b-one": 0.75, "b-two": 0.25})
+    # Only there: the next screen has no such line.
+    assert after(opened, "one way")["doorway"] is None
+
+
+def test_a_doorway_with_nothing_left_counts_as_tried_and_the_first_tree_goes_on() -> None:
+    opened = case(DOORS, others={"beta": BETA})
+    after(opened, "door")
+    before = {c.step: c.probability for c in _first(opened)}
+    # The other doorway leads where the case has been, so it counts as tried at once.
+    screen = after(opened, "one way", "not cured", "not cured")
+    assert (screen["symptom"], screen["step"], screen["checked"]) == ("alpha", "leaf", False)
+    factors = {"leaf": 1.0, "gate": 0.1, "again": 1.0}
+    weights = {name: before[name] * factors[name] for name in before}
+    total = sum(weights.values())
+    assert ranking(opened) == pytest.approx({n: w / total for n, w in weights.items()})
+
+
+def test_a_second_doorway_into_the_same_symptom_counts_as_tried() -> None:
+    opened = case(DOORS, others={"beta": BETA})
+    after(opened, "door", "one way", "not cured", "not cured", "not cured")
+    assert opened.state.outcome == "referred"
+    returned = [(t.step, t.what) for e in opened.events for t in e.trail if t.what == "returned"]
+    assert returned == [("gate", "returned"), ("again", "returned")]
+
+
+def test_a_cure_behind_a_doorway_counts_for_the_doorway_and_the_end_ranks_the_first_tree() -> None:
+    opened = case(DOORS, others={"beta": BETA})
+    screen = after(opened, "door", "one way", "cured")
+    assert screen["outcome"] == "cured"
+    assert screen["symptom"] == "alpha"
+    assert {cause["step"] for cause in screen["ranking"]} == {"leaf", "gate", "again"}
+    more = opened.events[-1].more
+    assert more is not None
+    assert more["cures"] == [["alpha", "gate"], ["beta", "b-one"]]
+
+
+def test_so_it_does_when_the_case_was_taken_up_in_between() -> None:
+    opened = case(DOORS, others={"beta": BETA})
+    after(opened, "door", "leave")
+    opened.resume()
+    after(opened, "one way", "cured")
+    more = opened.events[-1].more
+    assert more is not None
+    assert more["cures"] == [["alpha", "gate"], ["beta", "b-one"]]
+
+
+def test_answers_do_not_go_through_a_doorway() -> None:
+    # The same step names on both sides.
+    both = DOORS.replace("leaf:", "start: {ask: s, answers: {one way: leaf, another: leaf}}\nleaf:")
+    both = both.replace("spot: leaf", "spot: start")
+    opened = case(both, others={"beta": BETA})
+    screen = after(opened, "spot", "back", "door")
+    assert screen["screen"] == "check"
+    assert screen["step"] == "start"
+
+
+def _first(opened: Case) -> Any:
+    from diagnose.case.present import ranking as ranked
+
+    return ranked(opened.walk, opened.state.frames[0])
+
+
+# The machine card
+
+CARD = "format: 1\nmachine: m\ntitle: M\nbattery: {kind: Sealed}\n"
+ASKED = f"""
+kind: {{ask: a, slip: 0.3, from_card: battery.kind, answers: {{flooded: one, sealed: next-step}}}}
+next-step: {{ask: b, answers: {{one way: two, another: three}}}}
+one: {finding(60)}
+two: {finding(20)}
+three: {finding(20)}
+"""
+
+
+def test_the_card_answers_and_is_said_to() -> None:
+    card = CARD.replace("Sealed", "sealed")
+    opened = case(ASKED, card=card)
+    screen = opened.show()
+    assert screen["step"] == "next-step"
+    assert screen["notes"] == [
+        {"id": "from-card", "into": [["line", "battery.kind"], ["answer", "sealed"]]}
+    ]
+    # A slip of 0 counts as one in a thousand million, whatever the step says.
+    believed = ranking(opened)
+    assert believed["one"] / believed["two"] == pytest.approx(3 * 1e-9 / (1 - 1e-9))
+    assert "back" not in screen["replies"]
+
+
+def test_where_the_card_has_no_word_for_it_the_operator_is_asked() -> None:
+    opened = case(ASKED, card=CARD.replace("Sealed", "lithium"))
+    assert opened.show()["step"] == "kind"
+    assert case(ASKED).show()["step"] == "kind"

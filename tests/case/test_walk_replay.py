@@ -1,0 +1,273 @@
+"""A case left and taken up again (design, section 6, "The log")."""
+
+from __future__ import annotations
+
+from random import Random
+from typing import TYPE_CHECKING, Any
+
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+from strategies.edits import edited
+from strategies.libraries import libraries
+from strategies.observer import Files, Observer
+from strategies.walking import Case, as_logged
+from strategies.written import Written, read
+
+from diagnose.case.replay import MOVES, replay
+from diagnose.study.beliefs import normalised
+
+if TYPE_CHECKING:
+    from diagnose.case.state import State
+    from diagnose.case.walk import Walk
+
+CASES = 8
+
+
+def standing(walk: Walk, state: State) -> list[Any]:
+    """Return where a case stands, symptom by symptom, in plain names."""
+    found = []
+    for frame in state.frames:
+        plan = walk.volume(frame.symptom).plan
+        ids, findings = plan.ids, set(plan.findings)
+        found.append(
+            {
+                "symptom": frame.symptom,
+                "at": ids[frame.at],
+                "checked": frame.checked or frame is not state.top,
+                "door": frame.door,
+                "closed": {ids[step]: answer for step, answer in frame.closed.items()},
+                "gone": {ids[step] for step in frame.gone},
+                "visited": {ids[step] for step in frame.visited if step not in findings},
+                "beliefs": [round(share, 9) for share in normalised(frame.logs)],
+            }
+        )
+    return found
+
+
+def routes_back(walk: Walk, state: State) -> list[Any]:
+    """Return where each *back* in turn leads."""
+    found = []
+    while walk.can_go_back(state):
+        state = walk.reply(state, "back").state
+        found.append(standing(walk, state))
+    return found
+
+
+def some_way(case: Case, most: int) -> None:
+    """Walk at random for a while; an end is taken back where nobody has seen it."""
+    for _ in range(case.random.randint(0, most)):
+        before, events = case.state, len(case.events)
+        case.step(case.show())
+        if case.ended:
+            if case.observer is not None:
+                return
+            case.state = before
+            del case.events[events:]
+
+
+@settings(max_examples=120)
+@given(libraries(), st.integers(0, 2**32))
+def test_a_case_is_taken_up_where_it_was_left(written: Written, seed: int) -> None:
+    library, random = read(written), Random(seed)
+    for _ in range(CASES):
+        case = Case(library=library, symptom="alpha", random=random, role="battery-trained")
+        case.resumes = 3  # none but ours
+        if case.ended:
+            continue
+        for _ in range(3):
+            some_way(case, 8)
+            before, back = standing(case.walk, case.state), routes_back(case.walk, case.state)
+            case.say("leave")
+            case.resume()
+            assert case.state.in_force == 0
+            assert case.state.outcome is None
+            assert standing(case.walk, case.state) == before
+            assert routes_back(case.walk, case.state) == back
+            assert case.events[-1].more["misfits"] == 0
+
+
+def first_break(after: Files, events: list[dict[str, Any]]) -> tuple[str, str] | None:
+    """Return the question that the first reply without a place in today's tree was given to.
+
+    None where the log and the tree part ways otherwise, or not at all.
+    """
+    for event in events:
+        here = (event["symptom"], event["step"])
+        step = after.steps.get(here)
+        if step is None or "finding" in step or event["caution"]:
+            return None
+        if event["kind"] == "answer" and "ask" in step and event["answer"] not in step["answers"]:
+            return here
+        if event["shown"].get("ask") != step.get("ask"):
+            return here if step.get("ask") else None
+        if event["kind"] != "answer":
+            return None
+        to = step["answers"].get(event["answer"]) if "answers" in step else event["more"]["to"]
+        if event["more"]["to"] != to:
+            return None
+    return None
+
+
+@settings(max_examples=250)
+@given(libraries(), st.integers(0, 2**32))
+def test_a_case_is_taken_up_on_an_edited_library(written: Written, seed: int) -> None:
+    library, random = read(written), Random(seed)
+    changed = edited(written, random)
+    assume(changed is not None)
+    assert changed is not None
+    today, files = read(changed), Files(changed.trees, changed.cautions)
+    for _ in range(CASES):
+        case = Case(library=library, symptom="alpha", random=random, role="service")
+        case.resumes = 3
+        if case.ended:
+            continue
+        some_way(case, 12)
+        case.say("leave")
+        moves: list[dict[str, Any]] = []
+        for event in map(as_logged, case.events):
+            if event["kind"] in MOVES:
+                moves.append(event)
+            elif event["kind"] == "back":
+                moves.pop()
+        case.resume(library=today)
+        resumed = case.events[-1].more
+        assert resumed is not None
+        again = first_break(files, moves)
+        if again is not None:
+            assert resumed["misfits"] >= 1
+            name = case.walk.volume(case.state.top.symptom).plan.ids[case.state.top.at]
+            assert (case.state.top.symptom, name) == again
+        # What follows is as safe as ever, and can be left and taken up again.
+        case.observer = Observer(files, "service", late=True)
+        if not case.ended:
+            some_way(case, 6)
+        if not case.ended:
+            before = standing(case.walk, case.state)
+            case.say("leave")
+            case.resume()
+            assert standing(case.walk, case.state) == before
+
+
+TREE = """
+format: 1
+symptom: alpha
+title: t
+start: one
+steps:
+  one: {ask: First?, passes: good one, answers: {good one: two, bad one: one-off, odd one: two}}
+  two: {ask: Second?, answers: {good two: three, bad two: two-off}}
+  three: {ask: Third?, answers: {good three: four, bad three: three-off}}
+  four: {ask: Fourth?, passes: good four, answers: {good four: rest, bad four: four-off}}
+  one-off: {finding: f1, chance: 5, who: operator, remedy: r}
+  two-off: {finding: f2, chance: 4, who: operator, remedy: r}
+  three-off: {finding: f3, chance: 3, who: operator, remedy: r}
+  four-off: {finding: f4, chance: 2, who: operator, remedy: r}
+  rest: {finding: f5, chance: 1, who: service, leave_safe: l}
+"""
+
+
+def left_after(*replies: str, tree: str = TREE) -> Case:
+    case = Case(library=read(Written(trees={"alpha": tree})), symptom="alpha", random=Random(0))
+    for reply in replies:
+        case.say(reply)
+    case.say("leave")
+    return case
+
+
+def taken_up(case: Case, tree: str) -> tuple[dict[str, Any], int, int]:
+    case.resume(library=read(Written(trees={"alpha": tree})))
+    more = case.events[-1].more
+    assert more is not None
+    return case.show(), more["fits"], more["misfits"]
+
+
+def test_a_reworded_question_is_asked_again_and_what_came_after_it_is_not() -> None:
+    case = left_after("good one", "good two", "good three")
+    screen, fits, misfits = taken_up(case, TREE.replace("Second?", "Second now?"))
+    assert (screen["step"], fits, misfits) == ("two", 2, 1)
+    # The third was answered and fits: the fourth follows at once.
+    case.say("good two")
+    assert case.show()["step"] == "four"
+
+
+def test_only_the_first_of_several_misfits_is_asked_at_once() -> None:
+    case = left_after("good one", "good two", "good three")
+    tree = TREE.replace("First?", "1?").replace("Third?", "3?")
+    screen, fits, misfits = taken_up(case, tree)
+    assert (screen["step"], fits, misfits) == ("one", 1, 2)
+    case.say("good one")
+    assert case.show()["step"] == "three"
+
+
+def test_an_answer_that_is_not_offered_any_more_is_asked_again() -> None:
+    case = left_after("odd one", "good two")
+    screen, fits, misfits = taken_up(case, TREE.replace(", odd one: two", ""))
+    assert (screen["step"], fits, misfits) == ("one", 1, 1)
+    assert [answer["title"] for answer in screen["answers"]] == ["good one", "bad one"]
+
+
+def test_a_step_that_is_gone_is_left_out() -> None:
+    case = left_after("good one", "good two", "good three")
+    shorter = "\n".join(line for line in TREE.splitlines() if not line.startswith("  two"))
+    screen, fits, misfits = taken_up(case, shorter.replace(": two", ": three"))
+    # The first leads to the third now, which was answered.
+    assert (screen["step"], fits, misfits) == ("four", 2, 1)
+
+
+def test_a_turned_arrow_is_followed() -> None:
+    case = left_after("good one", "good two")
+    screen, fits, misfits = taken_up(
+        case,
+        TREE.replace("good one: two", "good one: four").replace("odd one: two", "odd one: two"),
+    )
+    assert (screen["step"], fits, misfits) == ("four", 2, 0)
+
+
+def test_evidence_that_no_longer_fits_is_gone() -> None:
+    case = left_after("good one", "good two")
+    taken_up(case, TREE.replace("First?", "1?"))
+    fresh = left_after()
+    volume = fresh.walk.volume("alpha")
+    frame = fresh.walk.with_answer(fresh.state.top, volume.plan.number["two"], 0)
+    assert list(case.state.top.logs) == pytest.approx(list(frame.logs), abs=1e-12)
+
+
+def test_back_after_a_resume_withdraws_the_last_reply() -> None:
+    case = left_after("good one", "good two")
+    screen, *_ = taken_up(case, TREE)
+    assert screen["step"] == "three"
+    for step in ("two", "one"):
+        case.say("back")
+        assert case.show()["step"] == step
+    assert "back" not in case.show()["replies"]
+    # And once more, from a log that has these withdrawals in it.
+    case.say("bad one")
+    case.say("leave")
+    screen, fits, misfits = taken_up(case, TREE)
+    assert (screen["step"], fits, misfits) == ("one-off", 1, 0)
+
+
+def test_a_step_for_another_person_is_not_shown_by_back_after_a_resume() -> None:
+    tree = TREE.replace("{ask: Second?,", "{ask: Second?, by: battery-trained,")
+    case = Case(
+        library=read(Written(trees={"alpha": tree})),
+        symptom="alpha",
+        random=Random(0),
+        role="battery-trained",
+    )
+    for reply in ("good one", "good two", "leave"):
+        case.say(reply)
+    case.resume("operator")
+    assert case.show()["step"] == "three"
+    case.say("back")
+    screen = case.show()
+    assert screen["step"] != "two"
+    assert any(note["id"] == "passed-by" for note in screen["notes"])
+
+
+def test_a_symptom_that_is_gone_raises() -> None:
+    case = left_after("good one")
+    walk = read(Written(trees={"beta": TREE.replace("alpha", "beta")})).walk()
+    with pytest.raises(KeyError):
+        replay(walk, "alpha", [as_logged(event) for event in case.events])
