@@ -30,6 +30,7 @@ DOORS = {
     "pint": {"measure/units.py"},
     "graphviz": {"paper/render.py"},
     "pygraphviz": {"paper/render.py"},
+    "pypdf": {"paper/render.py"},
     "sqlite3": {"case/sqlite_log.py"},
 }
 
