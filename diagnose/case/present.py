@@ -87,7 +87,8 @@ def finding(walk: Walk, state: State, step: Finding) -> Screen:
     release: list[str] = []
     if not service:
         for number in reversed(list(bits(state.in_force & walk.precautions.lapsing))):
-            release += _caution(walk, number).release
+            # Cautions that end together may ask for the same: once is enough.
+            release += [line for line in _caution(walk, number).release if line not in release]
     common = _common(walk, state)
     if not service:
         common["notes"] += _comes_back(walk, state)
@@ -201,7 +202,9 @@ def why(walk: Walk, state: State) -> Screen:
         text.append(said("why-unchecked"))
     if not isinstance(screen, CautionScreen):
         text += walk.undone.get(frame.symptom, ())
-    return WhyScreen(symptom=frame.symptom, text=tuple(text), ranking=causes[:5])
+    return WhyScreen(
+        symptom=frame.symptom, in_force=screen.in_force, text=tuple(text), ranking=causes[:5]
+    )
 
 
 def why_caution(screen: CautionScreen) -> list[Said]:

@@ -86,10 +86,15 @@ class RoundWalk:
             message = meaning.message
             if message.id == "no-way-back" and state.over:
                 message = said("round-no-way-back")
-            return RoundTurn(state=state, interludes=(RefusedScreen(message=message),))
+            return RoundTurn(
+                state=state, interludes=(RefusedScreen(in_force=screen.in_force, message=message),)
+            )
         if meaning.kind == replies.WHY and isinstance(screen, CautionScreen):
             text_ = tuple(present.why_caution(screen))
-            return RoundTurn(state=state, interludes=(WhyScreen(text=text_, ranking=()),))
+            return RoundTurn(
+                state=state,
+                interludes=(WhyScreen(in_force=screen.in_force, text=text_, ranking=()),),
+            )
         trail: list[Trace] = []
         after = self._apply(state, screen, meaning, trail)
         more: dict[str, Any] = {}

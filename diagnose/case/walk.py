@@ -170,7 +170,9 @@ class Walk:
         screen = self.screen(state)
         meaning = understood(self, state, screen, text)
         if isinstance(meaning, Refusal):
-            refused = RefusedScreen(symptom=state.top.symptom, message=meaning.message)
+            refused = RefusedScreen(
+                symptom=state.top.symptom, in_force=screen.in_force, message=meaning.message
+            )
             return Turn(state=state, interludes=(refused,))
         if meaning.kind == replies.WHY:
             return Turn(state=state, interludes=(present.why(self, state),))

@@ -46,3 +46,14 @@ def test_a_lamp_or_code_that_is_typed_is_looked_up_and_asked_again() -> None:
         assert turn.state is state
         assert turn.event is None
     assert walk.reply(state, "c9").interludes[0].message.id == "no-such-answer"  # type: ignore[attr-defined]
+
+
+def test_why_and_a_refusal_keep_in_sight_what_is_in_force() -> None:
+    walk = walk_on("dock")
+    state = walk.open("streaking")
+    while not walk.screen(state).in_force:
+        screen = walk.screen(state)
+        state = walk.reply(state, "unsure" if isinstance(screen, CheckScreen) else "done").state
+    for text in ("why", "nonsense"):
+        (shown,) = walk.reply(state, text).interludes
+        assert shown.in_force == walk.screen(state).in_force

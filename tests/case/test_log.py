@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import sqlite3
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 
 from diagnose.case.log import LogError, OpenElsewhere
 from diagnose.case.sqlite_log import APPLICATION, SqliteLog
 from diagnose.case.state import Event, Trace
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 
 def event(kind: str = "opened", **more: object) -> Event:
@@ -153,10 +156,15 @@ def test_a_full_disk_loses_nothing_that_was_answered(path: Path) -> None:
     pages = log.base.execute("PRAGMA page_count").fetchone()[0]
     log.base.execute(f"PRAGMA max_page_count = {pages + 2}")
     written = 1
-    with pytest.raises(LogError, match="the disk is full; make room") as caught:
+
+    def fill() -> None:
+        nonlocal written
         for number in range(2, 100):
             log.append(case, number, event("answer", typed="x" * 1500))
             written = number
+
+    with pytest.raises(LogError, match="the disk is full; make room") as caught:
+        fill()
     assert f"diagnose resume {case.name}" in str(caught.value)
     assert written < 99
     assert [e.number for e in SqliteLog(path).events(case)] == list(range(1, written + 1))

@@ -43,7 +43,9 @@ def same(wanted: str, got: str) -> bool:
     return re.fullmatch(pattern, got.rstrip() + "\n") is not None
 
 
-@pytest.mark.parametrize(("where", "block"), sessions(), ids=lambda value: value.split("\n")[0][:40])
+@pytest.mark.parametrize(
+    ("where", "block"), sessions(), ids=lambda value: value.split("\n")[0][:40]
+)
 def test_what_the_docs_show_is_what_happens(where: str, block: str, tmp_path: Path) -> None:
     path = f"{Path(sys.executable).parent}{os.pathsep}{os.environ['PATH']}"
     environment = {**os.environ, "PATH": path, "COLUMNS": "80", "PYTHONIOENCODING": "utf-8"}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 import yaml
@@ -14,6 +14,9 @@ from diagnose.files.definitions import CARD, CAUTIONS, FILES, TREE
 from diagnose.files.kinds import Record
 from diagnose.files.library import NoLibrary, content_hash, load, read_text
 from diagnose.files.tree import Check, Finding, Reading
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 GOOD = """\
 format: 1
