@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from diagnose.commands import options as opt
-from diagnose.commands.drawings import ENDINGS, Drawing, said, write
+from diagnose.commands.drawings import ENDINGS, Drawing, Written, said, write
 from diagnose.commands.shelf import Shelf
 from diagnose.files.problems import did_you_mean
 from diagnose.paper import render
@@ -45,6 +45,25 @@ def run(args: Sequence[str]) -> int:
     if broken:
         shelf.require(broken[0])
     return opt.OK
+
+
+class RouteDrawing:
+    """A route that somebody took through one tree, to be drawn into a file once it is known.
+
+    Raises `WrongUse` at once where the file's ending is none that can be drawn.
+    """
+
+    def __init__(self, symptom: str, output: str) -> None:
+        self._options = _options([symptom, "-o", output])
+
+    def draw(self, shelf: Shelf, volume: Volume, route: Route, under: str) -> list[Written]:
+        """Draw it, `under` standing below the title. Raises `Unusable`."""
+        options = self._options
+        try:
+            drawing = _diagram(shelf, volume, options, route, (under,))
+            return write([drawing], Path(options.output), options.ending)
+        except render.CannotRender as error:
+            raise opt.Unusable(f"{error}") from error
 
 
 def _options(args: Sequence[str]) -> argparse.Namespace:
@@ -123,7 +142,11 @@ def _routes(shelf: Shelf, options: argparse.Namespace) -> dict[str, Route]:
 
 
 def _diagram(
-    shelf: Shelf, volume: Volume, options: argparse.Namespace, route: Route | None
+    shelf: Shelf,
+    volume: Volume,
+    options: argparse.Namespace,
+    route: Route | None,
+    more: tuple[str, ...] = (),
 ) -> Drawing:
     plan = volume.plan
     start = None
@@ -150,7 +173,9 @@ def _diagram(
         )
     name = options.paper or "a4"
     margins = Margins(
-        title=drawn.title, under=_under(volume, options), foot=(f"{_NOTICE} {_printed(volume)}",)
+        title=drawn.title,
+        under=_under(volume, options, more),
+        foot=(f"{_NOTICE} {_printed(volume)}",),
     )
     printer, sheets = _printed_on(drawn, margins, name, options.orientation)
     return Drawing(
@@ -243,8 +268,8 @@ def _titles(shelf: Shelf) -> Any:
     return title_of
 
 
-def _under(volume: Volume, options: argparse.Namespace) -> str:
-    said = [str(volume.tree.symptom)]
+def _under(volume: Volume, options: argparse.Namespace, more: tuple[str, ...]) -> str:
+    said = [str(volume.tree.symptom), *more]
     if options.case:
         said.append(f"with the route of case {options.case.upper()}")
     if options.minutes:

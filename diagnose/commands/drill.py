@@ -21,10 +21,12 @@ from diagnose.faces.drilling import drill_face
 from diagnose.faces.face import Heading
 from diagnose.files import replies
 from diagnose.files.tree import ROLES
+from diagnose.paper.route import Route
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from diagnose.commands.draw import RouteDrawing
     from diagnose.drill.score import Score
     from diagnose.faces.face import Face
 
@@ -47,6 +49,9 @@ def run(args: Sequence[str]) -> int:
         default="operator",
         help="what the trainee may do (operator where left out)",
     )
+    parser.add_argument(
+        "--draw", metavar="FILE", help="draw the route that was taken, as `draw` does"
+    )
     parser.add_argument("--scores", action="store_true", help="list the results so far")
     options = parser.parse_args(args)
     name = _tidy(options.name)
@@ -60,6 +65,7 @@ def run(args: Sequence[str]) -> int:
     if symptom is None:
         return opt.OK
     volume = shelf.require(symptom)
+    drawing = _drawing(symptom, options.draw) if options.draw else None
     seed = secrets.randbelow(SHORT_SEEDS) if options.seed is None else options.seed
     try:
         machine = drawn(volume, seed, slips=options.slips)
@@ -93,6 +99,10 @@ def run(args: Sequence[str]) -> int:
         face.show(screen, heading)
         if not options.json:
             opt.say(_again(symptom, score, options))
+    if drawing is not None and score.route:
+        for file in drawing.draw(shelf, volume, _route(score), f"drill {seed}: {score.outcome}"):
+            if not options.json:
+                opt.say(f"The route: {file.path}")
     return opt.OK if score.outcome == PASSED else opt.BAD_ANSWER
 
 
@@ -119,6 +129,24 @@ def _asked(shelf: Shelf, face: Face) -> str | None:
     if not shelf.library.symptoms:
         raise opt.Unusable(f"{shelf.folder}: no symptom tree there; name a library with --trees.")
     return choose(face, *symptoms(shelf, []), first=True)
+
+
+def _drawing(symptom: str, output: str) -> RouteDrawing:
+    # Drawing brings Graphviz along, which a drill without a picture has no use for.
+    from diagnose.commands.draw import RouteDrawing
+
+    return RouteDrawing(symptom, output)
+
+
+def _route(score: Score) -> Route:
+    """Return what the trainee looked at, in that order, and last the cause as it was named."""
+    route = Route()
+    for number, look in enumerate(score.route, 1):
+        route.steps[look.step] = f"drill: {number}"
+        route.answers[look.step, look.answer] = number
+    if score.named is not None:
+        route.steps[score.named.id] = "drill: named"
+    return route
 
 
 def _again(symptom: str, score: Score, options: argparse.Namespace) -> str:

@@ -456,3 +456,22 @@ def test_breaking_off_leaves_the_drill(
     args = ("sample", "--seed", "1", "--plain")
     assert drilled(trees, log, *args, monkeypatch=monkeypatch) == 1
     assert "Drill left." in capsys.readouterr().out
+
+
+def test_the_route_is_drawn_into_the_tree(
+    trees: Path,
+    log: Path,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    where = tmp_path / "route.dot"
+    args = ("sample", "--seed", "1", "--plain", "--draw", str(where))
+    assert drilled(trees, log, *args, monkeypatch=monkeypatch) == 0
+    text = where.read_text(encoding="utf-8")
+    assert "drill: 1" in text
+    assert "drill: named" in text
+    assert "drill: 2" not in text
+    assert f"The route: {where}" in capsys.readouterr().out
+    assert app.run(["drill", "sample", "--trees", str(trees), "--draw", "route.txt"]) == 2
+    assert "has to end in one of" in capsys.readouterr().err
