@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import json
-import os
-import tempfile
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from diagnose.commands import options as opt
+from diagnose.commands.output import write as put
 from diagnose.paper import render
 from diagnose.paper.sheet import SMALLEST
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from pathlib import Path
 
     from diagnose.paper.wrap import Metrics
 
@@ -54,7 +53,7 @@ def write(drawings: Sequence[Drawing], output: Path, ending: str) -> list[Writte
             for drawing in drawings
             for dot in drawing.dots
         ]
-        _put(output, render.joined(pages))
+        put(str(output), render.joined(pages))
         return [Written(path=output, sheets=len(one.dots), drawing=one) for one in drawings]
     files = []
     for drawing in drawings:
@@ -64,7 +63,7 @@ def write(drawings: Sequence[Drawing], output: Path, ending: str) -> list[Writte
             parts += [f"{number}"] if len(drawing.dots) > 1 else []
             path = output.with_name("-".join(parts) + output.suffix)
             made = dot.encode() if ending == "dot" else render.drawn(dot, ending, drawing.metrics)
-            _put(path, made)
+            put(str(path), made)
             files.append(Written(path=path, sheets=1, drawing=drawing))
     return files
 
@@ -94,23 +93,3 @@ def said(files: Sequence[Written], *, as_json: bool) -> None:
                 words.append("too small to read on paper: larger paper, or --short, mends that")
         words += [one.drawing.note] if one.drawing.note else []
         opt.say(f"{one.path}: {'; '.join(words)}.")
-
-
-def _put(path: Path, made: bytes) -> None:
-    """Put a file in place whole. Raises `Unusable`."""
-    try:
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name[:40]}-")
-        try:
-            with os.fdopen(handle, "wb") as file:
-                file.write(made)
-            # A temporary file is its owner's only; a drawing is as open as any new file.
-            mask = os.umask(0)
-            os.umask(mask)
-            Path(name).chmod(0o666 & ~mask)
-            Path(name).replace(path)
-        except OSError:
-            Path(name).unlink(missing_ok=True)
-            raise
-    except OSError as error:
-        reason = error.strerror or "cannot be written"
-        raise opt.Unusable(f"{path}: {reason}; name another file with -o.") from error

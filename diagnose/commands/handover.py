@@ -33,6 +33,6 @@ def run(args: Sequence[str]) -> int:
     if options.file is None:
         opt.say(text.rstrip("\n"))
         return opt.OK
-    write(options.file, text, log=log.path)
+    write(options.file, text.encode(), log=log.path)
     opt.say(f"The handover of case {case.name} is in {options.file}.")
     return opt.OK

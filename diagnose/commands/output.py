@@ -10,8 +10,8 @@ from pathlib import Path
 from diagnose.commands.options import Unusable
 
 
-def write(file: str, text: str, *, log: Path | None = None) -> None:
-    """Write `text` to a file in UTF-8, in place of what was there. Raises `Unusable`.
+def write(file: str, content: bytes, *, log: Path | None = None) -> None:
+    """Write `content` to a file, in place of what was there. Raises `Unusable`.
 
     The case log is never what is written to.
 
@@ -28,8 +28,8 @@ def write(file: str, text: str, *, log: Path | None = None) -> None:
             raise Unusable(f"{file}: this is the case log; name another file.")
         beside = path.parent / f".diagnose-{secrets.token_hex(6)}"
         try:
-            with beside.open("x", encoding="utf-8", newline="\n") as stream:
-                stream.write(text)
+            with beside.open("xb") as stream:
+                stream.write(content)
                 stream.flush()
                 os.fsync(stream.fileno())
             if path.exists():
