@@ -142,7 +142,9 @@ class _Sums:
         self.reach: dict[int, int] = {}
         self.weight: dict[int, float] = {}
         self.total: dict[int, float] = {}
-        self._place = {state: place for place, state in enumerate(region.done)}
+        self._place: dict[int, int] = {}
+        # Steps from which some finding is reached by answers that lead to different steps.
+        self._parting: set[int] = set()
         self._weight_of: dict[int, float] = {}
 
     def put(self, state: int, reach: int, weight: float, total: float) -> None:
@@ -166,7 +168,8 @@ class _Sums:
                 total += self.total[child]
         else:
             weight = sum(self._weigh(mask) for mask, _ in self._shares(children))
-            total = self._handed_on(children)
+            self._parting.add(state)
+            total = self._handed_on(state)
         self.put(state, met, weight, total + weight * self.region.cost[state])
 
     def _weigh(self, mask: int) -> float:
@@ -191,28 +194,34 @@ class _Sums:
                 shares.append((at_least[number] & ~more, number))
         return shares
 
-    def _handed_on(self, children: tuple[int, ...]) -> float:
+    def _handed_on(self, parting: int) -> float:
         """Return the weighted minutes behind a step some of whose findings are reached twice."""
+        # Most trees have no parting, and no use for this.
+        self._place = self._place or {state: n for n, state in enumerate(self.region.done)}
         waiting: dict[int, list[tuple[int, float]]] = {}
         order: list[int] = []
 
-        def hand(children: tuple[int, ...], groups: list[tuple[int, float]]) -> None:
-            shares = self._shares(children)
+        def hand(state: int, groups: list[tuple[int, float]]) -> None:
+            children: Iterable[int] = self.region.below[state]
+            if state in self._parting:
+                groups = [
+                    (part, share / number)
+                    for findings, number in self._shares(self.region.below[state])
+                    for mask, share in groups
+                    if (part := mask & findings)
+                ]
+            else:
+                children = dict.fromkeys(children)
             for child in children:
                 reach = self.reach[child]
-                given = [
-                    (part, share / number)
-                    for mask, share in groups
-                    for findings, number in shares
-                    if (part := mask & findings & reach)
-                ]
+                given = [(part, share) for mask, share in groups if (part := mask & reach)]
                 if not given:
                     continue
                 if child not in waiting:
                     heappush(order, -self._place[child])
                 waiting.setdefault(child, []).extend(given)
 
-        hand(children, [(-1, 1.0)])
+        hand(parting, [(-1, 1.0)])
         total = 0.0
         while order:
             state = self.region.done[-heappop(order)]
@@ -223,7 +232,7 @@ class _Sums:
             if left:
                 weight = sum(self._weigh(mask) * share for mask, share in left)
                 total += weight * self.region.cost[state]
-                hand(self.region.below[state], left)
+                hand(state, left)
         return total
 
 
