@@ -104,11 +104,11 @@ def reordered(tree: Tree, steps: Sequence[str], order: Sequence[str]) -> Tree:
     first = order[0] if tree.start == steps[0] else str(tree.start)
     start = Placed.at(first, tree.start.line, tree.start.column)
     result = replace(tree, start=start, steps=new)
-    for name, answer in passing.items():
-        step = _question(result, name)
+    for member, answer in passing.items():
+        step = _question(result, member)
         if passing_answer(result, step) != answer:
             assert isinstance(answer, Placed)
-            new[ids[name]] = replace(step, passes=answer)
+            new[ids[member]] = replace(step, passes=answer)
     return result
 
 
