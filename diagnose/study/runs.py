@@ -87,7 +87,7 @@ def reordered(tree: Tree, steps: Sequence[str], order: Sequence[str]) -> Tree:
             return step
         exits = []
         for way in step.exits:
-            to = str(way.to)
+            to: str = str(way.to)
             if to == steps[0] and name not in following:
                 to = order[0]
             elif name in following and way.answer == passing[name]:
