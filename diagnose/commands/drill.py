@@ -22,6 +22,7 @@ from diagnose.faces.face import Heading
 from diagnose.files import replies
 from diagnose.files.tree import ROLES
 from diagnose.paper.route import Route
+from diagnose.study.order import order_study
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -74,7 +75,8 @@ def run(args: Sequence[str]) -> int:
             f"{shelf.library.file('machines', f'{options.machine}.yaml')}: no cause of {symptom} "
             "fits this machine card; drill without --machine."
         ) from error
-    drill = Drill(machine, shelf.library.cautions, shelf.precautions, role=options.role)
+    best = order_study(volume.tree, shelf.precautions).best.plan
+    drill = Drill(machine, shelf.library.cautions, shelf.precautions, role=options.role, best=best)
     # Before the first screen, so that nobody drills for a log that cannot be used.
     log = opt.open_log(options)
     title = str(shelf.card.title) if shelf.card else None

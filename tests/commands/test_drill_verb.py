@@ -178,7 +178,7 @@ def test_a_drill_in_plain_lines(
         "It is dirty. Question: Who puts it right? 1. The operator",
         "Question: You put it right. What do you put in force, or end, before? Then done.",
         "Drill passed. The cause: It is dirty. You named it.",
-        "Minutes: 4 min used; 1 min on the tree's own route.",
+        "Minutes: 4 min used; 1 min on the tree's own route; 1 min in the best order.",
     ):
         assert words in said, words
 
