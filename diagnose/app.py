@@ -18,6 +18,7 @@ VERBS = {
     "round": "walk a routine checklist, or see what is overdue",
     "drill": "practise on a faulty machine that the program plays",
     "check": "say what is wrong with the trees",
+    "order": "what the order of checks costs, and a better one",
     "draw": "a symptom as a diagram, or as a chart for the wall",
     "quiz": "situations to answer on paper, with their key",
     "measure": "turn readings into figures",

@@ -73,9 +73,9 @@ def runs_of(tree: Tree, plan: Plan) -> list[Run]:
 def reordered(tree: Tree, steps: Sequence[str], order: Sequence[str]) -> Tree:
     """Return the tree with the run `steps` asked in another `order` of the same ids.
 
-    Every arrow into the run leads to its new first member, passing answers go on to the next, and
-    members take each other's places in the file. Where the passing answer was the only one to lead
-    to another question, and is no more, `passes` says so from now on.
+    Every arrow into the run leads to its new first member, and passing answers go on to the next;
+    the steps keep their places in the file. Where the passing answer was the only one to lead to
+    another question, and is no more, `passes` says so from now on.
     """
     passing = {name: passing_answer(tree, _question(tree, name)) for name in steps}
     way_out = _question(tree, steps[-1]).exit(f"{passing[steps[-1]]}")
@@ -95,20 +95,17 @@ def reordered(tree: Tree, steps: Sequence[str], order: Sequence[str]) -> Tree:
             exits.append(replace(way, to=Placed.at(to, way.to.line, way.to.column)))
         return replace(step, exits=tuple(exits))
 
-    members = iter(order)
-    ids = {str(name): name for name in tree.steps}
-    new: dict[Placed, Step] = {}
-    for place in tree.steps:
-        name = ids[next(members)] if place in following else place
-        new[name] = led(name, tree.steps[name])
     first = order[0] if tree.start == steps[0] else str(tree.start)
     start = Placed.at(first, tree.start.line, tree.start.column)
+    new = {name: led(name, step) for name, step in tree.steps.items()}
     result = replace(tree, start=start, steps=new)
-    for member, answer in passing.items():
-        step = _question(result, member)
-        if passing_answer(result, step) != answer:
-            assert isinstance(answer, Placed)
-            new[ids[member]] = replace(step, passes=answer)
+    for name in tree.steps:
+        if name in passing:
+            step = _question(result, name)
+            answer = passing[name]
+            if passing_answer(result, step) != answer:
+                assert isinstance(answer, Placed)
+                new[name] = replace(step, passes=answer)
     return result
 
 

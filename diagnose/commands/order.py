@@ -1,0 +1,281 @@
+"""`diagnose order`: what the order of checks costs, what the best would, and which move helps."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import textwrap
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from diagnose.case.endings import endings
+from diagnose.commands import options as opt
+from diagnose.commands.rewriting import Refused, write_chances, write_order
+from diagnose.commands.shelf import Shelf
+from diagnose.files.tree import Finding
+from diagnose.study.chances import Told, means, sureness, told_by, weights
+from diagnose.study.order import order_study
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from diagnose.files.tree import Tree
+    from diagnose.study.order import Measured, Move, OrderStudy, RunStudy
+
+_WIDTH = 79
+#: Findings that are named as the slowest to come to.
+_SLOWEST = 3
+#: Minutes that are worth a word.
+_WORTH = 0.005
+
+
+@dataclass(frozen=True, slots=True)
+class _Work:
+    """A study and what it rests on: the tree, what cases tell, the chances' distribution."""
+
+    tree: Tree
+    told: Told
+    parameters: Mapping[str, float]
+    study: OrderStudy
+
+    @property
+    def sure(self) -> float | None:
+        """The probability that the best order is better; None where it is the present one."""
+        now, best = self.study.now, self.study.best
+        if now is best:
+            return None
+        ways = zip(now.travel.ways, best.travel.ways, strict=True)
+        gains = [before.minutes - after.minutes for before, after in ways]
+        names = [now.plan.ids[place] for place in now.plan.findings]
+        return sureness([self.parameters[name] for name in names], gains)
+
+
+def run(args: Sequence[str]) -> int:
+    """Study the order of a symptom tree. Returns 1 where what was asked cannot be had."""
+    parser = opt.parser(
+        "order",
+        "What the order of checks costs, what the best order would, and which move helps most. "
+        "Chances are those of the file and of the cases in the log.",
+    )
+    parser.add_argument("symptom", help="a symptom's id")
+    parser.add_argument("--machine", metavar="ID", help="its caution minutes, and its cases only")
+    parser.add_argument(
+        "--lockouts", metavar="N", type=_count, help="take a lockout at most N times on any route"
+    )
+    parser.add_argument(
+        "--write",
+        action="store_true",
+        help="put the best order into the file: arrows change, steps and comments stay in place",
+    )
+    parser.add_argument(
+        "--write-chances", action="store_true", help="put the chances into the file"
+    )
+    options = parser.parse_args(args)
+    work, shelf = _studied(options)
+    if options.json:
+        opt.say(json.dumps(_data(work)))
+    else:
+        _say_all(work, options)
+    kept = work.study.kept
+    try:
+        said = []
+        if options.write and kept and work.study.now is not work.study.best:
+            path = write_order(shelf.folder, work.tree, work.study.best.tree)
+            said.append(f"The new order is in {path}.")
+        elif options.write and kept:
+            said.append("No order is better: nothing was written.")
+        if options.write_chances:
+            said.append(_chances_written(work, shelf, written=len(said) > 0 and options.write))
+    except Refused as refused:
+        for problem in refused.problems:
+            _out(str(problem), options)
+        hint = " With `--lockouts 1` an order may pass." if options.lockouts is None else ""
+        _out(f"The rules have that against the change: nothing was written.{hint}", options)
+        return opt.BAD_ANSWER
+    for line in said:
+        _out(line, options)
+    return opt.OK if kept else opt.BAD_ANSWER
+
+
+def _count(text: str) -> int:
+    if not (text.isascii() and text.isdecimal() and len(text) < 6):
+        raise argparse.ArgumentTypeError("a whole number from 0 stands here")
+    return int(text)
+
+
+def _studied(options: argparse.Namespace) -> tuple[_Work, Shelf]:
+    shelf = Shelf(opt.trees_folder(options), frozenset({options.symptom}))
+    shelf.machine(options.machine)
+    tree = shelf.require(options.symptom).tree
+    own: dict[str, float] = {
+        str(name): step.chance for name, step in tree.steps.items() if isinstance(step, Finding)
+    }
+    log = opt.existing_log(options)
+    machine = None if shelf.card is None else str(shelf.card.machine)
+    told = told_by(endings(log, machine) if log is not None else (), options.symptom, own)
+    if log is not None:
+        log.close()
+    parameters = weights(own, told.counts)
+    study = order_study(tree, shelf.precautions, means(parameters), options.lockouts)
+    return _Work(tree, told, parameters, study), shelf
+
+
+def _chances_written(work: _Work, shelf: Shelf, *, written: bool) -> str:
+    tree = work.tree
+    if written:
+        # The order was put in first; the chances go into the file as it is now.
+        tree = work.study.best.tree
+    path = write_chances(shelf.folder, tree, means(work.parameters))
+    return (
+        f"The chances are in {path}. The cases that spoke for them are still in the log and would "
+        "count again: name another log (--log) from now on."
+        if work.told.cases
+        else f"The chances are in {path}, in cases of 100."
+    )
+
+
+def _data(work: _Work) -> dict[str, Any]:
+    study = work.study
+    return {
+        "symptom": str(work.tree.symptom),
+        "expected_minutes": study.now.minutes,
+        "best_minutes": study.best.minutes,
+        "runs": [
+            {
+                "steps": list(run.steps),
+                "best": list(run.best),
+                "minutes": run.minutes,
+                "best_minutes": run.best_minutes,
+                "exact": run.exact,
+                "in_turn": list(order),
+            }
+            for run, order in zip(study.runs, study.orders, strict=True)
+        ],
+        "now": _measured(study.now),
+        "best": _measured(study.best),
+        "move": None if study.move is None else _move(study.move),
+        "lockouts_kept": study.kept,
+        "cases": work.told.cases,
+        "sure": work.sure,
+        "chances": means(work.parameters),
+    }
+
+
+def _measured(measured: Measured) -> dict[str, Any]:
+    return {
+        "minutes": measured.minutes,
+        "with_remedies": measured.with_remedies,
+        "caution_minutes": measured.cautions,
+        "lockouts": measured.lockouts,
+        "most_lockouts": measured.most_lockouts,
+        "findings": [
+            {"finding": name, "chance": chance, "minutes": minutes}
+            for name, chance, minutes in measured.by_finding()
+        ],
+    }
+
+
+def _move(move: Move) -> dict[str, Any]:
+    return {
+        "step": move.step,
+        "after": move.after,
+        "minutes": move.measured.minutes,
+        "lockouts": move.measured.lockouts,
+        "most_lockouts": move.measured.most_lockouts,
+    }
+
+
+def _say_all(work: _Work, options: argparse.Namespace) -> None:
+    study, now, best = work.study, work.study.now, work.study.best
+    _say(f"{work.tree.symptom}: {work.tree.title}")
+    _say(_about_chances(work, options))
+    exact = all(run.exact for run in study.runs)
+    word = "best" if exact else "best found"
+    opt.say("")
+    opt.say(f"{'a case on average':24}{'now':>10}{word:>12}{'saved':>10}")
+    rows = (
+        ("minutes to the finding", now.minutes, best.minutes),
+        ("  of these on cautions", now.cautions, best.cautions),
+        ("with the remedy", now.with_remedies, best.with_remedies),
+        ("lockouts", now.lockouts, best.lockouts),
+        ("lockouts at most", now.most_lockouts, best.most_lockouts),
+    )
+    for name, before, after in rows:
+        form = "d" if isinstance(before, int) else ".2f"
+        opt.say(f"{name:24}{before:>10{form}}{after:>12{form}}{before - after:>10{form}}")
+    share = (now.cautions / now.minutes, best.cautions / best.minutes) if now.minutes else (0, 0)
+    opt.say(f"{'share on cautions':24}{share[0]:>10.0%}{share[1]:>12.0%}")
+    opt.say("")
+    slow = [f"{name} ({minutes:.1f})" for name, _, minutes in now.by_finding()[:_SLOWEST]]
+    _say(f"Slowest to come to, in minutes: {', '.join(slow)}.")
+    if not study.kept:
+        _say(
+            f"No order was found that takes a lockout at most {study.cap} times on every route; "
+            f"the best found takes {best.most_lockouts}."
+        )
+    if not study.runs:
+        _say("There is no run: no two steps can change places without changing what is found.")
+    for run, order in zip(study.runs, study.orders, strict=True):
+        _say_run(run, order)
+    if study.runs:
+        opt.say("")
+        _say(_about_move(work))
+    sure = work.sure
+    if sure is not None:
+        _say(
+            f"How sure: with what is known of the chances, the order above is better with a "
+            f"probability of {sure:.0%}."
+        )
+
+
+def _about_chances(work: _Work, options: argparse.Namespace) -> str:
+    where = "" if options.machine in (None, "none") else f" of {options.machine}"
+    if not work.told.cases:
+        return f"Chances: as in the file. No case{where} in the log speaks for them."
+    cases = f"{work.told.cases} case{'' if work.told.cases == 1 else 's'}"
+    return f"Chances: from the file, which counts as 20 cases, and {cases}{where} in the log."
+
+
+def _say_run(run: RunStudy, order: Sequence[str]) -> None:
+    opt.say("")
+    limit = "" if run.exact else " (best found: the search was cut short)"
+    if tuple(order) == run.steps:
+        _say(f"In the best order already{limit}: {', '.join(run.steps)}.")
+        return
+    alone = run.minutes - run.best_minutes
+    saves = f"; alone it saves {alone:.2f} minutes" if alone >= _WORTH else ""
+    _say(f"New order of {len(order)} steps{limit}{saves}:")
+    width = max(len(step) for step in order)
+    for number, step in enumerate(order, 1):
+        place = run.steps.index(step) + 1
+        was = "" if place == number else f"was {place}"
+        opt.say(f"  {number:>3}  {step:{width}}  {was}".rstrip())
+
+
+def _about_move(work: _Work) -> str:
+    move, now = work.study.move, work.study.now
+    if move is None:
+        return "No single move saves anything."
+    saved = now.minutes - move.measured.minutes
+    where = "first in its run" if move.after is None else f"after {move.after}"
+    most, mean = move.measured.most_lockouts, move.measured.lockouts
+    change = "as before" if abs(mean - now.lockouts) < _WORTH else f"from {now.lockouts:.2f}"
+    return (
+        f"The one move that saves most: {move.step} {where}. It saves {saved:.2f} minutes; "
+        f"lockouts {mean:.2f} on average ({change}), at most {most}."
+    )
+
+
+def _say(text: str) -> None:
+    for line in textwrap.wrap(text, _WIDTH, subsequent_indent="  ", break_on_hyphens=False):
+        opt.say(line)
+
+
+def _out(text: str, options: argparse.Namespace) -> None:
+    """Say what came of writing; on standard error where the output is for another program."""
+    if not options.json:
+        _say(text)
+        return
+    import sys
+
+    print(text.encode("ascii", "backslashreplace").decode(), file=sys.stderr)

@@ -1,0 +1,148 @@
+"""A tree's file changed by the program: read again, checked, and only then put in place."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from diagnose.commands.options import Unusable
+from diagnose.commands.output import write
+from diagnose.files.compose import Unreadable, text_of
+from diagnose.files.library import content_hash, load, read_tree
+from diagnose.files.spans import NoSpan, Page
+from diagnose.files.tree import Finding, Question, Reading
+from diagnose.rules.check import check
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
+    from diagnose.files.library import Library
+    from diagnose.files.problems import Problem
+    from diagnose.files.tree import Tree
+
+_BYTE_ORDER_MARK = "\N{ZERO WIDTH NO-BREAK SPACE}".encode()
+
+
+class Refused(Exception):
+    """The change would leave the library worse than it is; `problems` says how."""
+
+    def __init__(self, problems: list[Problem]) -> None:
+        super().__init__(f"{len(problems)} problems")
+        self.problems = problems
+
+
+def write_order(folder: Path, old: Tree, new: Tree) -> Path:
+    """Put a new order of checks into the file of a tree, and return its path.
+
+    Only where arrows lead changes, and `passes` is put in where it was understood before: steps
+    stay where they stand, each with its comments. Raises `Unusable` and `Refused`.
+    """
+    path, page = _page(folder, old)
+    try:
+        if new.start != old.start:
+            page.change(("start",), new.start)
+        for name, step in old.steps.items():
+            after = new.steps[name]
+            if isinstance(step, Question) and isinstance(after, Question):
+                _arrows(page, name, step, after)
+    except NoSpan as error:
+        raise Unusable(f"{error} Nothing was changed.") from error
+    _put(path, page.text(), old, new)
+    return path
+
+
+def write_chances(folder: Path, tree: Tree, shares: Mapping[str, float]) -> Path:
+    """Put new chances into the file of a tree, in cases of 100, and return its path.
+
+    Raises `Unusable` and `Refused`.
+    """
+    path, page = _page(folder, tree)
+    total = sum(shares.values())
+    steps = dict(tree.steps)
+    try:
+        for name, step in tree.steps.items():
+            if isinstance(step, Finding):
+                said = _figures(100 * shares[name] / total)
+                steps[name] = replace(step, chance=float(said))
+                page.change(("steps", name, "chance"), said)
+    except NoSpan as error:
+        raise Unusable(f"{error} Nothing was changed.") from error
+    _put(path, page.text(), tree, replace(tree, steps=steps))
+    return path
+
+
+def _arrows(page: Page, name: str, old: Question, new: Question) -> None:
+    exits = zip(old.exits, new.exits, strict=True)
+    changed = [(n, was, now) for n, (was, now) in enumerate(exits) if was.to != now.to]
+    for number, was, now in changed:
+        if isinstance(old, Reading):
+            page.change(("steps", name, "bands", number, "go"), now.to)
+        else:
+            page.change(("steps", name, "answers", was.answer), now.to)
+    if new.passes is not None and old.passes is None:
+        last = "bands" if isinstance(old, Reading) else "answers"
+        page.put_before(("steps", name, last), "passes", new.passes)
+
+
+def _figures(value: float) -> str:
+    """Return a positive number to four figures, never as a power of ten."""
+    places = 0
+    while round(value, places) < 1000 * 10.0**-places and places < 20:
+        places += 1
+    return f"{value:.{places}f}".rstrip("0").rstrip(".") if places else f"{value:.0f}"
+
+
+def _page(folder: Path, tree: Tree) -> tuple[Path, Page]:
+    """Return a tree's file as a page. Raises `Unusable` where it is not what the tree was."""
+    path = folder / f"{tree.symptom}.yaml"
+    text = _text(path)
+    current, _ = read_tree(text, str(path))
+    if current is None or content_hash(current) != content_hash(tree):
+        raise Unusable(f"{path}: the file has changed meanwhile; try again.")
+    return path, Page(text, str(path))
+
+
+def _text(path: Path) -> str:
+    try:
+        return text_of(path, str(path))
+    except Unreadable as error:
+        raise Unusable(f"{error.problem}") from error
+
+
+def _put(path: Path, text: str, old: Tree, meant: Tree) -> None:
+    """Put a text in a tree's place if it says what is meant and brings no new problem."""
+    raw = path.read_bytes()
+    again, problems = read_tree(text, str(path))
+    if again is None or content_hash(again) != content_hash(meant):
+        why = f" ({problems[0].message})" if problems else ""
+        raise Unusable(f"{path}: the change cannot be put into its text{why}; nothing was changed.")
+    library = load(path.parent)
+    known = library.trees.get(old.symptom)
+    if known is None or content_hash(known) != content_hash(old):
+        raise Unusable(f"{path}: the file has changed meanwhile; try again.")
+    new = _new_problems(library, again)
+    if new:
+        raise Refused(new)
+    if path.read_bytes() != raw:
+        raise Unusable(f"{path}: the file has changed meanwhile; try again.")
+    mark = _BYTE_ORDER_MARK if raw.startswith(_BYTE_ORDER_MARK) else b""
+    write(str(path), mark + text.encode())
+
+
+def _new_problems(library: Library, tree: Tree) -> list[Problem]:
+    """Return what the rules find in the library with this tree and did not find without it."""
+
+    def kind(problem: Problem) -> tuple[str, str, str]:
+        return problem.file, problem.code, problem.message
+
+    before = Counter(kind(problem) for problem in check(library))
+    changed = replace(library, trees={**library.trees, str(tree.symptom): tree})
+    new = []
+    for problem in check(changed):
+        if before[kind(problem)]:
+            before[kind(problem)] -= 1
+        else:
+            new.append(problem)
+    return new

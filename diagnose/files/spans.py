@@ -1,0 +1,104 @@
+"""A file changed by replacing spans of its own text, so that all else stays byte for byte."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Final
+
+import yaml
+
+from diagnose.files.compose import compose
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+# Text that is no number, no flow mark and no comment in any place where a value may stand.
+_PLAIN: Final = re.compile(r"[A-Za-z][A-Za-z0-9]*(?: [A-Za-z0-9]+)*\Z")
+
+
+class NoSpan(Exception):
+    """Nothing that could be changed stands at a place; the message is one line that says where."""
+
+
+class Page:
+    """A file's text with the places of its nodes, and the changes that are wanted of it.
+
+    A path is made of the keys down to a node, list entries by their number from 0:
+    ``("steps", "lid", "answers", "Torn")``. Raises `Unreadable` for text that is no YAML.
+    """
+
+    def __init__(self, text: str, name: str) -> None:
+        self._text = text
+        self._name = name
+        self._top = compose(text, name)
+        self._lines = [0]
+        for line in text.splitlines(keepends=True):
+            self._lines.append(self._lines[-1] + len(line))
+        self._spans: list[tuple[int, int, str]] = []
+
+    def change(self, path: Iterable[str | int], value: str) -> None:
+        """Have a value replaced by an id, a number or a short text, quoted where it has to be.
+
+        Raises `NoSpan` where no single value stands.
+        """
+        node = self._node(path)
+        if not isinstance(node, yaml.ScalarNode) or node.style in ("|", ">"):
+            raise self._lost(node, "write this value in one piece first")
+        start, end = self._start(node), self._offset(node.end_mark)
+        self._spans.append((start, end, written(value)))
+
+    def put_before(self, path: Iterable[str | int], key: str, value: str) -> None:
+        """Have a key with its value put before the key at a path, laid out as that one is."""
+        *above, last = path
+        mapping = self._node(above)
+        assert isinstance(mapping, yaml.MappingNode)
+        node = next(node for node, _ in mapping.value if _named(node, last))
+        start = self._start(node)
+        between = ", "
+        if not mapping.flow_style:
+            between = "\n" + " " * node.start_mark.column
+        self._spans.append((start, start, f"{key}: {written(value)}{between}"))
+
+    def text(self) -> str:
+        """Return the text with all changes made."""
+        text = self._text
+        for start, end, new in sorted(self._spans, reverse=True):
+            text = text[:start] + new + text[end:]
+        return text
+
+    def _node(self, path: Iterable[str | int]) -> yaml.Node:
+        node: yaml.Node = self._top
+        for part in path:
+            if isinstance(node, yaml.MappingNode):
+                found = [value for key, value in node.value if _named(key, part)]
+            elif isinstance(node, yaml.SequenceNode) and isinstance(part, int):
+                found = node.value[part : part + 1]
+            else:
+                found = []
+            if not found:
+                raise self._lost(node, f'there is no "{part}" here')
+            node = found[0]
+        return node
+
+    def _lost(self, node: yaml.Node, why: str) -> NoSpan:
+        mark = node.start_mark
+        return NoSpan(f"{self._name}:{mark.line + 1}:{mark.column + 1}: {why}.")
+
+    def _start(self, node: yaml.Node) -> int:
+        return self._offset(node.start_mark)
+
+    def _offset(self, mark: yaml.Mark | None) -> int:
+        # Line and column, since what an index counts differs between the two parsers.
+        assert mark is not None
+        return self._lines[mark.line] + mark.column
+
+
+def written(value: str) -> str:
+    """Return a short text as YAML that reads back as it in any place: bare, or in quotes."""
+    if _PLAIN.match(value) or re.fullmatch(r"[a-z][a-z0-9-]*|\d+(\.\d+)?", value, re.ASCII):
+        return value
+    return "'" + value.replace("'", "''") + "'"
+
+
+def _named(node: yaml.Node, part: str | int) -> bool:
+    return isinstance(node, yaml.ScalarNode) and node.value.strip() == part

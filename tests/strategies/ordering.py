@@ -1,0 +1,162 @@
+"""Trees with one run each, made from a seed: lockouts, exits with checks of their own, `after`."""
+
+from __future__ import annotations
+
+import itertools
+from typing import TYPE_CHECKING, Any
+
+from diagnose.study.order_model import Model
+from diagnose.study.order_routes import travel
+from diagnose.study.runs import Run, runs_of
+from strategies.written import Read, Written, read, text_of
+
+if TYPE_CHECKING:
+    from random import Random
+
+    from diagnose.study.plan import Plan
+
+#: By name: the cautions as (minutes, whether it lapses, what it includes), what a step may name,
+#: and what one may name in which the machine runs.
+Yard = tuple[dict[str, tuple[float, bool, list[str]]], list[list[str]], list[list[str]]]
+_LOCK: dict[str, tuple[float, bool, list[str]]] = {"key": (1, True, []), "lock": (5, True, ["key"])}
+YARDS: dict[str, Yard] = {
+    # Cautions add up: none that is named includes another that is named.
+    "lockout alone": (_LOCK, [[], ["lock"], ["lock"]], [[]]),
+    "side by side": (
+        {
+            "key": (2, True, []),
+            "lock": (3, True, ["key"]),
+            "held": (3, True, ["key"]),
+            "gloves": (1, False, []),
+        },
+        [[], ["lock"], ["held"], ["held", "lock"], ["gloves"], ["lock", "gloves"]],
+        [[], ["gloves"]],
+    ),
+    # They do not: the small one may be taken before the large one that includes it.
+    "nested": ({"key": (4, True, []), "lock": (5, True, ["key"])}, [[], ["key"], ["lock"]], [[]]),
+    "deep": (
+        {
+            "key": (2, True, []),
+            "lock": (3, True, ["key"]),
+            "acid": (6, True, ["lock"]),
+            "gloves": (1, False, []),
+        },
+        [[], ["key"], ["lock"], ["acid"], ["gloves"], ["lock", "gloves"]],
+        [[], ["gloves"]],
+    ),
+}
+ADDS_UP = ("lockout alone", "side by side")
+
+
+def cautions_text(yard: Yard) -> str:
+    """Return the `cautions.yaml` of a yard."""
+    cautions = {}
+    for name, (minutes, lapses, includes) in yard[0].items():
+        cautions[name] = {
+            "title": name,
+            "signal": "WARNING",
+            "signs": ["M021"] if name in ("lock", "held") else ["W001"],
+            "covers": [],
+            "includes": list(includes),
+            "lapses": "when energised" if lapses else "never",
+            "minutes": minutes,
+            "text": name,
+            "confirm": ["done so"],
+            **({"release": ["undone"]} if lapses else {}),
+        }
+    return text_of({"format": 1, "hazards": {}, "cautions": cautions})
+
+
+def tree_with_run(
+    rng: Random,
+    length: int,
+    yard: Yard,
+    *,
+    after: float = 0.0,
+    exits: float = 0.0,
+    running: float = 0.25,
+    head: bool = False,
+    tail: bool = False,
+) -> dict[str, Any]:
+    """Return a tree as data with a run s0, s1, … of `length` steps.
+
+    `after` and `exits` are the chances of a constraint between two steps, and of a check behind a
+    step's other answer; `head` has the run entered by several routes, `tail` a check follow it.
+    """
+    steps: dict[str, Any] = {}
+
+    def finding(name: str) -> str:
+        chance = rng.choice([rng.uniform(0.2, 10), rng.uniform(0.01, 1)])
+        steps[name] = {"finding": name, "chance": chance, "who": "operator", "remedy": name}
+        return name
+
+    def step(minutes: float, **answers: str) -> dict[str, Any]:
+        runs = rng.random() < running
+        named = rng.choice(yard[2] if runs else yard[1])
+        made: dict[str, Any] = {"ask": "What is it?", "minutes": minutes, "passes": "none"}
+        if named:
+            made["cautions"] = list(named)
+        if runs:
+            made["energises"] = True
+        return {**made, "answers": {f"It is {word}": to for word, to in answers.items()}}
+
+    for n in range(length):
+        bad = finding(f"f{n}")
+        if rng.random() < exits:
+            steps[f"e{n}"] = step(rng.uniform(0.5, 4), this=bad, that=finding(f"g{n}"))
+            bad = f"e{n}"
+        on = f"s{n + 1}" if n + 1 < length else "behind"
+        minutes = rng.choice([rng.uniform(0.5, 3), rng.uniform(2, 12)])
+        steps[f"s{n}"] = {**step(minutes, bad=bad, good=on), "passes": "It is good"}
+        earlier = [f"s{other}" for other in range(n) if rng.random() < after]
+        if earlier:
+            steps[f"s{n}"]["after"] = earlier
+    if tail:
+        steps["behind"] = step(1, this=finding("last"), that=finding("least"))
+    else:
+        finding("behind")
+    if head:
+        steps["h0"] = step(1, one="h1", two="h2", three="s0")
+        steps["h1"] = step(1, one="s0", two="behind")
+        steps["h2"] = step(1, one="s0", two="f0")
+    start = "h0" if head else "s0"
+    return {"format": 1, "symptom": "alpha", "title": "t", "start": start, "steps": steps}
+
+
+def any_tree(rng: Random, lengths: tuple[int, ...], name: str) -> Written:
+    """Return a library with one such tree, all else by chance."""
+    yard = YARDS[name]
+    tree = tree_with_run(
+        rng,
+        rng.choice(lengths),
+        yard,
+        after=rng.choice([0, 0, 0.1, 0.3]),
+        exits=rng.choice([0, 0, 0.4]),
+        running=rng.choice([0.15, 0.3, 0.5]),
+        head=rng.random() < 0.3,
+        tail=rng.random() < 0.5,
+    )
+    return Written(trees={"alpha": text_of(tree)}, cautions=cautions_text(yard))
+
+
+def longest_run(library: Read) -> tuple[Plan, Run] | None:
+    """Return the plan of the tree and its longest run."""
+    plan = library.plan("alpha")
+    runs = runs_of(library.trees["alpha"], plan)
+    return (plan, max(runs, key=lambda run: len(run.steps))) if runs else None
+
+
+def model_of(written: Written, cap: int | None = None) -> Model | None:
+    """Return the model of the tree's longest run, None where there is no run."""
+    library = read(written)
+    found = longest_run(library)
+    if found is None:
+        return None
+    plan, run = found
+    return Model(plan, library.precautions, run, travel(plan, library.precautions), cap)
+
+
+def least_of_all(model: Model) -> float:
+    """Return the least cost of all orders that are allowed, one by one."""
+    orders = itertools.permutations(range(len(model.jobs)))
+    return min(model.cost(order) for order in orders if model.run.allows(order))

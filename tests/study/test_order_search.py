@@ -1,0 +1,177 @@
+"""The best order of a run, against all permutations."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from random import Random
+
+import pytest
+from strategies.ordering import (
+    ADDS_UP,
+    YARDS,
+    any_tree,
+    cautions_text,
+    least_of_all,
+    longest_run,
+    model_of,
+    tree_with_run,
+)
+from strategies.written import Written, read, text_of
+
+from diagnose.study.minutes import expected_minutes
+from diagnose.study.order_families import adds_up, families
+from diagnose.study.order_model import Model
+from diagnose.study.order_moves import best_move
+from diagnose.study.order_routes import travel
+from diagnose.study.order_search import _Search, best_order
+from diagnose.study.plan import plan_of
+from diagnose.study.runs import reordered
+
+EXACT = 1e-9
+
+
+@pytest.mark.parametrize("name", YARDS)
+def test_what_an_order_costs_is_what_the_tree_with_it_costs(name: str) -> None:
+    """The model against the tree, rewritten and measured anew: the difference never changes."""
+    for seed in range(40):
+        rng = Random(seed)
+        written = any_tree(rng, (2, 3, 4, 5), name)
+        library = read(written)
+        found = longest_run(library)
+        assert found is not None
+        plan, run = found
+        model = Model(plan, library.precautions, run, travel(plan, library.precautions))
+        steps = [plan.ids[step] for step in run.steps]
+        orders = [o for o in itertools.permutations(range(len(steps))) if run.allows(o)]
+        apart = []
+        for order in rng.sample(orders, min(8, len(orders))):
+            tree = reordered(library.trees["alpha"], steps, [steps[job] for job in order])
+            minutes = expected_minutes(plan_of(tree, library.precautions), library.precautions)
+            apart.append(minutes - model.cost(order))
+        assert max(apart) - min(apart) < EXACT
+
+
+@pytest.mark.parametrize("name", YARDS)
+def test_the_best_of_all_permutations_is_found(name: str) -> None:
+    """Lockouts, checks behind other answers, several ways in, `after`: 250 runs a yard, n ≤ 7."""
+    tried = 0
+    for seed in range(250):
+        model = model_of(any_tree(Random(seed), (3, 4, 5, 6, 6, 7 if seed % 8 == 0 else 5), name))
+        if model is None:
+            continue
+        best = best_order(model)
+        assert best is not None
+        assert best.exact
+        assert model.run.allows(best.order)
+        assert model.cost(best.order) == pytest.approx(least_of_all(model), rel=0, abs=EXACT)
+        tried += 1
+    assert tried > 240
+
+
+@pytest.mark.parametrize("name", YARDS)
+@pytest.mark.parametrize("cap", [0, 1, 2])
+def test_a_cap_on_lockouts_is_kept(name: str, cap: int) -> None:
+    allowed = 0
+    for seed in range(60):
+        model = model_of(any_tree(Random(1000 + seed), (3, 4, 5), name), cap)
+        if model is None:
+            continue
+        best, least = best_order(model), least_of_all(model)
+        assert (best is None) == (least == math.inf)
+        if best is not None:
+            assert model.cost(best.order) == pytest.approx(least, rel=0, abs=EXACT)
+            allowed += 1
+    assert allowed > (0 if cap == 0 else 30)
+
+
+def test_without_cautions_the_classical_rule_is_the_best_of_all_permutations() -> None:
+    """1,000 random runs of up to 7 steps: probability / minutes, descending."""
+    for seed in range(1000):
+        rng = Random(seed)
+        length = 7 if seed % 25 == 0 else rng.randint(2, 6)
+        tree = tree_with_run(rng, length, YARDS["lockout alone"], running=1.0)
+        model = model_of(Written(trees={"alpha": text_of(tree)}))
+        assert model is not None
+        best = best_order(model)
+        assert best is not None
+        assert best.exact
+        ratios = [model.jobs[job].ratio for job in best.order]
+        assert ratios == sorted(ratios, reverse=True)
+        assert model.cost(best.order) == pytest.approx(least_of_all(model), rel=0, abs=EXACT)
+
+
+def test_where_cautions_do_not_add_up_families_are_not_enough() -> None:
+    """Two steps of one family under the lockout, one that only needs the key out in between.
+
+    The key out costs 4 minutes, the lockout, which includes it, 5. By probability / minutes the
+    long step would be the family's first. The quick one is: it takes the lockout, the likely step
+    has the key out for nothing then, and the long one comes last.
+    """
+    steps = {
+        "quick": {"minutes": 2, "cautions": ["lock"], "answers": {"It is bad": "rare"}},
+        "likely": {"minutes": 0.7, "cautions": ["key"], "answers": {"It is bad": "often"}},
+        "long": {"minutes": 10, "cautions": ["lock"], "answers": {"It is bad": "at-times"}},
+    }
+    ahead = dict(zip(steps, ["likely", "long", "rest"], strict=True))
+    for name, step in steps.items():
+        step["ask"] = "What is it?"
+        step["passes"] = "It is good"
+        step["answers"]["It is good"] = ahead[name]  # type: ignore[index]
+    for name, chance in {"rare": 3, "often": 47, "at-times": 28, "rest": 22}.items():
+        steps[name] = {"finding": name, "chance": chance, "who": "operator", "remedy": name}
+    tree = {"format": 1, "symptom": "alpha", "title": "t", "start": "quick", "steps": steps}
+    model = model_of(
+        Written(trees={"alpha": text_of(tree)}, cautions=cautions_text(YARDS["nested"]))
+    )
+    assert model is not None
+    assert not adds_up(model)
+    assert sorted(family.jobs for family in families(model)) == [(1,), (2, 0)]
+    by_families = _Search(model, families(model), sound=True).best((1000,))
+    best = best_order(model)
+    assert by_families is not None
+    assert best is not None
+    assert (best.order, best.exact) == ((0, 1, 2), True)
+    assert model.cost(best.order) == pytest.approx(least_of_all(model), rel=0, abs=EXACT)
+    assert model.cost(by_families.order) > model.cost(best.order) + 0.1
+
+
+@pytest.mark.parametrize("name", YARDS)
+def test_which_cautions_add_up(name: str) -> None:
+    models = [model_of(any_tree(Random(seed), (6,), name)) for seed in range(20)]
+    assert {adds_up(model) for model in models if model} >= {name in ADDS_UP}
+    if name in ADDS_UP:
+        assert all(adds_up(model) for model in models if model)
+
+
+def test_a_search_cut_short_is_the_best_found_and_says_so() -> None:
+    tree = tree_with_run(Random(3), 9, YARDS["deep"], exits=0.5)
+    model = model_of(Written(trees={"alpha": text_of(tree)}, cautions=cautions_text(YARDS["deep"])))
+    assert model is not None
+    short, whole = best_order(model, (1,)), best_order(model)
+    assert short is not None
+    assert whole is not None
+    assert not short.exact
+    assert whole.exact
+    assert sorted(short.order) == list(range(9))
+    assert model.cost(whole.order) <= model.cost(short.order)
+
+
+@pytest.mark.parametrize("name", YARDS)
+def test_the_one_move_is_the_best_of_all_moves(name: str) -> None:
+    for seed in range(60):
+        model = model_of(any_tree(Random(seed), (2, 3, 5, 7), name))
+        if model is None:
+            continue
+        present = list(range(len(model.jobs)))
+        costs = []
+        for job, place in itertools.product(present, present):
+            rest = [other for other in present if other != job]
+            order = [*rest[:place], job, *rest[place:]]
+            if order != present and model.run.allows(order):
+                costs.append(model.cost(order))
+        found = best_move(model)
+        assert (found is None) == (not costs)
+        if found is not None:
+            assert found[0] == pytest.approx(min(costs), rel=0, abs=EXACT)
+            assert model.cost(found[1]) == pytest.approx(found[0], rel=0, abs=EXACT)
