@@ -267,7 +267,11 @@ def _about_move(work: _Work) -> str:
 
 
 def _say(text: str) -> None:
-    for line in textwrap.wrap(text, _WIDTH, subsequent_indent="  ", break_on_hyphens=False):
+    # A path or an id stays in one piece, so that it can be taken from the screen.
+    wrapper = textwrap.TextWrapper(
+        _WIDTH, subsequent_indent="  ", break_on_hyphens=False, break_long_words=False
+    )
+    for line in wrapper.wrap(text):
         opt.say(line)
 
 

@@ -1,0 +1,276 @@
+"""`diagnose order` as it is used: what it prints, and what it writes into a file."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from diagnose import app
+from diagnose.case.sqlite_log import SqliteLog
+from diagnose.case.state import Event, Trace
+from diagnose.files.library import built_in, load
+from diagnose.rules.check import check
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+
+@pytest.fixture
+def trees(tmp_path: Path) -> Path:
+    return Path(shutil.copytree(built_in(), tmp_path / "trees"))
+
+
+@pytest.fixture
+def order(
+    trees: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> Callable[..., tuple[int, str, str]]:
+    def run(*args: str) -> tuple[int, str, str]:
+        log = tmp_path / "cases.sqlite"
+        code = app.run(["order", *args, "--trees", str(trees), "--log", str(log)])
+        out, err = capsys.readouterr()
+        return code, out, err
+
+    return run
+
+
+def data(answer: tuple[int, str, str]) -> dict[str, Any]:
+    code, out, err = answer
+    assert (code, err) == (0, "")
+    found: dict[str, Any] = json.loads(out)
+    return found
+
+
+def lines_changed(old: str, new: str) -> list[tuple[str, str]]:
+    pairs = zip(old.splitlines(keepends=True), new.splitlines(keepends=True), strict=True)
+    return [(before, after) for before, after in pairs if before != after]
+
+
+@pytest.mark.parametrize("symptom", sorted(load(built_in()).trees))
+def test_every_tree_can_be_ordered_anew_in_its_file(order: Any, trees: Path, symptom: str) -> None:
+    path = trees / f"{symptom}.yaml"
+    old = path.read_text("utf-8")
+    before = data(order(symptom, "--json"))
+    code, out, err = order(symptom, "--write")
+    assert (code, err) == (0, "")
+    assert all(len(line) < 80 for line in out.splitlines() if str(trees) not in line)
+    after = data(order(symptom, "--json"))
+    assert after["expected_minutes"] == pytest.approx(before["best_minutes"], rel=0, abs=1e-9)
+    assert after["best_minutes"] == pytest.approx(before["best_minutes"], rel=0, abs=1e-9)
+    new = path.read_text("utf-8")
+    if before["best_minutes"] == before["expected_minutes"]:
+        assert new == old
+        assert "nothing was written" in out
+    else:
+        # Only the ends of arrows change.
+        changed = lines_changed(old, new)
+        assert changed
+        for was, now in changed:
+            assert was.rpartition(": ")[0] == now.rpartition(": ")[0]
+        assert f"{path}." in out
+    assert not check(load(trees))
+    assert {child.name for child in trees.iterdir()} == {
+        child.name for child in built_in().iterdir()
+    }
+
+
+def test_the_json_is_as_the_design_has_it(order: Any) -> None:
+    found = data(order("streaking", "--json"))
+    assert {"symptom", "expected_minutes", "best_minutes", "runs"} <= set(found)
+    for run in found["runs"]:
+        assert {"steps", "best", "minutes", "best_minutes", "exact"} <= set(run)
+        assert sorted(run["steps"]) == sorted(run["best"])
+        assert run["minutes"] == found["expected_minutes"]
+        assert found["best_minutes"] - 1e-9 <= run["best_minutes"] <= run["minutes"] + 1e-9
+
+
+def test_a_machine_card_counts(order: Any) -> None:
+    plain = data(order("streaking", "--json"))
+    card = data(order("streaking", "--json", "--machine", "dock"))
+    assert card["expected_minutes"] > plain["expected_minutes"] + 1
+
+
+@pytest.mark.parametrize(
+    "args",
+    [
+        [],
+        ["nothing"],
+        ["streaking", "--lockouts", "-1"],
+        ["streaking", "--lockouts", "many"],
+        ["streaking", "--machine", "nothing"],
+        ["streaking", "more"],
+    ],
+)
+def test_wrong_use_is_one_line(order: Any, args: list[str]) -> None:
+    code, out, err = order(*args)
+    assert (code, out, err.count("\n")) == (2, "", 1)
+
+
+def test_a_file_with_errors_is_named(order: Any, trees: Path) -> None:
+    path = trees / "streaking.yaml"
+    path.write_text(path.read_text("utf-8").replace("after: [speed, flow]", "after: [foam]"))
+    code, out, err = order("streaking")
+    assert (code, out, err.count("\n")) == (3, "", 1)
+    assert "[after]" in err
+
+
+def test_a_cap_that_cannot_be_kept_is_said_and_nothing_written(order: Any, trees: Path) -> None:
+    before = (trees / "streaking.yaml").read_bytes()
+    code, out, _ = order("streaking", "--lockouts", "0", "--write")
+    assert code == 1
+    assert "at most 0 times" in " ".join(out.split())
+    assert (trees / "streaking.yaml").read_bytes() == before
+
+
+SMALL = """\
+\N{ZERO WIDTH NO-BREAK SPACE}# Its own words — ünchanged
+format: 1
+symptom: small
+title: t
+start:   one    # here
+steps:
+  # about one
+  one: {ask: "Is it?", minutes: 9, answers: {"Yes: so": f1, No: two}}   # flow
+  # about two
+
+  two:
+    ask: Is it
+      then?
+    passes: 'No'
+    answers:
+      Yes it is: f2
+      'No': f3     # the rest
+  f1: {finding: one, chance: 1, who: operator, remedy: r}
+  f2: {finding: two, chance: 4.50, who: operator, remedy: r}
+  f3: {finding: three, chance: 2, who: operator, remedy: r}
+worked_cases:
+  - {name: a, answers: {two: Yes it is}, finding: f2}
+"""
+
+
+def test_only_arrows_change_and_passes_is_put_in(order: Any, trees: Path) -> None:
+    path = trees / "small.yaml"
+    path.write_bytes(SMALL.encode())
+    path.chmod(0o640)
+    code, _, err = order("small", "--write")
+    assert (code, err) == (0, "")
+    wanted = (
+        SMALL.replace("start:   one ", "start:   two ")
+        .replace(
+            'answers: {"Yes: so": f1, No: two}', 'passes: No, answers: {"Yes: so": f1, No: f3}'
+        )
+        .replace("'No': f3 ", "'No': one ")
+    )
+    assert path.read_bytes() == wanted.encode()
+    assert path.stat().st_mode & 0o777 == 0o640
+
+
+@pytest.mark.parametrize(
+    ("worked", "code"),
+    [
+        ("answers: {two: Yes it is}, finding: f2", 0),
+        # In the new order this case never comes to step one: the author has to look at it.
+        ("answers: {one: No, two: Yes it is}, finding: f2", 1),
+    ],
+)
+def test_worked_cases_stay_true_or_nothing_is_written(
+    order: Any, trees: Path, worked: str, code: int
+) -> None:
+    path = trees / "small.yaml"
+    text = SMALL.replace("answers: {two: Yes it is}, finding: f2", worked)
+    path.write_bytes(text.encode())
+    got, out, _ = order("small", "--write")
+    assert got == code
+    assert (path.read_bytes() == text.encode()) == (code == 1)
+    assert ("worked-case" in out) == (code == 1)
+
+
+def test_a_folder_that_cannot_be_written_loses_nothing(
+    order: Any, trees: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = trees / "small.yaml"
+    path.write_bytes(SMALL.encode())
+
+    def full(self: Path, target: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Path, "replace", full)
+    code, _, err = order("small", "--write")
+    assert (code, err.count("\n")) == (3, 1)
+    assert "no space left" in err
+    assert path.read_bytes() == SMALL.encode()
+    assert not [child for child in trees.iterdir() if child.name.startswith(".")]
+
+
+# Chances from cases
+
+
+def ended(symptom: str, kind: str, step: str, more: dict[str, Any], outcome: str) -> Event:
+    trace = Trace(what="ended", symptom=symptom, step="", why=outcome)
+    return Event(kind=kind, symptom=symptom, step=step, trail=(trace,), more=more)
+
+
+@pytest.fixture
+def log(tmp_path: Path) -> SqliteLog:
+    return SqliteLog(tmp_path / "cases.sqlite")
+
+
+def keep(log: SqliteLog, machine: str | None, *events: Event) -> None:
+    opening = {"trees": {"small": {"title": "t", "findings": {}}}}
+    case = log.open_case(
+        "small", machine, Event(kind="opened", symptom="small", step="", more=opening)
+    )
+    for number, event in enumerate(events, 2):
+        log.append(case, number, event)
+
+
+def test_the_cases_of_the_log_speak(order: Any, trees: Path, log: SqliteLog) -> None:
+    path = trees / "small.yaml"
+    path.write_bytes(SMALL.encode())
+    closing = {"f1": 0.5, "f2": 0.3, "f3": 0.2}
+    cured = ended("small", "cured", "f1", {"cures": [["small", "f1"]], "closing": closing}, "cured")
+    referred = ended("small", "refer", "f2", {"closing": closing}, "referred")
+    keep(log, "dock", cured)
+    keep(log, "dock", referred)
+    keep(log, "aisle", referred, Event(kind="found", symptom="small", step="", answer="f3"))
+    keep(log, None, ended("small", "leave", "one", {}, "left"))
+    keep(log, None)
+    log.close()
+
+    def shares(**counts: float) -> dict[str, float]:
+        own = {"f1": 1 / 7.5, "f2": 4.5 / 7.5, "f3": 2 / 7.5}
+        total = 20 + sum(counts.values())
+        return {f: (20 * share + counts.get(f, 0)) / total for f, share in own.items()}
+
+    found = data(order("small", "--json"))
+    assert found["cases"] == 3
+    assert found["chances"] == pytest.approx(shares(f1=1.5, f2=0.3, f3=1.2))
+    assert 0.5 < found["sure"] <= 1
+    dock = data(order("small", "--json", "--machine", "dock"))
+    assert dock["cases"] == 2
+    assert dock["chances"] == pytest.approx(shares(f1=1.5, f2=0.3, f3=0.2))
+
+    code, out, _ = order("small", "--write-chances")
+    assert code == 0
+    assert "count again" in " ".join(out.split())
+    per_cent = {name: 100 * share for name, share in shares(f1=1.5, f2=0.3, f3=1.2).items()}
+    written = SMALL
+    for name, was in (("f1", "1,"), ("f2", "4.50,"), ("f3", "2,")):
+        start = SMALL.index(was, SMALL.index(f"  {name}: {{"))
+        old = SMALL[SMALL.index(f"  {name}: {{") : start + len(was)]
+        written = written.replace(old, old.replace(was, f"{per_cent[name]:.4g},"))
+    assert path.read_bytes() == written.encode()
+
+
+def test_order_and_chances_can_be_written_at_once(order: Any, trees: Path) -> None:
+    path = trees / "small.yaml"
+    path.write_bytes(SMALL.encode())
+    code, _, err = order("small", "--write", "--write-chances")
+    assert (code, err) == (0, "")
+    text = path.read_text("utf-8")
+    assert "start:   two " in text
+    assert "chance: 13.33," in text
+    assert not [p for p in check(load(trees)) if p.severity == "error"]
