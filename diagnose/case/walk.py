@@ -431,7 +431,10 @@ class Walk:
         frame = state.top
         name = self.volume(frame.symptom).plan.ids[door]
         trail.append(Trace(what="returned", symptom=frame.symptom, step=name))
-        return state.on_top(self.with_failure(frame, door).without(door))
+        # A resume on an edited tree may lead behind a doorway that has counted as tried before.
+        if door not in frame.gone:
+            frame = self.with_failure(frame, door).without(door)
+        return state.on_top(frame)
 
     def _ended(self, state: State, outcome: str, trail: list[Trace], why: str = "") -> State:
         trail.append(Trace(what="ended", symptom=state.top.symptom, step="", why=why or outcome))

@@ -271,3 +271,56 @@ def test_a_symptom_that_is_gone_raises() -> None:
     walk = read(Written(trees={"beta": TREE.replace("alpha", "beta")})).walk()
     with pytest.raises(KeyError):
         replay(walk, "alpha", [as_logged(event) for event in case.events])
+
+
+def test_back_after_a_misfit_and_a_resume_comes_to_what_fitted() -> None:
+    # The second step is gone: its reply has no place any more, and *back* passes by it for good.
+    case = left_after("good one", "good two")
+    shorter = "\n".join(line for line in TREE.splitlines() if not line.startswith("  two"))
+    shorter = shorter.replace(": two", ": three")
+    tree = shorter.replace("good one: three", "good one: three, worst one: one-off")
+    screen, *_ = taken_up(case, tree)
+    assert screen["step"] == "three"
+    case.say("good three")
+    case.say("back")
+    case.say("leave")
+    screen, *_ = taken_up(case, tree)
+    assert screen["step"] == "three"
+
+
+def test_a_doorway_that_is_walked_again_on_an_edited_library_fails_once() -> None:
+    alpha = """
+format: 1
+symptom: alpha
+title: t
+start: top
+steps:
+  top: {ask: a, slip: 0.3, passes: none, answers: {door: gate, other: leaf}}
+  gate: {finding: g, chance: 40, continue_with: beta}
+  leaf: {finding: l, chance: 60, who: operator, remedy: r}
+"""
+    beta = TREE.replace("alpha", "beta")
+    case = Case(
+        library=read(Written(trees={"alpha": alpha, "beta": beta})),
+        symptom="alpha",
+        random=Random(0),
+    )
+    case.say("door")
+    out_of_the_doorway(case)
+    assert case.show()["step"] == "leaf"
+    believed = normalised(case.state.top.logs)
+    case.say("leave")
+    case.resume(library=read(Written(trees={"alpha": alpha, "beta": beta.replace("Fourth", "4")})))
+    assert (case.show()["symptom"], case.show()["step"]) == ("beta", "four")
+    out_of_the_doorway(case)
+    assert normalised(case.state.top.logs) == pytest.approx(believed)
+
+
+def out_of_the_doorway(case: Case) -> None:
+    """Find everything good, and set every finding aside, until the first tree goes on."""
+    while len(case.state.frames) == 2:
+        screen = case.show()
+        if screen["screen"] == "check":
+            case.say(f"good {screen['step']}")
+        else:
+            case.say("keep looking" if screen["who"] == "service" else "cannot")
