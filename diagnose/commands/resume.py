@@ -66,7 +66,7 @@ def run(args: Sequence[str]) -> int:
     shelf.require(case.symptom)
     again = replay(walk, case.symptom, bodies)
     more = {**about, "fits": again.fits, "misfits": again.misfits}
-    event = Event(kind="resumed", symptom=case.symptom, step="", more=more)
+    event = Event(kind="resumed", symptom=case.symptom, step="", trail=again.trail, more=more)
     record.write(after(walk, Turn(state=again.state, event=event), told))
     run_session(walk, again.state, face, record, machine)
     return opt.OK

@@ -1,0 +1,155 @@
+"""The order study: best orders, expected minutes, posteriors, and cases simulated in the walk.
+
+`python tests/benchmarks/bench_order.py` prints each figure with the limit that it is held to; exit
+code 1 if one is missed. Not part of the test run: a busy machine would turn it red.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from pathlib import Path
+from random import Random
+from typing import TYPE_CHECKING
+
+import numpy as np
+from sklearn.naive_bayes import CategoricalNB
+
+ROOT = Path(__file__).resolve().parents[2]
+sys.path[:0] = [str(ROOT / "tests"), str(ROOT / "tests" / "outside")]
+
+from strategies.ordering import YARDS, cautions_text, model_of, tree_with_run  # noqa: E402
+from strategies.written import Written, text_of  # noqa: E402
+from test_order_published import simulated  # noqa: E402
+
+from diagnose.commands.shelf import Shelf  # noqa: E402
+from diagnose.files.cautions import Cautions  # noqa: E402
+from diagnose.files.library import built_in, read_tree  # noqa: E402
+from diagnose.study.beliefs import likelihood, normalised, prior, updated  # noqa: E402
+from diagnose.study.in_force import precautions  # noqa: E402
+from diagnose.study.minutes import expected_minutes  # noqa: E402
+from diagnose.study.order_search import best_order  # noqa: E402
+from diagnose.study.plan import Plan, plan_of  # noqa: E402
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+Figure = tuple[str, float, float, str]
+NONE = precautions(Cautions(hazards={}, cautions={}))
+
+
+def best(action: Callable[[], object], times: int = 3) -> float:
+    """Return the shortest of several runs in seconds: what the machine can do when left alone."""
+    taken = []
+    for _ in range(times):
+        began = time.perf_counter()
+        action()
+        taken.append(time.perf_counter() - began)
+    return min(taken)
+
+
+def order_figures() -> list[Figure]:
+    """Long runs without constraints, and short ones without any structure."""
+    figures = []
+    for what, length, after, exits, names, limit in (
+        ("200 steps, no constraints", 200, 0.0, 0.0, ("lockout alone", "side by side"), 1.0),
+        ("20 steps, no structure, `after` of density 0.1", 20, 0.1, 0.4, tuple(YARDS), 1.0),
+    ):
+        for name in names:
+            slowest, exact = 0.0, 0
+            for seed in range(5):
+                tree = tree_with_run(Random(seed), length, YARDS[name], after=after, exits=exits)
+                written = Written(
+                    trees={"alpha": text_of(tree)}, cautions=cautions_text(YARDS[name])
+                )
+                model = model_of(written)
+                assert model is not None
+                began = time.perf_counter()
+                found = best_order(model)
+                slowest = max(slowest, time.perf_counter() - began)
+                exact += found is not None and found.exact
+            figures.append((f"{what} ({name}), slowest of 5, s", slowest, limit, f"{exact} exact"))
+    return figures
+
+
+def chain(steps: int) -> Plan:
+    """Return the plan of a chain of half as many checks as it has steps."""
+    lines = ["format: 1", "symptom: x", "title: A chain", "start: c-0", "steps:"]
+    checks = steps // 2
+    for place in range(checks):
+        on = f"c-{place + 1}" if place + 1 < checks else "rest"
+        lines += [
+            f"  c-{place}: {{ask: And this?, answers: {{It is broken: f-{place}, It is whole: {on}}}}}",
+            f"  f-{place}: {{finding: A cause., chance: {1 + place % 9}, who: operator, remedy: Do.}}",
+        ]
+    lines.append("  rest: {finding: None., chance: 1, who: operator, remedy: Do.}")
+    tree, problems = read_tree("\n".join(lines) + "\n", "x.yaml")
+    assert tree is not None, problems
+    return plan_of(tree, NONE)
+
+
+def minutes_figures() -> list[Figure]:
+    """Expected minutes of a large tree."""
+    plan = chain(10_000)
+    taken = best(lambda: expected_minutes(plan, NONE))
+    return [("expected minutes of 10,000 steps, s", taken, 0.5, "")]
+
+
+def posterior_figures() -> list[Figure]:
+    """A posterior over 200 causes after 20 answers, against CategoricalNB's `predict_proba`."""
+    plan = chain(399)
+    count, asked = len(plan.findings), list(range(0, 40, 2))
+    answers = [1] * 20
+    rows = [likelihood(plan, step, 1, 0.05) for step in asked]
+
+    def ours() -> list[float]:
+        logs = prior(plan)
+        for step, answer in zip(asked, answers, strict=True):
+            logs = updated(logs, likelihood(plan, step, answer, 0.05))
+        return normalised(logs)
+
+    model = CategoricalNB()
+    model.classes_ = np.arange(count)
+    model.n_features_in_ = 20
+    model.n_categories_ = np.full(20, 2)
+    model.class_log_prior_ = np.array(prior(plan))
+    model.feature_log_prob_ = [
+        np.stack([np.log1p(-np.exp(np.array(row))), np.array(row)], axis=1) for row in rows
+    ]
+    sample = np.array([answers])
+    theirs = model.predict_proba(sample)[0]
+    assert np.allclose(ours(), theirs, atol=1e-12), "the two posteriors differ"
+    mine, other = best(ours, 30), best(lambda: model.predict_proba(sample), 30)
+    shown = f"{mine * 1e3:.2f} ms, {other * 1e3:.2f} ms"
+    return [("posterior over 200 causes, 20 answers / CategoricalNB", mine / other, 1.0, shown)]
+
+
+def simulation_figures() -> list[Figure]:
+    """200,000 cases in the real walk: how far the mean is from what is expected."""
+    shelf = Shelf(built_in())
+    shelf.machine("dock")
+    figures = []
+    for symptom in ("streaking", "poor-pickup", "no-solution-flow"):
+        mean, error, expected = simulated(shelf, symptom, 200_000, 11)
+        shown = f"{mean:.3f} min, expected {expected:.3f}"
+        away = abs(mean - expected) / error
+        figures.append((f"200,000 cases of {symptom}, standard errors off", away, 3.0, shown))
+    return figures
+
+
+FIGURES = (order_figures, minutes_figures, posterior_figures, simulation_figures)
+
+
+def main() -> int:
+    """Print the figures; 1 where one is over its limit."""
+    missed = 0
+    for figures in FIGURES:
+        for what, value, limit, shown in figures():
+            over = value > limit
+            missed += over
+            print(f"{value:8.2f}  (at most {limit:g}{', MISSED' if over else ''})  {what}  {shown}")
+    return 1 if missed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
