@@ -43,7 +43,9 @@ def open_branches(volume: Volume, frame: Frame, cautions: Precautions, in_force:
     targets: dict[int, None] = {}
     for step in sorted(frame.visited):
         for target in plan.ways[step]:
-            if not (target in frame.visited or target in frame.closed or target in frame.gone):
+            # What the machine card has answered and nobody came to yet is a way on, not a wall.
+            passed_over = frame.closed.get(target, 0) is None
+            if not (target in frame.visited or passed_over or target in frame.gone):
                 targets[target] = None
     weights = normalised(frame.logs)
     found = outlooks(

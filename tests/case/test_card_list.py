@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from diagnose.case.screens import CheckScreen, RefusedScreen, Said, said
+from diagnose.case.screens import CheckScreen, FindingScreen, RefusedScreen, Said, said
+from diagnose.case.volume import volume_of
 from diagnose.case.walk import Walk
 from diagnose.commands.shelf import Shelf
+from diagnose.files.library import read_tree
 
 TREES = Path(__file__).parents[2] / "trees"
 
@@ -57,3 +59,27 @@ def test_why_and_a_refusal_keep_in_sight_what_is_in_force() -> None:
     for text in ("why", "nonsense"):
         (shown,) = walk.reply(state, text).interludes
         assert shown.in_force == walk.screen(state).in_force
+
+
+def test_what_lies_behind_an_answer_of_the_card_is_not_lost_to_whoever_is_not_sure() -> None:
+    text = """
+format: 1
+symptom: x
+title: It does not run
+start: look
+steps:
+  look: {ask: What do you see?, answers: {Dirt: dirty, Nothing: kind}}
+  kind: {ask: Which kind is it?, from_card: battery.kind, answers: {flooded: cell, sealed: block}}
+  dirty: {finding: It is dirty., chance: 15, who: operator, remedy: Wipe it.}
+  cell: {finding: A cell is dry., chance: 80, who: operator, remedy: Fill it.}
+  block: {finding: A block is dead., chance: 5, who: operator, remedy: Change it.}
+"""
+    tree, problems = read_tree(text, "x.yaml")
+    assert tree is not None, problems
+    shelf = Shelf(TREES)
+    card = shelf.machine("dock")
+    volume = volume_of(tree, shelf.precautions, card=card)
+    walk = Walk(lambda _: volume, shelf.library.cautions, shelf.precautions, card=card)
+    screen = walk.screen(walk.reply(walk.open("x"), "unsure").state)
+    assert isinstance(screen, FindingScreen)
+    assert screen.step == "cell"
