@@ -132,17 +132,16 @@ def _put(path: Path, text: str, old: Tree, meant: Tree) -> None:
 
 
 def _new_problems(library: Library, tree: Tree) -> list[Problem]:
-    """Return what the rules find in the library with this tree and did not find without it."""
+    """Return what the rules have against the library with this tree, if it is more than without.
 
-    def kind(problem: Problem) -> tuple[str, str, str]:
-        return problem.file, problem.code, problem.message
-
-    before = Counter(kind(problem) for problem in check(library))
+    A warning may move to another step with the order: what counts is how many there are of a kind.
+    """
+    before = Counter(_kind(problem) for problem in check(library))
     changed = replace(library, trees={**library.trees, str(tree.symptom): tree})
-    new = []
-    for problem in check(changed):
-        if before[kind(problem)]:
-            before[kind(problem)] -= 1
-        else:
-            new.append(problem)
-    return new
+    after = check(changed)
+    now = Counter(map(_kind, after))
+    return [problem for problem in after if now[_kind(problem)] > before[_kind(problem)]]
+
+
+def _kind(problem: Problem) -> tuple[str, str]:
+    return problem.file, problem.code
