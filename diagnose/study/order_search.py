@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 #: Orders kept in a layer, from a first good order to where a search counts as cut short.
 WIDTHS = (40, 400, 4_000, 40_000)
+#: Orders kept over all layers and searches, before a wider one is given up.
+ROOM = 100_000
 #: With more steps, each on its own, a search would be cut short anyway.
 ALONE = 24
 #: Minutes; an order that is better by less is not better.
@@ -62,6 +64,7 @@ class _Search:
         self.model = model
         self.kin = kin
         self.sound = sound
+        self.room = ROOM
         self.entries = range(len(model.tail_weights))
         self.nothing = (0.0,) * len(self.entries)
         # above[f][i][g]: how many of family g are likelier per minute than member i of family f.
@@ -94,7 +97,7 @@ class _Search:
             if found is not None and found[0] < bound:
                 order = found[1]
                 bound = found[0] + LEAST
-            if whole:
+            if whole or self.room < 0:
                 break
         return None if order is None else Best(order=tuple(order), exact=whole)
 
@@ -109,6 +112,9 @@ class _Search:
             kept = 0
             for counts, states in layer.items():
                 kept += self._step(counts, states, following, bound)
+            self.room -= min(kept, width)
+            if self.room < 0:
+                return None, False
             if kept > width:
                 whole = False
                 following = _narrowed(following, width)
