@@ -25,11 +25,14 @@ _LOADER = getattr(yaml, "CBaseLoader", yaml.BaseLoader)
 # costs a second parse, so only where one of their marks stands where they could begin.
 _MARKS = re.compile(r"""(?:^|[\s\[\]{},:?"'-])[&*!]""", re.MULTILINE)
 
-# What a terminal or a page could be fooled with: control characters but for tab and line feed
-# (a tab in a value is refused with the values), separators, and the marks that turn text round.
-CONTROL = re.compile(
-    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff\ufeff]"
+# What a terminal or a page could be fooled with: control characters, separators, and the marks that
+# turn text round. A text may also hold tabs and ends of lines (of both kinds), a value may not.
+_HIDDEN = (
+    "\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069"
+    "\ud800-\udfff\ufeff"
 )
+CONTROL = re.compile(f"[{_HIDDEN}]|\r(?!\n)")
+CONTROL_IN_VALUE = re.compile(f"[{_HIDDEN}\r\t]")
 
 _PLAIN_WORDS = (
     (

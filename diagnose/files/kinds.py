@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Final, Protocol
 
 import yaml
 
-from diagnose.files.compose import CONTROL
+from diagnose.files.compose import CONTROL_IN_VALUE
 from diagnose.files.problems import Placed, Problem, did_you_mean, shortened
 
 if TYPE_CHECKING:
@@ -31,7 +31,6 @@ BAD: Final = _Bad()
 
 ID = re.compile(r"[a-z][a-z0-9-]*\Z")
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?\Z", re.ASCII)
-_FORBIDDEN = re.compile(CONTROL.pattern[:-1] + "\t]")
 
 
 class Notes:
@@ -81,7 +80,7 @@ class Text:
         if type(node) is not yaml.ScalarNode:
             return notes.wrong(node, "wrong-shape", f"Here stands {self.words}, in one piece.")
         value: str = node.value
-        if _FORBIDDEN.search(value):
+        if CONTROL_IN_VALUE.search(value):
             message = "The text holds a control character: take it (or its escape) out."
             return notes.wrong(node, "control-character", message)
         mark = node.start_mark

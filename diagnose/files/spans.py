@@ -56,7 +56,8 @@ class Page:
         start = self._start(node)
         between = ", "
         if not mapping.flow_style:
-            between = "\n" + " " * node.start_mark.column
+            newline = "\r\n" if "\r\n" in self._text else "\n"
+            between = newline + " " * node.start_mark.column
         self._spans.append((start, start, f"{key}: {written(value)}{between}"))
 
     def text(self) -> str:

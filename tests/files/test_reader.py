@@ -80,6 +80,8 @@ REFUSALS = [
     ("title: It does not work", 'title: "a\\tb"', [("control-character", 3, 8)]),
     ("title: It does not work", 'title: "a\\u202eb"', [("control-character", 3, 8)]),
     ("title: It does not work", "title: a\x1bb", [("control-character", 3, 9)]),
+    ("title: It does not work", "title: a\rb", [("control-character", 3, 9)]),
+    ("title: It does not work", 'title: "a\\rb"', [("control-character", 3, 8)]),
     ("title: It does not work", "title: &t It", [("anchor", 3, 8)]),
     ("title: It does not work", "title: *t", [("anchor", 3, 8)]),
     ("title: It does not work", "title: !!str It", [("anchor", 3, 8)]),
@@ -122,6 +124,15 @@ def test_each_refusal_stands_at_its_place(
     text = GOOD.replace(old, new, 1)
     assert text != GOOD
     assert problems_of(text) == wanted
+
+
+def test_a_file_saved_with_the_other_line_ends_says_the_same() -> None:
+    tree, problems = read_text(TREE, GOOD, "sample.yaml")
+    again, more = read_text(TREE, GOOD.replace("\n", "\r\n"), "sample.yaml")
+    assert (problems, more) == ([], [])
+    assert again == tree
+    broken = GOOD.replace("minutes: 2", "minutes: two").replace("\n", "\r\n")
+    assert problems_of(broken) == [("not-a-number", 8, 14)]
 
 
 def test_all_problems_of_a_file_are_found_at_once() -> None:
