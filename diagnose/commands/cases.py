@@ -93,30 +93,62 @@ def _found(log: SqliteLog | None, options: argparse.Namespace) -> int:
     referred = [d for d in diagnoses(case, events) if d.case.outcome == "referred"]
     if not referred:
         raise opt.WrongUse(f"Case {case.name} was not referred ({case.outcome}).")
-    # Where a round referred more than one symptom, the finding says which is meant.
-    known = {each.case.symptom: _findings(each) for each in referred}
-    findings = {name: own for own in known.values() for name, own in own.items()}
+    # Where more than one symptom was referred or entered, the finding says which is meant; where
+    # two know it, the one that was come to last.
+    known = [
+        (each, symptom, findings)
+        for each in referred
+        for symptom, findings in _findings(each).items()
+    ]
+    findings = {name: told for _, _, own in known for name, told in own.items()}
     if options.finding is None:
         raise opt.WrongUse(f"Say what service found: one of {', '.join(findings)}.")
     if options.finding not in findings:
         hint = did_you_mean(options.finding, findings)
-        names = " or ".join(name for name in known if name) or f"case {case.name}"
+        names = " or ".join(symptom for _, symptom, _ in known) or f"case {case.name}"
         raise opt.WrongUse(f'"{options.finding[:40]}" is no finding of {names}.{hint}')
-    symptom = next(name for name in reversed(known) if options.finding in known[name])
-    event = Event(kind="found", symptom=symptom, step="", answer=options.finding)
+    diagnosis, tree = next((d, s) for d, s, own in reversed(known) if options.finding in own)
+    event = Event(
+        kind="found",
+        symptom=diagnosis.case.symptom,
+        step="",
+        answer=options.finding,
+        more={"cures": [[tree, options.finding], *_doors(diagnosis, tree)]},
+    )
     log.append(case, events[-1].number + 1, event)
     opt.say(f"{case.name}: service found {findings[options.finding]['finding']}")
     return opt.OK
 
 
-def _findings(diagnosis: Diagnosis) -> dict[str, Any]:
-    """Return what the log knows of the findings of a diagnosis's symptom."""
-    for event in diagnosis.events:
-        trees = (event.body["more"] or {}).get("trees") or {}
-        if diagnosis.case.symptom in trees:
-            findings: dict[str, Any] = trees[diagnosis.case.symptom]["findings"]
-            return findings
-    return {}
+def _findings(diagnosis: Diagnosis) -> dict[str, dict[str, Any]]:
+    """Return the findings of each symptom that a diagnosis came to, in that order."""
+    entered = {diagnosis.case.symptom} | {below for below, _ in _entries(diagnosis)}
+    return {
+        symptom: tree["findings"]
+        for event in diagnosis.events
+        for symptom, tree in ((event.body["more"] or {}).get("trees") or {}).items()
+        if symptom in entered
+    }
+
+
+def _entries(diagnosis: Diagnosis) -> list[tuple[str, list[str]]]:
+    """Return each symptom entered through a doorway, with the doorway: symptom and finding."""
+    return [
+        (trace["why"], [trace["symptom"], trace["step"]])
+        for event in diagnosis.events
+        for trace in event.body["trail"]
+        if trace["what"] == "entered"
+    ]
+
+
+def _doors(diagnosis: Diagnosis, symptom: str) -> list[list[str]]:
+    """Return the doorways that led to a symptom: what counts for it counts for them too."""
+    through = dict(_entries(diagnosis))
+    doors: list[list[str]] = []
+    while symptom in through and through[symptom] not in doors:
+        doors.append(through[symptom])
+        symptom = through[symptom][0]
+    return doors
 
 
 def _show(log: SqliteLog | None, options: argparse.Namespace) -> int:

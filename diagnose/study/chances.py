@@ -24,8 +24,9 @@ DRAWS, SEED = 2_000, 4
 class Ended:
     """How a case ended: cured or referred.
 
-    `cures` are (symptom, finding), several where a doorway was passed. A referral has the finding
-    that service reported, or else the `closing` probabilities, both of `symptom`.
+    `cures` are (symptom, finding), several where a doorway was passed: what cured it, or what
+    service reported. A referral may have the one finding `found` of `symptom` instead, or else the
+    `closing` probabilities.
     """
 
     symptom: str

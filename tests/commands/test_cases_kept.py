@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from driver import Driver
 
+from diagnose.case.endings import endings
 from diagnose.case.replay import standing
 from diagnose.case.sqlite_log import SqliteLog
 
@@ -274,3 +275,22 @@ def test_an_old_log_is_found_where_the_environment_says(tmp_path: Path) -> None:
     env = {**os.environ, "DIAGNOSE_LOG": str(where)}
     run("start", "streaking", "--machine", "none", "--json", env=env)
     assert where.exists()
+
+
+def test_service_may_report_a_cause_behind_a_doorway(log: Path, drive: Starter) -> None:
+    driver = drive("start", "streaking", "--machine", "none", log=log)
+    name = driver.screen()["case"]
+    entered = driver.reply("A puddle where it stops")
+    assert entered["symptom"] == "poor-pickup"
+    driver.reply("danger")
+    driver.end()
+    assert run("cases", "found", name, "motor-silent", "--log", str(log)).returncode == 0
+    for symptom in ("poor-pickup", "streaking"):
+        told = run("order", symptom, "--log", str(log)).stdout
+        assert "1 case" in told, told
+    with closing(SqliteLog(log, "rw")) as book:
+        (ended,) = endings(book)
+    assert ended.cures == (("poor-pickup", "motor-silent"), ("streaking", "weak-suction"))
+    wrong = run("cases", "found", name, "plug-loose", "--log", str(log))
+    assert wrong.returncode == 2
+    assert "streaking or poor-pickup" in wrong.stderr
