@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import yaml
+from figures import Figure, best, report
 
 from diagnose.case.screens import CautionScreen, CheckScreen, EndScreen, FindingScreen
 from diagnose.case.sqlite_log import SqliteLog
@@ -31,18 +32,6 @@ from diagnose.study.in_force import precautions
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
-
-Figure = tuple[str, float, float, str]
-
-
-def best(action: Callable[[], object], times: int = 5) -> float:
-    """Return the shortest of several runs in seconds: what the machine can do when left alone."""
-    taken = []
-    for _ in range(times):
-        began = time.perf_counter()
-        action()
-        taken.append(time.perf_counter() - began)
-    return min(taken)
 
 
 def start_figures() -> list[Figure]:
@@ -287,19 +276,5 @@ def web(steps: int) -> str:
     return "\n".join(lines) + "\n"
 
 
-FIGURES = (start_figures, loading_figures, reply_figures, large_figures)
-
-
-def main() -> int:
-    """Print the figures; 1 where one is over its limit."""
-    missed = 0
-    for figures in FIGURES:
-        for what, value, limit, shown in figures():
-            over = value > limit
-            missed += over
-            print(f"{value:8.2f}  (at most {limit:g}{', MISSED' if over else ''})  {what}  {shown}")
-    return 1 if missed else 0
-
-
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(report(start_figures, loading_figures, reply_figures, large_figures))

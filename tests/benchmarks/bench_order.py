@@ -10,9 +10,9 @@ import sys
 import time
 from pathlib import Path
 from random import Random
-from typing import TYPE_CHECKING
 
 import numpy as np
+from figures import Figure, best, report
 from sklearn.naive_bayes import CategoricalNB
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -31,21 +31,7 @@ from diagnose.study.minutes import expected_minutes  # noqa: E402
 from diagnose.study.order_search import best_order  # noqa: E402
 from diagnose.study.plan import Plan, plan_of  # noqa: E402
 
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-Figure = tuple[str, float, float, str]
 NONE = precautions(Cautions(hazards={}, cautions={}))
-
-
-def best(action: Callable[[], object], times: int = 3) -> float:
-    """Return the shortest of several runs in seconds: what the machine can do when left alone."""
-    taken = []
-    for _ in range(times):
-        began = time.perf_counter()
-        action()
-        taken.append(time.perf_counter() - began)
-    return min(taken)
 
 
 def order_figures() -> list[Figure]:
@@ -138,19 +124,5 @@ def simulation_figures() -> list[Figure]:
     return figures
 
 
-FIGURES = (order_figures, minutes_figures, posterior_figures, simulation_figures)
-
-
-def main() -> int:
-    """Print the figures; 1 where one is over its limit."""
-    missed = 0
-    for figures in FIGURES:
-        for what, value, limit, shown in figures():
-            over = value > limit
-            missed += over
-            print(f"{value:8.2f}  (at most {limit:g}{', MISSED' if over else ''})  {what}  {shown}")
-    return 1 if missed else 0
-
-
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(report(order_figures, minutes_figures, posterior_figures, simulation_figures))
