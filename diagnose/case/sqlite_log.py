@@ -212,9 +212,7 @@ class SqliteLog:
 
     def _accept(self, *, make: bool) -> None:
         """Take a log of ours, make one of a new file, and touch nothing else."""
-        application = self.base.execute("PRAGMA application_id").fetchone()[0]
-        version = self.base.execute("PRAGMA user_version").fetchone()[0]
-        tables = self.base.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+        application, version, tables = self._marks()
         if application == APPLICATION and version > VERSION:
             raise LogError(
                 f"{self.path}: this log is from a newer version of the program; update the program."
@@ -233,6 +231,21 @@ class SqliteLog:
                 self.base.execute(statement)
             self.base.execute(f"PRAGMA application_id = {APPLICATION}")
             self.base.execute(f"PRAGMA user_version = {VERSION}")
+
+    def _marks(self) -> tuple[int, int, int]:
+        """Return whose file it is, its version, and how many tables it has, all of one moment."""
+        # Read one by one outside a transaction, they may fall before and after another program
+        # makes the log, and a log of ours looks like somebody else's file.
+        with self._transaction("DEFERRED"):
+            application, version, tables = (
+                self.base.execute(query).fetchone()[0]
+                for query in (
+                    "PRAGMA application_id",
+                    "PRAGMA user_version",
+                    "SELECT count(*) FROM sqlite_master",
+                )
+            )
+        return application, version, tables
 
     def _logged(self, case: CaseRecord, row: tuple[int, str, str]) -> LoggedEvent:
         number, at, body = row
@@ -287,8 +300,8 @@ class SqliteLog:
         raise LogError(f"{self.path}: no name is free any more; start a new log with --log.")
 
     @contextmanager
-    def _transaction(self) -> Iterator[None]:
-        self.base.execute("BEGIN IMMEDIATE")
+    def _transaction(self, kind: str = "IMMEDIATE") -> Iterator[None]:
+        self.base.execute(f"BEGIN {kind}")
         try:
             yield
             self.base.execute("COMMIT")

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import sqlite3
+import threading
+from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING
 
 import pytest
@@ -104,6 +106,25 @@ def test_a_read_only_log_can_be_read_and_says_so_when_written(path: Path) -> Non
         log.append(case, 2, event("answer"))
 
 
+def test_those_who_come_at_once_to_a_new_log_all_get_it(tmp_path: Path) -> None:
+    """One makes the log; whoever looks at it meanwhile sees no file or a log, nothing between."""
+    crowd = 6
+    for attempt in range(30):
+        together = threading.Barrier(crowd)
+
+        def come(path: Path, together: threading.Barrier = together) -> str:
+            together.wait()
+            log = SqliteLog(path)
+            try:
+                return log.open_case("sample", None, event()).name
+            finally:
+                log.close()
+
+        with ThreadPoolExecutor(crowd) as pool:
+            names = set(pool.map(come, [tmp_path / str(attempt)] * crowd))
+        assert len(names) == crowd
+
+
 def test_a_newer_log_is_left_alone(path: Path) -> None:
     SqliteLog(path).close()
     base = sqlite3.connect(path)
@@ -194,10 +215,10 @@ def test_two_first_starts_at_once_make_one_log(path: Path, monkeypatch: pytest.M
     """The second found no log, waited for the lock, and finds one made by then."""
 
     class Late(SqliteLog):
-        def _transaction(self):  # type: ignore[no-untyped-def]
-            if not made:
+        def _transaction(self, kind="IMMEDIATE"):  # type: ignore[no-untyped-def]
+            if kind == "IMMEDIATE" and not made:
                 made.append(SqliteLog(path))
-            return super()._transaction()
+            return super()._transaction(kind)
 
     made: list[SqliteLog] = []
     late = Late(path)
