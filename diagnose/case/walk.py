@@ -108,13 +108,14 @@ class Walk:
     def frame(self, symptom: str, door: int | None = None) -> Frame:
         """Return a symptom at its start, with what the machine card answers taken."""
         volume = self.volume(symptom)
-        logs = prior(volume.plan)
-        for step, answer in volume.from_card.items():
-            logs = updated(logs, likelihood(volume.plan, step, answer, LEAST_SLIP))
+        rows = (
+            likelihood(volume.plan, step, answer, LEAST_SLIP)
+            for step, answer in volume.from_card.items()
+        )
         return Frame(
             symptom=symptom,
             closed=dict(volume.from_card),
-            logs=logs,
+            logs=updated(prior(volume.plan), *rows),
             at=volume.plan.start,
             door=door,
         )

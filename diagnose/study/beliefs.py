@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import math
 from array import array
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -33,32 +34,56 @@ def prior(plan: Plan) -> array[float]:
     return array("d", [math.log(chance) for chance in plan.chances])
 
 
-def likelihood(plan: Plan, step: int, answer: int, slip: float) -> array[float]:
-    """Return for each finding the logarithm of the probability of this answer at this step."""
+@lru_cache(maxsize=1024)
+def likelihood(plan: Plan, step: int, answer: int, slip: float) -> tuple[float, ...]:
+    """Return for each finding the logarithm of the probability of this answer at this step.
+
+    A row is kept for the next case on the same plan: it depends on nothing else.
+    """
     ways = plan.ways[step]
     k = len(ways)
     slip = max(slip, LEAST_SLIP)
-    count = len(plan.findings)
-    passing = plan.passing[step]
-    held = [f"{plan.reach[target]:0{count}b}"[::-1] for target in ways]
-    flat = -math.log(k)
-    inside = [0.0] + [math.log((1 - slip) / size) for size in range(1, k + 1)]
-    outside = [0.0] + [math.log(slip / (k - size)) for size in range(1, k)]
-    logs = array("d", [flat]) * count
-    for which, column in enumerate(zip(*held, strict=True)):
-        size = column.count("1")
-        if size == k:
-            continue
-        if size:
-            logs[which] = inside[size] if column[answer] == "1" else outside[size]
-        elif passing is not None:
-            logs[which] = inside[1] if answer == passing else outside[1]
-    return logs
+    reached = _by_count([plan.reach[target] for target in ways], len(plan.findings))
+    flat, inside, outside = reached[k], [0] * (k + 1), [0] * (k + 1)
+    if plan.passing[step] is None:
+        flat |= reached[0]
+    else:
+        (inside if answer == plan.passing[step] else outside)[1] = reached[0]
+    for size in range(1, k):
+        inside[size] |= reached[size] & plan.reach[ways[answer]]
+        outside[size] |= reached[size] & ~plan.reach[ways[answer]]
+    return _row(
+        [(flat, -math.log(k))]
+        + [(inside[size], math.log((1 - slip) / size)) for size in range(1, k)]
+        + [(outside[size], math.log(slip / (k - size))) for size in range(1, k)],
+        len(plan.findings),
+    )
 
 
-def updated(logs: array[float], more: Iterable[float]) -> array[float]:
-    """Return the sum of two rows of logarithms."""
-    return array("d", [one + other for one, other in zip(logs, more, strict=True)])
+def _by_count(sets: Sequence[int], count: int) -> list[int]:
+    """Return, for each number from 0, which of `count` bits stand in that many of the sets."""
+    held = [(1 << count) - 1] + [0] * len(sets)
+    for mask in sets:
+        for number in range(len(sets), 0, -1):
+            held[number] = held[number] & ~mask | held[number - 1] & mask
+        held[0] &= ~mask
+    return held
+
+
+def _row(parts: list[tuple[int, float]], count: int) -> tuple[float, ...]:
+    """Return the row in which each part's bits have its value; most of it shares one value."""
+    parts = sorted((part for part in parts if part[0]), key=lambda part: part[0].bit_count())
+    row = [parts.pop()[1]] * count
+    for mask, value in parts:
+        while mask:
+            row[mask.bit_length() - 1] = value
+            mask ^= 1 << mask.bit_length() - 1
+    return tuple(row)
+
+
+def updated(logs: Iterable[float], *rows: Iterable[float]) -> array[float]:
+    """Return the sum of rows of logarithms: what was believed, and one row for each answer."""
+    return array("d", map(sum, zip(logs, *rows, strict=True)))
 
 
 def after_failed_remedy(logs: array[float], finding: int) -> array[float]:

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from diagnose.study.in_force import Precautions
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Plan:
     """A tree as numbers: steps count from 0 in the order of the file, answers within their step.
 
