@@ -17,6 +17,8 @@ from array import array
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
+from diagnose.study.in_force import bits
+
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
@@ -75,9 +77,8 @@ def _row(parts: list[tuple[int, float]], count: int) -> tuple[float, ...]:
     parts = sorted((part for part in parts if part[0]), key=lambda part: part[0].bit_count())
     row = [parts.pop()[1]] * count
     for mask, value in parts:
-        while mask:
-            row[mask.bit_length() - 1] = value
-            mask ^= 1 << mask.bit_length() - 1
+        for which in bits(mask):
+            row[which] = value
     return tuple(row)
 
 
