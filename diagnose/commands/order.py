@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import math
 import textwrap
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -80,8 +81,9 @@ def run(args: Sequence[str]) -> int:
     try:
         said = []
         if options.write and kept and work.study.now is not work.study.best:
-            path = write_order(shelf.folder, work.tree, work.study.best.tree)
+            path, look_at = write_order(shelf.folder, work.tree, work.study.best.tree)
             said.append(f"The new order is in {path}.")
+            said += [str(problem) for problem in look_at]
         elif options.write and kept:
             said.append("No order is better: nothing was written.")
         if options.write_chances:
@@ -147,6 +149,7 @@ def _data(work: _Work) -> dict[str, Any]:
                 "minutes": run.minutes,
                 "best_minutes": run.best_minutes,
                 "exact": run.exact,
+                "within": run.within if run.within < math.inf else None,
                 "in_turn": list(order),
             }
             for run, order in zip(study.runs, study.orders, strict=True)
@@ -238,7 +241,7 @@ def _about_chances(work: _Work, options: argparse.Namespace) -> str:
 
 def _say_run(run: RunStudy, order: Sequence[str]) -> None:
     opt.say("")
-    limit = "" if run.exact else " (best found: the search was cut short)"
+    limit = "" if run.exact else f" (best found: {_at_most(run)})"
     if tuple(order) == run.steps:
         _say(f"In the best order already{limit}: {', '.join(run.steps)}.")
         return
@@ -250,6 +253,15 @@ def _say_run(run: RunStudy, order: Sequence[str]) -> None:
         place = run.steps.index(step) + 1
         was = "" if place == number else f"was {place}"
         opt.say(f"  {number:>3}  {step:{width}}  {was}".rstrip())
+
+
+def _at_most(run: RunStudy) -> str:
+    """Say how much better an order can be that was not found."""
+    if run.within == math.inf:
+        return "the search was cut short"
+    # Rounded up: what is said is never less than what is known.
+    saved = math.ceil(run.within * 100) / 100
+    return f"another could save {saved:.2f} minutes more at most"
 
 
 def _about_move(work: _Work) -> str:

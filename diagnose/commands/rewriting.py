@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from diagnose.files.problems import Problem
     from diagnose.files.tree import Tree
 
+#: A worked case that names more steps than it comes to.
+_LONGER_CASE = ("worked-case", "warning")
 _BYTE_ORDER_MARK = "\N{ZERO WIDTH NO-BREAK SPACE}".encode()
 
 
@@ -33,11 +35,12 @@ class Refused(Exception):
         self.problems = problems
 
 
-def write_order(folder: Path, old: Tree, new: Tree) -> Path:
-    """Put a new order of checks into the file of a tree, and return its path.
+def write_order(folder: Path, old: Tree, new: Tree) -> tuple[Path, list[Problem]]:
+    """Put a new order of checks into the file of a tree; return its path and what to look at there.
 
     Only where arrows lead changes, and `passes` is put in where it was understood before: steps
-    stay where they stand, each with its comments. Raises `Unusable` and `Refused`.
+    stay where they stand, each with its comments. Worked cases end where they ended; what is
+    returned are those that name a step which they come to no more. Raises `Unusable` and `Refused`.
     """
     path, page = _page(folder, old)
     try:
@@ -49,8 +52,7 @@ def write_order(folder: Path, old: Tree, new: Tree) -> Path:
                 _arrows(page, name, step, after)
     except NoSpan as error:
         raise Unusable(f"{error} Nothing was changed.") from error
-    _put(path, page.text(), old, new)
-    return path
+    return path, _put(path, page.text(), old, new)
 
 
 def write_chances(folder: Path, tree: Tree, shares: Mapping[str, float]) -> Path:
@@ -111,8 +113,11 @@ def _text(path: Path) -> str:
         raise Unusable(f"{error.problem}") from error
 
 
-def _put(path: Path, text: str, old: Tree, meant: Tree) -> None:
-    """Put a text in a tree's place if it says what is meant and brings no new problem."""
+def _put(path: Path, text: str, old: Tree, meant: Tree) -> list[Problem]:
+    """Put a text in a tree's place if it says what is meant and brings no new problem.
+
+    Returns the warnings about worked cases that it brings: they are still true.
+    """
     raw = path.read_bytes()
     again, problems = read_tree(text, str(path))
     if again is None or content_hash(again) != content_hash(meant):
@@ -123,12 +128,14 @@ def _put(path: Path, text: str, old: Tree, meant: Tree) -> None:
     if known is None or content_hash(known) != content_hash(old):
         raise Unusable(f"{path}: the file has changed meanwhile; try again.")
     new = _new_problems(library, again)
-    if new:
-        raise Refused(new)
+    against = [problem for problem in new if (problem.code, problem.severity) != _LONGER_CASE]
+    if against:
+        raise Refused(against)
     if path.read_bytes() != raw:
         raise Unusable(f"{path}: the file has changed meanwhile; try again.")
     mark = _BYTE_ORDER_MARK if raw.startswith(_BYTE_ORDER_MARK) else b""
     write(str(path), mark + text.encode())
+    return new
 
 
 def _new_problems(library: Library, tree: Tree) -> list[Problem]:

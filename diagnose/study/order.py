@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from diagnose.study.order_model import Model
 from diagnose.study.order_moves import best_move
 from diagnose.study.order_routes import travel
-from diagnose.study.order_search import LEAST, best_order
+from diagnose.study.order_search import LEAST, Nothing, best_order
 from diagnose.study.plan import plan_of
 from diagnose.study.runs import reordered, runs_of
 
@@ -73,14 +74,20 @@ class Measured:
 class RunStudy:
     """One run: the present order, the best with this run alone changed, and what they cost.
 
-    Minutes are the whole tree's. `exact`: no order of this run is better (under the cap, if any).
+    Minutes are the whole tree's. `within`: what another order of this run can save over the best
+    one here at most (under the cap, if any); 0 where there is no better one.
     """
 
     steps: tuple[str, ...]
     best: tuple[str, ...]
     minutes: float
     best_minutes: float
-    exact: bool
+    within: float
+
+    @property
+    def exact(self) -> bool:
+        """Whether no order of this run is better."""
+        return self.within <= LEAST
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -172,21 +179,24 @@ class _Study:
     def run(self, now: Measured, run: Run) -> tuple[RunStudy, Measured]:
         """Return what is known of a run, and the tree with this run alone changed."""
         steps = self._names(now, run)
-        best, exact, after = steps, False, now
+        best, within, after = steps, math.inf, now
+        sure = True
         # Where the cap cannot be kept, the next larger number can; the present one always.
         for cap in self._caps(now):
-            model = Model(now.plan, self.cautions, run, now.travel, cap)
-            found = best_order(model)
-            if found is None:
+            found = best_order(Model(now.plan, self.cautions, run, now.travel, cap))
+            if isinstance(found, Nothing):
+                # A search that was cut short does not know that there is none.
+                sure = sure and found.sure
                 continue
-            exact = found.exact
             names = tuple(steps[job] for job in found.order)
             changed = self.measure(reordered(now.tree, steps, names))
+            if sure:
+                within = found.within
             if self.better(changed, now):
                 best, after = names, changed
             break
         study = RunStudy(
-            steps=steps, best=best, minutes=now.minutes, best_minutes=after.minutes, exact=exact
+            steps=steps, best=best, minutes=now.minutes, best_minutes=after.minutes, within=within
         )
         return study, after
 

@@ -2,15 +2,15 @@
 
 Steps are of one family if they need the same cautions, do the same to the machine, have the same
 `after` around them, and cost the same cautions behind their other answers per unit of chance, in
-every state. Then some best order holds each family by probability / minutes, descending (family
-set-ups: Monma and Potts 1989, from memory).
+every state. Could a caution be taken at any time, some best order would hold each family by
+probability / minutes, descending: of two of a family that stand the other way round, either the
+earlier can move to the later or the later to the earlier, and one of these costs no more (after the
+family set-ups of Monma and Potts 1989, from memory).
 
-That needs cautions that add up. It was tried against all permutations: where one caution that is
-needed includes another that is needed too, taking the small one first costs its minutes twice, a
-quick step may be worth its place as the one that takes the large caution, and the claim is false
-(tests/study/test_order_search.py keeps the smallest instance). `adds_up` tells the two cases apart;
-only where it holds are the families, and the rules of `order_search` that rest on the same exchange
-of places, taken as proof.
+A real caution is taken when a step calls for it. A quick step may then be worth its place as the
+one that has the lockout taken, so that a likely step has the key out for nothing, though a likelier
+one per minute waits: against all permutations, by probability / minutes alone is not always best
+(tests/study/test_order_search.py keeps such instances). `order_search` draws the consequence.
 """
 
 from __future__ import annotations
@@ -52,22 +52,6 @@ class Family:
     before: tuple[int, ...]
     steady: bool
     lasting: bool
-
-
-def adds_up(model: Model) -> bool:
-    """Whether what a step has to pay is the sum of what it names and is not in force.
-
-    So it is where no caution that is named in the run or in what follows includes another of
-    these, and none that holds for the rest of the case includes one that lapses.
-    """
-    named = model.tail_heeds
-    for needs in (*model.named, *(job.heeds for job in model.jobs)):
-        named |= needs
-    closure, lapsing = model.cautions.closure, model.cautions.lapsing
-    return all(
-        closure[n] & named == 1 << n and (lapsing >> n & 1 or not closure[n] & lapsing)
-        for n in bits(named)
-    )
 
 
 def families(model: Model, *, alone: bool = False) -> list[Family]:
@@ -141,12 +125,13 @@ def _constraints(model: Model) -> tuple[list[int], list[int]]:
 
 
 def _reachable(model: Model) -> list[State] | None:
-    """Return the states that some order comes to, None where there are too many."""
+    """Return the states that some order comes to, cautions taken at any time; None: too many."""
     states = [model.start]
     seen = set(states)
+    ahead = [(model.cautions.closure[n], False) for n in bits(model.named_in_run)]
     for state in states:
-        for kind in range(len(model.kinds)):
-            _, after = model.move(state, kind)
+        for needs, energises in (*model.kinds, *ahead):
+            _, after = model.taking(state, needs, energises)
             over = model.cap is not None and any(count > model.cap for _, count in after)
             if after not in seen and not over:
                 seen.add(after)

@@ -105,6 +105,9 @@ class Model:
         self.jobs = tuple(jobs)
         self.kinds = tuple(kinds)
         self.named = tuple(cautions.called(needs, 0) for needs, _ in self.kinds)
+        self.named_in_run = 0
+        for needs in self.named:
+            self.named_in_run |= needs
         self.tail_heeds = _heeds(plan, cautions, (run.tail,))
         self.tail_weights = tuple(
             math.fsum(flow[f] for f in bits(plan.reach[run.tail])) for flow in flows
@@ -119,16 +122,19 @@ class Model:
         """
         found = self._moves.get((state, kind))
         if found is None:
-            needs, energises = self.kinds[kind]
-            costs, after = [], []
-            for force, count in state:
-                cost, now = self.cautions.take(needs, energises, force)
-                counted = self.cap is not None
-                locked = counted and locks_out(self.cautions, needs, energises, force)
-                costs.append(cost)
-                after.append((now, count + locked))
-            found = self._moves[state, kind] = (tuple(costs), tuple(after))
+            found = self._moves[state, kind] = self.taking(state, *self.kinds[kind])
         return found
+
+    def taking(self, state: State, needs: int, energises: bool) -> tuple[tuple[float, ...], State]:
+        """Return the same for any cautions that are taken, here or by a kind."""
+        costs, after = [], []
+        for force, count in state:
+            cost, now = self.cautions.take(needs, energises, force)
+            counted = self.cap is not None
+            locked = counted and locks_out(self.cautions, needs, energises, force)
+            costs.append(cost)
+            after.append((now, count + locked))
+        return tuple(costs), tuple(after)
 
     def behind(self, job: int, state: State) -> float:
         """Return what cautions cost behind a job's other answers; infinite over the cap."""

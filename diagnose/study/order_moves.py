@@ -12,65 +12,104 @@ if TYPE_CHECKING:
 
 #: Longer runs are not tried move by move.
 LONGEST = 300
+#: Longer runs are left as they were found.
+LONGEST_SETTLED = 40
+#: Minutes; what comes of adding in another order.
+_ROUNDING = 1e-12
 
 
-def best_move(model: Model) -> tuple[float, list[int]] | None:
-    """Return the least cost that one move leads to, and the order; None where none is allowed."""
-    count = len(model.jobs)
-    if count > LONGEST:
+def best_move(model: Model, order: Sequence[int] | None = None) -> tuple[float, list[int]] | None:
+    """Return the least cost that one move leads to, and the order; None where none is allowed.
+
+    Moves start from the present order of the run, or from another one that is allowed.
+    """
+    start = list(range(len(model.jobs)) if order is None else order)
+    if len(start) > LONGEST:
         return None
-    found = min(_Moves(model).all(), default=(math.inf, 0, 0))
-    if found[0] == math.inf:
+    cost, place, new = min(_Moves(model, start).all(), default=(math.inf, 0, 0))
+    if cost == math.inf:
         return None
-    cost, job, place = found
-    order = [number for number in range(count) if number != job]
-    return cost, [*order[:place], job, *order[place:]]
+    job = start.pop(place)
+    return cost, [*start[:new], job, *start[new:]]
+
+
+def settled(model: Model, order: Sequence[int]) -> list[int]:
+    """Return the order brought nearer to the present one by moves that cost nothing.
+
+    Nobody should have to learn a new order where the old one is as good.
+    """
+    order = list(order)
+    if len(order) > LONGEST_SETTLED:
+        return order
+    most = model.cost(order) + _ROUNDING
+    while True:
+        nearer = min(
+            (
+                (gain, place, new)
+                for cost, place, new in _Moves(model, order).all()
+                if cost <= most and (gain := _farther(order, place, new)) < 0
+            ),
+            default=None,
+        )
+        if nearer is None:
+            return order
+        job = order.pop(nearer[1])
+        order.insert(nearer[2], job)
+
+
+def _farther(order: Sequence[int], place: int, new: int) -> int:
+    """Return how many more pairs stand the other way round than at present after a move."""
+    job = order[place]
+    if new > place:
+        return sum(1 if other > job else -1 for other in order[place + 1 : new + 1])
+    return sum(1 if other < job else -1 for other in order[new:place])
 
 
 class _Moves:
-    """All moves from the present order. What follows the last place that changes is shared."""
+    """All moves from one order. What follows the last place that changes is shared."""
 
-    def __init__(self, model: Model) -> None:
+    def __init__(self, model: Model, order: Sequence[int]) -> None:
         self.model = model
-        self.count = len(model.jobs)
-        # left[k]: the probability that waits before the job in place k of the present order.
-        self.left = [model.weights(range(k, self.count)) for k in range(self.count + 1)]
+        self.order = order
+        self.count = len(order)
+        # left[k]: the probability that waits before the job in place k.
+        self.left = [model.weights(order[k:]) for k in range(self.count + 1)]
         self._suffixes: dict[tuple[int, State, int], float] = {}
 
     def all(self) -> Iterator[tuple[float, int, int]]:
-        """Yield (cost, job, new place) of every allowed move."""
+        """Yield (cost, place, new place) of every allowed move."""
         before = self.model.run.before
         spent, states = [0.0], [self.model.start]
-        for job in range(self.count):
-            cost, state = self._do(job, states[-1], self.left[job])
+        for place in range(self.count):
+            cost, state = self._do(place, states[-1], self.left[place])
             spent.append(spent[-1] + cost)
             states.append(state)
-        for job in range(self.count):
+        for place, job in enumerate(self.order):
             weights = self.model.jobs[job].weights
-            cost, state = spent[job], states[job]
-            for other in range(job + 1, self.count):
-                if before[other] >> job & 1:
+            cost, state = spent[place], states[place]
+            for new in range(place + 1, self.count):
+                if before[self.order[new]] >> job & 1:
                     break
-                waiting = _with(self.left[other], weights)
-                more, state = self._do(other, state, waiting)
+                more, state = self._do(new, state, _with(self.left[new], weights))
                 cost += more
-                last, after = self._do(job, state, _with(self.left[other + 1], weights))
-                yield cost + last + self._suffix(other + 1, after, -1), job, other
-            for place in range(job - 1, -1, -1):
-                if before[job] >> place & 1:
+                last, after = self._do(place, state, _with(self.left[new + 1], weights))
+                yield cost + last + self._suffix(new + 1, after, -1), place, new
+            for new in range(place - 1, -1, -1):
+                if before[job] >> self.order[new] & 1:
                     break
-                cost, state = self._do(job, states[place], self.left[place])
-                yield spent[place] + cost + self._suffix(place, state, job), job, place
+                cost, state = self._do(place, states[new], self.left[new])
+                yield spent[new] + cost + self._suffix(new, state, place), place, new
 
-    def _do(self, job: int, state: State, waiting: Sequence[float]) -> tuple[float, State]:
-        """Return what a job costs in a state while this probability waits, and what is then."""
+    def _do(self, place: int, state: State, waiting: Sequence[float]) -> tuple[float, State]:
+        """Return what the job of a place costs in a state while this waits, and what is then."""
+        job = self.order[place]
         minutes = self.model.jobs[job].minutes
         costs, after = self.model.move(state, self.model.jobs[job].kind)
         total = sum(w * (minutes + cost) for w, cost in zip(waiting, costs, strict=True))
         return total + self.model.behind(job, after), after
 
     def _suffix(self, place: int, state: State, without: int) -> float:
-        """Return what the present order costs from a place on, without one job."""
+        """Return what the order costs from a place on, without the job of one place."""
         if place == self.count:
             return self.model.ending(state)
         key = (place, state, without)
@@ -81,7 +120,8 @@ class _Moves:
             else:
                 waiting = self.left[place]
                 if without >= 0:
-                    waiting = _with(waiting, self.model.jobs[without].weights, -1)
+                    weights = self.model.jobs[self.order[without]].weights
+                    waiting = _with(waiting, weights, -1)
                 cost, after = self._do(place, state, waiting)
                 found = cost + self._suffix(place + 1, after, without)
             self._suffixes[key] = found

@@ -1,302 +1,362 @@
-"""The best order of a run: a dynamic programme over counts per family and what is in force.
+"""The best order of a run: a search over how many of each family are done and what is in force.
 
-All orders are followed side by side, one step a layer. What is compared is the *excess* over the
-classical order without cautions: the minutes that cautions take, weighed by the probability of all
-that waits for them, and for each step taken early what it makes the likelier ones wait. Every part
-of it is at least 0, so that an order whose excess is above that of a complete one can be dropped.
+The search may take a caution at any time, not only when a step calls for it. So eased, the order
+within a family is known (see `order_families`), and no real order costs less than the best such
+one. Where the steps that were found cost no more in the real run, they are the best of all. Where
+they do, a short run is searched anew step by step, and for a long one it is said how much less
+another order could cost at most.
 """
 
 from __future__ import annotations
 
+import heapq
+import itertools
 import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeAlias
 
 from diagnose.study.in_force import bits
-from diagnose.study.order_families import adds_up, families
+from diagnose.study.order_bound import Bound, classical
+from diagnose.study.order_families import families
+from diagnose.study.order_moves import best_move, settled
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
+    from diagnose.study.order_bound import Counts
     from diagnose.study.order_families import Family
     from diagnose.study.order_model import Model, State
 
-#: Orders kept in a layer, from a first good order to where a search counts as cut short.
-WIDTHS = (40, 400, 4_000, 40_000)
-#: Orders kept over all layers and searches, before a wider one is given up.
-ROOM = 100_000
+#: Orders kept side by side, to have a good one before the search for the best.
+WIDTHS = (40, 200)
+#: Places that a search may come to before it is cut short.
+ROOM = 60_000
 #: With more steps, each on its own, a search would be cut short anyway.
 ALONE = 24
+#: Cautions that may be taken ahead of time at one step; all sets of them are tried.
+MOST_AHEAD = 4
+#: Single moves that an order is given to get better, where it may not be the best.
+MOVES = 5
 #: Minutes; an order that is better by less is not better.
 LEAST = 1e-9
 
-Counts: TypeAlias = tuple[int, ...]
-# The excess so far, what it comes to at least, and the steps so far as a chain of pairs.
-_Entry: TypeAlias = tuple[float, float, object]
+# The steps so far, the last one first, as a chain of pairs.
+_Chain: TypeAlias = "tuple[int, _Chain] | None"
+_Way: TypeAlias = tuple[tuple[float, ...], "State"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Best:
-    """The best order of a run's jobs; `exact` where no other can be better."""
+    """The best order of a run's jobs.
+
+    `within`: the minutes that another order can save over it at most; 0 where it is the best of
+    all.
+    """
 
     order: tuple[int, ...]
-    exact: bool
+    within: float
+
+    @property
+    def exact(self) -> bool:
+        """Whether no other order can be better."""
+        return self.within <= LEAST
 
 
-def best_order(model: Model, widths: Sequence[int] = WIDTHS) -> Best | None:
-    """Return the best order under the `after` constraints; None where the cap allows none.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Nothing:
+    """No order was found; `sure` where there is none."""
 
-    Where cautions do not add up, each step stands for itself, and no rule but the bound is used;
-    with too many steps for that, the families give the best order found.
+    sure: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Found:
+    """What a search found: an order, if any; `least`: no order of its kind has less excess."""
+
+    order: list[int] | None
+    least: float
+
+
+def best_order(model: Model, widths: Sequence[int] = WIDTHS, room: int = ROOM) -> Best | Nothing:
+    """Return the best order under the `after` constraints and the cap, or why there is none."""
+    kin = families(model)
+    base = classical(model)
+    best: list[int] | None = None
+    excess = math.inf
+
+    def consider(order: Sequence[int] | None) -> None:
+        nonlocal best, excess
+        if order is not None and (cost := model.cost(order) - base) < excess:
+            best, excess = list(order), cost
+
+    real = _Search(model, kin, eased=False)
+    consider(real.side_by_side(widths[0], math.inf))
+    eased = _Search(model, kin, eased=True)
+    found = eased.best_first(excess + LEAST, room)
+    consider(found.order)
+    least = found.least if eased.all_tried else 0.0
+    if excess > least + LEAST and len(model.jobs) <= ALONE:
+        alone = _Search(model, families(model, alone=True), eased=False)
+        found = alone.best_first(excess + LEAST, room)
+        consider(found.order)
+        least = max(least, found.least)
+    if excess > least + LEAST and found.order is None:
+        for width in widths[1:]:
+            consider(real.side_by_side(width, excess))
+    if best is None:
+        return Nothing(sure=least == math.inf)
+    if excess > least + LEAST:
+        for order in (best, found.order):
+            if order is not None:
+                consider(_improved(model, order))
+    return Best(order=tuple(settled(model, best)), within=max(0.0, excess - least))
+
+
+def _improved(model: Model, order: list[int]) -> list[int]:
+    """Return the order with single moves made, as long as one helps."""
+    for _ in range(MOVES):
+        found = best_move(model, order)
+        if found is None or found[0] > model.cost(order) - LEAST:
+            break
+        order = found[1]
+    return order
+
+
+class _Standing:
+    """What a state says of each family: who costs no caution and changes nothing, and prices.
+
+    A price is what has to be paid at least, by this step or before it, in any entry.
     """
-    if adds_up(model):
-        return _Search(model, families(model), sound=True).best(widths)
-    if len(model.jobs) <= ALONE:
-        return _Search(model, families(model, alone=True), sound=False).best(widths)
-    found = _Search(model, families(model), sound=True).best(widths[:2])
-    return None if found is None else Best(order=found.order, exact=False)
+
+    __slots__ = ("free", "prices", "ways")
+
+    def __init__(self, search: _Search, state: State) -> None:
+        nothing = ((0.0,) * len(state), state)
+        self.ways: dict[tuple[int, int], list[_Way]] = {}
+        kinds = [family.kind for family in search.kin]
+        self.free = [search.model.move(state, kind) == nothing for kind in kinds]
+        self.prices = [
+            min(min(costs) for costs, _ in search.ways_to(state, kind, 0)) for kind in kinds
+        ]
 
 
 class _Search:
-    """A search over families; `sound` where what rests on the exchange of places may be used."""
+    """A search over families. `eased`: cautions may be taken before a step calls for them."""
 
-    def __init__(self, model: Model, kin: Sequence[Family], *, sound: bool) -> None:
+    def __init__(self, model: Model, kin: Sequence[Family], *, eased: bool) -> None:
         self.model = model
         self.kin = kin
-        self.sound = sound
-        self.room = ROOM
+        self.eased = eased
+        # A family of one has no order within; which families can wait rests on the same proof.
+        self.by_families = any(len(family.jobs) > 1 for family in kin) or eased
+        self.bound = Bound(model, kin)
         self.entries = range(len(model.tail_weights))
-        self.nothing = (0.0,) * len(self.entries)
-        # above[f][i][g]: how many of family g are likelier per minute than member i of family f.
-        self.above = [
-            [[sum(r > ratio for r in other.ratios) for other in kin] for ratio in family.ratios]
-            for family in kin
-        ]
-        named = 0
-        for needs in model.named:
-            named |= needs
-        closure = model.cautions.closure
-        # What is not included in another one that is named is only ever taken by itself.
-        self.taken_alone = [
-            n for n in bits(named) if not any(closure[m] >> n & 1 for m in bits(named) if m != n)
-        ]
-        self.needing = {
-            n: [f for f, family in enumerate(kin) if model.named[family.kind] >> n & 1]
-            for n in self.taken_alone
-        }
-        self._missing: dict[tuple[State, int], float] = {}
-        self._waiting: dict[tuple[int, int, Counts], list[float]] = {}
+        self.sizes = [len(family.jobs) for family in kin]
+        self.constrained = any(family.before for family in kin)
+        self.all_tried = True
+        self.start: Counts = (0,) * len(kin)
+        self._standings: dict[State, _Standing] = {}
+        self._seen: dict[Counts, tuple[list[int], list[int], list[float], dict[int, float]]] = {}
 
-    def best(self, widths: Sequence[int]) -> Best | None:
-        """Return the best order; each wider search is bounded by what the one before found."""
-        bound = math.inf
-        order: list[int] | None = None
-        whole = False
-        for width in widths:
-            found, whole = self._layers(width, bound)
-            if found is not None and found[0] < bound:
-                order = found[1]
-                bound = found[0] + LEAST
-            if whole or self.room < 0:
-                break
-        return None if order is None else Best(order=tuple(order), exact=whole)
+    def best_first(self, limit: float, room: int) -> _Found:
+        """Return the order with the least excess, none above the limit; cut short out of room.
 
-    def _layers(self, width: int, bound: float) -> tuple[tuple[float, list[int]] | None, bool]:
-        """Return the best order and its excess, and whether no order was dropped for room."""
-        layer: dict[Counts, dict[State, _Entry]] = {
-            (0,) * len(self.kin): {self.model.start: (0.0, 0.0, None)}
+        The places come by what an order through them costs at least, so that the first one at the
+        end is the best.
+        """
+        number = itertools.count()
+        start = (self.start, self.model.start)
+        known: dict[tuple[Counts, State], float] = {start: 0.0}
+        # By cost at least, then the farther ones first.
+        least = self.bound.at_least(*start)
+        heap: list[tuple[float, int, int, float, Counts, State, _Chain]] = [
+            (least, 0, next(number), 0.0, *start, None)
+        ]
+        length = len(self.model.jobs)
+        while heap:
+            least, depth, _, excess, counts, state, chain = heapq.heappop(heap)
+            if -depth > length:
+                return _Found(order=_steps(chain), least=least)
+            if excess > known[counts, state]:
+                continue
+            if -depth == length:
+                total = excess + self._ending(state)
+                if total <= limit:
+                    heapq.heappush(
+                        heap, (total, depth - 1, next(number), total, counts, state, chain)
+                    )
+                continue
+            if len(known) > room:
+                return _Found(order=None, least=least)
+            for total, job, done, after in self._onward(counts, state, excess, limit):
+                if total < known.get((done, after), math.inf):
+                    at_least = total + self.bound.at_least(done, after)
+                    if at_least <= limit:
+                        known[done, after] = total
+                        heapq.heappush(
+                            heap,
+                            (at_least, depth - 1, next(number), total, done, after, (job, chain)),
+                        )
+        # Whatever there is has more excess than the limit, or there is nothing.
+        return _Found(order=None, least=limit)
+
+    def side_by_side(self, width: int, limit: float) -> list[int] | None:
+        """Return a good order: all are followed one step a layer, the best `width` of them kept."""
+        layer: dict[tuple[Counts, State], tuple[float, float, _Chain]] = {
+            (self.start, self.model.start): (0.0, 0.0, None)
         }
-        whole = True
         for _ in self.model.jobs:
-            following: dict[Counts, dict[State, _Entry]] = {}
-            kept = 0
-            for counts, states in layer.items():
-                kept += self._step(counts, states, following, bound)
-            self.room -= min(kept, width)
-            if self.room < 0:
-                return None, False
-            if kept > width:
-                whole = False
-                following = _narrowed(following, width)
-            layer = following
-        ends = [
-            (excess + self.model.ending(state), chain)
-            for states in layer.values()
-            for state, (excess, _, chain) in states.items()
-        ]
+            following: dict[tuple[Counts, State], tuple[float, float, _Chain]] = {}
+            for (counts, state), (_, excess, chain) in layer.items():
+                for total, job, done, after in self._onward(counts, state, excess, limit):
+                    old = following.get((done, after))
+                    if old is None or total < old[1]:
+                        at_least = total + self.bound.at_least(done, after)
+                        if at_least <= limit:
+                            following[done, after] = (at_least, total, (job, chain))
+            kept = heapq.nsmallest(width, following.items(), key=lambda item: item[1][0])
+            layer = dict(kept)
+        ends = [(excess + self._ending(at[1]), chain) for at, (_, excess, chain) in layer.items()]
         excess, chain = min(ends, key=lambda end: end[0], default=(math.inf, None))
-        if excess == math.inf:
-            return None, whole
-        order: list[int] = []
-        while isinstance(chain, tuple):
-            job, chain = chain
-            order.append(job)
-        return (excess, order[::-1]), whole
+        return None if excess == math.inf else _steps(chain)
 
-    def _step(
-        self,
-        counts: Counts,
-        states: dict[State, _Entry],
-        following: dict[Counts, dict[State, _Entry]],
-        bound: float,
-    ) -> int:
-        """Take every order that did these counts one step on; return how many are new."""
-        model, kin, entries = self.model, self.kin, self.entries
-        heads = [f for f, family in enumerate(kin) if counts[f] < len(family.jobs)]
-        ready = [f for f in heads if all(counts[g] == len(kin[g].jobs) for g in kin[f].before)]
-        left = [
-            model.tail_weights[e] + sum([kin[f].rest[counts[f]][e] for f in heads]) for e in entries
-        ]
-        delays = self._all_delays(counts, heads, ready)
-        new = 0
-        for state, (excess, _, chain) in states.items():
-            for f in self._choices(counts, state, heads, ready) if self.sound else ready:
-                family = kin[f]
-                job = family.jobs[counts[f]]
-                costs, after = model.move(state, family.kind)
-                total = excess + delays[f]
-                for e in entries:
+    def _onward(
+        self, counts: Counts, state: State, excess: float, limit: float
+    ) -> Iterator[tuple[float, int, Counts, State]]:
+        """Yield (excess, job, counts, state) of every step that may come next."""
+        model = self.model
+        heads, ready, left, delays = self._seen.get(counts) or self._look(counts)
+        standing = self._standings.get(state)
+        if standing is None:
+            standing = self._standings[state] = _Standing(self, state)
+        ways = standing.ways
+        for f in self._choices(counts, standing, heads, ready) if self.by_families else ready:
+            family = self.kin[f]
+            job = family.jobs[counts[f]]
+            heeds = model.jobs[job].heeds
+            done = (*counts[:f], counts[f] + 1, *counts[f + 1 :])
+            delay = delays.get(f)
+            if delay is None:
+                delay = delays[f] = self.bound.delay(counts, f)
+            kept = ways.get((family.kind, heeds))
+            if kept is None:
+                kept = ways[family.kind, heeds] = self.ways_to(state, family.kind, heeds)
+            for costs, after in kept:
+                total = excess + delay
+                for e in self.entries:
                     total += left[e] * costs[e]
-                if model.jobs[job].heeds or model.cap is not None:
+                if heeds or model.cap is not None:
                     total += model.behind(job, after)
-                if not total <= bound or total == math.inf:
-                    continue
-                done = (*counts[:f], counts[f] + 1, *counts[f + 1 :])
-                at_least = total + (self._to_come(done, after) if self.sound else 0.0)
-                if at_least > bound:
-                    continue
-                there = following.setdefault(done, {})
-                known = there.get(after)
-                new += known is None
-                if known is None or total < known[0]:
-                    there[after] = (total, at_least, (job, chain))
-        return new
+                if total <= limit and total < math.inf:
+                    yield total, job, done, after
 
-    def _all_delays(
-        self, counts: Counts, heads: Sequence[int], ready: Sequence[int]
-    ) -> dict[int, float]:
-        """Return what the next of each family makes all that is likelier wait."""
-        if self.sound:
-            return {f: sum([delay for _, delay in self._delays(counts, f, heads)]) for f in ready}
-        # Families of one, the likeliest per minute first: one sweep finds them all.
-        found = {}
-        waiting = time = 0.0
-        for f in heads:
-            minutes, weight = self.kin[f].minutes[0], self.kin[f].weights[0]
-            found[f] = minutes * waiting - weight * time
-            waiting += weight
-            time += minutes
+    def _look(self, counts: Counts) -> tuple[list[int], list[int], list[float], dict[int, float]]:
+        """Return the families left, those that may go on, what waits, and room for delays."""
+        kin = self.kin
+        heads = [f for f, size in enumerate(self.sizes) if counts[f] < size]
+        ready = heads
+        if self.constrained:
+            ready = [f for f in heads if all(counts[g] == self.sizes[g] for g in kin[f].before)]
+        left = [
+            tail + sum([kin[f].rest[counts[f]][e] for f in heads])
+            for e, tail in enumerate(self.model.tail_weights)
+        ]
+        found = self._seen[counts] = (heads, ready, left, {})
         return found
 
-    def _delays(self, counts: Counts, f: int, heads: Sequence[int]) -> list[tuple[int, float]]:
-        """Return what the next of family f makes the likelier of each other family wait."""
-        family, place = self.kin[f], counts[f]
-        minutes, weight, above = family.minutes[place], family.weights[place], self.above[f][place]
-        found = []
-        for g in heads:
-            done, likelier = counts[g], above[g]
-            if likelier > done:
-                other = self.kin[g]
-                waiting = other.until[likelier] - other.until[done]
-                time = other.sum_minutes[likelier] - other.sum_minutes[done]
-                found.append((g, minutes * waiting - weight * time))
+    def ways_to(self, state: State, kind: int, heeds: int) -> list[_Way]:
+        """Return what may be paid at a step of a kind, entry by entry, and what is then in force.
+
+        The first way takes what the step calls for. Eased, what includes some of that may be taken
+        in its stead, and ahead of it what is heeded behind the step's other answers.
+        """
+        found = [self.model.move(state, kind)]
+        if self.eased:
+            needs, energises = self.model.kinds[kind]
+            ahead = self._ahead(state, needs, needs | heeds, energises)
+            found += [self.model.taking(state, needs | more, energises) for more in ahead]
         return found
+
+    def _ahead(self, state: State, needs: int, of_use: int, energises: bool) -> list[int]:
+        """Return the sets of cautions that may be taken though no step calls for them yet.
+
+        That can save something only where a caution includes one that is of use: to take it ahead
+        for its own sake costs all that wait what only some would have to pay.
+        """
+        cautions = self.model.cautions
+        useful = [
+            n
+            for n in bits(self.model.named_in_run & ~needs)
+            if cautions.closure[n] & of_use & ~(1 << n)
+            and any(not force >> n & 1 for force, _ in state)
+            and not (energises and cautions.closure[n] & cautions.lapsing)
+        ]
+        if len(useful) > MOST_AHEAD:
+            self.all_tried = False
+            useful = useful[:MOST_AHEAD]
+        return [
+            cautions.closed(sum(1 << n for n in chosen))
+            for size in range(1, len(useful) + 1)
+            for chosen in itertools.combinations(useful, size)
+        ]
+
+    def _ending(self, state: State) -> float:
+        """Return what cautions cost behind the run; eased, some may be taken ahead of it."""
+        model = self.model
+        least = model.ending(state)
+        if self.eased and model.tail_heeds:
+            for more in self._ahead(state, 0, model.tail_heeds, energises=False):
+                costs, after = self.model.taking(state, more, False)
+                waiting = sum(w * c for w, c in zip(model.tail_weights, costs, strict=True))
+                least = min(least, waiting + model.ending(after))
+        return least
 
     def _choices(
         self,
         counts: Counts,
-        state: State,
+        standing: _Standing,
         heads: Sequence[int],
         ready: Sequence[int],
     ) -> Sequence[int]:
         """Return the families that a best order may go on with.
 
-        Of those that cost no caution now and change nothing, the best per minute is next if
-        nothing better per minute can be had, what it has to pay first counted. If it is not, those
-        that will cost nothing later either can wait, all but the best of them.
+        Of those that cost no caution now and change nothing, the best per minute is next unless
+        some steps before it are better per minute together, what has to be paid for them counted.
+        Of those that will cost nothing later either, all but the best can wait.
         """
-        kin, model = self.kin, self.model
-        free = [f for f in ready if model.move(state, kin[f].kind) == (self.nothing, state)]
-        if not free:
+        kin, pair, free, prices = self.kin, self.bound.pair, standing.free, standing.prices
+        # What is behind a step's other answers may cost less later.
+        steady = [f for f in ready if free[f] and kin[f].steady]
+        if not steady:
             return ready
         # The likelier families come first in `kin`, but what is left of them may not.
-        free.sort(key=lambda f: -kin[f].ratios[counts[f]])
-        top = free[0]
-        delays = self._delays(counts, top, heads)
-        if not delays:
+        top = max(steady, key=lambda f: kin[f].ratios[counts[f]])
+        weight, minutes = kin[top].weights[counts[top]], kin[top].minutes[counts[top]]
+        # By what has to be paid at least: the most that can be gained by steps before it.
+        gain, gains = 0.0, []
+        for price, delay in sorted(
+            [(prices[g], delay) for g in heads if (delay := pair(counts, top, g))]
+        ):
+            gain += delay
+            gains.append((price, gain - weight * price))
+        if all(gain <= 0 for _, gain in gains):
             return (top,)
-        if kin[top].steady:
-            weight = kin[top].weights[counts[top]]
-            gain = 0.0
-            for price, delay in sorted(
-                [(self._price(state, kin[g].kind), delay) for g, delay in delays]
-            ):
-                gain += delay
-                if gain > weight * price:
-                    break
-            else:
-                return (top,)
-        best = next((f for f in free if kin[f].steady), None)
-        return [f for f in ready if f == best or f not in free or not kin[f].lasting]
-
-    def _price(self, state: State, kind: int) -> float:
-        """Return what has to be paid at least before a step of this kind, in any entry."""
-        found = self._missing.get((state, kind))
-        if found is None:
-            minutes, needs = self.model.cautions.minutes, self.model.named[kind]
-            found = min(sum([minutes[n] for n in bits(needs & ~force)]) for force, _ in state)
-            self._missing[state, kind] = found
-        return found
-
-    def _to_come(self, counts: Counts, state: State) -> float:
-        """Return an excess that is still to come at least.
-
-        A caution that is missing will be taken before the first of those that need it. All of
-        them wait for it, and of each other family those that do not come before; and each that
-        comes before makes the likelier of those that need it wait. Pairs of families add up.
-        """
-        kin, model = self.kin, self.model
-        total = 0.0
-        for n in self.taken_alone:
-            needing = [f for f in self.needing[n] if counts[f] < len(kin[f].jobs)]
-            if not needing or any(force >> n & 1 for force, _ in state):
-                continue
-            minutes = model.cautions.minutes[n]
-            total += minutes * sum(model.tail_weights)
-            inside = tuple([counts[f] for f in self.needing[n]])
-            for f, family in enumerate(kin):
-                if counts[f] == len(family.jobs):
+        choices = []
+        for f in ready:
+            if f != top:
+                if free[f] and kin[f].lasting:
                     continue
-                if f in needing:
-                    total += minutes * (family.until[-1] - family.until[counts[f]])
+                place = counts[f]
+                loss = max(0.0, kin[f].minutes[place] * weight - kin[f].weights[place] * minutes)
+                if not any(gain > loss and price >= prices[f] for price, gain in gains):
                     continue
-                waits = self._waiting.get((n, f, inside))
-                if waits is None:
-                    waits = self._waiting[n, f, inside] = self._waits(n, f, counts, needing)
-                total += waits[counts[f]]
-        return total
-
-    def _waits(self, n: int, f: int, counts: Counts, needing: Sequence[int]) -> list[float]:
-        """Return, for each number of family f done, the least that caution n will cost the rest."""
-        family, minutes = self.kin[f], self.model.cautions.minutes[n]
-        least = [0.0] * (len(family.jobs) + 1)
-        for done in range(len(family.jobs) - 1, -1, -1):
-            at = (*counts[:f], done, *counts[f + 1 :])
-            early = sum([delay for _, delay in self._delays(at, f, needing)])
-            all_wait = minutes * (family.until[-1] - family.until[done])
-            least[done] = min(all_wait, early + least[done + 1])
-        return least
+            choices.append(f)
+        return choices
 
 
-def _narrowed(
-    layer: dict[Counts, dict[State, _Entry]], width: int
-) -> dict[Counts, dict[State, _Entry]]:
-    """Return the best of a layer."""
-    flat = [
-        (entry[1], counts, state) for counts, each in layer.items() for state, entry in each.items()
-    ]
-    flat.sort(key=lambda item: item[0])
-    kept: dict[Counts, dict[State, _Entry]] = {}
-    for _, counts, state in flat[:width]:
-        kept.setdefault(counts, {})[state] = layer[counts][state]
-    return kept
+def _steps(chain: _Chain) -> list[int]:
+    order = []
+    while chain is not None:
+        job, chain = chain
+        order.append(job)
+    return order[::-1]

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from pathlib import Path
+from random import Random
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from strategies.ordering import YARDS, cautions_text, tree_with_run
+from strategies.written import text_of
 
 from diagnose import app
 from diagnose.case.sqlite_log import SqliteLog
@@ -169,15 +173,17 @@ def test_only_arrows_change_and_passes_is_put_in(order: Any, trees: Path) -> Non
 
 
 @pytest.mark.parametrize(
-    ("worked", "code"),
+    ("worked", "code", "told"),
     [
-        ("answers: {two: Yes it is}, finding: f2", 0),
-        # In the new order this case never comes to step one: the author has to look at it.
-        ("answers: {one: No, two: Yes it is}, finding: f2", 1),
+        ("answers: {two: Yes it is}, finding: f2", 0, ""),
+        # In the new order this case never comes to step one: still true, and the author is told.
+        ("answers: {one: No, two: Yes it is}, finding: f2", 0, "never comes to"),
+        # Two parts are bad, and the new order finds the other one first.
+        ('answers: {one: "Yes: so", two: Yes it is}, finding: f1', 1, "ends at"),
     ],
 )
 def test_worked_cases_stay_true_or_nothing_is_written(
-    order: Any, trees: Path, worked: str, code: int
+    order: Any, trees: Path, worked: str, code: int, told: str
 ) -> None:
     path = trees / "small.yaml"
     text = SMALL.replace("answers: {two: Yes it is}, finding: f2", worked)
@@ -185,7 +191,26 @@ def test_worked_cases_stay_true_or_nothing_is_written(
     got, out, _ = order("small", "--write")
     assert got == code
     assert (path.read_bytes() == text.encode()) == (code == 1)
-    assert ("worked-case" in out) == (code == 1)
+    assert ("worked-case" in out) == bool(told)
+    assert told in " ".join(out.split())
+
+
+def test_a_long_run_says_how_much_better_another_order_could_be(order: Any, trees: Path) -> None:
+    """Key out and lockout in one run of 40 steps: proved to a hundredth of a minute or so."""
+    tree = tree_with_run(Random(7), 40, YARDS["nested"])
+    shutil.rmtree(trees)
+    trees.mkdir()
+    (trees / "alpha.yaml").write_text(text_of(tree))
+    (trees / "cautions.yaml").write_text(cautions_text(YARDS["nested"]))
+    (run,) = data(order("alpha", "--json"))["runs"]
+    code, out, _ = order("alpha")
+    assert code == 0
+    words = " ".join(out.split())
+    said = re.search(r"best found: another could save ([0-9.]+) minutes more at most", words)
+    assert (said is None) == run["exact"]
+    assert said is not None
+    assert float(said[1]) == pytest.approx(run["within"], abs=0.01)
+    assert 0 < run["within"] < 0.5
 
 
 def test_a_folder_that_cannot_be_written_loses_nothing(

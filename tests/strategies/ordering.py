@@ -22,6 +22,11 @@ _LOCK: dict[str, tuple[float, bool, list[str]]] = {"key": (1, True, []), "lock":
 YARDS: dict[str, Yard] = {
     # Cautions add up: none that is named includes another that is named.
     "lockout alone": (_LOCK, [[], ["lock"], ["lock"]], [[]]),
+    "two lockouts": (
+        {"key": (2, True, []), "lock": (3, True, ["key"]), "held": (3, True, ["key"])},
+        [[], ["lock"], ["held"]],
+        [[]],
+    ),
     "side by side": (
         {
             "key": (2, True, []),
@@ -45,7 +50,6 @@ YARDS: dict[str, Yard] = {
         [[], ["gloves"]],
     ),
 }
-ADDS_UP = ("lockout alone", "side by side")
 
 
 def cautions_text(yard: Yard) -> str:
