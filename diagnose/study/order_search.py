@@ -27,12 +27,12 @@ if TYPE_CHECKING:
     from diagnose.study.order_families import Family
     from diagnose.study.order_model import Model, State
 
-#: Orders kept side by side, to have a good one before the search for the best.
+#: Orders kept side by side, to have a good one where the search for the best was cut short.
 WIDTHS = (40, 200)
 #: Places that a search may come to before it is cut short.
 ROOM = 60_000
 #: With more steps, each on its own, a search would be cut short anyway.
-ALONE = 24
+ALONE = 40
 #: Cautions that may be taken ahead of time at one step; all sets of them are tried.
 MOST_AHEAD = 4
 #: Single moves that an order is given to get better, where it may not be the best.
@@ -89,20 +89,19 @@ def best_order(model: Model, widths: Sequence[int] = WIDTHS, room: int = ROOM) -
         if order is not None and (cost := model.cost(order) - base) < excess:
             best, excess = list(order), cost
 
-    real = _Search(model, kin, eased=False)
-    consider(real.side_by_side(widths[0], math.inf))
     eased = _Search(model, kin, eased=True)
-    found = eased.best_first(excess + LEAST, room)
+    found = eased.best_first(math.inf, room)
     consider(found.order)
     least = found.least if eased.all_tried else 0.0
+    if found.order is None and least < math.inf:
+        real = _Search(model, kin, eased=False)
+        for width in widths:
+            consider(real.side_by_side(width, excess))
     if excess > least + LEAST and len(model.jobs) <= ALONE:
         alone = _Search(model, families(model, alone=True), eased=False)
         found = alone.best_first(excess + LEAST, room)
         consider(found.order)
         least = max(least, found.least)
-    if excess > least + LEAST and found.order is None:
-        for width in widths[1:]:
-            consider(real.side_by_side(width, excess))
     if best is None:
         return Nothing(sure=least == math.inf)
     if excess > least + LEAST:

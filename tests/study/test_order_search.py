@@ -177,7 +177,7 @@ def test_no_order_has_less_to_come_than_the_bound_says(name: str) -> None:
 def test_long_runs_are_exact_or_say_how_much_less_there_could_be() -> None:
     """No permutations here: the eased search's least is held against many other good orders."""
     for name in YARDS:
-        tree = tree_with_run(Random(5), 40, YARDS[name])
+        tree = tree_with_run(Random(5), 60, YARDS[name])
         text = cautions_text(YARDS[name])
         model = model_of(Written(trees={"alpha": text_of(tree)}, cautions=text))
         assert model is not None
