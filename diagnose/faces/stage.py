@@ -10,6 +10,7 @@ from __future__ import annotations
 import asyncio
 import atexit
 import os
+import signal
 import sys
 from contextlib import suppress
 from typing import TYPE_CHECKING, Any, Final
@@ -132,6 +133,10 @@ class Stage:
 
     def _begin(self) -> None:
         self._loop = asyncio.new_event_loop()
+        # Who ends the program from outside ends it like Ctrl-C: the terminal as it was, the way to
+        # resume on it. Not every system and thread can hear of it.
+        with suppress(NotImplementedError, RuntimeError, ValueError):
+            self._loop.add_signal_handler(signal.SIGTERM, self._broken_off)
         self._app = Application(
             layout=Layout(
                 Window(
@@ -197,8 +202,7 @@ class Stage:
         @bindings.add("c-c")
         @bindings.add(Keys.SIGINT)
         def _(event: KeyPressEvent) -> None:
-            if self._reply is not None and not self._reply.done():
-                self._reply.set_exception(KeyboardInterrupt())
+            self._broken_off()
 
         @bindings.add("c-d")
         def _(event: KeyPressEvent) -> None:
@@ -206,6 +210,10 @@ class Stage:
                 self._app.exit(exception=EOFError)
 
         return bindings
+
+    def _broken_off(self) -> None:
+        if self._reply is not None and not self._reply.done():
+            self._reply.set_exception(KeyboardInterrupt())
 
     def _answer(self, reply: str | None) -> None:
         if reply is not None and self._reply is not None and not self._reply.done():

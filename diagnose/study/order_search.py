@@ -105,9 +105,9 @@ def best_order(model: Model, widths: Sequence[int] = WIDTHS, room: int = ROOM) -
     if best is None:
         return Nothing(sure=least == math.inf)
     if excess > least + LEAST:
-        for order in (best, found.order):
-            if order is not None:
-                consider(_improved(model, order))
+        starts = [best] if found.order in (None, best) else [best, found.order]
+        for order in starts:
+            consider(_improved(model, order))
     return Best(order=tuple(settled(model, best)), within=max(0.0, excess - least))
 
 

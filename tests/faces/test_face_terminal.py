@@ -288,10 +288,13 @@ def test_ctrl_c_leaves_the_case_and_says_how_to_go_on(start: Callable[..., Termi
     assert "Traceback" not in terminal.raw.decode()
 
 
-def test_an_interrupt_from_outside_is_the_same(start: Callable[..., Terminal]) -> None:
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_an_end_from_outside_is_the_same(
+    start: Callable[..., Terminal], number: signal.Signals
+) -> None:
     terminal = start("start", "sample")
     terminal.until("What does the lamp show")
-    os.kill(terminal.child.pid, signal.SIGINT)
+    os.kill(terminal.child.pid, number)
     assert terminal.end() == 0
     assert "diagnose resume" in terminal.raw.decode().rpartition("\x1b[?1049l")[2]
 
