@@ -98,7 +98,7 @@ def best_order(model: Model, widths: Sequence[int] = WIDTHS, room: int = ROOM) -
         for width in widths:
             consider(real.side_by_side(width, excess))
     if excess > least + LEAST and len(model.jobs) <= ALONE:
-        alone = _Search(model, families(model, alone=True), eased=False)
+        alone = _Search(model, families(model, alone=True), eased=False, alike=kin)
         found = alone.best_first(excess + LEAST, room)
         consider(found.order)
         least = max(least, found.least)
@@ -140,14 +140,24 @@ class _Standing:
 
 
 class _Search:
-    """A search over families. `eased`: cautions may be taken before a step calls for them."""
+    """A search over families. `eased`: cautions may be taken before a step calls for them.
 
-    def __init__(self, model: Model, kin: Sequence[Family], *, eased: bool) -> None:
+    Of families of one, `alike` are those that would be one family if cautions were eased.
+    """
+
+    def __init__(
+        self,
+        model: Model,
+        kin: Sequence[Family],
+        *,
+        eased: bool,
+        alike: Sequence[Family] = (),
+    ) -> None:
         self.model = model
         self.kin = kin
         self.eased = eased
-        # A family of one has no order within; which families can wait rests on the same proof.
-        self.by_families = any(len(family.jobs) > 1 for family in kin) or eased
+        place = {family.jobs[0]: f for f, family in enumerate(kin)}
+        self.alike = [[place[job] for job in family.jobs] for family in alike]
         self.bound = Bound(model, kin)
         self.entries = range(len(model.tail_weights))
         self.sizes = [len(family.jobs) for family in kin]
@@ -229,7 +239,11 @@ class _Search:
         if standing is None:
             standing = self._standings[state] = _Standing(self, state)
         ways = standing.ways
-        for f in self._choices(counts, standing, heads, ready) if self.by_families else ready:
+        for f in (
+            self._of_alike(counts, standing, ready)
+            if self.alike
+            else self._choices(counts, standing, heads, ready)
+        ):
             family = self.kin[f]
             job = family.jobs[counts[f]]
             heeds = model.jobs[job].heeds
@@ -337,8 +351,8 @@ class _Search:
             [(prices[g], delay) for g in heads if (delay := pair(counts, top, g))]
         ):
             gain += delay
-            gains.append((price, gain - weight * price))
-        if all(gain <= 0 for _, gain in gains):
+            gains.append((price, gain))
+        if all(gain <= weight * price for price, gain in gains):
             return (top,)
         choices = []
         for f in ready:
@@ -347,10 +361,33 @@ class _Search:
                     continue
                 place = counts[f]
                 loss = max(0.0, kin[f].minutes[place] * weight - kin[f].weights[place] * minutes)
-                if not any(gain > loss and price >= prices[f] for price, gain in gains):
+                if all(gain <= loss + weight * max(price, prices[f]) for price, gain in gains):
                     continue
             choices.append(f)
         return choices
+
+    def _of_alike(self, counts: Counts, standing: _Standing, ready: Sequence[int]) -> Iterator[int]:
+        """Yield the steps, each on its own, that a best order may go on with.
+
+        Of two that are alike, the likelier per minute comes first, but for one that is quicker: it
+        may be worth its place as the one that has a caution taken, now or later.
+        """
+        may = set(ready)
+        for group in self.alike:
+            earlier: list[tuple[float, float]] = []
+            for f in group:
+                if counts[f]:
+                    continue
+                family = self.kin[f]
+                minutes, weight = family.minutes[0], family.weights[0]
+                if standing.free[f]:
+                    # It takes nothing here: only a quicker one may wait, to take something later.
+                    waits = any(m >= minutes for m, _ in earlier)
+                else:
+                    waits = any(m <= minutes and w >= weight for m, w in earlier)
+                if f in may and not (waits and family.steady):
+                    yield f
+                earlier.append((minutes, weight))
 
 
 def _steps(chain: _Chain) -> list[int]:

@@ -140,6 +140,42 @@ def test_where_cautions_do_not_add_up_families_are_not_enough() -> None:
     assert model.cost(by_families) > model.cost(best.order) + 0.1
 
 
+def test_a_step_that_makes_way_for_a_likelier_one_may_come_before_a_free_one() -> None:
+    """Step 4 is likely and has to come after 1, 2 and 3; 1 has to pay for gloves, 0 for nothing."""
+    rows = [
+        (1.363, 2.894, [], False),
+        (6.172, 9.924, ["gloves"], False),
+        (5.985, 33.939, ["lock"], False),
+        (2.463, 0.744, ["lock"], False),
+        (5.567, 23.110, [], True),
+        (4.822, 27.563, [], True),
+    ]
+    steps: dict[str, dict[str, object]] = {
+        "behind": {"finding": "b", "chance": 1.826, "who": "operator", "remedy": "b"}
+    }
+    for n, (minutes, chance, named, runs) in enumerate(rows):
+        on = f"s{n + 1}" if n + 1 < len(rows) else "behind"
+        steps[f"f{n}"] = {"finding": "f", "chance": chance, "who": "operator", "remedy": "f"}
+        steps[f"s{n}"] = {
+            "ask": "What is it?",
+            "minutes": minutes,
+            "passes": "It is good",
+            "cautions": named,
+            "energises": runs,
+            "after": ["s1", "s2", "s3"] if n == 4 else [],
+            "answers": {"It is bad": f"f{n}", "It is good": on},
+        }
+    tree = {"format": 1, "symptom": "alpha", "title": "t", "start": "s0", "steps": steps}
+    text = cautions_text(YARDS["side by side"])
+    model = model_of(Written(trees={"alpha": text_of(tree)}, cautions=text))
+    assert model is not None
+    best = best_order(model)
+    assert isinstance(best, Best)
+    assert best.exact
+    assert best.order == (5, 2, 1, 3, 4, 0)
+    assert model.cost(best.order) == pytest.approx(least_of_all(model), rel=0, abs=EXACT)
+
+
 @pytest.mark.parametrize("name", YARDS)
 def test_no_order_has_less_to_come_than_the_bound_says(name: str) -> None:
     """At each place of random orders, for each step on its own: what follows, less the classical
