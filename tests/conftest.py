@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import os
+import sys
 from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import HealthCheck, settings
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from pathlib import Path
 
 # A busy machine must not turn a test red: no deadline, and nothing that depends on speed.
@@ -25,6 +27,22 @@ settings.register_profile(
     "search", settings.get_profile("ci"), derandomize=False, max_examples=2000
 )
 settings.load_profile("ci")
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_call(item: pytest.Item) -> Iterator[None]:
+    """Leave lines uncounted in a test of many cases; other tests come to them too.
+
+    pytest-cov's own mark does nothing in a process of pytest-xdist, where it counts twice.
+    """
+    counting = sys.gettrace()
+    if counting is None or item.get_closest_marker("many_cases") is None:
+        return (yield)
+    sys.settrace(None)
+    try:
+        return (yield)
+    finally:
+        sys.settrace(counting)
 
 
 @pytest.fixture(autouse=True)

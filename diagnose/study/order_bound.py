@@ -51,34 +51,26 @@ class Bound:
 
     def delay(self, counts: Counts, f: int) -> float:
         """Return what the next of family f makes all that is likelier per minute wait."""
-        rows = self._rows[f][counts[f]]
-        if not rows:
-            rows.extend(self._pairs(f, counts[f], g) for g in range(len(self.kin)))
+        rows = self._rows[f][counts[f]] or self._made(f, counts[f])
         return sum([row[done] for row, done in zip(rows, counts, strict=True) if done < len(row)])
 
     def pair(self, counts: Sequence[int], f: int, g: int) -> float:
         """Return what the next of family f makes the likelier ones of family g wait."""
-        rows = self._rows[f][counts[f]]
-        if not rows:
-            rows.extend(self._pairs(f, counts[f], g) for g in range(len(self.kin)))
+        rows = self._rows[f][counts[f]] or self._made(f, counts[f])
         return rows[g][counts[g]] if counts[g] < len(rows[g]) else 0.0
 
-    def _pairs(self, f: int, place: int, g: int) -> array[float]:
-        """Return the same for one member of f, by how many of g are done."""
-        family, other = self.kin[f], self.kin[g]
-        minutes, weight, last = (
-            family.minutes[place],
-            family.weights[place],
-            self.above[f][place][g],
-        )
-        return array(
-            "d",
-            [
-                minutes * (other.until[last] - other.until[done])
-                - weight * (other.sum_minutes[last] - other.sum_minutes[done])
+    def _made(self, f: int, place: int) -> list[array[float]]:
+        """Return what a member of f makes each family wait, by how many of that one are done."""
+        minutes, weight = self.kin[f].minutes[place], self.kin[f].weights[place]
+        rows = self._rows[f][place]
+        for other, last in zip(self.kin, self.above[f][place], strict=True):
+            until, time = other.until, other.sum_minutes
+            delays = [
+                minutes * (until[last] - until[done]) - weight * (time[last] - time[done])
                 for done in range(last)
-            ],
-        )
+            ]
+            rows.append(array("d", delays))
+        return rows
 
     def at_least(self, counts: Counts, state: State) -> float:
         """Return an excess that is still to come at least, whatever the rest of the order."""

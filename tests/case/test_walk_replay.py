@@ -68,6 +68,7 @@ def some_way(case: Case, most: int) -> None:
 
 @settings(max_examples=120)
 @given(libraries(), st.integers(0, 2**32))
+@pytest.mark.many_cases
 def test_a_case_is_taken_up_where_it_was_left(written: Written, seed: int) -> None:
     library, random = read(written), Random(seed)
     for _ in range(CASES):
@@ -111,6 +112,7 @@ def first_break(after: Files, events: list[dict[str, Any]]) -> tuple[str, str] |
 
 @settings(max_examples=250)
 @given(libraries(), st.integers(0, 2**32))
+@pytest.mark.many_cases
 def test_a_case_is_taken_up_on_an_edited_library(written: Written, seed: int) -> None:
     library, random = read(written), Random(seed)
     changed = edited(written, random)

@@ -58,6 +58,7 @@ def watched(files: Files, library: Read, random: Random) -> Case:
 
 @settings(max_examples=TREES)
 @given(libraries(), st.integers(0, 2**32))
+@pytest.mark.many_cases
 def test_no_word_of_a_step_is_shown_before_its_cautions(written: Written, seed: int) -> None:
     library, files = read(written), Files(written.trees, written.cautions)
     random = Random(seed)

@@ -21,6 +21,7 @@ from diagnose.study.minutes import expected_minutes
 ALPHA = 0.001
 
 
+@pytest.mark.many_cases
 def test_over_100_000_draws_the_causes_fit_the_chances() -> None:
     steps = raw(built_in() / "streaking.yaml")["steps"]
     chances = {name: float(step["chance"]) for name, step in steps.items() if "chance" in step}
@@ -48,6 +49,7 @@ def test_a_machine_card_rules_causes_out_and_leaves_the_others_their_chances() -
     assert causes["part-charges"] / causes["young-set"] == pytest.approx(ratio, rel=0.15)
 
 
+@pytest.mark.many_cases
 def test_over_5_000_drills_whoever_follows_the_tree_needs_the_expected_minutes() -> None:
     symptom, drills = "streaking", 5_000
     used = []

@@ -57,6 +57,7 @@ def test_what_an_order_costs_is_what_the_tree_with_it_costs(name: str) -> None:
 
 
 @pytest.mark.parametrize("name", YARDS)
+@pytest.mark.many_cases
 def test_the_best_of_all_permutations_is_found(name: str) -> None:
     """Lockouts, checks behind other answers, several ways in, `after`: 250 runs a yard, n ≤ 7."""
     tried = 0
@@ -90,6 +91,7 @@ def test_a_cap_on_lockouts_is_kept(name: str, cap: int) -> None:
     assert allowed > (0 if cap == 0 else 30)
 
 
+@pytest.mark.many_cases
 def test_without_cautions_the_classical_rule_is_the_best_of_all_permutations() -> None:
     """1,000 random runs of up to 7 steps: probability / minutes, descending."""
     for seed in range(1000):
@@ -177,6 +179,7 @@ def test_a_step_that_makes_way_for_a_likelier_one_may_come_before_a_free_one() -
 
 
 @pytest.mark.parametrize("name", YARDS)
+@pytest.mark.many_cases
 def test_no_order_has_less_to_come_than_the_bound_says(name: str) -> None:
     """At each place of random orders, for each step on its own: what follows, less the classical
     order of it, against the bound there."""
@@ -210,10 +213,11 @@ def test_no_order_has_less_to_come_than_the_bound_says(name: str) -> None:
     assert tight > 10
 
 
+@pytest.mark.many_cases
 def test_long_runs_are_exact_or_say_how_much_less_there_could_be() -> None:
     """No permutations here: the eased search's least is held against many other good orders."""
     for name in YARDS:
-        tree = tree_with_run(Random(5), 60, YARDS[name])
+        tree = tree_with_run(Random(5), 50, YARDS[name])
         text = cautions_text(YARDS[name])
         model = model_of(Written(trees={"alpha": text_of(tree)}, cautions=text))
         assert model is not None
@@ -222,7 +226,7 @@ def test_long_runs_are_exact_or_say_how_much_less_there_could_be() -> None:
         cost = model.cost(best.order)
         assert cost - classical(model) >= best.within
         for kin in (families(model), families(model, alone=True)):
-            other = _Search(model, kin, eased=False).side_by_side(300, math.inf)
+            other = _Search(model, kin, eased=False).side_by_side(100, math.inf)
             assert other is not None
             assert model.cost(other) >= cost - best.within - EXACT
         if name in ("lockout alone", "two lockouts"):
