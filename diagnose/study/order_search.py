@@ -15,6 +15,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeAlias
 
+from diagnose.files.library import collector_at_rest
 from diagnose.study.in_force import bits
 from diagnose.study.order_bound import Bound, classical
 from diagnose.study.order_families import families
@@ -77,6 +78,7 @@ class _Found:
     least: float
 
 
+@collector_at_rest()
 def best_order(model: Model, widths: Sequence[int] = WIDTHS, room: int = ROOM) -> Best | Nothing:
     """Return the best order under the `after` constraints and the cap, or why there is none."""
     kin = families(model)
