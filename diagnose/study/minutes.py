@@ -167,7 +167,10 @@ class _Sums:
                 weight += self.weight[child]
                 total += self.total[child]
         else:
-            weight = sum(self._weigh(mask) for mask, _ in self._shares(children))
+            weight = sum([self.weight[child] for child in children])
+            for mask, number in self._shares(children):
+                if number > 1:
+                    weight -= (number - 1) * self._weigh(mask)
             self._parting.add(state)
             total = self._handed_on(state)
         self.put(state, met, weight, total + weight * self.region.cost[state])
@@ -226,6 +229,9 @@ class _Sums:
         while order:
             state = self.region.done[-heappop(order)]
             groups = _disjoint(waiting.pop(state), self.reach[state])
+            if len(groups) == 1:
+                total += next(iter(groups)) * self.total[state]
+                continue
             common = max(groups, key=lambda share: groups[share].bit_count())
             total += common * self.total[state]
             left = [(mask, share - common) for share, mask in groups.items() if share != common]
@@ -238,6 +244,10 @@ class _Sums:
 
 def _disjoint(groups: list[tuple[int, float]], all_of: int) -> dict[float, int]:
     """Return each share with the findings that have it in sum; those not named have 0."""
+    if len(groups) == 1:
+        ((mask, share),) = groups
+        held = mask & all_of
+        return {share: held} if held == all_of else {share: held, 0.0: all_of & ~held}
     parts = [(all_of, 0.0)]
     for mask, share in groups:
         parts = [

@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import sys
 import tempfile
-import time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pygraphviz
+from figures import Figure, best, report
 
 from diagnose.commands.shelf import Shelf
 from diagnose.files.library import built_in
@@ -22,23 +22,9 @@ from diagnose.paper.sheet import paper
 from diagnose.paper.sketch import Wanted, sketch
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from diagnose.case.state import Volume
 
-Figure = tuple[str, float, float, str]
-
 FOUR = ("low-runtime", "no-solution-flow", "poor-pickup", "streaking")
-
-
-def best(action: Callable[[], object], times: int = 5) -> float:
-    """Return the shortest of several runs in seconds: what the machine can do when left alone."""
-    taken = []
-    for _ in range(times):
-        began = time.perf_counter()
-        action()
-        taken.append(time.perf_counter() - began)
-    return min(taken)
 
 
 def printed(shelf: Shelf, volume: Volume) -> tuple[bytes, list[Printed]]:
@@ -124,16 +110,5 @@ def thousand_steps() -> list[Figure]:
     ]
 
 
-def main() -> int:
-    """Print every figure with its limit."""
-    missed = 0
-    for name, value, limit, unit in [*four_trees(), *thousand_steps()]:
-        held = value <= limit
-        missed += not held
-        bound = "" if limit == float("inf") else f"  limit {limit:g} {unit}"
-        print(f"{name}: {value:.3g} {unit}{bound}{'' if held else '  MISSED'}")
-    return 1 if missed else 0
-
-
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(report(four_trees, thousand_steps))

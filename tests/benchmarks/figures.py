@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from typing import TYPE_CHECKING
 
@@ -30,5 +31,6 @@ def report(*groups: Callable[[], Iterable[Figure]]) -> int:
             over = value > limit
             missed += over
             mark = ", MISSED" if over else ""
-            print(f"{value:8.2f}  (at most {limit:g}{mark})  {what}  {shown}", flush=True)
+            held = f"(at most {limit:g}{mark})" if limit < math.inf else "(for comparison)"
+            print(f"{value:8.2f}  {held}  {what}  {shown}", flush=True)
     return 1 if missed else 0
