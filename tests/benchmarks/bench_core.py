@@ -223,7 +223,7 @@ def large_figures() -> list[Figure]:
         volume = volume_of(tree, precautions(Cautions(hazards={}, cautions={})))
         replies = [
             (each[0][0], min(taken for _, taken in each))
-            for each in zip(*(walked(volume) for _ in range(5)), strict=True)
+            for each in zip(*(long_case(volume) for _ in range(5)), strict=True)
         ]
         for kind, limit in (("answer", 5.0), ("choice", 50.0)):
             taken = [1e3 * seconds for name, seconds in replies if name == kind]
@@ -232,7 +232,7 @@ def large_figures() -> list[Figure]:
     return figures
 
 
-def walked(volume: Volume) -> list[tuple[str, float]]:
+def long_case(volume: Volume) -> list[tuple[str, float]]:
     """Return what each reply of a long case was, and the seconds it took."""
     none = Cautions(hazards={}, cautions={})
     walk = Walk(lambda symptom: volume, none, precautions(none))
