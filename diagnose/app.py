@@ -83,7 +83,7 @@ def _called(verb: str, rest: list[str]) -> int:
 
     from diagnose.case.log import LogError
     from diagnose.commands.options import UNUSABLE, WRONG_USE, NoLibrary, Unusable, WrongUse
-    from diagnose.files.problems import did_you_mean
+    from diagnose.text import did_you_mean
 
     try:
         if verb not in VERBS:

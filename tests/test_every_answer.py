@@ -27,8 +27,8 @@ from diagnose.case.screens import (
     ItemScreen,
 )
 from diagnose.case.walk import Walk
+from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.commands.session import run
-from diagnose.commands.shelf import Shelf
 from diagnose.faces.lines import LinesFace
 from diagnose.faces.plain import PlainFace
 from diagnose.faces.terminal import TerminalFace
@@ -69,20 +69,20 @@ class Route:
 @cache
 def walk_of(kind: str | None) -> Walk:
     """A walk by somebody who may do every step, on a machine whose battery is of this kind."""
-    shelf = Shelf(built_in(), frozenset())
-    card = shelf.library.machines["dock"]
+    library = ReadyLibrary(built_in(), frozenset())
+    card = library.content.machines["dock"]
     battery = {key: said for key, said in card.lines["battery"].items() if key != "kind"}
     battery |= {} if kind is None else {"kind": kind}
-    shelf.card = Card(
+    library.card = Card(
         machine=card.machine, title=card.title, lines={**card.lines, "battery": battery}
     )
-    return Walk(shelf, shelf.library.cautions, shelf.precautions, role="service", card=shelf.card)
+    return Walk(library, library.content.cautions, library.table, role="service", card=library.card)
 
 
 @cache
 def routes(symptom: str) -> list[Route]:
     """The routes that together go through every answer of a tree."""
-    tree = walk_of(None).volume(symptom).tree
+    tree = walk_of(None).ready(symptom).tree
     left = dict.fromkeys(arrows(tree))
     found = []
     while left:
@@ -248,7 +248,7 @@ def on_every_face(
 def test_every_answer_shows_the_same_on_every_face(
     symptom: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    tree = walk_of(None).volume(symptom).tree
+    tree = walk_of(None).ready(symptom).tree
     passed = set()
     for route in routes(symptom):
         screens = on_every_face(

@@ -10,9 +10,10 @@ from diagnose.study.in_force import bits
 from diagnose.study.minutes import outlooks
 
 if TYPE_CHECKING:
-    from diagnose.case.state import Frame, Volume
-    from diagnose.study.in_force import Precautions
+    from diagnose.case.state import Frame
+    from diagnose.study.in_force import CautionTable
     from diagnose.study.minutes import Outlook
+    from diagnose.study.ready import ReadyTree
 
 #: Worths that differ by less than this part are a tie; the first in the file wins.
 TIE = 1e-9
@@ -37,9 +38,11 @@ class Branches:
         return next(step for step in steps if self.worth[step] >= most * (1 - TIE))
 
 
-def open_branches(volume: Volume, frame: Frame, cautions: Precautions, in_force: int) -> Branches:
+def open_branches(
+    ready: ReadyTree, frame: Frame, cautions: CautionTable, in_force: int
+) -> Branches:
     """Return the open branches that lead to a finding which was neither tried nor set aside."""
-    plan = volume.plan
+    plan = ready.plan
     targets: dict[int, None] = {}
     for step in sorted(frame.visited):
         for target in plan.ways[step]:
@@ -53,7 +56,7 @@ def open_branches(volume: Volume, frame: Frame, cautions: Precautions, in_force:
         cautions,
         targets,
         weights=weights,
-        own=volume.own,
+        own=ready.own,
         closed=frame.closed,
         gone=frame.gone,
         in_force=in_force,
@@ -62,18 +65,18 @@ def open_branches(volume: Volume, frame: Frame, cautions: Precautions, in_force:
     reach = 0
     for step in worth:
         reach |= found[step].reach
-    share = sum(weights[which] for which in bits(reach & ~volume.service))
+    share = sum(weights[which] for which in bits(reach & ~ready.service))
     return Branches(worth, share)
 
 
-def outlook_here(volume: Volume, frame: Frame, cautions: Precautions, in_force: int) -> Outlook:
+def outlook_here(ready: ReadyTree, frame: Frame, cautions: CautionTable, in_force: int) -> Outlook:
     """Return what lies behind the step at which the walk is."""
     return outlooks(
-        volume.plan,
+        ready.plan,
         cautions,
         [frame.at],
         weights=normalised(frame.logs),
-        own=volume.own,
+        own=ready.own,
         closed=frame.closed,
         gone=frame.gone,
         in_force=in_force,

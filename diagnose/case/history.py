@@ -11,14 +11,14 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any, Final
 
-from diagnose.case.screens import said
+from diagnose.case.screens import phrase
 from diagnose.files import replies
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
     from diagnose.case.log import CaseRecord, Milestone
-    from diagnose.case.screens import Said
+    from diagnose.case.screens import Phrase
     from diagnose.files.rounds import Round
 
 #: Within this time cures of one finding count together.
@@ -100,7 +100,7 @@ def undone(
     cases: Sequence[CaseRecord],
     milestones: Iterable[Milestone],
     now: datetime,
-) -> dict[str, tuple[Said, ...]]:
+) -> dict[str, tuple[Phrase, ...]]:
     """Return, by symptom, what the rounds of a machine left undone that speaks for it.
 
     `milestones` are the machine's. A round that was never begun on it is none of its rounds, and is
@@ -110,17 +110,17 @@ def undone(
     begun = {case.round for case in cases if case.machine == machine}
     own = {name: round_ for name, round_ in rounds.items() if name in begun}
     latest = latest_marks(milestones)
-    found: dict[str, list[Said]] = {}
+    found: dict[str, list[Phrase]] = {}
     for entry in due(own, (machine,), cases, now):
         if entry.overdue:
             starts = [item.starts for item in own[entry.round].items.values()]
             for symptom in dict.fromkeys(str(name) for name in starts if name is not None):
-                found.setdefault(symptom, []).append(said("undone-round", round=entry.title))
+                found.setdefault(symptom, []).append(phrase("undone-round", round=entry.title))
             continue
         _, marks = latest.get((machine, entry.round), ("", []))
         for mark in marks:
             if mark["mark"] == replies.NOT_NOW and mark["starts"] is not None:
-                note = said("undone-item", round=entry.title, item=mark["do"])
+                note = phrase("undone-item", round=entry.title, item=mark["do"])
                 found.setdefault(mark["starts"], []).append(note)
     return {symptom: tuple(notes) for symptom, notes in found.items()}
 

@@ -8,15 +8,15 @@ from typing import TYPE_CHECKING, Any
 from diagnose.case.screens import (
     CheckScreen,
     FigureScreen,
+    Phrase,
     ReadingScreen,
-    Said,
     as_data,
-    said,
+    phrase,
 )
 from diagnose.files import replies
-from diagnose.files.problems import did_you_mean, shortened
 from diagnose.files.tree import Question, Reading
 from diagnose.measure.registry import MEASUREMENTS, MissingLine, Unreadable, compute, parse_reply
+from diagnose.text import did_you_mean, shortened
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -32,7 +32,7 @@ ANSWER = "answer"
 class Refusal:
     """A reply that means nothing here, and the sentence that says so."""
 
-    message: Said
+    message: Phrase
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,7 +59,7 @@ def understood(walk: Walk, state: State, screen: Screen, text: str) -> Meaning |
         assert isinstance(step, Question)
         for shown, what in walk.card_list(step).items():
             if word == " ".join(shown.casefold().split()):
-                return Refusal(said("card-list", shown=shown, meaning=what))
+                return Refusal(phrase("card-list", shown=shown, meaning=what))
         offered = [named.id for named in screen.answers]
         return _no_such(word, [*offered, *screen.replies], len(screen.answers))
     if isinstance(screen, ReadingScreen):
@@ -96,18 +96,18 @@ def _reply(screen: Screen, word: str, back: bool) -> Meaning | Refusal | None:
     if word in (replies.DANGER, replies.LEAVE):
         return Meaning(kind=word)
     if word == replies.BACK and not back:
-        return Refusal(said("no-way-back"))
+        return Refusal(phrase("no-way-back"))
     if word in screen.replies:
         return Meaning(kind=word)
-    return None if word else Refusal(said("nothing-typed"))
+    return None if word else Refusal(phrase("nothing-typed"))
 
 
 def _no_such(word: str, offered: Sequence[str], numbers: int = 0) -> Refusal:
     typed = shortened(word)
     hint = did_you_mean(word, offered)
     if numbers:
-        return Refusal(said("no-such-answer", typed=typed, last=numbers, hint=hint))
-    return Refusal(said("no-such-reply", typed=typed, offered=", ".join(offered), hint=hint))
+        return Refusal(phrase("no-such-answer", typed=typed, last=numbers, hint=hint))
+    return Refusal(phrase("no-such-reply", typed=typed, offered=", ".join(offered), hint=hint))
 
 
 def _read(walk: Walk, state: State, screen: ReadingScreen, text: str) -> Meaning | Refusal:
@@ -119,7 +119,7 @@ def _read(walk: Walk, state: State, screen: ReadingScreen, text: str) -> Meaning
         given = parse_reply(measurement, text)
         figure = compute(measurement, given, line, bare=True)
     except (Unreadable, MissingLine) as error:
-        return Refusal(said("cannot-read", message=f"{error}"))
+        return Refusal(phrase("cannot-read", message=f"{error}"))
     band = step.band(figure.value).answer
     shown = FigureScreen(
         symptom=screen.symptom,

@@ -16,7 +16,7 @@ from diagnose.case.screens import (
     ReadingScreen,
     WhyScreen,
     as_data,
-    said,
+    phrase,
 )
 from diagnose.files import replies
 from diagnose.files.tree import Check, Finding, Question, Reading
@@ -27,11 +27,11 @@ from diagnose.study.in_force import bits
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from diagnose.case.screens import Said, Screen
+    from diagnose.case.screens import Phrase, Screen
     from diagnose.case.state import Frame, State
     from diagnose.case.walk import Walk
     from diagnose.files.cautions import Cautions
-    from diagnose.study.in_force import Precautions
+    from diagnose.study.in_force import CautionTable
 
 #: What may be replied at every screen.
 ALWAYS = (replies.DANGER, replies.LEAVE)
@@ -43,17 +43,17 @@ OFTEN = 2
 def question(walk: Walk, state: State, step: Question) -> Screen:
     """Return the screen of a check or a reading."""
     frame = state.top
-    volume = walk.volume(frame.symptom)
-    outlook = outlook_here(volume, frame, walk.precautions, state.in_force)
+    ready = walk.ready(frame.symptom)
+    outlook = outlook_here(ready, frame, walk.table, state.in_force)
     common = _common(walk, state)
     common["notes"] += tuple(
-        said("card-list", shown=shown, meaning=meaning)
+        phrase("card-list", shown=shown, meaning=meaning)
         for shown, meaning in walk.card_list(step).items()
     )
     shared: dict[str, Any] = {
         **common,
         "replies": (replies.UNSURE, replies.CANNOT, *_back(walk, state), replies.WHY, *ALWAYS),
-        "step": volume.plan.ids[frame.at],
+        "step": ready.plan.ids[frame.at],
         "do": step.do,
         "look_for": step.look_for,
         "tool": step.tool,
@@ -77,7 +77,7 @@ def question(walk: Walk, state: State, step: Question) -> Screen:
 def finding(walk: Walk, state: State, step: Finding) -> Screen:
     """Return the screen of a finding: an operator's with its remedy, service's without."""
     frame = state.top
-    volume = walk.volume(frame.symptom)
+    ready = walk.ready(frame.symptom)
     service = step.who == "service"
     kinds = (
         (replies.REFER, replies.KEEP_LOOKING)
@@ -86,7 +86,7 @@ def finding(walk: Walk, state: State, step: Finding) -> Screen:
     )
     release: list[str] = []
     if not service:
-        for number in reversed(list(bits(state.in_force & walk.precautions.lapsing))):
+        for number in reversed(list(bits(state.in_force & walk.table.lapsing))):
             # Cautions that end together may ask for the same: once is enough.
             release += [line for line in _caution(walk, number).release if line not in release]
     common = _common(walk, state)
@@ -95,14 +95,14 @@ def finding(walk: Walk, state: State, step: Finding) -> Screen:
     return FindingScreen(
         **common,
         replies=(*kinds, *_back(walk, state), replies.WHY, *ALWAYS),
-        step=volume.plan.ids[frame.at],
+        step=ready.plan.ids[frame.at],
         finding=step.finding,
         who=step.who,
         checked=frame.checked,
         remedy=step.remedy,
         before_trying=tuple(release),
         leave_safe=step.leave_safe,
-        probability=normalised(frame.logs)[volume.plan.bit[frame.at]],
+        probability=normalised(frame.logs)[ready.plan.bit[frame.at]],
         minutes=step.minutes,
         parts=step.parts,
     )
@@ -115,7 +115,7 @@ def caution(walk: Walk, state: State, number: int, phase: str) -> Screen:
         number,
         phase,
         cautions=walk.cautions,
-        precautions=walk.precautions,
+        table=walk.table,
         in_force=state.in_force,
         taken=state.taken,
         common={
@@ -134,7 +134,7 @@ def caution_at(
     phase: str,
     *,
     cautions: Cautions,
-    precautions: Precautions,
+    table: CautionTable,
     in_force: int,
     taken: int,
     common: Mapping[str, Any],
@@ -143,24 +143,24 @@ def caution_at(
 
     `taken` are the cautions confirmed before in this case; `common` what every screen carries.
     """
-    own = cautions.cautions[precautions.ids[number]]  # type: ignore[index]
+    own = cautions.cautions[table.ids[number]]  # type: ignore[index]
     taking = phase == "take"
     confirm: list[str] = []
     hazards: tuple[Named, ...] = ()
     if taking:
-        inner = precautions.closure[number] & ~in_force & ~(1 << number)
+        inner = table.closure[number] & ~in_force & ~(1 << number)
         for included in bits(inner):
-            confirm += cautions.cautions[precautions.ids[included]].confirm  # type: ignore[index]
+            confirm += cautions.cautions[table.ids[included]].confirm  # type: ignore[index]
         confirm += own.confirm
-        covered = precautions.closure[number]
+        covered = table.closure[number]
         hazards = tuple(
             Named(hazard, cautions.hazards[hazard].title)  # type: ignore[index]
             for hazard in threats
-            if precautions.cover.get(hazard, 0) & covered
+            if table.cover.get(hazard, 0) & covered
         )
     return CautionScreen(
         **common,
-        id=precautions.ids[number],
+        id=table.ids[number],
         phase=phase,
         title=own.title,
         signal=own.signal,
@@ -183,7 +183,7 @@ def end(walk: Walk, state: State) -> Screen:
 def why(walk: Walk, state: State) -> Screen:
     """Return why this is asked or this caution called, and what is likely now."""
     frame = state.top
-    volume = walk.volume(frame.symptom)
+    ready = walk.ready(frame.symptom)
     step = walk.step(state)
     screen = walk.screen(state)
     causes = ranking(walk, frame)
@@ -191,15 +191,15 @@ def why(walk: Walk, state: State) -> Screen:
     if isinstance(screen, CautionScreen):
         text += why_caution(screen)
     elif isinstance(step, Question):
-        reach = volume.plan.reach[frame.at].bit_count()
-        text.append(said("why-question", causes=reach, answers=len(step.exits)))
+        reach = ready.plan.reach[frame.at].bit_count()
+        text.append(phrase("why-question", causes=reach, answers=len(step.exits)))
         if isinstance(step, Reading):
             measurement = MEASUREMENTS[step.read]
-            text.append(said("why-reading", title=measurement.title, how=measurement.how))
+            text.append(phrase("why-reading", title=measurement.title, how=measurement.how))
     elif frame.checked:
-        text.append(said("why-finding"))
+        text.append(phrase("why-finding"))
     else:
-        text.append(said("why-unchecked"))
+        text.append(phrase("why-unchecked"))
     if not isinstance(screen, CautionScreen):
         text += walk.undone.get(frame.symptom, ())
     return WhyScreen(
@@ -207,20 +207,20 @@ def why(walk: Walk, state: State) -> Screen:
     )
 
 
-def why_caution(screen: CautionScreen) -> list[Said]:
+def why_caution(screen: CautionScreen) -> list[Phrase]:
     """Return why a caution is called, or released."""
-    hazards = [said("why-hazard", title=hazard.title) for hazard in screen.hazards]
-    return [said(f"why-{screen.phase}", title=screen.title), *hazards]
+    hazards = [phrase("why-hazard", title=hazard.title) for hazard in screen.hazards]
+    return [phrase(f"why-{screen.phase}", title=screen.title), *hazards]
 
 
 def ranking(walk: Walk, frame: Frame) -> tuple[Cause, ...]:
     """Return all findings of a symptom, the likeliest first; ties go by place in the file."""
-    volume = walk.volume(frame.symptom)
+    ready = walk.ready(frame.symptom)
     causes = []
-    for place, share in zip(volume.plan.findings, normalised(frame.logs), strict=True):
-        step = volume.steps[place]
+    for place, share in zip(ready.plan.findings, normalised(frame.logs), strict=True):
+        step = ready.steps[place]
         assert isinstance(step, Finding)
-        causes.append(Cause(volume.plan.ids[place], step.finding, share))
+        causes.append(Cause(ready.plan.ids[place], step.finding, share))
     return tuple(sorted(causes, key=lambda cause: -cause.probability))
 
 
@@ -237,7 +237,7 @@ def logged(walk: Walk, state: State, screen: Screen) -> dict[str, Any]:
 
 def _common(walk: Walk, state: State) -> dict[str, Any]:
     in_force = tuple(
-        Named(walk.precautions.ids[number], _caution(walk, number).title)
+        Named(walk.table.ids[number], _caution(walk, number).title)
         for number in bits(state.in_force)
     )
     return {
@@ -248,11 +248,11 @@ def _common(walk: Walk, state: State) -> dict[str, Any]:
     }
 
 
-def _comes_back(walk: Walk, state: State) -> tuple[Said, ...]:
+def _comes_back(walk: Walk, state: State) -> tuple[Phrase, ...]:
     """Return the advice where this remedy has cured the same finding often enough already."""
-    name = walk.volume(state.top.symptom).plan.ids[state.top.at]
+    name = walk.ready(state.top.symptom).plan.ids[state.top.at]
     before = walk.cured_before.get((state.top.symptom, name), 0)
-    return (said("comes-back", before=before),) if before >= OFTEN else ()
+    return (phrase("comes-back", before=before),) if before >= OFTEN else ()
 
 
 def _back(walk: Walk, state: State) -> tuple[str, ...]:
@@ -260,4 +260,4 @@ def _back(walk: Walk, state: State) -> tuple[str, ...]:
 
 
 def _caution(walk: Walk, number: int) -> Any:
-    return walk.cautions.cautions[walk.precautions.ids[number]]  # type: ignore[index]
+    return walk.cautions.cautions[walk.table.ids[number]]  # type: ignore[index]

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from diagnose.case.interpret import ANSWER
-from diagnose.case.screens import FindingScreen, said
+from diagnose.case.screens import FindingScreen, phrase
 from diagnose.case.state import Frame, State, Trace
 from diagnose.files import replies
 from diagnose.files.tree import Check, Finding, Question, Reading
@@ -66,7 +66,7 @@ def standing(events: Iterable[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
 def replay(walk: Walk, symptom: str, events: Sequence[Mapping[str, Any]]) -> Resumed:
     """Return the case as its events left it, with nothing in force.
 
-    Raises `KeyError` where the symptom itself is not on the shelf any more.
+    Raises `KeyError` where the symptom itself is not on the library any more.
     """
     told = _Telling(walk, symptom)
     for event in events[:1]:
@@ -138,7 +138,7 @@ class _Telling:
         elif event["kind"] == ANSWER and place not in frame.closed:
             way = [exit_.answer for exit_ in step.exits].index(event["answer"])
             self.frames[symptom] = self.walk.with_answer(frame, place, way)
-            target = self.walk.volume(symptom).plan.ways[place][way]
+            target = self.walk.ready(symptom).plan.ways[place][way]
             if (event["more"] or {}).get("to") != self._name(symptom, target):
                 self._part(symptom, target)
         self.follow(event["trail"])
@@ -211,7 +211,7 @@ class _Telling:
             self._turn_off(self.parting)
         state = self._snapshot()
         frame = state.top
-        note = said("resumed", fits=self.fits, misfits=self.misfits)
+        note = phrase("resumed", fits=self.fits, misfits=self.misfits)
         state = replace(state, notes=(note,))
         state = self.walk.settle(state, frame.at, frame.checked, trail)
         return Resumed(state=state, fits=self.fits, misfits=self.misfits, trail=tuple(trail))
@@ -252,9 +252,9 @@ class _Telling:
         )
 
     def _enter(self, symptom: str, place: int, below: str) -> None:
-        step = self.walk.volume(symptom).steps[place]
+        step = self.walk.ready(symptom).steps[place]
         leads = isinstance(step, Finding) and step.continue_with == below
-        if not leads or self.walk.shelf(below) is None or below in self.entered:
+        if not leads or self.walk.library(below) is None or below in self.entered:
             self._part(symptom, place)
             return
         # A cure below counts for the doorway too, so the frame above has to stand at it.
@@ -282,14 +282,14 @@ class _Telling:
         )
 
     def _step(self, symptom: str, name: str) -> Question | Finding | None:
-        if self.walk.shelf(symptom) is None:
+        if self.walk.library(symptom) is None:
             return None
         if symptom not in self.frames:
             self.frames[symptom] = self.walk.frame(symptom)
-        return self.walk.volume(symptom).tree.steps.get(name)  # type: ignore[call-overload,no-any-return]
+        return self.walk.ready(symptom).tree.steps.get(name)  # type: ignore[call-overload,no-any-return]
 
     def _number(self, symptom: str, name: str) -> int:
-        return self.walk.volume(symptom).plan.number[name]
+        return self.walk.ready(symptom).plan.number[name]
 
     def _name(self, symptom: str, place: int) -> str:
-        return self.walk.volume(symptom).plan.ids[place]
+        return self.walk.ready(symptom).plan.ids[place]

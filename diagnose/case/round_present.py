@@ -6,14 +6,14 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from diagnose.case import present
-from diagnose.case.screens import EndScreen, ItemScreen, Named, as_data, said
+from diagnose.case.screens import EndScreen, ItemScreen, Named, as_data, phrase
 from diagnose.files import replies
 from diagnose.study.in_force import bits
 
 if TYPE_CHECKING:
     from diagnose.case.round_state import RoundState
     from diagnose.case.round_walk import RoundWalk
-    from diagnose.case.screens import Said, Screen
+    from diagnose.case.screens import Phrase, Screen
 
 
 def item(walk: RoundWalk, state: RoundState) -> Screen:
@@ -42,7 +42,7 @@ def caution(walk: RoundWalk, state: RoundState, number: int, phase: str) -> Scre
         number,
         phase,
         cautions=walk.walk.cautions,
-        precautions=walk.walk.precautions,
+        table=walk.walk.table,
         in_force=state.in_force,
         taken=state.taken,
         common={**_common(walk, state), "replies": kinds},
@@ -84,10 +84,10 @@ def summary(walk: RoundWalk, state: RoundState) -> dict[str, Any]:
     }
 
 
-def passing(reasons: list[str]) -> tuple[Said, ...]:
+def passing(reasons: list[str]) -> tuple[Phrase, ...]:
     """Return one line for each reason for which items were left for now."""
     return tuple(
-        said(f"items-passed-{why}", count=reasons.count(why)) for why in dict.fromkeys(reasons)
+        phrase(f"items-passed-{why}", count=reasons.count(why)) for why in dict.fromkeys(reasons)
     )
 
 
@@ -106,7 +106,7 @@ def logged(screen: Screen) -> dict[str, Any]:
 
 
 def _common(walk: RoundWalk, state: RoundState) -> dict[str, Any]:
-    ids = walk.walk.precautions.ids
+    ids = walk.walk.table.ids
     titles = walk.walk.cautions.cautions
     in_force = tuple(
         Named(ids[number], titles[ids[number]].title)  # type: ignore[index]

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from diagnose.case.replay import RESUMED, replay
 from diagnose.case.round_state import RoundState
-from diagnose.case.screens import said
+from diagnose.case.screens import phrase
 from diagnose.files import replies
 
 if TYPE_CHECKING:
@@ -92,7 +92,7 @@ def replay_round(walk: RoundWalk, events: Sequence[Mapping[str, Any]]) -> Resume
         if move.starts is not None and outcome is not None:
             over.append((move.starts, outcome))
         before = None if move.starts is not None else earlier
-    note = said("resumed", fits=fits, misfits=misfits)
+    note = phrase("resumed", fits=fits, misfits=misfits)
     state = RoundState(marks=marks, over=tuple(over), before=before, notes=(note,))
     trail: list[Trace] = []
     state = walk.settle(state, trail)
@@ -105,8 +105,8 @@ def _within(
     """Return the round in the diagnosis that was left."""
     symptom = move.starts
     trail: list[Trace] = []
-    if symptom is None or walk.walk.shelf(symptom) is None:
-        note = said("doorway-shut", symptom=symptom)
+    if symptom is None or walk.walk.library(symptom) is None:
+        note = phrase("doorway-shut", symptom=symptom)
         state = replace(state, before=None, notes=(note,))
         state = walk.settle(state, trail)
         return ResumedRound(state=state, trail=tuple(trail), fits=fits, misfits=misfits)
@@ -115,7 +115,7 @@ def _within(
     fits, misfits = fits + told.fits, misfits + told.misfits
     below = replace(
         told.state,
-        notes=(said("resumed", fits=fits, misfits=misfits), *told.state.notes[1:]),
+        notes=(phrase("resumed", fits=fits, misfits=misfits), *told.state.notes[1:]),
     )
     state = walk.within(state, below, trail)
     return ResumedRound(state=state, trail=tuple(trail), fits=fits, misfits=misfits)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from diagnose.case.screens import Said, Screen
+    from diagnose.case.screens import Phrase, Screen
     from diagnose.case.state import Event, State
 
 
@@ -31,7 +31,7 @@ class RoundState:
     over: tuple[tuple[str, str], ...] = ()
     before: RoundState | None = None
     outcome: str | None = None
-    notes: tuple[Said, ...] = ()
+    notes: tuple[Phrase, ...] = ()
 
     @property
     def with_service(self) -> frozenset[str]:

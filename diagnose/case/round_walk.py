@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from diagnose.case import present, round_present
 from diagnose.case.interpret import Refusal, replied, word_of
 from diagnose.case.round_state import RoundState, RoundTurn
-from diagnose.case.screens import CautionScreen, FindingScreen, RefusedScreen, WhyScreen, said
+from diagnose.case.screens import CautionScreen, FindingScreen, RefusedScreen, WhyScreen, phrase
 from diagnose.case.state import Event, Trace
 from diagnose.files import replies
 
@@ -64,14 +64,14 @@ class RoundWalk:
         lapsing = self.lapsing(state, item)
         if lapsing:
             return round_present.caution(self, state, lapsing.bit_length() - 1, "release")
-        called = self.walk.precautions.called(self.walk.precautions.needs(item), state.in_force)
+        called = self.walk.table.called(self.walk.table.needs(item), state.in_force)
         if called:
             return round_present.caution(self, state, (called & -called).bit_length() - 1, "take")
         return round_present.item(self, state)
 
     def lapsing(self, state: RoundState, item: Item) -> int:
         """Return the cautions that are to be released before the item may be shown."""
-        return state.in_force & self.walk.precautions.lapsing if item.energises else 0
+        return state.in_force & self.walk.table.lapsing if item.energises else 0
 
     # Replies
 
@@ -85,7 +85,7 @@ class RoundWalk:
         if isinstance(meaning, Refusal):
             message = meaning.message
             if message.id == "no-way-back" and state.over:
-                message = said("round-no-way-back")
+                message = phrase("round-no-way-back")
             return RoundTurn(
                 state=state, interludes=(RefusedScreen(in_force=screen.in_force, message=message),)
             )
@@ -159,11 +159,11 @@ class RoundWalk:
     def _at_caution(
         self, state: RoundState, screen: CautionScreen, kind: str, trail: list[Trace]
     ) -> RoundState:
-        bit = 1 << self.walk.precautions.number[screen.id]
+        bit = 1 << self.walk.table.number[screen.id]
         if kind == replies.DONE and screen.phase == "release":
             return replace(state, in_force=state.in_force & ~bit)
         if kind == replies.DONE:
-            taken = self.walk.precautions.closed(bit)
+            taken = self.walk.table.closed(bit)
             return replace(state, in_force=state.in_force | taken, taken=state.taken | taken)
         moved = replace(state, before=state)
         if screen.phase == "take":
@@ -180,7 +180,7 @@ class RoundWalk:
             shown = self.walk.screen(below)
             # An operator's remedy may have been tried out before anybody thought of going back.
             if isinstance(shown, FindingScreen) and shown.who != "service":
-                in_force &= ~self.walk.precautions.lapsing
+                in_force &= ~self.walk.table.lapsing
         return replace(earlier, in_force=in_force, taken=state.taken, notes=())
 
     # Moving on
@@ -198,7 +198,7 @@ class RoundWalk:
             reasons.append(why)
             state = self._passed(state, at, why, trail)
         marks = list(state.marks.values())
-        counts = said(
+        counts = phrase(
             "round-counts",
             done=marks.count(replies.DONE),
             not_right=marks.count(replies.NOT_RIGHT),
@@ -212,10 +212,10 @@ class RoundWalk:
         if item.energises and state.with_service:
             # What was handed to service was left safe, and is not started again for a checklist.
             return "referred"
-        precautions = self.walk.precautions
+        table = self.walk.table
         entry = state.in_force & ~self.lapsing(state, item)
-        called = precautions.called(precautions.needs(item), entry)
-        return "caution" if precautions.closed(called) & state.refused else ""
+        called = table.called(table.needs(item), entry)
+        return "caution" if table.closed(called) & state.refused else ""
 
     def _passed(self, state: RoundState, at: int, why: str, trail: list[Trace]) -> RoundState:
         trail.append(Trace(what="passed", symptom="", step=self.names[at], why=why))
@@ -225,12 +225,12 @@ class RoundWalk:
         """Start the symptom that the item names, where it has one that can be started."""
         item = self.items[state.at]
         if item.starts is None:
-            return self.settle(replace(state, notes=(said("round-noted"),)), trail)
+            return self.settle(replace(state, notes=(phrase("round-noted"),)), trail)
         symptom = str(item.starts)
         if symptom in state.with_service:
-            return self.settle(replace(state, notes=(said("round-with-service"),)), trail)
-        if self.walk.shelf(symptom) is None:
-            note = said("doorway-shut", symptom=symptom)
+            return self.settle(replace(state, notes=(phrase("round-with-service"),)), trail)
+        if self.walk.library(symptom) is None:
+            note = phrase("doorway-shut", symptom=symptom)
             return self.settle(replace(state, notes=(note,)), trail)
         below, followed = self.walk.opened(
             symptom, in_force=state.in_force, refused=state.refused, taken=state.taken
@@ -247,13 +247,13 @@ class RoundWalk:
         """Go on with the round after a diagnosis. As at the end of any case, no way leads back."""
         assert below.outcome is not None
         symptom = below.frames[0].symptom
-        title = self.walk.volume(symptom).tree.title
+        title = self.walk.ready(symptom).tree.title
         state = replace(
             state,
             diagnosis=None,
             before=None,
             over=(*state.over, (symptom, below.outcome)),
-            notes=(said(f"round-after-{below.outcome}", title=title),),
+            notes=(phrase(f"round-after-{below.outcome}", title=title),),
         )
         return self.settle(state, trail)
 
@@ -269,7 +269,7 @@ class RoundWalk:
 
     def _ended(self, state: RoundState, outcome: str, why: str, trail: list[Trace]) -> RoundState:
         trail.append(Trace(what="ended", symptom="", step="", why=why))
-        danger = (said("end-danger"),) if why == replies.DANGER else ()
+        danger = (phrase("end-danger"),) if why == replies.DANGER else ()
         return replace(state, outcome=outcome, notes=(*state.notes, *danger))
 
     def told(

@@ -7,16 +7,16 @@ from typing import Any, ClassVar
 
 
 @dataclass(frozen=True, slots=True)
-class Said:
+class Phrase:
     """A piece of the program's own words: its id, and what goes into it. Faces know the words."""
 
     id: str
     into: tuple[tuple[str, str], ...] = ()
 
 
-def said(id: str, **into: object) -> Said:  # noqa: A002
+def phrase(id: str, **into: object) -> Phrase:  # noqa: A002
     """Return the words `id` with what goes into them."""
-    return Said(id, tuple((name, f"{value}") for name, value in into.items()))
+    return Phrase(id, tuple((name, f"{value}") for name, value in into.items()))
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +50,7 @@ class Screen:
     in_force: tuple[Named, ...] = ()
     replies: tuple[str, ...] = ()
     doorway: str | None = None
-    notes: tuple[Said, ...] = ()
+    notes: tuple[Phrase, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -175,7 +175,7 @@ class WhyScreen(Screen):
 
     screen: ClassVar[str] = "why"
 
-    text: tuple[Said, ...]
+    text: tuple[Phrase, ...]
     ranking: tuple[Cause, ...]
 
 
@@ -185,7 +185,7 @@ class RefusedScreen(Screen):
 
     screen: ClassVar[str] = "refused"
 
-    message: Said
+    message: Phrase
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

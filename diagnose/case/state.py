@@ -9,27 +9,7 @@ if TYPE_CHECKING:
     from array import array
     from collections.abc import Mapping
 
-    from diagnose.case.screens import Said
-    from diagnose.files.tree import Step, Tree
-    from diagnose.study.plan import Plan
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Volume:
-    """One tree, ready to be walked.
-
-    `own` are the minutes of each finding's remedy; `service` the findings for service, as bits;
-    `from_card` the steps that the machine card answers, with the number of the answer; `digest` is
-    the content hash.
-    """
-
-    tree: Tree
-    plan: Plan
-    steps: tuple[Step, ...]
-    own: tuple[float, ...]
-    service: int
-    from_card: Mapping[int, int]
-    digest: str
+    from diagnose.case.screens import Phrase
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,7 +60,7 @@ class State:
     outcome: str | None = None
     answered: bool = False
     doorway: str | None = None
-    notes: tuple[Said, ...] = ()
+    notes: tuple[Phrase, ...] = ()
 
     @property
     def top(self) -> Frame:

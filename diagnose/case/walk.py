@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, TypeAlias
 from diagnose.case import present
 from diagnose.case.branches import TOO_LITTLE, open_branches
 from diagnose.case.interpret import ANSWER, Meaning, Refusal, understood
-from diagnose.case.screens import CautionScreen, FindingScreen, RefusedScreen, said
+from diagnose.case.screens import CautionScreen, FindingScreen, RefusedScreen, phrase
 from diagnose.case.state import Event, Frame, State, Trace
 from diagnose.files import replies
 from diagnose.files.tree import ROLES, Finding, Question, Reading
@@ -22,11 +22,11 @@ from diagnose.study.beliefs import LEAST_SLIP, after_failed_remedy, likelihood, 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
-    from diagnose.case.screens import Said, Screen
-    from diagnose.case.state import Volume
+    from diagnose.case.screens import Phrase, Screen
     from diagnose.files.card import Card
     from diagnose.files.cautions import Cautions
-    from diagnose.study.in_force import Precautions
+    from diagnose.study.in_force import CautionTable
+    from diagnose.study.ready import ReadyTree
 
 
 #: A state, and the step that is entered next (with whether an answer points to it), or None.
@@ -45,25 +45,25 @@ class Turn:
 class Walk:
     """The rules of one case: who stands at the machine, its card, the library.
 
-    `shelf` gives the volume of a symptom, or None where it cannot be started. `cured_before` counts
+    `library` gives the ready tree of a symptom, or None where it has none. `cured_before` counts
     the recent cures of this machine by symptom and finding; `undone` says, by symptom, what the
     rounds left undone that speaks for it.
     """
 
     def __init__(
         self,
-        shelf: Callable[[str], Volume | None],
+        library: Callable[[str], ReadyTree | None],
         cautions: Cautions,
-        precautions: Precautions,
+        table: CautionTable,
         *,
         role: str = "operator",
         card: Card | None = None,
         cured_before: Mapping[tuple[str, str], int] | None = None,
-        undone: Mapping[str, tuple[Said, ...]] | None = None,
+        undone: Mapping[str, tuple[Phrase, ...]] | None = None,
     ) -> None:
-        self.shelf = shelf
+        self.library = library
         self.cautions = cautions
-        self.precautions = precautions
+        self.table = table
         self.role = role
         self.card = card
         self.cured_before = cured_before or {}
@@ -75,7 +75,7 @@ class Walk:
 
     def open(self, symptom: str) -> State:
         """Return the state of a case that has just been opened. Raises `KeyError` for a symptom
-        that the shelf does not have."""
+        that the library does not have."""
         state, _ = self.opened(symptom)
         return state
 
@@ -98,31 +98,31 @@ class Walk:
         )
         return self.settle(state, frame.at, True, trail), tuple(trail)
 
-    def volume(self, symptom: str) -> Volume:
-        """Return the volume of a symptom that was entered."""
-        volume = self.shelf(symptom)
-        if volume is None:
+    def ready(self, symptom: str) -> ReadyTree:
+        """Return the ready tree of a symptom that was entered."""
+        ready = self.library(symptom)
+        if ready is None:
             raise KeyError(symptom)
-        return volume
+        return ready
 
     def frame(self, symptom: str, door: int | None = None) -> Frame:
         """Return a symptom at its start, with what the machine card answers taken."""
-        volume = self.volume(symptom)
+        ready = self.ready(symptom)
         rows = (
-            likelihood(volume.plan, step, answer, LEAST_SLIP)
-            for step, answer in volume.from_card.items()
+            likelihood(ready.plan, step, answer, LEAST_SLIP)
+            for step, answer in ready.from_card.items()
         )
         return Frame(
             symptom=symptom,
-            closed=dict(volume.from_card),
-            logs=updated(prior(volume.plan), *rows),
-            at=volume.plan.start,
+            closed=dict(ready.from_card),
+            logs=updated(prior(ready.plan), *rows),
+            at=ready.plan.start,
             door=door,
         )
 
     def title(self, state: State) -> str:
         """Return what the symptom that is being walked is called."""
-        return str(self.volume(state.top.symptom).tree.title)
+        return str(self.ready(state.top.symptom).tree.title)
 
     def screen(self, state: State) -> Screen:
         """Return the screen of a state: an end, a release, a caution, or the step itself."""
@@ -137,7 +137,7 @@ class Walk:
         lapsing = self.lapsing_now(state)
         if lapsing:
             return present.caution(self, state, lapsing.bit_length() - 1, "release")
-        called = self.precautions.called(self.precautions.needs(step), state.in_force)
+        called = self.table.called(self.table.needs(step), state.in_force)
         if called:
             return present.caution(self, state, (called & -called).bit_length() - 1, "take")
         if isinstance(step, Finding):
@@ -146,7 +146,7 @@ class Walk:
 
     def step(self, state: State) -> Question | Finding:
         """Return the step at which the walk is."""
-        return self.volume(state.top.symptom).steps[state.top.at]
+        return self.ready(state.top.symptom).steps[state.top.at]
 
     def card_list(self, step: Question) -> Mapping[str, str]:
         """Return what the machine card lists for a question: lamps or codes and their meanings."""
@@ -158,7 +158,7 @@ class Walk:
         """Return the cautions that are to be released before the step may be shown."""
         step = self.step(state)
         energises = isinstance(step, Question) and step.energises
-        return state.in_force & self.precautions.lapsing if energises else 0
+        return state.in_force & self.table.lapsing if energises else 0
 
     def can_go_back(self, state: State) -> bool:
         """Whether there is a reply to withdraw."""
@@ -185,14 +185,14 @@ class Walk:
         if after.outcome == "cured":
             # A cure behind a doorway counts for the doorway too.
             cured = [(frame.symptom, frame.at) for frame in after.frames]
-            more["cures"] = [[s, self.volume(s).plan.ids[at]] for s, at in cured]
+            more["cures"] = [[s, self.ready(s).plan.ids[at]] for s, at in cured]
         if after.outcome in ("cured", "referred"):
             closing = present.ranking(self, after.frames[0])
             more["closing"] = {cause.step: cause.probability for cause in closing}
         event = Event(
             kind=meaning.kind,
             symptom=state.top.symptom,
-            step=self.volume(state.top.symptom).plan.ids[state.top.at],
+            step=self.ready(state.top.symptom).plan.ids[state.top.at],
             caution=screen.id if isinstance(screen, CautionScreen) else "",
             typed=text[:2000],
             answer=meaning.answer,
@@ -229,18 +229,18 @@ class Walk:
 
     def _answered(self, state: State, answer: str, trail: list[Trace]) -> State:
         frame = state.top
-        volume = self.volume(frame.symptom)
-        step = volume.steps[frame.at]
+        ready = self.ready(frame.symptom)
+        step = ready.steps[frame.at]
         assert isinstance(step, Question)
         number = [way.answer for way in step.exits].index(answer)  # type: ignore[arg-type]
         after = self.with_answer(frame, frame.at, number)
-        target = volume.plan.ways[frame.at][number]
+        target = ready.plan.ways[frame.at][number]
         answered = replace(state.on_top(after), answered=True)
         return self.settle(answered, target, True, trail)
 
     def with_answer(self, frame: Frame, step: int, answer: int) -> Frame:
         """Return the frame with a question answered and the answer believed."""
-        plan = self.volume(frame.symptom).plan
+        plan = self.ready(frame.symptom).plan
         logs = updated(frame.logs, likelihood(plan, step, answer, plan.slip[step]))
         return replace(frame.closing(step, answer), logs=logs, visited=frame.visited | {step})
 
@@ -251,11 +251,11 @@ class Walk:
         kind: str,
         trail: list[Trace],
     ) -> State:
-        bit = 1 << self.precautions.number[screen.id]
+        bit = 1 << self.table.number[screen.id]
         if kind == replies.DONE and screen.phase == "release":
             return replace(state, in_force=state.in_force & ~bit)
         if kind == replies.DONE:
-            taken = self.precautions.closed(bit)
+            taken = self.table.closed(bit)
             return replace(state, in_force=state.in_force | taken, taken=state.taken | taken)
         moved = replace(state, before=state)
         if screen.phase == "release":
@@ -270,7 +270,7 @@ class Walk:
         tried_out = kind in (replies.CURED, replies.NOT_CURED)
         if tried_out:
             # Nobody tries a remedy on a dead machine: what lapses has been released by now.
-            state = replace(state, in_force=state.in_force & ~self.precautions.lapsing)
+            state = replace(state, in_force=state.in_force & ~self.table.lapsing)
         if kind == replies.CURED:
             return self._ended(state, "cured", trail)
         if kind == replies.NOT_CURED:
@@ -280,7 +280,7 @@ class Walk:
 
     def with_failure(self, frame: Frame, finding: int) -> Frame:
         """Return the frame with what a failed remedy says believed."""
-        which = self.volume(frame.symptom).plan.bit[finding]
+        which = self.ready(frame.symptom).plan.bit[finding]
         return replace(frame, logs=after_failed_remedy(frame.logs, which))
 
     def _back(self, state: State, trail: list[Trace]) -> State:
@@ -291,7 +291,7 @@ class Walk:
         if isinstance(self.screen(state), FindingScreen):
             step = self.step(state)
             if isinstance(step, Finding) and step.who != "service":
-                in_force &= ~self.precautions.lapsing
+                in_force &= ~self.table.lapsing
         earlier = replace(
             earlier, in_force=in_force, taken=state.taken | earlier.taken, notes=(), doorway=None
         )
@@ -319,9 +319,9 @@ class Walk:
 
     def _enter(self, state: State, to: int, checked: bool, trail: list[Trace]) -> _Move:
         frame = state.top
-        volume = self.volume(frame.symptom)
+        ready = self.ready(frame.symptom)
         while True:
-            step = volume.steps[to]
+            step = ready.steps[to]
             frame = replace(state.top, at=to, checked=checked)
             if to in frame.gone:
                 return self._choose(state.on_top(frame), None, trail)
@@ -333,7 +333,7 @@ class Walk:
             if answer is None:
                 return self._choose(state, to, trail)
             trail.append(Trace(what="through", symptom=frame.symptom, step=self._name(state)))
-            to, checked = volume.plan.ways[to][answer], True
+            to, checked = ready.plan.ways[to][answer], True
         if isinstance(step, Finding) and step.continue_with is not None:
             return self._through(state, step.continue_with, trail)
         why, note = self._hindrance(state, step)
@@ -350,33 +350,33 @@ class Walk:
         trail.append(Trace(what="rests", symptom=frame.symptom, step=self._name(state), why=how))
         return state, None
 
-    def _hindrance(self, state: State, step: Question | Finding) -> tuple[str, Said | None]:
+    def _hindrance(self, state: State, step: Question | Finding) -> tuple[str, Phrase | None]:
         """Return why a step is passed over without a word of it, or an empty string."""
         who = step.by if isinstance(step, Question) else step.who
         for_service = isinstance(step, Finding) and who == "service"
         if not for_service and ROLES.index(who) > ROLES.index(self.role):
-            return "by", said("passed-by", who=who)
+            return "by", phrase("passed-by", who=who)
         entry = state.in_force & ~self.lapsing_now(state)
-        called = self.precautions.called(self.precautions.needs(step), entry)
-        if self.precautions.closed(called) & state.refused:
-            return "caution", said("passed-caution")
+        called = self.table.called(self.table.needs(step), entry)
+        if self.table.closed(called) & state.refused:
+            return "caution", phrase("passed-caution")
         if isinstance(step, Reading):
             line = self.card.line if self.card is not None else (lambda path: None)
             lacking = missing_line(MEASUREMENTS[step.read], line)
             if lacking is not None:
-                return "card", said("passed-card", message=lacking)
+                return "card", phrase("passed-card", message=lacking)
         return "", None
 
     def _pass_over(self, state: State, why: str, trail: list[Trace]) -> _Move:
         frame = state.top
         trail.append(Trace(what="passed", symptom=frame.symptom, step=self._name(state), why=why))
-        volume = self.volume(frame.symptom)
-        step = volume.steps[frame.at]
+        ready = self.ready(frame.symptom)
+        step = ready.steps[frame.at]
         assert isinstance(step, Question)
         after = state.on_top(frame.closing(frame.at, None))
         if step.if_unsure is not None:
             answers = [way.answer for way in step.exits]
-            target = volume.plan.ways[frame.at][answers.index(step.if_unsure)]
+            target = ready.plan.ways[frame.at][answers.index(step.if_unsure)]
             return after, (target, False)
         return self._choose(after, frame.at, trail)
 
@@ -384,9 +384,9 @@ class Walk:
         """Choose the open branch worth most, one of the step `near` first; or refer the case."""
         while True:
             frame = state.top
-            volume = self.volume(frame.symptom)
-            plan = volume.plan
-            branches = open_branches(volume, frame, self.precautions, state.in_force)
+            ready = self.ready(frame.symptom)
+            plan = ready.plan
+            branches = open_branches(ready, frame, self.table, state.in_force)
             least = 0.0 if state.answered else TOO_LITTLE
             if branches.worth and branches.operators_share >= least:
                 target = branches.best(plan.ways[near]) if near is not None else None
@@ -406,9 +406,9 @@ class Walk:
         door = frame.at
         step = self.step(state)
         assert isinstance(step, Finding)
-        if symptom in state.entered or self.shelf(symptom) is None:
+        if symptom in state.entered or self.library(symptom) is None:
             if symptom not in state.entered:
-                note = said("doorway-shut", symptom=symptom)
+                note = phrase("doorway-shut", symptom=symptom)
                 state = replace(state, notes=(*state.notes, note))
             state = self._door_tried(state, door, trail)
             return self._choose(state, None, trail)
@@ -417,7 +417,7 @@ class Walk:
         )
         known = next((held for held in state.held if held.symptom == symptom), None)
         below = known if known is not None else self.frame(symptom)
-        below = replace(below, door=door, at=self.volume(symptom).plan.start)
+        below = replace(below, door=door, at=self.ready(symptom).plan.start)
         state = replace(
             state,
             frames=(*state.frames, below),
@@ -430,7 +430,7 @@ class Walk:
 
     def _door_tried(self, state: State, door: int, trail: list[Trace]) -> State:
         frame = state.top
-        name = self.volume(frame.symptom).plan.ids[door]
+        name = self.ready(frame.symptom).plan.ids[door]
         trail.append(Trace(what="returned", symptom=frame.symptom, step=name))
         # A resume on an edited tree may lead behind a doorway that has counted as tried before.
         if door not in frame.gone:
@@ -439,7 +439,7 @@ class Walk:
 
     def _ended(self, state: State, outcome: str, trail: list[Trace], why: str = "") -> State:
         trail.append(Trace(what="ended", symptom=state.top.symptom, step="", why=why or outcome))
-        notes = (said(f"end-{why}"),) if why else ()
+        notes = (phrase(f"end-{why}"),) if why else ()
         return replace(state, outcome=outcome, notes=(*state.notes, *notes))
 
     def _target(self, state: State, answer: str) -> str:
@@ -450,15 +450,15 @@ class Walk:
         return str(way.to)
 
     def _name(self, state: State) -> str:
-        return self.volume(state.top.symptom).plan.ids[state.top.at]
+        return self.ready(state.top.symptom).plan.ids[state.top.at]
 
-    def _card_notes(self, frame: Frame) -> tuple[Said, ...]:
-        volume = self.volume(frame.symptom)
+    def _card_notes(self, frame: Frame) -> tuple[Phrase, ...]:
+        ready = self.ready(frame.symptom)
         notes = []
-        for step, answer in volume.from_card.items():
-            question = volume.steps[step]
+        for step, answer in ready.from_card.items():
+            question = ready.steps[step]
             assert isinstance(question, Question)
             notes.append(
-                said("from-card", line=question.from_card, answer=question.exits[answer].answer)
+                phrase("from-card", line=question.from_card, answer=question.exits[answer].answer)
             )
         return tuple(notes)

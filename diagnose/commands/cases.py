@@ -12,7 +12,7 @@ from diagnose.case.state import Event
 from diagnose.case.story import story
 from diagnose.commands import options as opt
 from diagnose.commands.machines import open_list
-from diagnose.files.problems import did_you_mean
+from diagnose.text import did_you_mean
 
 if TYPE_CHECKING:
     import argparse

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 from diagnose.case.screens import as_data
 from diagnose.commands import options as opt
 from diagnose.files.library import load
-from diagnose.files.problems import did_you_mean
 from diagnose.rules.check import check, errors
+from diagnose.text import did_you_mean
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -6,17 +6,17 @@ from typing import TYPE_CHECKING, Any
 
 from diagnose.case.choose import fitting, tells_apart
 from diagnose.case.interpret import picked
-from diagnose.case.screens import ChooseScreen, EndScreen, Named, RefusedScreen, said
+from diagnose.case.screens import ChooseScreen, EndScreen, Named, RefusedScreen, phrase
 from diagnose.commands import options as opt
 from diagnose.faces.face import Heading
 from diagnose.files import replies
-from diagnose.files.problems import did_you_mean, shortened
+from diagnose.text import did_you_mean, shortened
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from diagnose.case.screens import Said
-    from diagnose.commands.shelf import Shelf
+    from diagnose.case.screens import Phrase
+    from diagnose.commands.ready_library import ReadyLibrary
     from diagnose.faces.face import Face
 
 _ASIDE = (replies.DANGER, replies.LEAVE)
@@ -25,7 +25,7 @@ _ASIDE = (replies.DANGER, replies.LEAVE)
 def choose(
     face: Face,
     screen: ChooseScreen,
-    take: Callable[[ChooseScreen, str], str | ChooseScreen | Said],
+    take: Callable[[ChooseScreen, str], str | ChooseScreen | Phrase],
     *,
     first: bool,
 ) -> str | None:
@@ -45,7 +45,7 @@ def choose(
                 EndScreen(
                     outcome="referred" if danger else "left",
                     ranking=(),
-                    notes=(said("end-danger"),) if danger else (),
+                    notes=(phrase("end-danger"),) if danger else (),
                 ),
                 heading,
             )
@@ -60,29 +60,29 @@ def choose(
         screen = whole
 
 
-def machine_of(shelf: Shelf, named: str | None, face: Face) -> tuple[bool, bool]:
+def machine_of(library: ReadyLibrary, named: str | None, face: Face) -> tuple[bool, bool]:
     """Take the machine that was named, or ask; say whether to go on, and whether it was asked.
 
     Raises `WrongUse` or `Unusable` for a machine that is not there or cannot be used.
     """
-    shelf.machine(named)
-    if named is not None or not shelf.library.machines:
+    library.machine(named)
+    if named is not None or not library.content.machines:
         return True, False
-    machine = choose(face, *machines(shelf), first=True)
+    machine = choose(face, *machines(library), first=True)
     if machine is None:
         return False, True
-    shelf.machine(machine)
+    library.machine(machine)
     return True, True
 
 
-def machines(shelf: Shelf) -> tuple[ChooseScreen, Any]:
+def machines(library: ReadyLibrary) -> tuple[ChooseScreen, Any]:
     """Return the choice of a machine, and what takes the reply."""
     options = tuple(
-        Named(str(name), str(card.title)) for name, card in shelf.library.machines.items()
+        Named(str(name), str(card.title)) for name, card in library.content.machines.items()
     )
     screen = ChooseScreen(what="machine", options=options, replies=(replies.NONE, *_ASIDE))
 
-    def take(screen: ChooseScreen, word: str) -> str | Said:
+    def take(screen: ChooseScreen, word: str) -> str | Phrase:
         if word == replies.NONE:
             return word
         found = picked(screen.options, word)
@@ -90,27 +90,27 @@ def machines(shelf: Shelf) -> tuple[ChooseScreen, Any]:
             return found
         names = [name for option in screen.options for name in (option.id, option.title)]
         hint = did_you_mean(word, names)
-        return said("no-such-machine", typed=shortened(word), hint=hint)
+        return phrase("no-such-machine", typed=shortened(word), hint=hint)
 
     return screen, take
 
 
-def symptoms(shelf: Shelf, spoken: list[str]) -> tuple[ChooseScreen, Any]:
+def symptoms(library: ReadyLibrary, spoken: list[str]) -> tuple[ChooseScreen, Any]:
     """Return the choice of a symptom, and what takes the reply; words go to `spoken`."""
-    trees = shelf.library.trees
+    trees = library.content.trees
 
-    def screen_of(symptoms: Sequence[str], *notes: Said) -> ChooseScreen:
+    def screen_of(symptoms: Sequence[str], *notes: Phrase) -> ChooseScreen:
         options = tuple(
             Named(name, str(trees[name].title) if name in trees else name) for name in symptoms
         )
         return ChooseScreen(what="symptom", options=options, replies=_ASIDE, notes=notes)
 
-    def take(screen: ChooseScreen, word: str) -> str | ChooseScreen | Said:
+    def take(screen: ChooseScreen, word: str) -> str | ChooseScreen | Phrase:
         found = picked(screen.options, word)
         if found is None and word in trees:
             found = word
         if not word:
-            return said("nothing-typed")
+            return phrase("nothing-typed")
         if found is None:
             spoken.append(word)
             several = fitting(trees, word)
@@ -119,17 +119,19 @@ def symptoms(shelf: Shelf, spoken: list[str]) -> tuple[ChooseScreen, Any]:
                 asks = tells_apart(trees)
                 if several:
                     more = [name for name in asks if name not in several]
-                    return screen_of([*several, *more], said("several-fit", typed=shortened(word)))
+                    return screen_of(
+                        [*several, *more], phrase("several-fit", typed=shortened(word))
+                    )
                 if not asks:
-                    return said("no-such-symptom", typed=shortened(word))
-                rest = [name for name in shelf.library.symptoms if name not in asks]
-                return screen_of([*asks, *rest], said("none-fits", typed=shortened(word)))
+                    return phrase("no-such-symptom", typed=shortened(word))
+                rest = [name for name in library.content.symptoms if name not in asks]
+                return screen_of([*asks, *rest], phrase("none-fits", typed=shortened(word)))
             found = several[0]
-        if shelf(found) is None:
+        if library(found) is None:
             try:
-                shelf.require(found)
+                library.require(found)
             except opt.Unusable as error:
-                return said("symptom-broken", message=f"{error}")
+                return phrase("symptom-broken", message=f"{error}")
         return found
 
-    return screen_of(shelf.library.symptoms), take
+    return screen_of(library.content.symptoms), take

@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from diagnose.commands import options as opt
 from diagnose.commands.drawings import ENDINGS, Drawing, Written, said, write
-from diagnose.commands.shelf import Shelf
-from diagnose.files.problems import did_you_mean
+from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.paper import render
 from diagnose.paper.beside import MEANING, minutes_beside
 from diagnose.paper.diagram import Shaper
@@ -19,13 +18,14 @@ from diagnose.paper.sheet import PAPERS, SMALLEST, paper
 from diagnose.paper.sketch import Sketch, Wanted, sketch
 from diagnose.paper.wall import chart_of
 from diagnose.paper.wall_sheet import TooLarge, on_one_sheet
+from diagnose.text import did_you_mean
 
 if TYPE_CHECKING:
     import argparse
     from collections.abc import Iterable, Sequence
 
-    from diagnose.case.state import Volume
     from diagnose.paper.route import Route
+    from diagnose.study.ready import ReadyTree
 
 _NOTICE = "Site rules, the machine's own manual and licensed practice come first."
 
@@ -33,9 +33,9 @@ _NOTICE = "Site rules, the machine's own manual and licensed practice come first
 def run(args: Sequence[str]) -> int:
     """Draw one symptom, or all of them. Returns 0 once every file is written."""
     options = _options(args)
-    shelf = Shelf(opt.trees_folder(options))
+    library = ReadyLibrary(opt.trees_folder(options))
     try:
-        drawings, broken = _drawings(shelf, options)
+        drawings, broken = _drawings(library, options)
         if drawings:
             stem = drawings[0].symptom if len(drawings) == 1 else "all-symptoms"
             output = Path(options.output or f"{stem}{'-wall' if options.wall else ''}.pdf")
@@ -43,7 +43,7 @@ def run(args: Sequence[str]) -> int:
     except render.CannotRender as error:
         raise opt.Unusable(f"{error}") from error
     if broken:
-        shelf.require(broken[0])
+        library.require(broken[0])
     return opt.OK
 
 
@@ -56,11 +56,13 @@ class RouteDrawing:
     def __init__(self, symptom: str, output: str) -> None:
         self._options = _options([symptom, "-o", output])
 
-    def draw(self, shelf: Shelf, volume: Volume, route: Route, under: str) -> list[Written]:
+    def draw(
+        self, library: ReadyLibrary, ready: ReadyTree, route: Route, under: str
+    ) -> list[Written]:
         """Draw it, `under` standing below the title. Raises `Unusable`."""
         options = self._options
         try:
-            drawing = _diagram(shelf, volume, options, route, (under,))
+            drawing = _diagram(library, ready, options, route, (under,))
             return write([drawing], Path(options.output), options.ending)
         except render.CannotRender as error:
             raise opt.Unusable(f"{error}") from error
@@ -103,31 +105,33 @@ def _options(args: Sequence[str]) -> argparse.Namespace:
     return options
 
 
-def _drawings(shelf: Shelf, options: argparse.Namespace) -> tuple[list[Drawing], list[str]]:
+def _drawings(
+    library: ReadyLibrary, options: argparse.Namespace
+) -> tuple[list[Drawing], list[str]]:
     """Return what was drawn, and the symptoms whose files have errors."""
     routes: dict[str, Route] = {}
-    symptoms: Iterable[str] = (options.symptom,) if options.symptom else shelf.library.symptoms
+    symptoms: Iterable[str] = (options.symptom,) if options.symptom else library.content.symptoms
     if options.case:
-        routes = _routes(shelf, options)
+        routes = _routes(library, options)
         symptoms = [one for one in routes if options.symptom in (None, one)]
         if not symptoms:
             came = ", ".join(routes)
             raise opt.WrongUse(f"Case {options.case} did not come to {options.symptom}: {came}.")
     elif options.machine:
-        shelf.machine(options.machine)
+        library.machine(options.machine)
     draw = _wall if options.wall else _diagram
     result, broken = [], []
     for symptom in symptoms:
-        if options.all and shelf(symptom) is None:
+        if options.all and library(symptom) is None:
             broken.append(symptom)
             continue
-        result.append(draw(shelf, shelf.require(symptom), options, routes.get(symptom)))
+        result.append(draw(library, library.require(symptom), options, routes.get(symptom)))
     if not result and not broken:
-        raise opt.Unusable(f"{shelf.folder}: no symptom tree there; name a library with --trees.")
+        raise opt.Unusable(f"{library.folder}: no symptom tree there; name a library with --trees.")
     return result, broken
 
 
-def _routes(shelf: Shelf, options: argparse.Namespace) -> dict[str, Route]:
+def _routes(library: ReadyLibrary, options: argparse.Namespace) -> dict[str, Route]:
     from diagnose.commands.cases import case_named
     from diagnose.commands.resume import card_again, chances_again
     from diagnose.paper.route import routes_of
@@ -136,35 +140,35 @@ def _routes(shelf: Shelf, options: argparse.Namespace) -> dict[str, Route]:
     case = case_named(log, options)
     assert log is not None
     bodies = [event.body for event in log.events(case)]
-    shelf.card = card_again(bodies[0]["more"].get("card"))
-    shelf.chances = chances_again(bodies)
+    library.card = card_again(bodies[0]["more"].get("card"))
+    library.chances = chances_again(bodies)
     return routes_of(bodies)
 
 
 def _diagram(
-    shelf: Shelf,
-    volume: Volume,
+    library: ReadyLibrary,
+    ready: ReadyTree,
     options: argparse.Namespace,
     route: Route | None,
     more: tuple[str, ...] = (),
 ) -> Drawing:
-    plan = volume.plan
+    plan = ready.plan
     start = None
     if options.start is not None:
         if options.start not in plan.number:
             hint = did_you_mean(options.start, plan.ids)
             raise opt.WrongUse(f'There is no step "{options.start[:40]}" there.{hint}')
         start = plan.number[options.start]
-    visits, walked, lost = _on_plan(volume, route)
+    visits, walked, lost = _on_plan(ready, route)
     wanted = Wanted(
         actions=not options.short,
         remedies=not options.short,
         start=start,
-        beside=minutes_beside(volume, shelf.precautions) if options.minutes else {},
+        beside=minutes_beside(ready, library.table) if options.minutes else {},
         visits=visits,
         walked=walked,
     )
-    drawn = sketch(volume, shelf.library.cautions, shelf.precautions, wanted, _titles(shelf))
+    drawn = sketch(ready, library.content.cautions, library.table, wanted, _titles(library))
     if options.ending == "dot":
         metrics = render.measure(drawn.texts())
         figure = Shaper(drawn, metrics).figure(reached(drawn), drawn.start)
@@ -174,8 +178,8 @@ def _diagram(
     name = options.paper or "a4"
     margins = Margins(
         title=drawn.title,
-        under=_under(volume, options, more),
-        foot=(f"{_NOTICE} {_printed(volume)}",),
+        under=_under(ready, options, more),
+        foot=(f"{_NOTICE} {_printed(ready)}",),
     )
     printer, sheets = _printed_on(drawn, margins, name, options.orientation)
     return Drawing(
@@ -201,47 +205,49 @@ def _printed_on(
 
 
 def _on_plan(
-    volume: Volume, route: Route | None
+    ready: ReadyTree, route: Route | None
 ) -> tuple[dict[int, str], dict[tuple[int, int], int], str]:
     """Return a route by the numbers of today's tree, and a line on what is no longer there."""
     visits: dict[int, str] = {}
     walked: dict[tuple[int, int], int] = {}
     lost = 0
     for step, text in (route.steps if route else {}).items():
-        if step in volume.plan.number:
-            visits[volume.plan.number[step]] = text
+        if step in ready.plan.number:
+            visits[ready.plan.number[step]] = text
         else:
             lost += 1
     for (step, given), count in (route.answers if route else {}).items():
-        body = volume.tree.steps.get(step)  # type: ignore[call-overload]
+        body = ready.tree.steps.get(step)  # type: ignore[call-overload]
         answers = [str(way.answer) for way in getattr(body, "exits", ())]
         if given in answers:
-            walked[volume.plan.number[step], answers.index(given)] = count
-        elif step in volume.plan.number:
+            walked[ready.plan.number[step], answers.index(given)] = count
+        elif step in ready.plan.number:
             lost += 1
     return visits, walked, f"in today's tree {lost} of the case's steps are missing" if lost else ""
 
 
-def _wall(shelf: Shelf, volume: Volume, options: argparse.Namespace, _: Route | None) -> Drawing:
+def _wall(
+    library: ReadyLibrary, ready: ReadyTree, options: argparse.Namespace, _: Route | None
+) -> Drawing:
     name = options.paper or "a3"
     ways = [options.orientation] if options.orientation else ["portrait", "landscape"]
     sheets = [paper(name, landscape=way == "landscape") for way in ways]
     sketches = [
-        sketch(volume, shelf.library.cautions, shelf.precautions, wanted, _titles(shelf))
+        sketch(ready, library.content.cautions, library.table, wanted, _titles(library))
         for wanted in _BARER
     ]
-    foot = f"{_NOTICE} {_printed(volume)}"
-    chart = chart_of(sketches, shelf.library.cautions, shelf.precautions, shelf.card, foot)
+    foot = f"{_NOTICE} {_printed(ready)}"
+    chart = chart_of(sketches, library.content.cautions, library.table, library.card, foot)
     try:
         printed, metrics, which = on_one_sheet(chart, sheets)
     except TooLarge:
         larger = "--paper a2, or `draw` without --wall"
         raise opt.Unusable(
-            f"{volume.tree.symptom} does not fit one {name} sheet in {SMALLEST:g} pt: use {larger}."
+            f"{ready.tree.symptom} does not fit one {name} sheet in {SMALLEST:g} pt: use {larger}."
         ) from None
     left_out = "" if _BARER[which].actions else "what to do at each step is left out for room"
     return Drawing(
-        symptom=str(volume.tree.symptom),
+        symptom=str(ready.tree.symptom),
         dots=(printed.dot,),
         metrics=metrics,
         type_size=printed.type_size,
@@ -260,16 +266,16 @@ _BARER = (
 )
 
 
-def _titles(shelf: Shelf) -> Any:
+def _titles(library: ReadyLibrary) -> Any:
     def title_of(symptom: str) -> str:
-        tree = shelf.library.trees.get(symptom)
+        tree = library.content.trees.get(symptom)
         return symptom if tree is None else str(tree.title)
 
     return title_of
 
 
-def _under(volume: Volume, options: argparse.Namespace, more: tuple[str, ...]) -> str:
-    said = [str(volume.tree.symptom), *more]
+def _under(ready: ReadyTree, options: argparse.Namespace, more: tuple[str, ...]) -> str:
+    said = [str(ready.tree.symptom), *more]
     if options.case:
         said.append(f"with the route of case {options.case.upper()}")
     if options.minutes:
@@ -277,5 +283,5 @@ def _under(volume: Volume, options: argparse.Namespace, more: tuple[str, ...]) -
     return " · ".join(said)
 
 
-def _printed(volume: Volume) -> str:
-    return f"Content {volume.digest[:12]}, printed {date.today().isoformat()}."
+def _printed(ready: ReadyTree) -> str:
+    return f"Content {ready.digest[:12]}, printed {date.today().isoformat()}."

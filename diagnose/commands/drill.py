@@ -11,7 +11,7 @@ from diagnose.case.drill_record import DrillRecord
 from diagnose.case.screens import as_data
 from diagnose.commands import options as opt
 from diagnose.commands.choosing import choose, symptoms
-from diagnose.commands.shelf import Shelf
+from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.drill.drill import Drill
 from diagnose.drill.machine import SEEDS, NoSuchMachine, drawn
 from diagnose.drill.score import LEFT, PASSED
@@ -59,37 +59,37 @@ def run(args: Sequence[str]) -> int:
     if options.scores:
         return _scores(options, name)
     wanted = frozenset({options.symptom}) if options.symptom else None
-    shelf = Shelf(opt.trees_folder(options), wanted)
-    shelf.machine(options.machine)
+    library = ReadyLibrary(opt.trees_folder(options), wanted)
+    library.machine(options.machine)
     face = drill_face(plain=options.plain, json=options.json)
-    symptom = options.symptom or _asked(shelf, face)
+    symptom = options.symptom or _asked(library, face)
     if symptom is None:
         return opt.OK
-    volume = shelf.require(symptom)
+    ready = library.require(symptom)
     drawing = _drawing(symptom, options.draw) if options.draw else None
     seed = secrets.randbelow(SHORT_SEEDS) if options.seed is None else options.seed
     try:
-        machine = drawn(volume, seed, slips=options.slips)
+        machine = drawn(ready, seed, slips=options.slips)
     except NoSuchMachine as error:
         raise opt.Unusable(
-            f"{shelf.library.file('machines', f'{options.machine}.yaml')}: no cause of {symptom} "
+            f"{library.content.file('machines', f'{options.machine}.yaml')}: no cause of {symptom} "
             "fits this machine card; drill without --machine."
         ) from error
-    best = order_study(volume.tree, shelf.precautions).best.plan
-    drill = Drill(machine, shelf.library.cautions, shelf.precautions, role=options.role, best=best)
+    best = order_study(ready.tree, library.table).best.plan
+    drill = Drill(machine, library.content.cautions, library.table, role=options.role, best=best)
     # Before the first screen, so that nobody drills for a log that cannot be used.
     log = opt.open_log(options)
-    title = str(shelf.card.title) if shelf.card else None
-    screen = _drilled(drill, face, Heading(title=str(volume.tree.title), machine=title, first=True))
+    title = str(library.card.title) if library.card else None
+    screen = _drilled(drill, face, Heading(title=str(ready.tree.title), machine=title, first=True))
     score = screen.score
-    heading = Heading(title=str(volume.tree.title), machine=title)
+    heading = Heading(title=str(ready.tree.title), machine=title)
     try:
         if score.outcome != LEFT:
             log.add_drill(
                 DrillRecord(
                     trainee=name,
                     symptom=symptom,
-                    machine=str(shelf.card.machine) if shelf.card else None,
+                    machine=str(library.card.machine) if library.card else None,
                     seed=seed,
                     slips=options.slips,
                     passed=score.outcome == PASSED,
@@ -102,7 +102,7 @@ def run(args: Sequence[str]) -> int:
         if not options.json:
             opt.say(_again(symptom, score, options))
     if drawing is not None and score.route:
-        for file in drawing.draw(shelf, volume, _route(score), f"drill {seed}: {score.outcome}"):
+        for file in drawing.draw(library, ready, _route(score), f"drill {seed}: {score.outcome}"):
             if not options.json:
                 opt.say(f"The route: {file.path}")
     return opt.OK if score.outcome == PASSED else opt.BAD_ANSWER
@@ -126,11 +126,11 @@ def _drilled(drill: Drill, face: Face, heading: Heading) -> ScoreScreen:
         position = turn.position
 
 
-def _asked(shelf: Shelf, face: Face) -> str | None:
+def _asked(library: ReadyLibrary, face: Face) -> str | None:
     """Return the symptom that was chosen; None where the person left."""
-    if not shelf.library.symptoms:
-        raise opt.Unusable(f"{shelf.folder}: no symptom tree there; name a library with --trees.")
-    return choose(face, *symptoms(shelf, []), first=True)
+    if not library.content.symptoms:
+        raise opt.Unusable(f"{library.folder}: no symptom tree there; name a library with --trees.")
+    return choose(face, *symptoms(library, []), first=True)
 
 
 def _drawing(symptom: str, output: str) -> RouteDrawing:

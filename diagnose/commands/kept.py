@@ -18,8 +18,9 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
 
     from diagnose.case.round_state import RoundState, RoundTurn
-    from diagnose.case.state import State, Trace, Volume
+    from diagnose.case.state import State, Trace
     from diagnose.files.tree import Step
+    from diagnose.study.ready import ReadyTree
 
 #: How many causes of each symptom are kept with a reply: enough for a page, few in a large tree.
 LIKELY: Final = 6
@@ -39,7 +40,7 @@ def opened(walk: Walk, state: State, words: str, trail: Sequence[Trace]) -> Even
 
 def _throughout(walk: Walk) -> dict[str, Any]:
     """Return what stands for all of a case: who is there, the machine card, the cautions."""
-    lockouts = walk.precautions.names(walk.precautions.lockouts)
+    lockouts = walk.table.names(walk.table.lockouts)
     return {
         "role": walk.role,
         "card": dict(walk.card.lines) if walk.card else None,
@@ -68,13 +69,13 @@ def kept(walk: Walk, state: State, event: Event, told: Collection[str]) -> Event
     ]
     more: dict[str, Any] = {
         **(event.more or {}),
-        "in_force": walk.precautions.names(state.in_force),
+        "in_force": walk.table.names(state.in_force),
         "likely": {
             frame.symptom: as_data(present.ranking(walk, frame)[:LIKELY]) for frame in state.frames
         },
     }
     if fresh:
-        more["trees"] = {symptom: about(walk, walk.volume(symptom)) for symptom in fresh}
+        more["trees"] = {symptom: about(walk, walk.ready(symptom)) for symptom in fresh}
     if passed:
         more["passed"] = passed
     return replace(event, more=more)
@@ -93,7 +94,7 @@ def after(walk: Walk | RoundWalk, turn: Turn | RoundTurn, told: Collection[str])
         below = tuple(trace for trace in event.trail if trace.symptom)
         own = kept(walk.walk, turn.diagnosis, replace(event, trail=below), told)
         event = replace(own, trail=event.trail)
-    in_force = walk.walk.precautions.names(turn.state.in_force)
+    in_force = walk.walk.table.names(turn.state.in_force)
     return replace(event, more={**(event.more or {}), "in_force": in_force})
 
 
@@ -107,20 +108,20 @@ def round_opened(walk: RoundWalk, state: RoundState, name: str, trail: Sequence[
             "title": str(walk.round.title),
             "every": walk.round.every,
         },
-        "in_force": walk.walk.precautions.names(state.in_force),
+        "in_force": walk.walk.table.names(state.in_force),
     }
     return Event(kind="opened", symptom="", step="", trail=tuple(trail), more=more)
 
 
-def about(walk: Walk, volume: Volume) -> dict[str, Any]:
+def about(walk: Walk, ready: ReadyTree) -> dict[str, Any]:
     """Return what the log keeps of a tree: title, content hash, what the card answered in it, and
     its findings with their chances."""
-    plan = volume.plan
+    plan = ready.plan
     chances = dict(zip(plan.findings, plan.chances, strict=True))
     hazards = walk.cautions.hazards
     return {
-        "title": str(volume.tree.title),
-        "hash": volume.digest,
+        "title": str(ready.tree.title),
+        "hash": ready.digest,
         "from_card": [
             {
                 "step": plan.ids[place],
@@ -128,8 +129,8 @@ def about(walk: Walk, volume: Volume) -> dict[str, Any]:
                 "line": str(step.from_card),
                 "answer": str(step.exits[answer].answer),
             }
-            for place, answer in volume.from_card.items()
-            if isinstance(step := volume.steps[place], Question)
+            for place, answer in ready.from_card.items()
+            if isinstance(step := ready.steps[place], Question)
         ],
         "findings": {
             plan.ids[place]: {
@@ -142,7 +143,7 @@ def about(walk: Walk, volume: Volume) -> dict[str, Any]:
                 "hazards": [str(hazards[name].title) for name in step.hazards],
             }
             for place, chance in chances.items()
-            if isinstance(step := volume.steps[place], Finding)
+            if isinstance(step := ready.steps[place], Finding)
         },
     }
 
@@ -155,8 +156,8 @@ def _in_order(state: State) -> list[str]:
 
 def _passed(walk: Walk, state: State, trace: Trace) -> dict[str, str]:
     """Return a step that was passed over, in words, with the reason in words."""
-    volume = walk.volume(trace.symptom)
-    step = volume.steps[volume.plan.number[trace.step]]
+    ready = walk.ready(trace.symptom)
+    step = ready.steps[ready.plan.number[trace.step]]
     return {
         "symptom": trace.symptom,
         "step": trace.step,
@@ -171,8 +172,8 @@ def _reason(walk: Walk, state: State, step: Step, why: str) -> str:
     if why == "by":
         return step.by if isinstance(step, Question) else step.who
     if why == "caution":
-        precautions = walk.precautions
-        refused = precautions.names(precautions.closed(precautions.needs(step)) & state.refused)
+        table = walk.table
+        refused = table.names(table.closed(table.needs(step)) & state.refused)
         titles = {str(name): str(own.title) for name, own in walk.cautions.cautions.items()}
         return ", ".join(titles[name] for name in refused)
     if why == "card" and isinstance(step, Reading):

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 from diagnose.case.screens import as_data
 from diagnose.commands import options as opt
-from diagnose.files.problems import did_you_mean, shortened
 from diagnose.measure import inputs, registry
 from diagnose.measure.wording import expected_range, with_unit
+from diagnose.text import did_you_mean, shortened
 
 if TYPE_CHECKING:
     import argparse
@@ -59,9 +59,9 @@ def _line(options: argparse.Namespace) -> Callable[[str], str | None]:
     if options.machine is None:
         return lambda path: None
     # The library brings networkx along, which a figure alone has no use for.
-    from diagnose.commands.shelf import Shelf
+    from diagnose.commands.ready_library import ReadyLibrary
 
-    card = Shelf(opt.trees_folder(options), frozenset()).machine(options.machine)
+    card = ReadyLibrary(opt.trees_folder(options), frozenset()).machine(options.machine)
     return card.line if card is not None else lambda path: None
 
 

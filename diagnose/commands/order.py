@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING, Any
 
 from diagnose.case.endings import endings
 from diagnose.commands import options as opt
+from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.commands.rewriting import Refused, write_chances, write_order
-from diagnose.commands.shelf import Shelf
 from diagnose.files.tree import Finding
-from diagnose.study.chances import Told, means, sureness, told_by, weights
+from diagnose.study.chances import CaseEvidence, evidence_of, means, sureness, weights
 from diagnose.study.order import order_study
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ class _Work:
     """A study and what it rests on: the tree, what cases tell, the chances' distribution."""
 
     tree: Tree
-    told: Told
+    told: CaseEvidence
     parameters: Mapping[str, float]
     study: OrderStudy
 
@@ -72,7 +72,7 @@ def run(args: Sequence[str]) -> int:
         "--write-chances", action="store_true", help="put the chances into the file"
     )
     options = parser.parse_args(args)
-    work, shelf = _studied(options)
+    work, library = _studied(options)
     if options.json:
         opt.say(json.dumps(_data(work)))
     else:
@@ -81,13 +81,13 @@ def run(args: Sequence[str]) -> int:
     try:
         said = []
         if options.write and kept and work.study.now is not work.study.best:
-            path, look_at = write_order(shelf.folder, work.tree, work.study.best.tree)
+            path, look_at = write_order(library.folder, work.tree, work.study.best.tree)
             said.append(f"The new order is in {path}.")
             said += [str(problem) for problem in look_at]
         elif options.write and kept:
             said.append("No order is better: nothing was written.")
         if options.write_chances:
-            said.append(_chances_written(work, shelf, written=len(said) > 0 and options.write))
+            said.append(_chances_written(work, library, written=len(said) > 0 and options.write))
     except Refused as refused:
         for problem in refused.problems:
             _out(str(problem), options)
@@ -105,29 +105,29 @@ def _count(text: str) -> int:
     return int(text)
 
 
-def _studied(options: argparse.Namespace) -> tuple[_Work, Shelf]:
-    shelf = Shelf(opt.trees_folder(options), frozenset({options.symptom}))
-    shelf.machine(options.machine)
-    tree = shelf.require(options.symptom).tree
+def _studied(options: argparse.Namespace) -> tuple[_Work, ReadyLibrary]:
+    library = ReadyLibrary(opt.trees_folder(options), frozenset({options.symptom}))
+    library.machine(options.machine)
+    tree = library.require(options.symptom).tree
     own: dict[str, float] = {
         str(name): step.chance for name, step in tree.steps.items() if isinstance(step, Finding)
     }
     log = opt.existing_log(options)
-    machine = None if shelf.card is None else str(shelf.card.machine)
-    told = told_by(endings(log, machine) if log is not None else (), options.symptom, own)
+    machine = None if library.card is None else str(library.card.machine)
+    told = evidence_of(endings(log, machine) if log is not None else (), options.symptom, own)
     if log is not None:
         log.close()
     parameters = weights(own, told.counts)
-    study = order_study(tree, shelf.precautions, means(parameters), options.lockouts)
-    return _Work(tree, told, parameters, study), shelf
+    study = order_study(tree, library.table, means(parameters), options.lockouts)
+    return _Work(tree, told, parameters, study), library
 
 
-def _chances_written(work: _Work, shelf: Shelf, *, written: bool) -> str:
+def _chances_written(work: _Work, library: ReadyLibrary, *, written: bool) -> str:
     tree = work.tree
     if written:
         # The order was put in first; the chances go into the file as it is now.
         tree = work.study.best.tree
-    path = write_chances(shelf.folder, tree, means(work.parameters))
+    path = write_chances(library.folder, tree, means(work.parameters))
     return (
         f"The chances are in {path}. The cases that spoke for them are still in the log and would "
         "count again: name another log (--log) from now on."

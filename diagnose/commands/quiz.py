@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from diagnose.commands import options as opt
 from diagnose.commands.drawings import Drawing, said, write
-from diagnose.commands.shelf import Shelf
+from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.paper import render
 from diagnose.paper.quiz import SITUATIONS, situations
 from diagnose.paper.quiz_sheet import sheets_of
@@ -32,20 +32,20 @@ def run(args: Sequence[str]) -> int:
     ending = output.suffix.lower().removeprefix(".")
     if ending not in _ENDINGS:
         raise opt.WrongUse(f'"{output}" has to end in one of .pdf, .svg, .png.')
-    shelf = Shelf(opt.trees_folder(options), frozenset({options.symptom}))
-    volume = shelf.require(options.symptom)
-    drawn = situations(volume, shelf.library.cautions, shelf.precautions, Random(options.seed))
+    library = ReadyLibrary(opt.trees_folder(options), frozenset({options.symptom}))
+    ready = library.require(options.symptom)
+    drawn = situations(ready, library.content.cautions, library.table, Random(options.seed))
     foot = (
         "Site rules, the machine's own manual and licensed practice come first."
-        f" Seed {options.seed}, content {volume.digest[:12]}."
+        f" Seed {options.seed}, content {ready.digest[:12]}."
     )
     try:
         sheets, metrics = sheets_of(
-            str(volume.tree.title), drawn, foot, paper(options.paper, landscape=False)
+            str(ready.tree.title), drawn, foot, paper(options.paper, landscape=False)
         )
         few = f"the tree has only {len(drawn)} situations" if len(drawn) < SITUATIONS else ""
         drawing = Drawing(
-            symptom=str(volume.tree.symptom),
+            symptom=str(ready.tree.symptom),
             dots=tuple(sheet.dot for sheet in sheets),
             metrics=metrics,
             type_size=min(sheet.type_size for sheet in sheets),

@@ -14,9 +14,9 @@ from diagnose.commands import options as opt
 from diagnose.commands.cases import case_named
 from diagnose.commands.kept import after
 from diagnose.commands.past import past
+from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.commands.session import Record
 from diagnose.commands.session import run as run_session
-from diagnose.commands.shelf import Shelf
 from diagnose.faces.choose import face_for
 from diagnose.files.card import Card
 from diagnose.files.problems import Placed
@@ -41,29 +41,29 @@ def run(args: Sequence[str]) -> int:
     events = log.events(case)
     bodies = [event.body for event in events]
     more: Mapping[str, Any] = bodies[0]["more"]
-    shelf = Shelf(opt.trees_folder(options), frozenset({case.symptom}))
-    shelf.card = card_again(more["card"])
-    shelf.chances = chances_again(bodies)
+    library = ReadyLibrary(opt.trees_folder(options), frozenset({case.symptom}))
+    library.card = card_again(more["card"])
+    library.chances = chances_again(bodies)
     role = options.role or more["role"]
     walk = Walk(
-        shelf,
-        shelf.library.cautions,
-        shelf.precautions,
+        library,
+        library.content.cautions,
+        library.table,
         role=role,
-        card=shelf.card,
-        **past(log, shelf),
+        card=library.card,
+        **past(log, library),
     )
     told = {symptom for body in bodies for symptom in (body["more"] or {}).get("trees", {})}
     record = Record(log, case, events[-1].number + 1, told, opt.where(options))
     about = {"role": role, "name": options.name[:200]}
     face = face_for(plain=options.plain, json=options.json)
-    machine = str(shelf.card.title) if shelf.card else None
+    machine = str(library.card.title) if library.card else None
     if case.round is not None:
-        rounds = RoundWalk(walk, shelf.require_round(case.round))
+        rounds = RoundWalk(walk, library.require_round(case.round))
         state = _round_again(rounds, bodies, record, about)
         run_session(rounds, state, face, record, machine)
         return opt.OK
-    shelf.require(case.symptom)
+    library.require(case.symptom)
     again = replay(walk, case.symptom, bodies)
     more = {**about, "fits": again.fits, "misfits": again.misfits}
     event = Event(kind="resumed", symptom=case.symptom, step="", trail=again.trail, more=more)

@@ -13,9 +13,9 @@ from diagnose.commands import options as opt
 from diagnose.commands.choosing import machine_of
 from diagnose.commands.kept import round_opened
 from diagnose.commands.past import now, past
+from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.commands.session import Record
 from diagnose.commands.session import run as run_session
-from diagnose.commands.shelf import Shelf
 from diagnose.faces.choose import face_for
 from diagnose.files.tree import ROLES
 
@@ -43,39 +43,39 @@ def run(args: Sequence[str]) -> int:
     )
     options = parser.parse_args(args)
     # No tree is needed before an item is not right.
-    shelf = Shelf(opt.trees_folder(options), frozenset())
+    library = ReadyLibrary(opt.trees_folder(options), frozenset())
     if options.due:
-        return _due(shelf, options)
+        return _due(library, options)
     if options.name is None:
-        return _list(shelf, options)
-    round_ = shelf.require_round(options.name)
+        return _list(library, options)
+    round_ = library.require_round(options.name)
     face = face_for(plain=options.plain, json=options.json)
-    go_on, _ = machine_of(shelf, options.machine, face)
+    go_on, _ = machine_of(library, options.machine, face)
     if not go_on:
         return opt.OK
     log = None if options.trial else opt.open_log(options)
     walk = Walk(
-        shelf,
-        shelf.library.cautions,
-        shelf.precautions,
+        library,
+        library.content.cautions,
+        library.table,
         role=options.role,
-        card=shelf.card,
-        **past(log, shelf),
+        card=library.card,
+        **past(log, library),
     )
     rounds = RoundWalk(walk, round_)
     state, trail = rounds.opened()
     record = None
     if log is not None:
         event = round_opened(rounds, state, options.person[:200], trail)
-        machine = str(shelf.card.machine) if shelf.card else None
+        machine = str(library.card.machine) if library.card else None
         case = log.open_case("", machine, event, round=str(round_.round))
         record = Record(log, case, 2, where=opt.where(options))
-    run_session(rounds, state, face, record, str(shelf.card.title) if shelf.card else None)
+    run_session(rounds, state, face, record, str(library.card.title) if library.card else None)
     return opt.OK
 
 
-def _list(shelf: Shelf, options: argparse.Namespace) -> int:
-    rounds = shelf.library.rounds
+def _list(library: ReadyLibrary, options: argparse.Namespace) -> int:
+    rounds = library.content.rounds
     if options.json:
         data = [
             {
@@ -90,25 +90,25 @@ def _list(shelf: Shelf, options: argparse.Namespace) -> int:
         opt.say(json.dumps(data))
         return opt.OK
     if not rounds:
-        opt.say(f"No round in {shelf.folder}/rounds.")
+        opt.say(f"No round in {library.folder}/rounds.")
     for name, round_ in rounds.items():
         minutes = sum(item.minutes for item in round_.items.values())
         opt.say(f"{name}  every {round_.every}  {minutes:.0f} min  {round_.title}")
     return opt.OK
 
 
-def _due(shelf: Shelf, options: argparse.Namespace) -> int:
+def _due(library: ReadyLibrary, options: argparse.Namespace) -> int:
     for name in [options.name] if options.name else []:
-        shelf.require_round(name)
+        library.require_round(name)
     if options.machine is not None:
-        shelf.machine(options.machine)
+        library.machine(options.machine)
     log = opt.existing_log(options)
     cases = log.cases() if log is not None else []
-    machines: list[str | None] = list(shelf.library.machines)
+    machines: list[str | None] = list(library.content.machines)
     machines += sorted({case.machine for case in cases if case.machine} - set(machines))
     if options.machine is not None:
         machines = [None if options.machine == "none" else options.machine]
-    rounds = shelf.library.rounds
+    rounds = library.content.rounds
     wanted = {name: rounds[name] for name in rounds if options.name in (None, name)}
     entries = due(wanted, machines or [None], cases, now())
     if options.json:

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from diagnose.case.round_state import RoundState
-from diagnose.case.screens import EndScreen, said
+from diagnose.case.screens import EndScreen, phrase
 from diagnose.commands.kept import after
 from diagnose.faces.face import Heading
 from diagnose.files import replies
@@ -77,7 +77,7 @@ def _with_way_on(screen: EndScreen, record: Record | None, handed_over: bool) ->
         return screen
     name = f"{record.case.name}{record.where}"
     if screen.outcome == "left":
-        return replace(screen, notes=(*screen.notes, said("end-resume", case=name)))
+        return replace(screen, notes=(*screen.notes, phrase("end-resume", case=name)))
     if handed_over:
-        return replace(screen, notes=(*screen.notes, said("end-handover", case=name)))
+        return replace(screen, notes=(*screen.notes, phrase("end-handover", case=name)))
     return screen

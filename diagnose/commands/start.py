@@ -9,9 +9,9 @@ from diagnose.commands import options as opt
 from diagnose.commands.choosing import choose, machine_of, symptoms
 from diagnose.commands.kept import opened
 from diagnose.commands.past import past
+from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.commands.session import Record
 from diagnose.commands.session import run as run_session
-from diagnose.commands.shelf import Shelf
 from diagnose.faces.choose import face_for
 from diagnose.files.tree import ROLES
 
@@ -35,38 +35,38 @@ def run(args: Sequence[str]) -> int:
     options = parser.parse_args(args)
     folder = opt.trees_folder(options)
     wanted = frozenset({options.symptom}) if options.symptom else None
-    shelf = Shelf(folder, wanted)
-    if options.symptom and options.symptom not in shelf.library.symptoms:
-        shelf.require(options.symptom)
+    library = ReadyLibrary(folder, wanted)
+    if options.symptom and options.symptom not in library.content.symptoms:
+        library.require(options.symptom)
     face = face_for(plain=options.plain, json=options.json)
-    go_on, asked = machine_of(shelf, options.machine, face)
+    go_on, asked = machine_of(library, options.machine, face)
     if not go_on:
         return opt.OK
     words = ""
     symptom = options.symptom
     if symptom is None:
-        if not shelf.library.symptoms:
+        if not library.content.symptoms:
             raise opt.Unusable(f"{folder}: no symptom tree there; name a library with --trees.")
         spoken: list[str] = []
-        symptom = choose(face, *symptoms(shelf, spoken), first=not asked)
+        symptom = choose(face, *symptoms(library, spoken), first=not asked)
         if symptom is None:
             return opt.OK
         words = spoken[-1] if spoken else ""
-    shelf.require(symptom)
+    library.require(symptom)
     log = None if options.trial else opt.open_log(options)
     walk = Walk(
-        shelf,
-        shelf.library.cautions,
-        shelf.precautions,
+        library,
+        library.content.cautions,
+        library.table,
         role=options.role,
-        card=shelf.card,
-        **past(log, shelf),
+        card=library.card,
+        **past(log, library),
     )
     state, trail = walk.opened(symptom)
     record = None
     if log is not None:
         event = opened(walk, state, words, trail)
-        case = log.open_case(symptom, str(shelf.card.machine) if shelf.card else None, event)
+        case = log.open_case(symptom, str(library.card.machine) if library.card else None, event)
         record = Record(log, case, 2, set(state.entered), opt.where(options))
-    run_session(walk, state, face, record, str(shelf.card.title) if shelf.card else None)
+    run_session(walk, state, face, record, str(library.card.title) if library.card else None)
     return opt.OK

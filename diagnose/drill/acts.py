@@ -11,8 +11,8 @@ from diagnose.measure.registry import MEASUREMENTS
 if TYPE_CHECKING:
     from collections.abc import Collection
 
-    from diagnose.case.state import Volume
     from diagnose.files.tree import Step
+    from diagnose.study.ready import ReadyTree
 
 
 def title_of(step: Step) -> str:
@@ -25,7 +25,7 @@ def title_of(step: Step) -> str:
     return str(step.finding)
 
 
-def acts_of(volume: Volume, met: Collection[int]) -> dict[int, str]:
+def acts_of(ready: ReadyTree, met: Collection[int]) -> dict[int, str]:
     """Return the checks that a trainee may pick, with their words, in the order of the words.
 
     Not in the order of the file, which would give the tree's own order away. What the machine card
@@ -34,8 +34,8 @@ def acts_of(volume: Volume, met: Collection[int]) -> dict[int, str]:
     all of them, else the first.
     """
     alike: dict[tuple[str, str], list[int]] = {}
-    for number in _open(volume):
-        step = volume.steps[number]
+    for number in _open(ready):
+        step = ready.steps[number]
         assert isinstance(step, Question)
         asked = str(step.ask if isinstance(step, Check) else step.do or "")
         alike.setdefault((title_of(step), asked), []).append(number)
@@ -49,20 +49,20 @@ def acts_of(volume: Volume, met: Collection[int]) -> dict[int, str]:
     return dict(sorted(full.items(), key=lambda item: (item[1].casefold(), item[0])))
 
 
-def causes_of(volume: Volume) -> list[Named]:
+def causes_of(ready: ReadyTree) -> list[Named]:
     """Return all findings of a tree, in the order of their words."""
-    plan = volume.plan
-    causes = [Named(plan.ids[at], title_of(volume.steps[at])) for at in plan.findings]
+    plan = ready.plan
+    causes = [Named(plan.ids[at], title_of(ready.steps[at])) for at in plan.findings]
     return sorted(causes, key=lambda cause: (cause.title.casefold(), cause.id))
 
 
-def _open(volume: Volume) -> list[int]:
+def _open(ready: ReadyTree) -> list[int]:
     """Return the questions that can be met and that the card does not answer, as in the file."""
-    plan = volume.plan
+    plan = ready.plan
     met = {plan.start}
     for step in plan.order:
         if step in met:
-            answer = volume.from_card.get(step)
+            answer = ready.from_card.get(step)
             ways = plan.ways[step]
             met.update(ways if answer is None else (ways[answer],))
-    return [step for step in sorted(met) if plan.ways[step] and step not in volume.from_card]
+    return [step for step in sorted(met) if plan.ways[step] and step not in ready.from_card]

@@ -11,7 +11,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from diagnose.case.interpret import picked, word_of
-from diagnose.case.screens import RefusedScreen, said
+from diagnose.case.screens import RefusedScreen, phrase
 from diagnose.drill import present
 from diagnose.drill.acts import acts_of, causes_of, title_of
 from diagnose.drill.position import CAUSE, GUARD, HANDS, OVER, PICK, REMEDY, Position, Turn
@@ -30,18 +30,18 @@ from diagnose.drill.score import (
 )
 from diagnose.drill.screens import SeenScreen
 from diagnose.files import replies
-from diagnose.files.problems import did_you_mean, shortened
 from diagnose.files.tree import ROLES, Finding, Question, Reading
 from diagnose.measure.registry import MEASUREMENTS
 from diagnose.study.in_force import bits
+from diagnose.text import did_you_mean, shortened
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from diagnose.case.screens import Named, Said, Screen
+    from diagnose.case.screens import Named, Phrase, Screen
     from diagnose.drill.machine import Machine
     from diagnose.files.cautions import Cautions
-    from diagnose.study.in_force import Precautions
+    from diagnose.study.in_force import CautionTable
     from diagnose.study.plan import Plan
 
 
@@ -55,36 +55,36 @@ class Drill:
         self,
         machine: Machine,
         cautions: Cautions,
-        precautions: Precautions,
+        table: CautionTable,
         *,
         role: str = "operator",
         best: Plan | None = None,
     ) -> None:
         self.machine = machine
-        self.volume = machine.volume
+        self.ready = machine.ready
         self.cautions = cautions
-        self.precautions = precautions
+        self.table = table
         self.role = role
         self.best = best
-        self.route = route_of(machine.volume.plan, precautions, machine)
-        self.acts = acts_of(self.volume, [leg.step for leg in self.route])
-        self.causes = causes_of(self.volume)
-        questions = [step for step in self.volume.steps if isinstance(step, Question)]
+        self.route = route_of(machine.ready.plan, table, machine)
+        self.acts = acts_of(self.ready, [leg.step for leg in self.route])
+        self.causes = causes_of(self.ready)
+        questions = [step for step in self.ready.steps if isinstance(step, Question)]
         foreign = any(_rank(step.by) > _rank(role) for step in questions)
         #: Who may do a check instead; nobody where all checks are the trainee's own.
         self.helpers = ROLES[_rank(role) + 1 :] if foreign else ()
-        findings = [step for step in self.volume.steps if isinstance(step, Finding)]
+        findings = [step for step in self.ready.steps if isinstance(step, Finding)]
         doorways = any(step.continue_with for step in findings)
         self.hands = (*ROLES, ELSEWHERE) if doorways else ROLES
 
     def start(self) -> Position:
         """Return the position at which the drill begins; what the machine card says is noted."""
         notes = []
-        for number, answer in self.volume.from_card.items():
-            question = self.volume.steps[number]
+        for number, answer in self.ready.from_card.items():
+            question = self.ready.steps[number]
             assert isinstance(question, Question)
             words = question.exits[answer].answer
-            notes.append(said("from-card", line=question.from_card, answer=words))
+            notes.append(phrase("from-card", line=question.from_card, answer=words))
         return Position(notes=tuple(notes))
 
     def screen(self, position: Position) -> Screen:
@@ -93,7 +93,7 @@ class Drill:
 
     def title(self, step: int) -> str:
         """Return the words of a check as they were offered, or the line of a finding."""
-        return self.acts.get(step) or title_of(self.volume.steps[step])
+        return self.acts.get(step) or title_of(self.ready.steps[step])
 
     def reply(self, position: Position, text: str) -> Turn:
         """Return what a reply comes to. One that cannot be understood changes nothing."""
@@ -101,12 +101,12 @@ class Drill:
         stage = position.stage
         fresh = replace(position, notes=())
         if word in (replies.LEAVE, replies.DANGER):
-            notes = (said("end-danger"),) if word == replies.DANGER else ()
+            notes = (phrase("end-danger"),) if word == replies.DANGER else ()
             # What was unsafe stays so, even if the trainee leaves before the end.
             outcome = FAILED if fresh.unsafe else LEFT
             return Turn(position=_over(replace(fresh, hands=""), outcome, notes))
         if not word:
-            return self._refused(position, said("nothing-typed"))
+            return self._refused(position, phrase("nothing-typed"))
         if word in present.replies_at(stage):
             if word == replies.BACK:
                 return Turn(position=_back(fresh))
@@ -122,11 +122,11 @@ class Drill:
         if stage == HANDS:
             return Turn(position=self._handed(fresh, found))
         following = GUARD if stage == PICK else HANDS
-        step = self.volume.plan.number[found]
+        step = self.ready.plan.number[found]
         return Turn(position=replace(fresh, stage=following, step=step))
 
-    def _refused(self, position: Position, message: Said) -> Turn:
-        screen = RefusedScreen(symptom=str(self.volume.tree.symptom), message=message)
+    def _refused(self, position: Position, message: Phrase) -> Turn:
+        screen = RefusedScreen(symptom=str(self.ready.tree.symptom), message=message)
         return Turn(position=position, interludes=(screen,))
 
     # Before a check, and what comes of it
@@ -144,10 +144,10 @@ class Drill:
         return self._begun(fresh) if begins else Turn(position=fresh)
 
     def _marked(self, position: Position, found: str) -> Position:
-        number = self.precautions.number.get(found)
+        number = self.table.number.get(found)
         if number is None:
             return replace(position, others="" if position.others == found else found)
-        closure = self.precautions.closure
+        closure = self.table.closure
         bit = 1 << number
         if not position.in_force & bit:
             return replace(position, taking=position.taking ^ bit)
@@ -161,10 +161,10 @@ class Drill:
     def guarded(self, position: Position) -> tuple[float, int]:
         """Return the minutes of the cautions that are to be taken, and what is in force then."""
         kept = position.in_force & ~position.ending
-        return self.precautions.take(self.precautions.closed(position.taking), False, kept)
+        return self.table.take(self.table.closed(position.taking), False, kept)
 
     def _begun(self, position: Position) -> Turn:
-        body = self.volume.steps[position.step]
+        body = self.ready.steps[position.step]
         if isinstance(body, Question):
             return self._looked(position, body)
         _, in_force = self.guarded(position)
@@ -173,19 +173,19 @@ class Drill:
 
     def _looked(self, position: Position, question: Question) -> Turn:
         step = position.step
-        plan = self.volume.plan
+        plan = self.ready.plan
         if position.others:
             # Whoever does it knows what it takes.
             needs = plan.needs[step]
-            cost, in_force = self.precautions.take(needs, question.energises, position.in_force)
+            cost, in_force = self.table.take(needs, question.energises, position.in_force)
             unsafe, wrong = self._judged_helper(step, question.by, position.others)
         else:
             cost, in_force = self.guarded(position)
             moves: list[UnsafeMove] = []
             if question.energises:
-                lapsing = in_force & self.precautions.lapsing
+                lapsing = in_force & self.table.lapsing
                 in_force &= ~lapsing
-                moves += self._unguarded(NOT_ENDED, step, self.precautions.called(lapsing, 0))
+                moves += self._unguarded(NOT_ENDED, step, self.table.called(lapsing, 0))
             moves += self._missing(step, in_force)
             if _rank(question.by) > _rank(self.role):
                 moves.append(self._not_yours(step, question.by))
@@ -210,21 +210,21 @@ class Drill:
             unsafe=(*position.unsafe, *unsafe),
             wrong_referrals=(*position.wrong_referrals, *wrong),
         )
-        symptom = str(self.volume.tree.symptom)
+        symptom = str(self.ready.tree.symptom)
         seen = SeenScreen(symptom=symptom, look=look, used=after.minutes)
         return Turn(position=after, interludes=(seen,))
 
     # What is unsafe, and what is handed to the wrong people
 
     def _missing(self, step: int, in_force: int) -> list[UnsafeMove]:
-        called = self.precautions.called(self.volume.plan.needs[step], in_force)
+        called = self.table.called(self.ready.plan.needs[step], in_force)
         return self._unguarded(NOT_IN_FORCE, step, called)
 
     def _unguarded(self, kind: str, step: int, cautions: int) -> list[UnsafeMove]:
         return [
             UnsafeMove(
                 kind=kind,
-                step=self.volume.plan.ids[step],
+                step=self.ready.plan.ids[step],
                 title=self.title(step),
                 caution=present.caution(self, number),
             )
@@ -232,7 +232,7 @@ class Drill:
         ]
 
     def _not_yours(self, step: int, whose: str) -> UnsafeMove:
-        name = self.volume.plan.ids[step]
+        name = self.ready.plan.ids[step]
         return UnsafeMove(kind=NOT_YOURS, step=name, title=self.title(step), whose=whose)
 
     def _judged_helper(
@@ -245,7 +245,7 @@ class Drill:
         return (), ()
 
     def _wrong(self, step: int, to: str, whose: str) -> WrongReferral:
-        name = self.volume.plan.ids[step]
+        name = self.ready.plan.ids[step]
         return WrongReferral(step=name, title=self.title(step), to=to, whose=whose)
 
     # The end
@@ -253,7 +253,7 @@ class Drill:
     def _handed(self, position: Position, hands: str) -> Position:
         """Take whose work it is. What the trainee may do follows, under its cautions."""
         position = replace(position, hands=hands)
-        named = self.volume.steps[position.step]
+        named = self.ready.steps[position.step]
         assert isinstance(named, Finding)
         if hands == ELSEWHERE or named.continue_with:
             return self._judged(position)
@@ -280,7 +280,7 @@ class Drill:
     @property
     def whose(self) -> str:
         """Whose work the hidden cause is."""
-        finding = self.volume.steps[self.machine.cause]
+        finding = self.ready.steps[self.machine.cause]
         assert isinstance(finding, Finding)
         return ELSEWHERE if finding.continue_with else finding.who
 
@@ -290,7 +290,7 @@ def _rank(role: str) -> int:
     return ROLES.index(role) if role else 0
 
 
-def _over(position: Position, outcome: str, notes: tuple[Said, ...] = ()) -> Position:
+def _over(position: Position, outcome: str, notes: tuple[Phrase, ...] = ()) -> Position:
     return replace(position, stage=OVER, outcome=outcome, notes=notes)
 
 
@@ -300,10 +300,10 @@ def _back(position: Position) -> Position:
     return replace(position, stage=stage, taking=0, ending=0, others="", hands="")
 
 
-def _no_such(word: str, options: Sequence[Named], stage: str) -> Said:
+def _no_such(word: str, options: Sequence[Named], stage: str) -> Phrase:
     offered = present.replies_at(stage)
     hint = did_you_mean(word, [*(option.id for option in options), *offered])
     typed = shortened(word)
     if not options:
-        return said("no-such-reply", typed=typed, offered=", ".join(offered), hint=hint)
-    return said("no-such-answer", typed=typed, last=len(options), hint=hint)
+        return phrase("no-such-reply", typed=typed, offered=", ".join(offered), hint=hint)
+    return phrase("no-such-answer", typed=typed, last=len(options), hint=hint)

@@ -23,7 +23,7 @@ from diagnose.files.tree import Reading
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from diagnose.case.state import Volume
+    from diagnose.study.ready import ReadyTree
 
 #: Seeds are whole numbers from 0 below this, so that they fit into any log.
 SEEDS: Final = 2**63
@@ -45,14 +45,14 @@ class Sight:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Machine:
-    """One faulty machine. `cause` is the number of a finding in the plan of the volume.
+    """One faulty machine. `cause` is the number of a finding in the plan of the ready tree.
 
     `truths` holds for each question the number of the answer that tells the truth, and `keys` the
     seed of what is drawn anew with every look (0 and 0 for a finding). Where `slips` is false no
     answer misleads.
     """
 
-    volume: Volume
+    ready: ReadyTree
     seed: int
     cause: int
     truths: tuple[int, ...]
@@ -68,63 +68,63 @@ class Machine:
         for _ in range(look):
             slip, which, place = random.random(), random.random(), random.random()
         answer = self.truths[step]
-        others = misleading(self.volume, step, self.cause) if self.slips else ()
-        if others and slip < self.volume.plan.slip[step]:
+        others = misleading(self.ready, step, self.cause) if self.slips else ()
+        if others and slip < self.ready.plan.slip[step]:
             answer = others[int(which * len(others))]
-        question = self.volume.steps[step]
+        question = self.ready.steps[step]
         if not isinstance(question, Reading):
             return Sight(answer=answer)
         return Sight(answer=answer, value=figure_in(question.limits, answer, place))
 
 
-def drawn(volume: Volume, seed: int, *, slips: bool = False) -> Machine:
+def drawn(ready: ReadyTree, seed: int, *, slips: bool = False) -> Machine:
     """Return the machine of a seed (see `SEEDS`). Raises `NoSuchMachine`."""
     random = Random(seed)
-    cause = _cause(volume, random.random())
+    cause = _cause(ready, random.random())
     truths, keys = [], []
-    for step, ways in enumerate(volume.plan.ways):
+    for step, ways in enumerate(ready.plan.ways):
         if not ways:
             truths.append(0)
             keys.append(0)
             continue
         which, key = random.random(), random.random()
-        if step in volume.from_card:
-            truths.append(volume.from_card[step])
+        if step in ready.from_card:
+            truths.append(ready.from_card[step])
         else:
-            answers = truthful(volume, step, cause)
+            answers = truthful(ready, step, cause)
             truths.append(answers[int(which * len(answers))])
         keys.append(int(key * _KEYS))
     return Machine(
-        volume=volume, seed=seed, cause=cause, truths=tuple(truths), keys=tuple(keys), slips=slips
+        ready=ready, seed=seed, cause=cause, truths=tuple(truths), keys=tuple(keys), slips=slips
     )
 
 
-def truthful(volume: Volume, step: int, cause: int) -> tuple[int, ...]:
+def truthful(ready: ReadyTree, step: int, cause: int) -> tuple[int, ...]:
     """Return the numbers of the answers that tell the truth of a cause, each equally likely."""
-    toward = _toward(volume, step, cause)
+    toward = _toward(ready, step, cause)
     if toward:
         return toward
-    passing = volume.plan.passing[step]
-    return tuple(range(len(volume.plan.ways[step]))) if passing is None else (passing,)
+    passing = ready.plan.passing[step]
+    return tuple(range(len(ready.plan.ways[step]))) if passing is None else (passing,)
 
 
-def misleading(volume: Volume, step: int, cause: int) -> tuple[int, ...]:
+def misleading(ready: ReadyTree, step: int, cause: int) -> tuple[int, ...]:
     """Return the numbers of the answers that mislead, each equally likely; maybe none."""
-    true = truthful(volume, step, cause)
-    return tuple(n for n in range(len(volume.plan.ways[step])) if n not in true)
+    true = truthful(ready, step, cause)
+    return tuple(n for n in range(len(ready.plan.ways[step])) if n not in true)
 
 
-def weights(volume: Volume) -> list[float]:
+def weights(ready: ReadyTree) -> list[float]:
     """Return how likely each finding is to be drawn: its chance, and 0 where the card forbids it.
 
     In the order of ``plan.findings``, on any scale.
     """
-    plan = volume.plan
+    plan = ready.plan
     found = []
     for which, cause in enumerate(plan.findings):
         weight = plan.chances[which]
-        for step, said in volume.from_card.items():
-            toward = _toward(volume, step, cause)
+        for step, said in ready.from_card.items():
+            toward = _toward(ready, step, cause)
             if toward:
                 weight *= (said in toward) / len(toward)
         found.append(weight)
@@ -152,15 +152,15 @@ def figure_in(limits: Sequence[float], band: int, place: float) -> float:
     return round(low + (0.1 + 0.8 * place) * width, max(0, 1 - exponent))
 
 
-def _cause(volume: Volume, place: float) -> int:
-    upto = list(accumulate(weights(volume)))
+def _cause(ready: ReadyTree, place: float) -> int:
+    upto = list(accumulate(weights(ready)))
     if upto[-1] <= 0:
-        raise NoSuchMachine(volume.tree.symptom)
-    return volume.plan.findings[bisect(upto, place * upto[-1])]
+        raise NoSuchMachine(ready.tree.symptom)
+    return ready.plan.findings[bisect(upto, place * upto[-1])]
 
 
-def _toward(volume: Volume, step: int, cause: int) -> tuple[int, ...]:
+def _toward(ready: ReadyTree, step: int, cause: int) -> tuple[int, ...]:
     """Return the numbers of the answers from which the cause can be reached."""
-    plan = volume.plan
+    plan = ready.plan
     bit = plan.bit[cause]
     return tuple(n for n, way in enumerate(plan.ways[step]) if plan.reach[way] >> bit & 1)

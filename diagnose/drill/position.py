@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
-    from diagnose.case.screens import Said, Screen
+    from diagnose.case.screens import Phrase, Screen
     from diagnose.drill.score import Look, UnsafeMove, WrongReferral
 
 # What the trainee is asked: a check, what goes before it, the cause, whose work that is, what goes
@@ -41,7 +41,7 @@ class Position:
     wrong_referrals: tuple[WrongReferral, ...] = ()
     hands: str = ""
     outcome: str = ""
-    notes: tuple[Said, ...] = ()
+    notes: tuple[Phrase, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

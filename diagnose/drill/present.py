@@ -46,7 +46,7 @@ _REPLIES: Final = {
 def screen(drill: Drill, position: Position) -> Screen:
     """Return the screen of a position."""
     common: dict[str, Any] = {
-        "symptom": str(drill.volume.tree.symptom),
+        "symptom": str(drill.ready.tree.symptom),
         "in_force": tuple(caution(drill, number) for number in bits(position.in_force)),
         "replies": replies_at(position.stage),
         "notes": position.notes,
@@ -58,7 +58,7 @@ def screen(drill: Drill, position: Position) -> Screen:
     if position.stage == CAUSE:
         return CauseScreen(**common, causes=tuple(drill.causes))
     if position.stage == HANDS:
-        cause = Named(drill.volume.plan.ids[position.step], drill.title(position.step))
+        cause = Named(drill.ready.plan.ids[position.step], drill.title(position.step))
         return HandsScreen(**common, cause=cause, hands=tuple(options(drill, position)))
     return ScoreScreen(**common, score=score(drill, position))
 
@@ -71,29 +71,29 @@ def replies_at(stage: str) -> tuple[str, ...]:
 def options(drill: Drill, position: Position) -> list[Named]:
     """Return what may be picked at a position, in the order of its numbers."""
     if position.stage == PICK:
-        return [Named(drill.volume.plan.ids[step], title) for step, title in drill.acts.items()]
+        return [Named(drill.ready.plan.ids[step], title) for step, title in drill.acts.items()]
     if position.stage == CAUSE:
         return drill.causes
     if position.stage == HANDS:
         return [Named(whose, whose) for whose in drill.hands]
-    guards = [caution(drill, number) for number in range(len(drill.precautions.ids))]
+    guards = [caution(drill, number) for number in range(len(drill.table.ids))]
     helpers = drill.helpers if position.stage == GUARD else ()
     return guards + [Named(whose, whose) for whose in helpers]
 
 
 def caution(drill: Drill, number: int) -> Named:
     """Return a caution by its number."""
-    name = drill.precautions.ids[number]
+    name = drill.table.ids[number]
     return Named(name, str(drill.cautions.cautions[name].title))  # type: ignore[index]
 
 
 def score(drill: Drill, position: Position) -> Score:
     """Return what a drill came to, whether it was ended or left."""
-    plan = drill.volume.plan
+    plan = drill.ready.plan
     told = bool(position.hands)
     best = None
     if told and drill.best is not None:
-        best = minutes_of(route_of(drill.best, drill.precautions, drill.machine))
+        best = minutes_of(route_of(drill.best, drill.table, drill.machine))
     hidden = drill.machine.cause
     return Score(
         seed=drill.machine.seed,
@@ -127,11 +127,11 @@ def _pick(drill: Drill, position: Position, common: dict[str, Any]) -> Screen:
 
 
 def _guard(drill: Drill, position: Position, common: dict[str, Any]) -> Screen:
-    taking = drill.precautions.closed(position.taking)
+    taking = drill.table.closed(position.taking)
     kept = position.in_force & ~position.ending
     offered = options(drill, position)
-    count = len(drill.precautions.ids)
-    step = drill.volume.steps[position.step]
+    count = len(drill.table.ids)
+    step = drill.ready.steps[position.step]
 
     def state(number: int) -> str:
         if taking >> number & 1 and not kept >> number & 1:
@@ -143,7 +143,7 @@ def _guard(drill: Drill, position: Position, common: dict[str, Any]) -> Screen:
     return GuardScreen(
         **common,
         work="check" if position.stage == GUARD else "remedy",
-        step=drill.volume.plan.ids[position.step],
+        step=drill.ready.plan.ids[position.step],
         title=drill.title(position.step),
         do=step.do if isinstance(step, Question) else None,
         tool=step.tool if isinstance(step, Question) else None,
@@ -165,10 +165,10 @@ def _guard(drill: Drill, position: Position, common: dict[str, Any]) -> Screen:
 
 
 def _look(drill: Drill, leg: Leg) -> Look:
-    question = drill.volume.steps[leg.step]
+    question = drill.ready.steps[leg.step]
     assert isinstance(question, Question)
     return Look(
-        step=drill.volume.plan.ids[leg.step],
+        step=drill.ready.plan.ids[leg.step],
         title=drill.title(leg.step),
         answer=str(question.exits[leg.answer].answer),
         minutes=leg.minutes,

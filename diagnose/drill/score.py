@@ -10,7 +10,7 @@ if TYPE_CHECKING:
 
     from diagnose.case.screens import Named
     from diagnose.drill.machine import Machine
-    from diagnose.study.in_force import Precautions
+    from diagnose.study.in_force import CautionTable
     from diagnose.study.plan import Plan
 
 #: What can be unsafe: a caution that was not in force, one that was not ended before the machine
@@ -104,14 +104,14 @@ class Leg:
     caution_minutes: float
 
 
-def route_of(plan: Plan, cautions: Precautions, machine: Machine) -> list[Leg]:
+def route_of(plan: Plan, cautions: CautionTable, machine: Machine) -> list[Leg]:
     """Return the way that right answers and all cautions take through `plan` on this machine.
 
     `plan` holds the steps of the machine's tree by their ids, in whatever order. What the machine
     card answers takes no time.
     """
     truths = truths_of(machine)
-    from_card = {machine.volume.plan.ids[step] for step in machine.volume.from_card}
+    from_card = {machine.ready.plan.ids[step] for step in machine.ready.from_card}
     legs = []
     step, in_force = plan.start, 0
     while plan.ways[step]:
@@ -126,7 +126,7 @@ def route_of(plan: Plan, cautions: Precautions, machine: Machine) -> list[Leg]:
 
 def truths_of(machine: Machine) -> Mapping[str, int]:
     """Return the number of the truthful answer of each question, by its id."""
-    plan = machine.volume.plan
+    plan = machine.ready.plan
     return {name: machine.truths[step] for step, name in enumerate(plan.ids) if plan.ways[step]}
 
 

@@ -8,9 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, TypeAlias
 
-from prompt_toolkit.utils import get_cwidth
-
-from diagnose.faces.cells import tail, wrap
+from diagnose.text import cells, tail, wrap
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -159,10 +157,10 @@ def _field(title: str, which: int, width: int, margin: int, marks: Marks) -> lis
     typed = marks.typed[which]
     inner = width - 2 * margin - 3
     titles = wrap(f"{title}:", inner) if title else [""]
-    used = get_cwidth(titles[-1]) + 1 if title else 0
-    if used + get_cwidth(typed) > inner:
+    used = cells(titles[-1]) + 1 if title else 0
+    if used + cells(typed) > inner:
         titles, used = [*titles, ""], 0
-        typed = typed if get_cwidth(typed) <= inner else f"...{tail(typed, max(1, inner - 3))}"
+        typed = typed if cells(typed) <= inner else f"...{tail(typed, max(1, inner - 3))}"
     style = "class:next" if here else ""
     heads = [head] + [("", "  ")] * (len(titles) - 1)
     rows = [

@@ -17,10 +17,10 @@ from diagnose.case.screens import (
     RefusedScreen,
     WhyScreen,
 )
-from diagnose.faces.phrases import printable
 from diagnose.faces.signs import sign_words
 from diagnose.faces.words import DANGER, NOTICE, OUTCOMES, render
 from diagnose.measure.wording import expected_range, percent, with_unit
+from diagnose.text import printable
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator

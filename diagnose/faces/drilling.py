@@ -13,7 +13,7 @@ import sys
 import textwrap
 from typing import TYPE_CHECKING, Any, Final
 
-from diagnose.case.screens import CheckScreen, EndScreen, Named, Said, as_data
+from diagnose.case.screens import CheckScreen, EndScreen, Named, Phrase, as_data
 from diagnose.drill.screens import (
     CauseScreen,
     GuardScreen,
@@ -34,9 +34,9 @@ from diagnose.faces.drill_words import (
     sheet,
 )
 from diagnose.faces.lines import LinesFace
-from diagnose.faces.phrases import printable
 from diagnose.faces.typed import read_line
 from diagnose.faces.words import NOTICE, render, reply_title
+from diagnose.text import printable
 
 if TYPE_CHECKING:
     from diagnose.case.screens import Screen
@@ -107,13 +107,13 @@ class DrillSpoken:
 
     def __init__(self, face: Face) -> None:
         self._face = face
-        self._said: list[Said] = []
+        self._said: list[Phrase] = []
         self._causes = 0
 
     def show(self, screen: Screen, heading: Heading) -> None:
         """Show a screen that takes no reply; what a check gave stands above the next one."""
         if isinstance(screen, SeenScreen):
-            self._said.append(Said(seen(screen.look)))
+            self._said.append(Phrase(seen(screen.look)))
         elif isinstance(screen, ScoreScreen):
             outcome = OUTCOMES[screen.score.outcome]
             self._face.show(EndScreen(outcome=outcome, ranking=(), notes=screen.notes), heading)
@@ -126,12 +126,12 @@ class DrillSpoken:
         if isinstance(screen, PickScreen):
             self._causes = screen.causes
         if screen.screen in FIELDS:
-            intro = [Said(INTRO)] if heading.first else []
+            intro = [Phrase(INTRO)] if heading.first else []
             screen = self._question(screen, (*intro, *self._said, *screen.notes))
             self._said = []
         return self._face.ask(screen, heading)
 
-    def _question(self, screen: Screen, notes: tuple[Said, ...]) -> CheckScreen:
+    def _question(self, screen: Screen, notes: tuple[Phrase, ...]) -> CheckScreen:
         """Return a screen of a drill as a question with numbered answers."""
         do, look_for, tool = None, None, None
         answers: list[str] = []

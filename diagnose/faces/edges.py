@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from prompt_toolkit.utils import get_cwidth
-
 from diagnose.faces.body import Row
-from diagnose.faces.cells import shorten, wrap
+from diagnose.text import cells, cut, wrap
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -24,16 +22,16 @@ def header(
     is no case yet, and nothing to say of them.
     """
     right = causes or ""
-    left = _place(places, width - get_cwidth(right) - 3) if right else _place(places, width)
+    left = _place(places, width - cells(right) - 3) if right else _place(places, width)
     whole = " · ".join(places)
     rows: list[Row] = []
     if left == whole or most < 3:
-        gap = " " * max(1, width - get_cwidth(left) - get_cwidth(right))
+        gap = " " * max(1, width - cells(left) - cells(right))
         pieces = (("class:place", left), ("", gap if left and right else ""))
-        rows.append(Row((*pieces, ("class:causes", shorten(right, width)))))
+        rows.append(Row((*pieces, ("class:causes", cut(right, width)))))
     else:
         rows.append(Row((("class:place", _place(places, width)),)))
-        rows.append(Row((("class:causes", shorten(right, width)),)))
+        rows.append(Row((("class:causes", cut(right, width)),)))
     return rows + _in_force(in_force, width, most - len(rows))
 
 
@@ -42,18 +40,18 @@ def _place(places: Sequence[str], width: int) -> str:
     kept = list(places)
     while len(kept) > 1:
         others = " · ".join(kept[1:])
-        room = width - get_cwidth(others) - 3
-        if room >= min(20, get_cwidth(kept[0])):
-            return f"{shorten(kept[0], room)} · {others}"
+        room = width - cells(others) - 3
+        if room >= min(20, cells(kept[0])):
+            return f"{cut(kept[0], room)} · {others}"
         kept.pop(1 if len(kept) > 2 else 0)
-    return shorten(kept[0], width) if kept and width > 3 else ""
+    return cut(kept[0], width) if kept and width > 3 else ""
 
 
 def _in_force(titles: Sequence[str] | None, width: int, most: int) -> list[Row]:
     if titles is None:
         return []
     if not titles:
-        return [Row((("", shorten("No caution in force", width)),))]
+        return [Row((("", cut("No caution in force", width)),))]
     shown = list(titles)
     while True:
         left_out = len(titles) - len(shown)
@@ -82,7 +80,7 @@ def _flow(chunks: list[list[Piece]], width: int) -> list[Row]:
     rows: list[list[Piece]] = [[]]
     used = 0
     for chunk in chunks:
-        size = sum(get_cwidth(text) for _, text in chunk)
+        size = sum(cells(text) for _, text in chunk)
         if rows[-1] and used + 3 + size > width:
             rows.append([])
             used = 0

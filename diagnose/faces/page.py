@@ -6,14 +6,14 @@ from typing import TYPE_CHECKING, Final
 
 from diagnose.case.screens import CheckScreen, ChooseScreen, ReadingScreen
 from diagnose.faces.body import Marks, Row, body
-from diagnose.faces.cells import shorten
 from diagnose.faces.content import Block, blocks
 from diagnose.faces.edges import footer, header
 from diagnose.faces.keys import letters
-from diagnose.faces.phrases import place, printable
+from diagnose.faces.phrases import place
 from diagnose.faces.sitting import ALARM, ONE_KEY
 from diagnose.faces.words import SHORT
 from diagnose.files import replies
+from diagnose.text import cut, printable
 
 if TYPE_CHECKING:
     from diagnose.faces.sitting import Sitting
@@ -32,7 +32,7 @@ def draw(sitting: Sitting, columns: int, rows: int) -> list[Row]:
     above = _header(sitting, columns, _header_rows(rows))
     below = footer(_keys(sitting), columns, max(1, rows // 5))
     if _prompt(sitting):
-        below.insert(0, Row((("class:prompt", shorten(_prompt(sitting), columns)),)))
+        below.insert(0, Row((("class:prompt", cut(_prompt(sitting), columns)),)))
     room = max(2, rows - len(above) - len(below) - 1)
     shown = _body(sitting, columns, room, airy=rows >= ROOMY)
     # What does not fit gives way: first the cautions' row, never the causes and the keys.
@@ -95,12 +95,12 @@ def _body(sitting: Sitting, columns: int, room: int, *, airy: bool) -> list[Row]
 def _between(sitting: Sitting, columns: int) -> Row:
     """Return the row between body and keys: a hint, what is out of sight, or air."""
     if sitting.hint:
-        return Row((("class:refused", shorten(sitting.hint, columns)),))
+        return Row((("class:refused", cut(sitting.hint, columns)),))
     window = sitting.window
     under = window.rows - window.top - window.room
     told = [f"more below ({under}): PgDn"] if under > 0 else []
     told += [f"more above ({window.top}): PgUp"] if window.top else []
-    return Row((("class:more", shorten(" · ".join(told), columns)),)) if told else Row()
+    return Row((("class:more", cut(" · ".join(told), columns)),)) if told else Row()
 
 
 def _prompt(sitting: Sitting) -> str:

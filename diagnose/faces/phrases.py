@@ -5,18 +5,11 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from diagnose.text import printable
+
 if TYPE_CHECKING:
     from diagnose.case.screens import Screen
     from diagnose.faces.face import Heading
-
-
-def printable(text: str) -> str:
-    """Return the text without anything that could move a cursor or change a colour."""
-    if text.isprintable():
-        return text
-    return "".join(
-        c if c.isprintable() else " " if c.isspace() else "\N{REPLACEMENT CHARACTER}" for c in text
-    )
 
 
 def causes_left(causes: int, minutes: float) -> str:

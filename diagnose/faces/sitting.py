@@ -14,10 +14,9 @@ from diagnose.case.screens import (
     ReadingScreen,
     WhyScreen,
 )
-from diagnose.faces.cells import shorten
 from diagnose.faces.keys import letters, spelled_out
-from diagnose.faces.phrases import printable
 from diagnose.files import replies
+from diagnose.text import cut, printable
 
 if TYPE_CHECKING:
     from diagnose.case.screens import Screen
@@ -134,7 +133,7 @@ class Sitting:
             return None
         reply = letters(screen).get(key.casefold())
         if reply is None:
-            self.hint = f"{shorten(printable(_NAMES.get(key, key)), 12)} does nothing here."
+            self.hint = f"{cut(printable(_NAMES.get(key, key)), 12)} does nothing here."
             return None
         if self.by_line and reply == replies.DONE and self.ticked < self.lines:
             self.hint = "Each line first, with Space or Enter."

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 from diagnose.files import replies
 
 if TYPE_CHECKING:
-    from diagnose.case.screens import Said
+    from diagnose.case.screens import Phrase
 
 #: Stands over the first screen of every case.
 NOTICE: Final = (
@@ -111,7 +111,7 @@ OUTCOMES: Final[dict[str, str]] = {
 }
 
 
-def render(said: Said) -> str:
+def render(said: Phrase) -> str:
     """Return the words for an id. An id without words is said as it is, with what goes into it."""
     into = {name: _spoken(name, value) for name, value in said.into}
     template = WORDS.get(said.id)

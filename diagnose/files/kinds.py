@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING, Any, Final, Protocol
 import yaml
 
 from diagnose.files.compose import CONTROL_IN_VALUE
-from diagnose.files.problems import Placed, Problem, did_you_mean, shortened
+from diagnose.files.problems import Placed, Problem
+from diagnose.text import did_you_mean, shortened
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping

@@ -16,8 +16,9 @@ from diagnose.files.cautions import Cautions
 from diagnose.files.compose import Unreadable, compose, text_of
 from diagnose.files.definitions import CARD, CAUTIONS, FORMAT, ID, ROUND, STEP, TREE
 from diagnose.files.kinds import BAD, Notes
-from diagnose.files.problems import Placed, Problem, did_you_mean
+from diagnose.files.problems import Placed, Problem
 from diagnose.files.tree import Tree
+from diagnose.text import did_you_mean
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

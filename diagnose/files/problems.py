@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-import difflib
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
+from typing import Literal
 
 Severity = Literal["error", "warning"]
 
@@ -43,20 +39,3 @@ class Problem:
     def __str__(self) -> str:
         place = f"{self.file}:{self.line}:{self.column}"
         return f"{place}: {self.severity}: {self.message} [{self.code}]"
-
-
-def did_you_mean(word: str, known: Iterable[str]) -> str:
-    """Return `` Did you mean "…"?`` for the closest known word, or nothing."""
-    # A megabyte of nonsense is not a typing mistake, and difflib would chew on it for minutes.
-    if len(word) > 80:
-        return ""
-    close = difflib.get_close_matches(word, list(known), n=1, cutoff=0.6)
-    return f' Did you mean "{close[0]}"?' if close else ""
-
-
-def shortened(text: str, limit: int = 40) -> str:
-    """Return `text` cut to `limit` characters, printable, for use inside a message."""
-    shown = "".join(
-        c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text[: limit + 1]
-    )
-    return shown if len(shown) <= limit else shown[: limit - 1] + "…"

@@ -9,8 +9,8 @@ from diagnose.study.in_force import always_in_force, bits
 from diagnose.study.minutes import outlooks
 
 if TYPE_CHECKING:
-    from diagnose.case.state import Volume
-    from diagnose.study.in_force import Precautions
+    from diagnose.study.in_force import CautionTable
+    from diagnose.study.ready import ReadyTree
 
 
 #: What the lines mean, for the sheet's head.
@@ -20,20 +20,20 @@ MEANING = (
 )
 
 
-def minutes_beside(volume: Volume, precautions: Precautions) -> dict[int, str]:
+def minutes_beside(ready: ReadyTree, table: CautionTable) -> dict[int, str]:
     """Return a line for every step, by number.
 
     A finding: its chance, and the minutes of its remedy. A question: the chance that the cause is
     among those it leads to, and the minutes from there to the cause on average, under the cautions
     that every route to it has in force.
     """
-    plan = volume.plan
+    plan = ready.plan
     shares = normalised(prior(plan))
-    before = always_in_force(plan.order, plan.ways, plan.needs, plan.energises, precautions)
+    before = always_in_force(plan.order, plan.ways, plan.needs, plan.energises, table)
     none = [0.0] * len(plan.findings)
     lines = {
         place: f"{share:.0%} · {own:g} min"
-        for place, share, own in zip(plan.findings, shares, volume.own, strict=True)
+        for place, share, own in zip(plan.findings, shares, ready.own, strict=True)
     }
     together: dict[int, list[int]] = {}
     for place, ways in enumerate(plan.ways):
@@ -41,7 +41,7 @@ def minutes_beside(volume: Volume, precautions: Precautions) -> dict[int, str]:
             together.setdefault(before[place], []).append(place)
     for in_force, places in together.items():
         found = outlooks(
-            plan, precautions, places, weights=shares, own=none, closed={}, in_force=in_force
+            plan, table, places, weights=shares, own=none, closed={}, in_force=in_force
         )
         for place in places:
             share = sum(shares[which] for which in bits(plan.reach[place]))

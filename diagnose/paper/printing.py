@@ -97,7 +97,7 @@ def packed(layouts: Sequence[Layout], wide: float, high: float) -> list[list[Spo
 def _on_shelf(
     layout: Layout, rows: list[tuple[float, float, float]], wide: float, high: float
 ) -> Spot | None:
-    """Put a layout on the first shelf (top, height, used width) with room, or on a new one."""
+    """Put a layout on the first library (top, height, used width) with room, or on a new one."""
     for place, (top, height, used) in enumerate(rows):
         last = place == len(rows) - 1
         room = high - top if last else height

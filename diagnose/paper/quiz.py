@@ -15,10 +15,10 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from random import Random
 
-    from diagnose.case.state import Volume
     from diagnose.files.cautions import Cautions
     from diagnose.files.tree import Step
-    from diagnose.study.in_force import Precautions
+    from diagnose.study.in_force import CautionTable
+    from diagnose.study.ready import ReadyTree
 
 T = TypeVar("T")
 
@@ -44,9 +44,9 @@ class Situation:
 
 
 def situations(
-    volume: Volume,
+    ready: ReadyTree,
     cautions: Cautions,
-    precautions: Precautions,
+    table: CautionTable,
     random: Random,
     count: int = SITUATIONS,
 ) -> list[Situation]:
@@ -54,11 +54,9 @@ def situations(
 
     In half of them, where there are so many, cautions are to be taken.
     """
-    plan = volume.plan
+    plan = ready.plan
     rest = [step for step in range(len(plan.ids)) if step != plan.start]
-    drawn = [
-        _situation(volume, cautions, precautions, random, step) for step in _shuffled(rest, random)
-    ]
+    drawn = [_situation(ready, cautions, table, random, step) for step in _shuffled(rest, random)]
     calling = [one for one in drawn if one.cautions]
     calm = [one for one in drawn if not one.cautions]
     half = max((count + 1) // 2, count - len(calm))
@@ -66,27 +64,27 @@ def situations(
 
 
 def _situation(
-    volume: Volume, cautions: Cautions, precautions: Precautions, random: Random, step: int
+    ready: ReadyTree, cautions: Cautions, table: CautionTable, random: Random, step: int
 ) -> Situation:
-    plan = volume.plan
-    route = _route_to(volume, step, random)
+    plan = ready.plan
+    route = _route_to(ready, step, random)
     in_force, so_far = 0, []
     for place, answer in route:
-        body = volume.steps[place]
+        body = ready.steps[place]
         assert isinstance(body, Question)
-        _, in_force = precautions.take(plan.needs[place], plan.energises[place], in_force)
+        _, in_force = table.take(plan.needs[place], plan.energises[place], in_force)
         so_far.append((what(body), str(body.exits[answer].answer)))
     if plan.energises[step]:
-        in_force &= ~precautions.lapsing
+        in_force &= ~table.lapsing
 
     def titles(which: int) -> tuple[str, ...]:
-        names = precautions.names(which)
+        names = table.names(which)
         return tuple(str(cautions.cautions[name].title) for name in names)  # type: ignore[index]
 
-    own = what(volume.steps[step])
+    own = what(ready.steps[step])
     passed = {place for place, _ in route}
     others = dict.fromkeys(
-        what(body) for place, body in enumerate(volume.steps) if place not in passed
+        what(body) for place, body in enumerate(ready.steps) if place not in passed
     )
     others.pop(own)
     options = _shuffled([own, *_shuffled(list(others), random)[: OPTIONS - 1]], random)
@@ -95,9 +93,9 @@ def _situation(
         step=plan.ids[step],
         options=tuple(options),
         right=options.index(own),
-        cautions=titles(precautions.called(plan.needs[step], in_force)),
+        cautions=titles(table.called(plan.needs[step], in_force)),
         in_force=titles(in_force),
-        who=_who(volume.steps[step]),
+        who=_who(ready.steps[step]),
     )
 
 
@@ -115,9 +113,9 @@ def _who(step: Step) -> str:
     return step.by
 
 
-def _route_to(volume: Volume, step: int, random: Random) -> list[tuple[int, int]]:
+def _route_to(ready: ReadyTree, step: int, random: Random) -> list[tuple[int, int]]:
     """Return a route to a step as (question, answer's number): backwards, each way in as likely."""
-    plan = volume.plan
+    plan = ready.plan
     route: list[tuple[int, int]] = []
     while step != plan.start:
         into = [

@@ -13,10 +13,10 @@ from diagnose.study.in_force import always_in_force, bits
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
 
-    from diagnose.case.state import Volume
     from diagnose.files.cautions import Caution, Cautions
     from diagnose.files.tree import Step
-    from diagnose.study.in_force import Precautions
+    from diagnose.study.in_force import CautionTable
+    from diagnose.study.ready import ReadyTree
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,20 +100,20 @@ class Wanted:
 
 
 def sketch(
-    volume: Volume,
+    ready: ReadyTree,
     cautions: Cautions,
-    precautions: Precautions,
+    table: CautionTable,
     wanted: Wanted,
     title_of: Callable[[str], str] = str,
 ) -> Sketch:
     """Return what the flowchart of a tree says; `title_of` names a doorway's symptom."""
-    plan, tree = volume.plan, volume.tree
-    before = always_in_force(plan.order, plan.ways, plan.needs, plan.energises, precautions)
+    plan, tree = ready.plan, ready.tree
+    before = always_in_force(plan.order, plan.ways, plan.needs, plan.energises, table)
     known: dict[str, Caution] = {str(name): one for name, one in cautions.cautions.items()}
     entries = []
-    for number, step in enumerate(volume.steps):
-        force = before[number] & ~precautions.lapsing if plan.energises[number] else before[number]
-        called = precautions.names(precautions.called(plan.needs[number], force))
+    for number, step in enumerate(ready.steps):
+        force = before[number] & ~table.lapsing if plan.energises[number] else before[number]
+        called = table.names(table.called(plan.needs[number], force))
         signals = {known[name].signal for name in called}
         texts = [*_texts(step, number + 1, wanted, title_of)]
         if number in wanted.beside:
@@ -126,7 +126,7 @@ def sketch(
                 kind=kind_of(step),
                 texts=tuple(texts),
                 action=_action(step) if wanted.actions and wanted.apart else "",
-                answers=tuple(_answers(step, number, volume, wanted)),
+                answers=tuple(_answers(step, number, ready, wanted)),
                 cautions=called,
                 signal=next((signal for signal in SIGNALS if signal in signals), ""),
                 walked=number in wanted.visits,
@@ -137,7 +137,7 @@ def sketch(
     if wanted.start is not None and wanted.start != start:
         start = wanted.start
         head.append(f"From step {start + 1} on.")
-        titles = [str(known[precautions.ids[which]].title) for which in bits(before[start])]
+        titles = [str(known[table.ids[which]].title) for which in bits(before[start])]
         if titles:
             head.append(f"In force here: {', '.join(titles)}.")
     return Sketch(
@@ -191,15 +191,15 @@ def _action(step: Step) -> str:
     return str(step.do) if isinstance(step, Question) and step.do is not None else ""
 
 
-def _answers(step: Step, number: int, volume: Volume, wanted: Wanted) -> Iterator[Answer]:
+def _answers(step: Step, number: int, ready: ReadyTree, wanted: Wanted) -> Iterator[Answer]:
     if not isinstance(step, Question):
         return
     for which, way in enumerate(step.exits):
         yield Answer(
             text=str(way.answer),
-            to=volume.plan.ways[number][which],
+            to=ready.plan.ways[number][which],
             limit=_limit(step, which) if isinstance(step, Reading) else "",
-            passing=which == volume.plan.passing[number],
+            passing=which == ready.plan.passing[number],
             walked=wanted.walked.get((number, which), 0),
         )
 

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from diagnose.files.card import Card
     from diagnose.files.cautions import Caution, Cautions
     from diagnose.paper.sketch import Sketch
-    from diagnose.study.in_force import Precautions
+    from diagnose.study.in_force import CautionTable
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,17 +44,17 @@ class Chart:
 def chart_of(
     sketches: Sequence[Sketch],
     cautions: Cautions,
-    precautions: Precautions,
+    table: CautionTable,
     card: Card | None,
     foot: str,
 ) -> Chart:
     """Return what a wall chart says; `sketches` are of one tree, the fullest first."""
-    codes = codes_of(sketches[0], cautions, precautions)
+    codes = codes_of(sketches[0], cautions, table)
     return Chart(
         sketches=tuple(sketches),
         codes=codes,
         panels=(
-            *caution_panels(codes, cautions, precautions),
+            *caution_panels(codes, cautions, table),
             legend_panel(),
             settings_panel(card),
             call_panel(card),
@@ -63,16 +63,16 @@ def chart_of(
     )
 
 
-def codes_of(sketch: Sketch, cautions: Cautions, precautions: Precautions) -> dict[str, str]:
+def codes_of(sketch: Sketch, cautions: Cautions, table: CautionTable) -> dict[str, str]:
     """Return, for each caution that the tree calls or that one of them includes, its short line.
 
     A letter under which it stands in full, its signal word and its first sign.
     """
     used = 0
     for name in sketch.cautions:
-        used |= precautions.closure[precautions.number[name]]
+        used |= table.closure[table.number[name]]
     result = {}
-    for place, name in enumerate(precautions.names(used)):
+    for place, name in enumerate(table.names(used)):
         caution: Caution = cautions.cautions[name]  # type: ignore[index]
         letter = _LETTERS[place % len(_LETTERS)] * (place // len(_LETTERS) + 1)
         result[name] = " ".join([letter, caution.signal, *map(str, caution.signs[:1])])
@@ -83,17 +83,17 @@ _LETTERS: Final = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 
 def caution_panels(
-    codes: Mapping[str, str], cautions: Cautions, precautions: Precautions
+    codes: Mapping[str, str], cautions: Cautions, table: CautionTable
 ) -> Iterator[Panel]:
     """Yield the cautions in full, each under its letter."""
     for name, code in codes.items():
         caution: Caution = cautions.cautions[name]  # type: ignore[index]
         letter = code.split()[0]
         text = str(caution.text)
-        first = precautions.closure[precautions.number[name]] & ~(1 << precautions.number[name])
+        first = table.closure[table.number[name]] & ~(1 << table.number[name])
         titles = [
             f"{codes[one].split()[0]} {cautions.cautions[one].title}"  # type: ignore[index]
-            for one in precautions.names(first)
+            for one in table.names(first)
         ]
         if titles:
             text += f" First take: {', '.join(titles)}."

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from diagnose.files.problems import Problem, did_you_mean
+from diagnose.files.problems import Problem
+from diagnose.text import did_you_mean
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

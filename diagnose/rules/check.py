@@ -5,17 +5,18 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from diagnose.files.library import collector_at_rest
-from diagnose.files.problems import Placed, Problem, did_you_mean
+from diagnose.files.problems import Placed, Problem
 from diagnose.rules import evidence, safety, shape
 from diagnose.rules.cautions import caution_problems
-from diagnose.rules.view import usable_precautions, view_of
+from diagnose.rules.view import usable_table, view_of
+from diagnose.text import did_you_mean
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from diagnose.files.library import Library
     from diagnose.files.rounds import Round
-    from diagnose.study.in_force import Precautions
+    from diagnose.study.in_force import CautionTable
 
 #: Every rule on a tree, in the order in which it is easiest to mend what they find.
 RULES = (
@@ -44,7 +45,7 @@ def check(library: Library) -> list[Problem]:
     """Return all problems of what was loaded of a library, by file and place."""
     with collector_at_rest():
         problems = [*library.problems, *caution_problems(library)]
-        cautions = usable_precautions(library, problems)
+        cautions = usable_table(library, problems)
         for symptom in library.trees:
             problems += tree_problems(library, symptom, cautions)
         for draft in library.drafts.values():
@@ -57,7 +58,7 @@ def check(library: Library) -> list[Problem]:
 
 
 def tree_problems(
-    library: Library, symptom: str, cautions: Precautions | None
+    library: Library, symptom: str, cautions: CautionTable | None
 ) -> Iterator[Problem]:
     """Yield what the rules find in one tree."""
     view = view_of(library, library.trees[symptom], cautions)
@@ -71,7 +72,7 @@ def errors(problems: Iterable[Problem]) -> list[Problem]:
 
 
 def round_problems(
-    library: Library, round_: Round, cautions: Precautions | None
+    library: Library, round_: Round, cautions: CautionTable | None
 ) -> Iterator[Problem]:
     """Yield what the rules find in one round."""
     file = library.file("rounds", f"{round_.round}.yaml")

@@ -6,10 +6,10 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from diagnose.files.definitions import card_lines, card_lists
-from diagnose.files.problems import did_you_mean
 from diagnose.files.tree import Finding, Question, Reading
 from diagnose.measure.registry import MEASUREMENTS, MissingLine, Unreadable, compute
 from diagnose.study.plan import passing_answer
+from diagnose.text import did_you_mean
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

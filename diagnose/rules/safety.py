@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from diagnose.files.problems import did_you_mean
 from diagnose.files.tree import Finding, Question
 from diagnose.study.graph import in_order
 from diagnose.study.in_force import bits
+from diagnose.text import did_you_mean
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

@@ -5,12 +5,12 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from diagnose.files.problems import did_you_mean
 from diagnose.files.replies import REPLY_WORDS
 from diagnose.files.tree import NO_ANSWER, Finding, Question, Reading
 from diagnose.rules.view import reachable
 from diagnose.study.graph import always_before, nearest_before
 from diagnose.study.plan import passing_answer
+from diagnose.text import did_you_mean
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from diagnose.files.problems import Placed, Problem
 from diagnose.files.tree import Question
 from diagnose.study.graph import graph_of, loop, reached
-from diagnose.study.in_force import Precautions, precautions
+from diagnose.study.in_force import CautionTable, caution_table
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -28,7 +28,7 @@ class View:
     file: str
     tree: Tree
     graph: nx.MultiDiGraph
-    cautions: Precautions | None
+    cautions: CautionTable | None
     closed_route: list[tuple[str, str, str]] = field(default_factory=list)
     unread: frozenset[str] = frozenset()
 
@@ -64,7 +64,7 @@ class View:
 def view_of(
     library: Library,
     tree: Tree,
-    cautions: Precautions | None,
+    cautions: CautionTable | None,
     unread: frozenset[str] = frozenset(),
 ) -> View:
     """Return the view of one tree; `cautions` is None where `cautions.yaml` has errors."""
@@ -85,8 +85,8 @@ def reachable(view: View) -> set[str]:
     return reached(view.graph, view.tree.start) if view.tree.start in view.graph else set()
 
 
-def usable_precautions(library: Library, problems: list[Problem]) -> Precautions | None:
+def usable_table(library: Library, problems: list[Problem]) -> CautionTable | None:
     """Return the library's cautions made ready, or None where `cautions.yaml` has errors."""
     file = library.file("cautions.yaml")
     broken = any(p.file == file and p.severity == "error" for p in problems)
-    return None if broken else precautions(library.cautions)
+    return None if broken else caution_table(library.cautions)

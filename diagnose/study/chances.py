@@ -36,14 +36,14 @@ class Ended:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Told:
+class CaseEvidence:
     """What cases tell of a tree's findings: the sum for each, and how many cases spoke."""
 
     counts: Mapping[str, float]
     cases: int
 
 
-def told_by(cases: Iterable[Ended], symptom: str, findings: Iterable[str]) -> Told:
+def evidence_of(cases: Iterable[Ended], symptom: str, findings: Iterable[str]) -> CaseEvidence:
     """Return what cases tell of the findings of a symptom.
 
     A cure counts one for its finding; a referral one for what service reported, else its closing
@@ -61,7 +61,7 @@ def told_by(cases: Iterable[Ended], symptom: str, findings: Iterable[str]) -> To
         for finding, part in known.items():
             counts[finding] += part
         spoke += bool(known)
-    return Told(counts=counts, cases=spoke)
+    return CaseEvidence(counts=counts, cases=spoke)
 
 
 def weights(

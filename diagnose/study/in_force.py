@@ -20,7 +20,7 @@ DISCONNECT = "M021"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Precautions:
+class CautionTable:
     """The cautions of a library, made ready for counting: caution number n is the bit ``1 << n``.
 
     `closure[n]` holds the bit of n and of all that it includes; `lapsing` those that end when the
@@ -81,7 +81,7 @@ class Precautions:
         return tuple(self.ids[number] for number in bits(cautions))
 
 
-def precautions(cautions: Cautions, minutes: Mapping[str, float] | None = None) -> Precautions:
+def caution_table(cautions: Cautions, minutes: Mapping[str, float] | None = None) -> CautionTable:
     """Return the cautions made ready; `minutes` are those of a machine card, which win.
 
     The cautions are taken as checked: `includes` without a cycle, every name known.
@@ -98,7 +98,7 @@ def precautions(cautions: Cautions, minutes: Mapping[str, float] | None = None) 
         return closure[name]
 
     own = minutes or {}
-    return Precautions(
+    return CautionTable(
         ids=ids,
         closure=tuple(close(name) for name in ids),
         lapsing=sum(1 << number[n] for n, c in cautions.cautions.items() if c.lapsing),
@@ -130,7 +130,7 @@ def always_in_force(
     ways: Sequence[Sequence[int]],
     needs: Sequence[int],
     energises: Sequence[bool],
-    cautions: Precautions,
+    cautions: CautionTable,
 ) -> list[int]:
     """Return, for each step, what is in force on its way in on every route from the first.
 

@@ -11,7 +11,7 @@ from diagnose.study.in_force import bits
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Mapping, Sequence
 
-    from diagnose.study.in_force import Precautions
+    from diagnose.study.in_force import CautionTable
     from diagnose.study.plan import Plan
 
 
@@ -40,7 +40,7 @@ class Outlook:
 
 def outlooks(
     plan: Plan,
-    cautions: Precautions,
+    cautions: CautionTable,
     sources: Iterable[int],
     *,
     weights: Sequence[float],
@@ -92,7 +92,7 @@ class _Region:
 
 def _explore(
     plan: Plan,
-    cautions: Precautions,
+    cautions: CautionTable,
     sources: Iterable[int],
     closed: Mapping[int, int | None],
     in_force: int,
@@ -262,7 +262,7 @@ def _disjoint(groups: list[tuple[int, float]], all_of: int) -> dict[float, int]:
     return result
 
 
-def expected_minutes(plan: Plan, cautions: Precautions) -> float:
+def expected_minutes(plan: Plan, cautions: CautionTable) -> float:
     """Return the minutes that a case of this tree takes to its finding, on average.
 
     Right answers; cautions on the way included; a finding's own minutes and cautions are not.

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from diagnose.files.tree import Tree
-    from diagnose.study.in_force import Precautions
+    from diagnose.study.in_force import CautionTable
     from diagnose.study.order_routes import Travel
     from diagnose.study.plan import Plan
     from diagnose.study.runs import Run
@@ -123,7 +123,7 @@ class OrderStudy:
 
 def order_study(
     tree: Tree,
-    cautions: Precautions,
+    cautions: CautionTable,
     chances: Mapping[str, float] | None = None,
     cap: int | None = None,
 ) -> OrderStudy:
@@ -137,7 +137,7 @@ def order_study(
 
 class _Study:
     def __init__(
-        self, cautions: Precautions, chances: Mapping[str, float] | None, cap: int | None
+        self, cautions: CautionTable, chances: Mapping[str, float] | None, cap: int | None
     ) -> None:
         self.cautions = cautions
         self.chances = chances

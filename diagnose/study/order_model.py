@@ -19,7 +19,7 @@ from diagnose.study.order_routes import locks_out, travel
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from diagnose.study.in_force import Precautions
+    from diagnose.study.in_force import CautionTable
     from diagnose.study.order_routes import Travel
     from diagnose.study.plan import Plan
     from diagnose.study.runs import Run
@@ -60,7 +60,12 @@ class Model:
     """
 
     def __init__(
-        self, plan: Plan, cautions: Precautions, run: Run, travelled: Travel, cap: int | None = None
+        self,
+        plan: Plan,
+        cautions: CautionTable,
+        run: Run,
+        travelled: Travel,
+        cap: int | None = None,
     ) -> None:
         self.cautions = cautions
         self.run = run
@@ -192,7 +197,7 @@ class Model:
         plan = self._exits if inside else self._tail
         closed = {source: None} if inside else {}
 
-        def minutes(cautions: Precautions) -> float:
+        def minutes(cautions: CautionTable) -> float:
             return outlooks(
                 plan,
                 cautions,
@@ -210,7 +215,7 @@ class Model:
         return minutes(self.cautions) - minutes(self._free), most
 
 
-def _heeds(plan: Plan, cautions: Precautions, sources: Sequence[int]) -> int:
+def _heeds(plan: Plan, cautions: CautionTable, sources: Sequence[int]) -> int:
     """Return the cautions that checks and readings name, from some steps on."""
     seen = set(sources)
     stack = list(seen)

@@ -10,7 +10,7 @@ from diagnose.study.in_force import bits
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from diagnose.study.in_force import Precautions
+    from diagnose.study.in_force import CautionTable
     from diagnose.study.plan import Plan
 
 
@@ -61,7 +61,7 @@ class Travel:
         return self.arrivals[step][in_force].shares.get(finding, 1.0)
 
 
-def locks_out(cautions: Precautions, needs: int, energises: bool, in_force: int) -> bool:
+def locks_out(cautions: CautionTable, needs: int, energises: bool, in_force: int) -> bool:
     """Whether a step makes the machine dead.
 
     What is added while a lockout is in force is no second one: the machine is dead already.
@@ -73,7 +73,7 @@ def locks_out(cautions: Precautions, needs: int, energises: bool, in_force: int)
 
 
 def travel(
-    plan: Plan, cautions: Precautions, start: int | None = None, in_force: int = 0
+    plan: Plan, cautions: CautionTable, start: int | None = None, in_force: int = 0
 ) -> Travel:
     """Return all ways from `start` (the tree's own where left out) with `in_force`.
 

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from diagnose.files.tree import Tree
-    from diagnose.study.in_force import Precautions
+    from diagnose.study.in_force import CautionTable
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -47,7 +47,7 @@ def passing_answer(tree: Tree, step: Question) -> str | None:
     return on[0] if len(on) == 1 else None
 
 
-def plan_of(tree: Tree, cautions: Precautions, chances: Mapping[str, float] | None = None) -> Plan:
+def plan_of(tree: Tree, cautions: CautionTable, chances: Mapping[str, float] | None = None) -> Plan:
     """Return the plan of a tree that was checked, under the cautions of its library.
 
     `chances` (by finding, any positive scale) stand in for those of the file where given.

@@ -22,18 +22,18 @@ from figures import Figure, best, report
 from diagnose.case.screens import CautionScreen, CheckScreen, EndScreen, FindingScreen
 from diagnose.case.sqlite_log import SqliteLog
 from diagnose.case.state import Event
-from diagnose.case.volume import volume_of
 from diagnose.case.walk import Walk
-from diagnose.commands.shelf import Shelf
+from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.files.cautions import Cautions
 from diagnose.files.library import built_in, load, read_tree
 from diagnose.rules.check import check
-from diagnose.study.in_force import precautions
+from diagnose.study.in_force import caution_table
+from diagnose.study.ready import made_ready
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from diagnose.case.state import Volume
+    from diagnose.study.ready import ReadyTree
 
 
 def start_figures() -> list[Figure]:
@@ -160,12 +160,12 @@ def reply_figures() -> list[Figure]:
     """
     with tempfile.TemporaryDirectory(dir=Path.cwd()) as name:
         bare = BareCommit(Path(name) / "bare.sqlite")
-        shelf = Shelf(built_in())
-        shelf.machine("dock")
-        walk = Walk(shelf, shelf.library.cautions, shelf.precautions, card=shelf.card)
+        library = ReadyLibrary(built_in())
+        library.machine("dock")
+        walk = Walk(library, library.content.cautions, library.table, card=library.card)
         log = SqliteLog(Path(name) / "cases.sqlite")
         replies, commits = [], []
-        for symptom in shelf.library.symptoms:
+        for symptom in library.content.symptoms:
             for reply in walked(walk, symptom, log):
                 replies.append(reply)
                 commits.append(bare.seconds())
@@ -220,10 +220,10 @@ def large_figures() -> list[Figure]:
     for what, text in (("chain", generated(1, 1_000)["tree-0"]), ("web", web(1_000))):
         tree, problems = read_tree(text, "tree-0.yaml")
         assert tree is not None, problems
-        volume = volume_of(tree, precautions(Cautions(hazards={}, cautions={})))
+        ready = made_ready(tree, caution_table(Cautions(hazards={}, cautions={})))
         replies = [
             (each[0][0], min(taken for _, taken in each))
-            for each in zip(*(long_case(volume) for _ in range(5)), strict=True)
+            for each in zip(*(long_case(ready) for _ in range(5)), strict=True)
         ]
         for kind, limit in (("answer", 5.0), ("choice", 50.0)):
             taken = [1e3 * seconds for name, seconds in replies if name == kind]
@@ -232,10 +232,10 @@ def large_figures() -> list[Figure]:
     return figures
 
 
-def long_case(volume: Volume) -> list[tuple[str, float]]:
+def long_case(ready: ReadyTree) -> list[tuple[str, float]]:
     """Return what each reply of a long case was, and the seconds it took."""
     none = Cautions(hazards={}, cautions={})
-    walk = Walk(lambda symptom: volume, none, precautions(none))
+    walk = Walk(lambda symptom: ready, none, caution_table(none))
     taken = []
     state = walk.open("tree-0")
     while not isinstance(screen := walk.screen(state), EndScreen) and len(taken) < 1_000:

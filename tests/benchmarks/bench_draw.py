@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import pygraphviz
 from figures import Figure, best, report
 
-from diagnose.commands.shelf import Shelf
+from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.files.library import built_in
 from diagnose.paper import render
 from diagnose.paper.printing import Margins, Printed, Printer
@@ -22,14 +22,14 @@ from diagnose.paper.sheet import paper
 from diagnose.paper.sketch import Wanted, sketch
 
 if TYPE_CHECKING:
-    from diagnose.case.state import Volume
+    from diagnose.study.ready import ReadyTree
 
 FOUR = ("low-runtime", "no-solution-flow", "poor-pickup", "streaking")
 
 
-def printed(shelf: Shelf, volume: Volume) -> tuple[bytes, list[Printed]]:
+def printed(library: ReadyLibrary, ready: ReadyTree) -> tuple[bytes, list[Printed]]:
     """Return a symptom on A4 as a PDF, from the tree in memory to the bytes of the file."""
-    drawn = sketch(volume, shelf.library.cautions, shelf.precautions, Wanted())
+    drawn = sketch(ready, library.content.cautions, library.table, Wanted())
     margins = Margins(title=drawn.title, under=drawn.symptom, foot=("The foot of the sheet.",))
     printer = Printer(drawn, margins, paper("a4", landscape=False))
     sheets = printer.sheets()
@@ -39,9 +39,9 @@ def printed(shelf: Shelf, volume: Volume) -> tuple[bytes, list[Printed]]:
 
 def four_trees() -> list[Figure]:
     """All four trees to PDF, by steps: what Graphviz itself takes is the measure of all."""
-    shelf = Shelf(built_in())
-    volumes = [shelf.require(symptom) for symptom in FOUR]
-    sheets = [sheet for one in volumes for sheet in printed(shelf, one)[1]]
+    library = ReadyLibrary(built_in())
+    ready_trees = [library.require(symptom) for symptom in FOUR]
+    sheets = [sheet for one in ready_trees for sheet in printed(library, one)[1]]
     figures = [render.dot_text(figure, 4.0) for sheet in sheets for figure in sheet.figures]
     metrics = render.measure([])
 
@@ -53,7 +53,7 @@ def four_trees() -> list[Figure]:
     same = [sheet.dot for sheet in sheets]
     render_ours = best(lambda: [render.drawn(dot, "pdf", metrics) for dot in same])
     render_theirs = best(lambda: alone(same, "nop2"))
-    ours = best(lambda: [printed(shelf, one) for one in volumes])
+    ours = best(lambda: [printed(library, one) for one in ready_trees])
     theirs = best(lambda: alone(figures, "dot"))
     pages = [render.drawn(dot, "pdf", metrics) for dot in same]
     joined = best(lambda: render.joined(pages))
@@ -89,15 +89,15 @@ def thousand_steps() -> list[Figure]:
     ]
     with tempfile.TemporaryDirectory() as folder:
         Path(folder, "large.yaml").write_text("\n".join(lines), "utf-8")
-        shelf = Shelf(Path(folder))
-        volume = shelf.require("large")
+        library = ReadyLibrary(Path(folder))
+        ready = library.require("large")
         sheets: list[Printed] = []
 
         def run() -> None:
-            sheets[:] = printed(shelf, volume)[1]
+            sheets[:] = printed(library, ready)[1]
 
         taken = best(run, 1)
-    steps = len(volume.steps)
+    steps = len(ready.steps)
     smallest = min(sheet.type_size for sheet in sheets)
     assert smallest >= 8.0, smallest
     return [

@@ -22,16 +22,16 @@ from strategies.ordering import YARDS, cautions_text, model_of, tree_with_run  #
 from strategies.written import Written, text_of  # noqa: E402
 from test_order_published import simulated  # noqa: E402
 
-from diagnose.commands.shelf import Shelf  # noqa: E402
+from diagnose.commands.ready_library import ReadyLibrary  # noqa: E402
 from diagnose.files.cautions import Cautions  # noqa: E402
 from diagnose.files.library import built_in, read_tree  # noqa: E402
 from diagnose.study.beliefs import likelihood, normalised, prior, updated  # noqa: E402
-from diagnose.study.in_force import precautions  # noqa: E402
+from diagnose.study.in_force import caution_table  # noqa: E402
 from diagnose.study.minutes import expected_minutes  # noqa: E402
 from diagnose.study.order_search import Best, best_order  # noqa: E402
 from diagnose.study.plan import Plan, plan_of  # noqa: E402
 
-NONE = precautions(Cautions(hazards={}, cautions={}))
+NONE = caution_table(Cautions(hazards={}, cautions={}))
 
 
 def order_figures() -> list[Figure]:
@@ -123,11 +123,11 @@ def posterior_figures() -> list[Figure]:
 
 def simulation_figures() -> list[Figure]:
     """200,000 cases in the real walk: how far the mean is from what is expected."""
-    shelf = Shelf(built_in())
-    shelf.machine("dock")
+    library = ReadyLibrary(built_in())
+    library.machine("dock")
     figures = []
     for symptom in ("streaking", "poor-pickup", "no-solution-flow"):
-        mean, error, expected = simulated(shelf, symptom, 200_000, 11)
+        mean, error, expected = simulated(library, symptom, 200_000, 11)
         shown = f"{mean:.3f} min, expected {expected:.3f}"
         away = abs(mean - expected) / error
         figures.append((f"200,000 cases of {symptom}, standard errors off", away, 3.0, shown))

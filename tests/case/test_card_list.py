@@ -4,22 +4,22 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from diagnose.case.screens import CheckScreen, FindingScreen, RefusedScreen, Said, said
-from diagnose.case.volume import volume_of
+from diagnose.case.screens import CheckScreen, FindingScreen, Phrase, RefusedScreen, phrase
 from diagnose.case.walk import Walk
-from diagnose.commands.shelf import Shelf
+from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.files.library import read_tree
+from diagnose.study.ready import made_ready
 
 TREES = Path(__file__).parents[2] / "trees"
 
 
 def walk_on(machine: str | None) -> Walk:
-    shelf = Shelf(TREES)
-    card = shelf.machine(machine)
-    return Walk(shelf, shelf.library.cautions, shelf.precautions, card=card)
+    library = ReadyLibrary(TREES)
+    card = library.machine(machine)
+    return Walk(library, library.content.cautions, library.table, card=card)
 
 
-def listed(walk: Walk) -> list[Said]:
+def listed(walk: Walk) -> list[Phrase]:
     state = walk.open("no-charge")
     screen = walk.screen(state)
     assert isinstance(screen, CheckScreen)
@@ -33,7 +33,7 @@ def listed(walk: Walk) -> list[Said]:
 
 
 def test_the_screen_shows_what_the_card_lists() -> None:
-    assert said("card-list", shown="C2", meaning="battery too warm") in listed(walk_on("dock"))
+    assert phrase("card-list", shown="C2", meaning="battery too warm") in listed(walk_on("dock"))
     assert listed(walk_on(None)) == []
 
 
@@ -76,10 +76,10 @@ steps:
 """
     tree, problems = read_tree(text, "x.yaml")
     assert tree is not None, problems
-    shelf = Shelf(TREES)
-    card = shelf.machine("dock")
-    volume = volume_of(tree, shelf.precautions, card=card)
-    walk = Walk(lambda _: volume, shelf.library.cautions, shelf.precautions, card=card)
+    library = ReadyLibrary(TREES)
+    card = library.machine("dock")
+    ready = made_ready(tree, library.table, card=card)
+    walk = Walk(lambda _: ready, library.content.cautions, library.table, card=card)
     screen = walk.screen(walk.reply(walk.open("x"), "unsure").state)
     assert isinstance(screen, FindingScreen)
     assert screen.step == "cell"

@@ -13,7 +13,7 @@ from strategies.rounds import CAUTIONS, DEAD, LINES, ROUND
 from diagnose import app
 from diagnose.case.endings import endings
 from diagnose.case.sqlite_log import SqliteLog
-from diagnose.study.chances import Told, told_by
+from diagnose.study.chances import CaseEvidence, evidence_of
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -57,9 +57,9 @@ class Shop:
         assert screens[-1]["outcome"] == end
         return str(screens[-1]["case"])
 
-    def told(self, symptom: str = "lines", machine: str | None = None) -> Told:
+    def told(self, symptom: str = "lines", machine: str | None = None) -> CaseEvidence:
         log = SqliteLog(self.log, "ro")
-        told = told_by(endings(log, machine), symptom, FINDINGS[symptom])
+        told = evidence_of(endings(log, machine), symptom, FINDINGS[symptom])
         log.close()
         return told
 
@@ -81,14 +81,14 @@ def posterior(answer: str) -> dict[str, float]:
 
 def test_a_cure_counts_one(shop: Shop) -> None:
     shop.case("dock", "cured", "done", "1", "done", "cured")
-    assert shop.told() == Told(counts={"dirty": 1, "bent": 0, "other": 0}, cases=1)
+    assert shop.told() == CaseEvidence(counts={"dirty": 1, "bent": 0, "other": 0}, cases=1)
     assert shop.told("dead").cases == 0
 
 
 def test_a_cure_behind_a_doorway_counts_for_both_trees(shop: Shop) -> None:
     shop.case("dock", "cured", "done", "3", "1", "cured")
-    assert shop.told() == Told(counts={"dirty": 0, "bent": 0, "other": 1}, cases=1)
-    assert shop.told("dead") == Told(counts={"stop-in": 1, "flat": 0}, cases=1)
+    assert shop.told() == CaseEvidence(counts={"dirty": 0, "bent": 0, "other": 1}, cases=1)
+    assert shop.told("dead") == CaseEvidence(counts={"stop-in": 1, "flat": 0}, cases=1)
 
 
 def test_a_referral_counts_by_its_closing_probabilities_until_service_reports(shop: Shop) -> None:
@@ -97,7 +97,7 @@ def test_a_referral_counts_by_its_closing_probabilities_until_service_reports(sh
     assert told.cases == 1
     assert told.counts == pytest.approx(posterior("bent"), rel=1e-12)
     shop.run("cases", "found", name, "dirty")
-    assert shop.told() == Told(counts={"dirty": 1, "bent": 0, "other": 0}, cases=1)
+    assert shop.told() == CaseEvidence(counts={"dirty": 1, "bent": 0, "other": 0}, cases=1)
 
 
 def test_a_case_referred_for_danger_counts_by_what_was_known_then(shop: Shop) -> None:
@@ -109,7 +109,7 @@ def test_what_was_left_counts_nothing_until_it_ends(shop: Shop) -> None:
     name = shop.case("dock", "left", "done", "1", "leave")
     assert shop.told().cases == 0
     shop.run("resume", name, "--json", replies=("done", "cured"))
-    assert shop.told() == Told(counts={"dirty": 1, "bent": 0, "other": 0}, cases=1)
+    assert shop.told() == CaseEvidence(counts={"dirty": 1, "bent": 0, "other": 0}, cases=1)
 
 
 def test_a_trial_counts_nothing(shop: Shop) -> None:
@@ -131,7 +131,7 @@ def test_one_machine_is_told_from_the_whole_shop(shop: Shop) -> None:
 def test_a_diagnosis_in_a_round_counts_though_the_round_goes_on(shop: Shop) -> None:
     replies = ("done", "not right", "1", "done", "cured", "leave")
     shop.case("dock", "left", *replies, verb="round daily")
-    assert shop.told() == Told(counts={"dirty": 1, "bent": 0, "other": 0}, cases=1)
+    assert shop.told() == CaseEvidence(counts={"dirty": 1, "bent": 0, "other": 0}, cases=1)
 
 
 def test_a_referral_in_a_round_counts_and_takes_what_service_reports(shop: Shop) -> None:
@@ -139,7 +139,7 @@ def test_a_referral_in_a_round_counts_and_takes_what_service_reports(shop: Shop)
     name = shop.case("dock", "left", *replies, verb="round daily")
     assert shop.told().counts == pytest.approx(posterior("bent"), rel=1e-12)
     shop.run("cases", "found", name, "dirty")
-    assert shop.told() == Told(counts={"dirty": 1, "bent": 0, "other": 0}, cases=1)
+    assert shop.told() == CaseEvidence(counts={"dirty": 1, "bent": 0, "other": 0}, cases=1)
 
 
 def test_a_diagnosis_withdrawn_in_a_round_counts_nothing(shop: Shop) -> None:

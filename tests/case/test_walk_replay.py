@@ -28,7 +28,7 @@ def standing(walk: Walk, state: State) -> list[Any]:
     """Return where a case stands, symptom by symptom, in plain names."""
     found = []
     for frame in state.frames:
-        plan = walk.volume(frame.symptom).plan
+        plan = walk.ready(frame.symptom).plan
         ids, findings = plan.ids, set(plan.findings)
         found.append(
             {
@@ -138,7 +138,7 @@ def test_a_case_is_taken_up_on_an_edited_library(written: Written, seed: int) ->
         again = first_break(files, moves)
         if again is not None:
             assert resumed["misfits"] >= 1
-            name = case.walk.volume(case.state.top.symptom).plan.ids[case.state.top.at]
+            name = case.walk.ready(case.state.top.symptom).plan.ids[case.state.top.at]
             assert (case.state.top.symptom, name) == again
         # What follows is as safe as ever, and can be left and taken up again.
         case.observer = Observer(files, "service", late=True)
@@ -230,8 +230,8 @@ def test_evidence_that_no_longer_fits_is_gone() -> None:
     case = left_after("good one", "good two")
     taken_up(case, TREE.replace("First?", "1?"))
     fresh = left_after()
-    volume = fresh.walk.volume("alpha")
-    frame = fresh.walk.with_answer(fresh.state.top, volume.plan.number["two"], 0)
+    ready = fresh.walk.ready("alpha")
+    frame = fresh.walk.with_answer(fresh.state.top, ready.plan.number["two"], 0)
     assert list(case.state.top.logs) == pytest.approx(list(frame.logs), abs=1e-12)
 
 

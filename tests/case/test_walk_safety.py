@@ -22,7 +22,7 @@ from strategies.written import Read, Written, read
 
 from diagnose.case import replay as telling
 from diagnose.case.walk import Walk
-from diagnose.study.in_force import Precautions
+from diagnose.study.in_force import CautionTable
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -116,18 +116,18 @@ def _still(before: State, after: State) -> int:
 
 def _careless_replay(*args: Any) -> telling.Resumed:
     told = telling.replay(*args)
-    everything = (1 << len(args[0].precautions.ids)) - 1
+    everything = (1 << len(args[0].table.ids)) - 1
     return replace(told, state=replace(told.state, in_force=everything))
 
 
 SABOTAGE: dict[str, tuple[Any, str, Any]] = {
-    "no step needs anything": (Precautions, "needs", lambda self, step: 0),
+    "no step needs anything": (CautionTable, "needs", lambda self, step: 0),
     "only the first hazard counts": (
-        Precautions,
+        CautionTable,
         "needs",
         lambda self, step: self.closed(self.cover.get(next(iter(step.hazards), ""), 0)),
     ),
-    "a caution brings nothing along": (Precautions, "closed", lambda self, cautions: cautions),
+    "a caution brings nothing along": (CautionTable, "closed", lambda self, cautions: cautions),
     "nothing is released": (Walk, "lapsing_now", lambda self, state: 0),
     "a trial ends nothing": (
         Walk,

@@ -94,13 +94,13 @@ def library() -> Read:
 
 def drill(cause: str, *, slips: bool = False, **more: Any) -> Drill:
     """Return a drill whose hidden cause is this one: that of the first seed that hides it."""
-    volume = library().volume("sample")
-    assert volume is not None
-    number = volume.plan.number[cause]
+    ready = library().ready("sample")
+    assert ready is not None
+    number = ready.plan.number[cause]
     machine = next(
         found
         for seed in range(10_000)
-        if (found := drawn(volume, seed, slips=slips)).cause == number
+        if (found := drawn(ready, seed, slips=slips)).cause == number
     )
     cautions = library().library.cautions
-    return Drill(machine, cautions, library().precautions, **more)
+    return Drill(machine, cautions, library().table, **more)

@@ -11,7 +11,7 @@ from collections import Counter
 
 import pytest
 from scipy.stats import chisquare
-from trainees import SYMPTOMS, Follower, drill_of, raw, shelf
+from trainees import SYMPTOMS, Follower, drill_of, library, raw
 
 from diagnose.drill.machine import drawn
 from diagnose.files.library import built_in
@@ -25,9 +25,9 @@ ALPHA = 0.001
 def test_over_100_000_draws_the_causes_fit_the_chances() -> None:
     steps = raw(built_in() / "streaking.yaml")["steps"]
     chances = {name: float(step["chance"]) for name, step in steps.items() if "chance" in step}
-    volume = shelf().require("streaking")
+    ready = library().require("streaking")
     draws = 100_000
-    counts = Counter(volume.plan.ids[drawn(volume, seed).cause] for seed in range(draws))
+    counts = Counter(ready.plan.ids[drawn(ready, seed).cause] for seed in range(draws))
     total = sum(chances.values())
     expected = [draws * chance / total for chance in chances.values()]
     assert min(expected) > 5
@@ -40,9 +40,9 @@ def test_over_100_000_draws_the_causes_fit_the_chances() -> None:
 
 def test_a_machine_card_rules_causes_out_and_leaves_the_others_their_chances() -> None:
     # Sealed and lithium batteries have no water to be low; a flooded one cannot be a locked pack.
-    volume = shelf("aisle").require("low-runtime")
+    ready = library("aisle").require("low-runtime")
     steps = raw(built_in() / "low-runtime.yaml")["steps"]
-    causes = Counter(volume.plan.ids[drawn(volume, seed).cause] for seed in range(20_000))
+    causes = Counter(ready.plan.ids[drawn(ready, seed).cause] for seed in range(20_000))
     assert not {"water-low", "cell-weak", "pack-locked", "worn-lithium"} & set(causes)
     # Nothing on these two's routes depends on the battery's kind but that it is no lithium one.
     ratio = float(steps["part-charges"]["chance"]) / float(steps["young-set"]["chance"])
@@ -78,8 +78,8 @@ def test_the_expected_minutes_hold_for_every_symptom(symptom: str) -> None:
 
 def agrees(used: list[float], symptom: str) -> None:
     """The mean lies within 3.5 standard errors of what the order study expects."""
-    opened = shelf()
-    expected = expected_minutes(opened.require(symptom).plan, opened.precautions)
+    opened = library()
+    expected = expected_minutes(opened.require(symptom).plan, opened.table)
     mean = math.fsum(used) / len(used)
     spread = math.sqrt(math.fsum((one - mean) ** 2 for one in used) / (len(used) - 1))
     assert abs(mean - expected) < 3.5 * spread / math.sqrt(len(used)), (mean, expected)
@@ -89,20 +89,20 @@ def agrees(used: list[float], symptom: str) -> None:
 @pytest.mark.parametrize("symptom", ["streaking", "poor-pickup"])
 def test_answers_mislead_as_often_as_their_slip_says(symptom: str) -> None:
     steps = raw(built_in() / f"{symptom}.yaml")["steps"]
-    volume = shelf().require(symptom)
+    ready = library().require(symptom)
     looks = misled = 0
     expected = variance = 0.0
     for seed in range(2_000):
-        machine = drawn(volume, seed, slips=True)
-        honest = drawn(volume, seed)
+        machine = drawn(ready, seed, slips=True)
+        honest = drawn(ready, seed)
         assert (machine.cause, machine.truths) == (honest.cause, honest.truths)
-        for number, name in enumerate(volume.plan.ids):
+        for number, name in enumerate(ready.plan.ids):
             answers = steps[name].get("answers") or steps[name].get("bands")
-            if answers is None or volume.plan.passing[number] is None:
+            if answers is None or ready.plan.passing[number] is None:
                 continue  # a finding; or a question of which every answer may be true
             truth = honest.sight(number, 1).answer
             leads = [
-                plan_reaches(volume, number, n) >> volume.plan.bit[machine.cause] & 1
+                plan_reaches(ready, number, n) >> ready.plan.bit[machine.cause] & 1
                 for n in range(len(answers))
             ]
             if sum(leads) > 1:
@@ -115,7 +115,7 @@ def test_answers_mislead_as_often_as_their_slip_says(symptom: str) -> None:
     assert abs(misled - expected) < 3.5 * math.sqrt(variance)
 
 
-def plan_reaches(volume, step: int, answer: int) -> int:  # type: ignore[no-untyped-def]
+def plan_reaches(ready, step: int, answer: int) -> int:  # type: ignore[no-untyped-def]
     """Return the findings behind an answer, as bits."""
-    reach: int = volume.plan.reach[volume.plan.ways[step][answer]]
+    reach: int = ready.plan.reach[ready.plan.ways[step][answer]]
     return reach

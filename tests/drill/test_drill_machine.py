@@ -18,9 +18,9 @@ from diagnose.files.tree import Finding, Question, Reading
 
 
 def sample() -> Any:
-    volume = library().volume("sample")
-    assert volume is not None
-    return volume
+    ready = library().ready("sample")
+    assert ready is not None
+    return ready
 
 
 GOLDEN_CAUSES = "dry dirty other dirty dirty stuck worn tired dirty tired stuck tired".split()
@@ -31,11 +31,11 @@ GOLDEN_VALUES = [3.7, 6.9]
 
 def test_the_same_seed_is_the_same_machine_on_every_platform() -> None:
     # Written down once, from `Random(int).random()`, whose sequence Python promises for good.
-    volume = sample()
-    told = [volume.plan.ids[drawn(volume, seed).cause] for seed in range(12)]
+    ready = sample()
+    told = [ready.plan.ids[drawn(ready, seed).cause] for seed in range(12)]
     assert told == GOLDEN_CAUSES
-    machine = drawn(volume, 3, slips=True)
-    questions = [n for n, step in enumerate(volume.steps) if isinstance(step, Question)]
+    machine = drawn(ready, 3, slips=True)
+    questions = [n for n, step in enumerate(ready.steps) if isinstance(step, Question)]
     assert [machine.truths[n] for n in questions] == GOLDEN_TRUTHS
     sights = [machine.sight(n, look) for n in questions for look in (1, 2)]
     assert [sight.answer for sight in sights] == GOLDEN_SIGHTS
@@ -48,9 +48,9 @@ def test_the_same_seed_and_replies_are_the_same_drill(seed: int, slips: bool) ->
 
     def drill() -> Drill:
         own = read(Written(trees={"sample": TREE, "other": OTHER}, cautions=CAUTIONS))
-        volume = own.volume("sample")
-        assert volume is not None
-        return Drill(drawn(volume, seed, slips=slips), own.library.cautions, own.precautions)
+        ready = own.ready("sample")
+        assert ready is not None
+        return Drill(drawn(ready, seed, slips=slips), own.library.cautions, own.table)
 
     assert played(drill(), replies) == played(drill(), replies)
 
@@ -62,7 +62,7 @@ def test_what_a_machine_shows_does_not_hang_on_what_is_asked_first(
     own = library()
 
     def seen(names: list[str]) -> dict[str, Any]:
-        drill = Drill(drawn(sample(), seed, slips=True), own.library.cautions, own.precautions)
+        drill = Drill(drawn(sample(), seed, slips=True), own.library.cautions, own.table)
         replies = [reply for name in names for reply in (name, "done")]
         looks = [s["look"] for s in played(drill, replies) if s["screen"] == "seen"]
         return {look["step"]: (look["answer"], look["value"]) for look in looks}
@@ -83,19 +83,19 @@ def test_what_a_machine_shows_does_not_hang_on_what_is_asked_first(
     ],
 )
 def test_which_answers_tell_the_truth(step: str, cause: str, truths: tuple[int, ...]) -> None:
-    volume = sample()
-    number, hidden = volume.plan.number[step], volume.plan.number[cause]
-    count = len(volume.plan.ways[number])
-    assert truthful(volume, number, hidden) == truths
-    assert misleading(volume, number, hidden) == tuple(n for n in range(count) if n not in truths)
+    ready = sample()
+    number, hidden = ready.plan.number[step], ready.plan.number[cause]
+    count = len(ready.plan.ways[number])
+    assert truthful(ready, number, hidden) == truths
+    assert misleading(ready, number, hidden) == tuple(n for n in range(count) if n not in truths)
 
 
 def test_without_slips_no_look_misleads_and_with_them_another_look_may_set_it_right() -> None:
-    volume = sample()
-    look = volume.plan.number["look"]
-    honest = [drawn(volume, seed) for seed in range(200)]
+    ready = sample()
+    look = ready.plan.number["look"]
+    honest = [drawn(ready, seed) for seed in range(200)]
     assert all(m.sight(look, n).answer == m.truths[look] for m in honest for n in (1, 2, 3))
-    sly = [drawn(volume, seed, slips=True) for seed in range(200)]
+    sly = [drawn(ready, seed, slips=True) for seed in range(200)]
     first = [machine.sight(look, 1).answer == machine.truths[look] for machine in sly]
     second = [machine.sight(look, 2).answer == machine.truths[look] for machine in sly]
     assert 90 < sum(first) < 150  # a slip of 0.4
@@ -124,15 +124,15 @@ def card(kind: str) -> str:
 
 def by_kind(kind: str, tree: str = CARD_TREE) -> tuple[Any, Any]:
     own = read(Written(trees={"sample": tree}, card=card(kind)))
-    volume = own.volume("sample")
-    assert volume is not None
-    return own, volume
+    ready = own.ready("sample")
+    assert ready is not None
+    return own, ready
 
 
 def test_a_card_rules_causes_and_checks_out_and_is_told() -> None:
-    own, volume = by_kind("sealed")
-    assert weights(volume) == pytest.approx([0, 0.3 / 2, 0.2 / 2])
-    drill = Drill(drawn(volume, 0), own.library.cautions, own.precautions)
+    own, ready = by_kind("sealed")
+    assert weights(ready) == pytest.approx([0, 0.3 / 2, 0.2 / 2])
+    drill = Drill(drawn(ready, 0), own.library.cautions, own.table)
     screen = played(drill, [])[0]
     assert [check["id"] for check in screen["checks"]] == ["lamp"]
     assert [note["id"] for note in screen["notes"]] == ["from-card"]
@@ -141,8 +141,8 @@ def test_a_card_rules_causes_and_checks_out_and_is_told() -> None:
     found = played(drill, ["done", "green", "operator", "done"])[-1]["score"]
     assert found["tree_minutes"] == 1
     assert [look["step"] for look in found["tree_route"]] == ["lamp"]
-    own, volume = by_kind("flooded")
-    drill = Drill(drawn(volume, 0), own.library.cautions, own.precautions)
+    own, ready = by_kind("flooded")
+    drill = Drill(drawn(ready, 0), own.library.cautions, own.table)
     assert {check["id"] for check in played(drill, [])[0]["checks"]} == {"water", "lamp"}
 
 
@@ -161,9 +161,9 @@ steps:
 
 
 def test_a_card_that_fits_no_cause_is_said() -> None:
-    _, volume = by_kind("sealed", NO_CAUSE)
+    _, ready = by_kind("sealed", NO_CAUSE)
     with pytest.raises(NoSuchMachine):
-        drawn(volume, 5)
+        drawn(ready, 5)
 
 
 TWICE = """
@@ -189,11 +189,11 @@ steps:
 )
 def test_one_look_is_offered_once_and_is_the_one_on_the_route(cause: str, met: str) -> None:
     own = read(Written(trees={"sample": TWICE}))
-    volume = own.volume("sample")
-    assert volume is not None
-    number = volume.plan.number[cause]
-    machine = next(m for seed in range(99) if (m := drawn(volume, seed)).cause == number)
-    checks = played(Drill(machine, own.library.cautions, own.precautions), [])[0]["checks"]
+    ready = own.ready("sample")
+    assert ready is not None
+    number = ready.plan.number[cause]
+    machine = next(m for seed in range(99) if (m := drawn(ready, seed)).cause == number)
+    checks = played(Drill(machine, own.library.cautions, own.table), [])[0]["checks"]
     assert {check["id"]: check["title"] for check in checks} == {
         "kind": "Which kind is it?",
         # Two questions about one look are told apart by the question.
@@ -237,9 +237,9 @@ def test_whoever_follows_a_tree_is_safe_right_and_as_fast_as_the_tree(
     own = read(Written(trees=written.trees, cautions=written.cautions))
     tree = yaml.load(written.trees["alpha"], yaml.BaseLoader)
     cautions = yaml.load(written.cautions, yaml.BaseLoader)
-    volume = own.volume("alpha")
-    assert volume is not None
-    drill = Drill(drawn(volume, seed), own.library.cautions, own.precautions)
+    ready = own.ready("alpha")
+    assert ready is not None
+    drill = Drill(drawn(ready, seed), own.library.cautions, own.table)
     found = Follower(drill, tree, cautions).go()
     assert found["outcome"] == "passed", found
     assert found["minutes"] == pytest.approx(found["tree_minutes"])
@@ -249,15 +249,15 @@ def test_whoever_follows_a_tree_is_safe_right_and_as_fast_as_the_tree(
 @given(libraries(most_trees=2), st.integers(0, 2**63 - 1), st.randoms(use_true_random=False))
 def test_any_trainee_gets_to_an_end(written: Written, seed: int, random: Any) -> None:
     own = read(written)
-    volume = own.volume("alpha")
-    assert volume is not None
+    ready = own.ready("alpha")
+    assert ready is not None
     role = random.choice(["operator", "battery-trained", "service"])
     try:
-        machine = drawn(volume, seed, slips=True)
+        machine = drawn(ready, seed, slips=True)
     except NoSuchMachine:
-        assert volume.from_card
+        assert ready.from_card
         return
-    drill = Drill(machine, own.library.cautions, own.precautions, role=role)
+    drill = Drill(machine, own.library.cautions, own.table, role=role)
     position = drill.start()
     used = 0.0
     for _ in range(60):
@@ -291,15 +291,15 @@ def test_any_trainee_gets_to_an_end(written: Written, seed: int, random: Any) ->
 
 
 def test_readings_of_the_built_in_library_show_what_their_band_says() -> None:
-    from trainees import SYMPTOMS, shelf
+    from trainees import SYMPTOMS, library
 
     readings = 0
     for symptom in SYMPTOMS:
-        volume = shelf().require(symptom)
+        ready = library().require(symptom)
         for seed in range(30):
-            machine = drawn(volume, seed, slips=True)
-            assert isinstance(volume.steps[machine.cause], Finding)
-            for number, step in enumerate(volume.steps):
+            machine = drawn(ready, seed, slips=True)
+            assert isinstance(ready.steps[machine.cause], Finding)
+            for number, step in enumerate(ready.steps):
                 if isinstance(step, Reading):
                     sight = machine.sight(number, 1)
                     assert sight.value is not None

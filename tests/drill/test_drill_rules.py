@@ -212,9 +212,9 @@ def library_with_service_step() -> Drill:
 
     tree = TREE.replace("ask: How does it turn?", "ask: How does it turn?\n    by: service")
     own = read(Written(trees={"sample": tree, "other": OTHER}, cautions=CAUTIONS))
-    volume = own.volume("sample")
-    assert volume is not None
-    return Drill(drawn(volume, 1), own.library.cautions, own.precautions)
+    ready = own.ready("sample")
+    assert ready is not None
+    return Drill(drawn(ready, 1), own.library.cautions, own.table)
 
 
 def test_helpers_are_offered_only_where_a_check_is_not_the_trainees_own() -> None:
@@ -337,9 +337,9 @@ def test_where_there_is_nothing_to_choose_the_replies_are_named() -> None:
 
     tree = TREE_WITHOUT_CAUTIONS
     own = read(Written(trees={"bare": tree}))
-    volume = own.volume("bare")
-    assert volume is not None
-    bare = Drill(drawn(volume, 0), own.library.cautions, own.precautions)
+    ready = own.ready("bare")
+    assert ready is not None
+    bare = Drill(drawn(ready, 0), own.library.cautions, own.table)
     refused = played(bare, ["look", "1"])[-2]
     assert refused["message"]["id"] == "no-such-reply"
 
@@ -383,7 +383,7 @@ def test_the_best_order_is_told_where_it_is_known() -> None:
 
     tree = library().trees["sample"]
     better = reordered(tree, ["look", "run", "hands", "figure"], ["look", "hands", "run", "figure"])
-    best = plan_of(better, library().precautions)
+    best = plan_of(better, library().table)
     found = score(drill("stuck", best=best), "done", "stuck", "operator", "lockout done")
     # look 1, hands 3 and lockout 4: the run comes after it now.
     assert (found["tree_minutes"], found["best_minutes"]) == (12, 8)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import yaml
 
 from diagnose.case.screens import as_data
-from diagnose.commands.shelf import Shelf
+from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.drill.drill import Drill
 from diagnose.drill.machine import drawn
 from diagnose.files.library import built_in
@@ -20,9 +20,9 @@ SYMPTOMS = tuple(sorted(path.stem for path in built_in().glob("*.yaml") if path.
 
 
 @cache
-def shelf(machine: str | None = None) -> Shelf:
+def library(machine: str | None = None) -> ReadyLibrary:
     """Return the built-in library."""
-    opened = Shelf(built_in())
+    opened = ReadyLibrary(built_in())
     opened.machine(machine)
     return opened
 
@@ -30,11 +30,11 @@ def shelf(machine: str | None = None) -> Shelf:
 def drill_of(symptom: str, seed: int, *, slips: bool = False, **more: Any) -> Drill:
     """Return a drill on the built-in library."""
     machine = more.pop("machine", None)
-    opened = shelf(machine)
+    opened = library(machine)
     return Drill(
         drawn(opened.require(symptom), seed, slips=slips),
-        opened.library.cautions,
-        opened.precautions,
+        opened.content.cautions,
+        opened.table,
         **more,
     )
 

@@ -19,7 +19,7 @@ from diagnose.case.screens import (
     RefusedScreen,
     Screen,
     WhyScreen,
-    said,
+    phrase,
 )
 from diagnose.faces.face import Heading
 
@@ -163,13 +163,16 @@ def choose(what: str = "machine", count: int = 2, **changes: Any) -> ChooseScree
 def why() -> WhyScreen:
     return WhyScreen(
         symptom="streaking",
-        text=(said("why-take", title="Machine dead"), said("why-hazard", title="Brushes can turn")),
+        text=(
+            phrase("why-take", title="Machine dead"),
+            phrase("why-hazard", title="Brushes can turn"),
+        ),
         ranking=RANKING,
     )
 
 
 def refused(id_: str = "nothing-typed", /, **into: object) -> RefusedScreen:
-    return RefusedScreen(symptom="streaking", message=said(id_, **into))
+    return RefusedScreen(symptom="streaking", message=phrase(id_, **into))
 
 
 def end(outcome: str = "referred", **changes: Any) -> EndScreen:
@@ -197,7 +200,7 @@ SHOWN: dict[str, Screen] = {
     "figure": figure(),
     "why": why(),
     "refused": refused(),
-    "end": end(notes=(said("end-danger"), said("end-handover", case="K7Q2"))),
+    "end": end(notes=(phrase("end-danger"), phrase("end-handover", case="K7Q2"))),
 }
 
 ALL: dict[str, Screen] = ASKED | SHOWN

@@ -16,8 +16,8 @@ from fed_stage import fed
 from handmade import library
 
 from diagnose.case.walk import Walk
+from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.commands.session import run
-from diagnose.commands.shelf import Shelf
 from diagnose.faces.lines import LinesFace
 from diagnose.faces.plain import PlainFace
 from diagnose.faces.terminal import TerminalFace
@@ -152,9 +152,9 @@ class Recorder(Walk):
 
 
 def walked(folder: Path, face: Any) -> tuple[str, list[tuple[str, str]]]:
-    shelf = Shelf(library(folder))
-    shelf.require("sample")
-    walk = Recorder(shelf, shelf.library.cautions, shelf.precautions)
+    opened = ReadyLibrary(library(folder))
+    opened.require("sample")
+    walk = Recorder(opened, opened.content.cautions, opened.table)
     walk.told = []
     outcome = run(walk, walk.open("sample"), face, None, None)
     return outcome, walk.told

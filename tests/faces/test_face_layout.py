@@ -6,18 +6,17 @@ import pytest
 from handmade import ALL, HEADING, KEY_OUT, caution, check, finding, reading
 from hypothesis import given
 from hypothesis import strategies as st
-from prompt_toolkit.utils import get_cwidth
 
 from diagnose.case.screens import Named
 from diagnose.faces.body import Marks, Row, body
-from diagnose.faces.cells import head, shorten, tail, wrap
 from diagnose.faces.content import blocks
 from diagnose.faces.edges import footer, header
 from diagnose.faces.face import Heading
 from diagnose.faces.page import LOWEST, NARROWEST, _body, draw
-from diagnose.faces.phrases import causes_left, printable
+from diagnose.faces.phrases import causes_left
 from diagnose.faces.sitting import Sitting
 from diagnose.measure.wording import expected_range, percent, with_unit
+from diagnose.text import cells, cut, head, printable, tail, wrap
 
 TEXT = st.text(st.sampled_from("abcde  -é°.幅広\u0301"), max_size=120)
 
@@ -31,15 +30,15 @@ def test_wrapping_keeps_the_width_and_every_letter(text: str, width: int, first:
     rows = wrap(text, width, first)
     assert rows
     assert "".join("".join(rows).split()) == "".join(text.split())
-    assert all(get_cwidth(row) <= width for row in rows)
+    assert all(cells(row) <= width for row in rows)
     if width - first >= 2:
-        assert get_cwidth(rows[0]) <= width - first
+        assert cells(rows[0]) <= width - first
 
 
 @given(text=TEXT, width=st.integers(5, 60))
 def test_shortened_text_fits_and_says_so(text: str, width: int) -> None:
-    short = shorten(text, width)
-    assert get_cwidth(short) <= width
+    short = cut(text, width)
+    assert cells(short) <= width
     assert short == text or short.endswith("...")
 
 
@@ -47,7 +46,7 @@ def test_the_front_and_the_end_of_a_text() -> None:
     assert head("abc", 2) == "ab"
     assert head("幅広", 1) == "幅"  # one letter at least
     assert tail("abc", 2) == "bc"
-    assert shorten("abcdef", 2) == "ab"
+    assert cut("abcdef", 2) == "ab"
 
 
 @pytest.mark.parametrize("name", ALL)
@@ -56,7 +55,7 @@ def test_a_screen_fills_its_terminal_and_no_more(name: str, columns: int, rows: 
     sitting = Sitting(ALL[name], HEADING, "9 causes open, about 6 min")
     drawn = draw(sitting, columns, rows)
     assert len(drawn) == max(rows, LOWEST)
-    assert all(get_cwidth(text_of(row)) <= max(columns, NARROWEST) for row in drawn)
+    assert all(cells(text_of(row)) <= max(columns, NARROWEST) for row in drawn)
 
 
 @pytest.mark.parametrize("name", ALL)
@@ -94,7 +93,7 @@ def test_the_causes_are_never_cut_away(
     told = "\n".join(text_of(row) for row in rows)
     assert "28 causes open, about 28 min" in told
     assert len(rows) <= most
-    assert all(get_cwidth(text_of(row)) <= width for row in rows)
+    assert all(cells(text_of(row)) <= width for row in rows)
     if titles:
         assert "In force: " in told
     else:
@@ -186,7 +185,7 @@ def test_what_is_typed_stands_behind_its_title_or_below_it() -> None:
     ]
     long = body_text(reading(), typed=("1234567890" * 9, ""), field=1)
     assert long[-2] == f"    ...{('1234567890' * 9)[-50:]}"
-    assert all(get_cwidth(row) <= 60 for row in long)
+    assert all(cells(row) <= 60 for row in long)
 
 
 def test_numbers_in_words() -> None:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from handmade import ALL, HEADING, KEY_OUT, check, figure, refused, why
 
-from diagnose.case.screens import said
+from diagnose.case.screens import phrase
 from diagnose.faces.face import Heading
 from diagnose.faces.lines import FIELDS, LinesFace, as_object
 from diagnose.faces.typed import LONGEST, is_terminal, read_line
@@ -70,7 +70,7 @@ def test_ids_and_titles() -> None:
 
 def test_doorway_and_notes_only_where_there_are_any() -> None:
     shown = as_object(
-        check(doorway="The blades are worn", notes=(said("passed-caution"),)), HEADING
+        check(doorway="The blades are worn", notes=(phrase("passed-caution"),)), HEADING
     )
     assert shown["doorway"] == "The blades are worn"
     assert shown["notes"] == ["A step was passed over: its caution cannot be met here."]

@@ -26,7 +26,7 @@ from handmade import (
     why,
 )
 
-from diagnose.case.screens import said
+from diagnose.case.screens import phrase
 from diagnose.faces.face import Heading
 from diagnose.faces.plain import PlainFace
 from diagnose.faces.words import NOTICE
@@ -274,7 +274,7 @@ def test_screens_that_take_no_reply(
 
 def test_the_end(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
     face = piped(monkeypatch)
-    face.show(end("left", notes=(said("end-resume", case="K7Q2"),), in_force=(KEY_OUT,)), HEADING)
+    face.show(end("left", notes=(phrase("end-resume", case="K7Q2"),), in_force=(KEY_OUT,)), HEADING)
     told = capsys.readouterr().out
     assert "Case K7Q2: Left open." in told
     assert "Still in force: Key out" in told

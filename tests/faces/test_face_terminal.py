@@ -27,7 +27,7 @@ from handmade import (
 )
 from screens_on_pty import PROGRAM, Terminal
 
-from diagnose.case.screens import said
+from diagnose.case.screens import phrase
 from diagnose.faces.stage import Stage, no_color
 from diagnose.faces.terminal import TerminalFace
 
@@ -171,7 +171,7 @@ def test_the_end_is_printed_to_stay(capsys: pytest.CaptureFixture[str]) -> None:
     with fed("l") as stage:
         face = TerminalFace(stage)
         face.ask(check(), HEADING)
-        face.show(end("left", notes=(said("end-resume", case="K7Q2"),)), HEADING)
+        face.show(end("left", notes=(phrase("end-resume", case="K7Q2"),)), HEADING)
         assert stage._loop is None
     told = capsys.readouterr().out
     assert "Case K7Q2: Left open." in told

@@ -10,7 +10,7 @@ import pytest
 from handmade import ASKED, check
 
 import diagnose
-from diagnose.case.screens import said
+from diagnose.case.screens import phrase
 from diagnose.faces.keys import LETTERS, letters, spelled_out
 from diagnose.faces.signs import SIGNS, sign_words
 from diagnose.faces.words import OUTCOMES, REPLY_TITLES, WORDS, render, reply_title
@@ -20,19 +20,19 @@ from diagnose.files.library import built_in, load
 SOURCE = Path(diagnose.__file__).parent
 
 
-def _brings_said(node: ast.AST) -> bool:
+def _brings_phrase(node: ast.AST) -> bool:
     """Whether a module takes `said` from the screens; another may have its own."""
     screens = isinstance(node, ast.ImportFrom) and node.module == "diagnose.case.screens"
     return screens and any(name.name == "said" for name in node.names)
 
 
-def ids_said() -> tuple[set[str], set[str]]:
+def ids_phrase() -> tuple[set[str], set[str]]:
     """Return the ids given to `said` in the program, and the beginnings of those made up."""
     whole: set[str] = set()
     begun: set[str] = set()
     for path in SOURCE.rglob("*.py"):
         tree = ast.parse(path.read_text(encoding="utf-8"))
-        if not any(_brings_said(node) for node in ast.walk(tree)):
+        if not any(_brings_phrase(node) for node in ast.walk(tree)):
             continue
         for node in ast.walk(tree):
             named = isinstance(node, ast.Call) and isinstance(node.func, ast.Name)
@@ -49,14 +49,14 @@ def ids_said() -> tuple[set[str], set[str]]:
 
 
 def test_every_id_that_is_said_has_words() -> None:
-    whole, begun = ids_said()
+    whole, begun = ids_phrase()
     assert len(whole) > 15
     assert sorted(whole - set(WORDS)) == []
     assert [start for start in begun if not any(word.startswith(start) for word in WORDS)] == []
 
 
 def test_no_words_without_use() -> None:
-    whole, begun = ids_said()
+    whole, begun = ids_phrase()
     unused = [word for word in WORDS if word not in whole and not word.startswith(tuple(begun))]
     assert unused == []
 
@@ -64,25 +64,25 @@ def test_no_words_without_use() -> None:
 @pytest.mark.parametrize("word", WORDS)
 def test_words_take_what_goes_into_them_and_end_as_sentences(word: str) -> None:
     names = [name for _, name, _, _ in string.Formatter().parse(WORDS[word]) if name]
-    text = render(said(word, **{name: f"<{name}>" for name in names}))
+    text = render(phrase(word, **{name: f"<{name}>" for name in names}))
     assert all(f"<{name}>" in text for name in names)
     assert "{" not in text
     assert text[-1] in ".?" or names
 
 
 def test_an_id_without_words_is_said_as_it_is() -> None:
-    assert render(said("brand-new", a=1, b="two")) == "brand-new: a=1, b=two"
-    assert render(said("brand-new")) == "brand-new"
+    assert render(phrase("brand-new", a=1, b="two")) == "brand-new: a=1, b=two"
+    assert render(phrase("brand-new")) == "brand-new"
 
 
 def test_a_gap_in_what_goes_in_is_a_question_mark() -> None:
-    assert render(said("end-resume")) == "To go on with it: diagnose resume ?"
+    assert render(phrase("end-resume")) == "To go on with it: diagnose resume ?"
 
 
 def test_card_lines_are_spoken_as_words_and_full_stops_are_not_doubled() -> None:
-    spoken = render(said("from-card", line="battery.rated_hours", answer="5 h"))
+    spoken = render(phrase("from-card", line="battery.rated_hours", answer="5 h"))
     assert spoken == "From the machine card: battery rated hours is 5 h."
-    assert render(said("cannot-read", message="no.")).endswith(": no.")
+    assert render(phrase("cannot-read", message="no.")).endswith(": no.")
 
 
 def test_every_reply_has_a_title_and_a_letter() -> None:

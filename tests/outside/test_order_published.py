@@ -15,21 +15,21 @@ from sklearn.datasets import load_breast_cancer, load_iris, load_wine
 from sklearn.tree import DecisionTreeClassifier
 
 from diagnose.case.screens import CautionScreen, CheckScreen, FindingScreen
-from diagnose.case.volume import volume_of
 from diagnose.case.walk import Walk
-from diagnose.commands.shelf import Shelf
+from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.files.library import built_in, load, read_tree
 from diagnose.files.tree import Finding, Tree
-from diagnose.study.in_force import Precautions, precautions
+from diagnose.study.in_force import CautionTable, caution_table
 from diagnose.study.minutes import expected_minutes
 from diagnose.study.order import order_study
 from diagnose.study.plan import plan_of
+from diagnose.study.ready import made_ready
 
 DATA = Path(__file__).parent / "data"
 
 
-def no_cautions() -> Precautions:
-    return precautions(load(DATA).cautions)
+def no_cautions() -> CautionTable:
+    return caution_table(load(DATA).cautions)
 
 
 def read(text: str) -> Tree:
@@ -181,17 +181,19 @@ def test_expected_checks_are_scikit_learns_mean_decision_path(data: Any) -> None
     assert minutes(read("\n".join(lines) + "\n")) == pytest.approx(checks, abs=1e-9)
 
 
-def simulated(shelf: Shelf, symptom: str, cases: int, seed: int) -> tuple[float, float, float]:
+def simulated(
+    library: ReadyLibrary, symptom: str, cases: int, seed: int
+) -> tuple[float, float, float]:
     """Return mean minutes and standard error of right answers in the real walk, and what is expected.
 
     A check gives one of the answers that lead to the cause, each equally often, else the passing
     one. The minutes are those of the steps shown and of the cautions taken before the finding.
     """
-    cautions = shelf.precautions
-    tree = shelf.library.trees[symptom]
-    volume = volume_of(tree, cautions)
-    walk = Walk(shelf, shelf.library.cautions, cautions, role="service", card=shelf.card)
-    plan = volume.plan
+    cautions = library.table
+    tree = library.content.trees[symptom]
+    ready = made_ready(tree, cautions)
+    walk = Walk(library, library.content.cautions, cautions, role="service", card=library.card)
+    plan = ready.plan
     random = Random(seed)
     routes: dict[tuple[int, tuple[int, ...]], float] = {}
     spent = []
@@ -204,14 +206,14 @@ def simulated(shelf: Shelf, symptom: str, cases: int, seed: int) -> tuple[float,
             at = plan.ways[at][picks[-1]]
         key = (cause, tuple(picks))
         if key not in routes:
-            routes[key] = walked(walk, volume, symptom, picks)
+            routes[key] = walked(walk, ready, symptom, picks)
         spent.append(routes[key])
     mean = math.fsum(spent) / cases
     error = math.sqrt(math.fsum((one - mean) ** 2 for one in spent) / (cases - 1) / cases)
     return mean, error, expected_minutes(plan, cautions)
 
 
-def walked(walk: Walk, volume: Any, symptom: str, picks: list[int]) -> float:
+def walked(walk: Walk, ready: Any, symptom: str, picks: list[int]) -> float:
     """Return the minutes of one route through the real walk, up to its finding."""
     state = walk.open(symptom)
     total = 0.0
@@ -223,14 +225,14 @@ def walked(walk: Walk, volume: Any, symptom: str, picks: list[int]) -> float:
             return total
         if isinstance(screen, CautionScreen):
             if screen.phase == "take":
-                total += walk.precautions.minutes[walk.precautions.number[screen.id]]
+                total += walk.table.minutes[walk.table.number[screen.id]]
             state = walk.reply(state, "done").state
             continue
         assert not isinstance(screen, FindingScreen)
         total += step.minutes
         number = waiting.pop(0)
-        target = volume.plan.number[step.exits[number].to]
-        if isinstance(volume.steps[target], Finding):
+        target = ready.plan.number[step.exits[number].to]
+        if isinstance(ready.steps[target], Finding):
             return total
         if isinstance(screen, CheckScreen):
             state = walk.reply(state, step.exits[number].answer).state
@@ -242,8 +244,8 @@ def walked(walk: Walk, volume: Any, symptom: str, picks: list[int]) -> float:
 
 @pytest.mark.parametrize("symptom", ["streaking", "poor-pickup"])
 def test_20_000_cases_in_the_walk_take_the_expected_minutes(symptom: str) -> None:
-    shelf = Shelf(built_in())
-    shelf.machine("dock")
-    mean, error, expected = simulated(shelf, symptom, 20_000, 7)
+    library = ReadyLibrary(built_in())
+    library.machine("dock")
+    mean, error, expected = simulated(library, symptom, 20_000, 7)
     assert abs(mean - expected) < 3 * error
     assert error < 0.2

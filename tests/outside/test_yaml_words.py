@@ -66,7 +66,7 @@ def test_a_flag_is_true_or_false_and_nothing_else() -> None:
 def test_a_number_is_decimal() -> None:
     # 014 is fourteen in 1.2 (twelve in 1.1); 0o14, 0x1F and 12:30 are no numbers here at all.
     text = TREE.format(word="w", answer="some words").replace("ask: w", "ask: w, minutes: 014")
-    assert read(Written(trees={"alpha": text})).volume("alpha").plan.minutes[0] == 14.0
+    assert read(Written(trees={"alpha": text})).ready("alpha").plan.minutes[0] == 14.0
     for word in ("0o14", "0x1F", "12:30", "1_0", ".inf", ".nan"):
         broken = text.replace("014", word)
         with pytest.raises(AssertionError, match=r"not-a-number|out-of-range"):

@@ -13,7 +13,7 @@ import pygraphviz
 import yaml
 from pypdf import PdfReader
 
-from diagnose.commands.shelf import Shelf
+from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.files.library import built_in
 from diagnose.paper import render
 from diagnose.paper.diagram import Shaper
@@ -32,9 +32,9 @@ SVG = "{http://www.w3.org/2000/svg}"
 
 def sketched(symptom: str, folder: Path | None = None, **wanted: Any) -> tuple[Sketch, Metrics]:
     """Return the words of one symptom's flowchart, and their measure."""
-    shelf = Shelf(folder or built_in())
-    volume = shelf.require(symptom)
-    drawn = sketch(volume, shelf.library.cautions, shelf.precautions, Wanted(**wanted))
+    library = ReadyLibrary(folder or built_in())
+    ready = library.require(symptom)
+    drawn = sketch(ready, library.content.cautions, library.table, Wanted(**wanted))
     return drawn, render.measure(drawn.texts())
 
 

@@ -13,7 +13,7 @@ from drawn import SYMPTOMS, exits, pdf_of, tree_of
 from diagnose import app
 from diagnose.case.screens import CautionScreen, EndScreen
 from diagnose.case.walk import Walk
-from diagnose.commands.shelf import Shelf
+from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.files.library import built_in
 from diagnose.paper.quiz import OPTIONS, Situation, situations, what
 
@@ -24,18 +24,18 @@ def _in_a_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path / "here")
 
 
-def drawn(symptom: str, seed: int = 1, count: int = 10) -> tuple[Shelf, list[Situation]]:
-    shelf = Shelf(built_in())
-    volume = shelf.require(symptom)
-    made = situations(volume, shelf.library.cautions, shelf.precautions, Random(seed), count)
-    return shelf, made
+def drawn(symptom: str, seed: int = 1, count: int = 10) -> tuple[ReadyLibrary, list[Situation]]:
+    library = ReadyLibrary(built_in())
+    ready = library.require(symptom)
+    made = situations(ready, library.content.cautions, library.table, Random(seed), count)
+    return library, made
 
 
 @pytest.mark.parametrize("symptom", SYMPTOMS)
 def test_ten_situations_end_at_ten_steps(symptom: str) -> None:
-    shelf, made = drawn(symptom)
+    library, made = drawn(symptom)
     assert len(made) == len({one.step for one in made}) == 10
-    steps = shelf.require(symptom).tree.steps
+    steps = library.require(symptom).tree.steps
     for one in made:
         assert len(set(one.options)) == len(one.options) == OPTIONS
         assert one.options[one.right] == what(steps[one.step])  # type: ignore[index]
@@ -47,11 +47,11 @@ def test_ten_situations_end_at_ten_steps(symptom: str) -> None:
 @pytest.mark.parametrize("symptom", SYMPTOMS)
 def test_the_walk_agrees_with_the_key(symptom: str) -> None:
     """The answers so far, replied to a case, bring the same cautions and the same step."""
-    shelf, made = drawn(symptom, 2, 30)
+    library, made = drawn(symptom, 2, 30)
     # With what the readings want from a card, but no question answered by it.
-    card = shelf.library.machines["dock"]
+    card = library.content.machines["dock"]
     for one in made:
-        walk = Walk(shelf, shelf.library.cautions, shelf.precautions, role="service", card=card)
+        walk = Walk(library, library.content.cautions, library.table, role="service", card=card)
         state = walk.open(symptom)
         for question, answer in one.so_far:
             state, _ = _cautions_taken(walk, state)
@@ -60,7 +60,7 @@ def test_the_walk_agrees_with_the_key(symptom: str) -> None:
             if meaning.screen == "reading":
                 # A figure would have to be found for each band: the walk's own step will do.
                 place = [way.answer for way in walk.step(state).exits].index(answer)  # type: ignore[union-attr,arg-type]
-                plan = walk.volume(symptom).plan
+                plan = walk.ready(symptom).plan
                 frame = walk.with_answer(state.top, state.top.at, place)
                 target = plan.ways[state.top.at][place]
                 state = walk.settle(state.on_top(frame), target, True, [])

@@ -21,7 +21,7 @@ from hypothesis import strategies as st
 from diagnose import app
 from diagnose.commands import draw as verb
 from diagnose.commands import options as opt
-from diagnose.commands.shelf import Shelf
+from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.files.library import built_in, content_hash
 from diagnose.paper import render
 from diagnose.paper.column import CIRCLE, Column, Row, Way
@@ -109,8 +109,8 @@ def test_a_chart_says_all_that_hangs_beside_the_machine(symptom: str) -> None:
     missing = {word for word in needed - there if word.rstrip(".") not in there}
     assert not missing
     text = unicodedata.normalize("NFKC", " ".join(page.extract_text().split()))
-    volume = Shelf(built_in()).require(symptom)
-    assert f"Content {content_hash(volume.tree)[:12]}" in text
+    ready = ReadyLibrary(built_in()).require(symptom)
+    assert f"Content {content_hash(ready.tree)[:12]}" in text
     assert "555-0142" in text
     assert "second mark of six" in text
     assert "What the shapes mean" in text

@@ -157,7 +157,7 @@ def model_of(written: Written, cap: int | None = None) -> Model | None:
     if found is None:
         return None
     plan, run = found
-    return Model(plan, library.precautions, run, travel(plan, library.precautions), cap)
+    return Model(plan, library.table, run, travel(plan, library.table), cap)
 
 
 def least_of_all(model: Model) -> float:

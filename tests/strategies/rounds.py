@@ -11,7 +11,7 @@ from diagnose.case.round_walk import RoundWalk
 from diagnose.case.screens import as_data
 from diagnose.case.walk import Walk
 from diagnose.commands.kept import after, round_opened
-from diagnose.commands.shelf import Shelf
+from diagnose.commands.ready_library import ReadyLibrary
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -142,9 +142,9 @@ def written(folder: Path, *, round_: str = ROUND, **more: str) -> Path:
 
 def opened(folder: Path, name: str = "daily", **walk: Any) -> RoundWalk:
     """Return a round of a library, ready to be walked."""
-    shelf = Shelf(folder, frozenset())
-    own = Walk(shelf, shelf.library.cautions, shelf.precautions, **walk)
-    return RoundWalk(own, shelf.require_round(name))
+    library = ReadyLibrary(folder, frozenset())
+    own = Walk(library, library.content.cautions, library.table, **walk)
+    return RoundWalk(own, library.require_round(name))
 
 
 class Told:

@@ -8,21 +8,21 @@ from typing import TYPE_CHECKING, Any
 
 import yaml
 
-from diagnose.case.volume import volume_of
 from diagnose.case.walk import Walk
 from diagnose.files.definitions import CARD, CAUTIONS, TREE
 from diagnose.files.library import Library, read_text
 from diagnose.rules.check import check, errors
-from diagnose.study.in_force import Precautions, precautions
+from diagnose.study.in_force import CautionTable, caution_table
 from diagnose.study.plan import Plan, plan_of
+from diagnose.study.ready import made_ready
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from diagnose.case.state import Volume
     from diagnose.files.card import Card
     from diagnose.files.problems import Problem
     from diagnose.files.tree import Tree
+    from diagnose.study.ready import ReadyTree
 
 NO_CAUTIONS = "format: 1\nhazards: {}\ncautions: {}\n"
 
@@ -49,27 +49,27 @@ class Read:
     """A library that was read without a problem, ready to be walked."""
 
     library: Library
-    precautions: Precautions
+    table: CautionTable
     card: Card | None
-    volumes: dict[str, Volume] = field(default_factory=dict)
+    ready_trees: dict[str, ReadyTree] = field(default_factory=dict)
 
     @property
     def trees(self) -> dict[str, Tree]:
         return self.library.trees
 
-    def volume(self, symptom: str) -> Volume | None:
+    def ready(self, symptom: str) -> ReadyTree | None:
         tree = self.trees.get(symptom)
         if tree is None:
             return None
-        if symptom not in self.volumes:
-            self.volumes[symptom] = volume_of(tree, self.precautions, card=self.card)
-        return self.volumes[symptom]
+        if symptom not in self.ready_trees:
+            self.ready_trees[symptom] = made_ready(tree, self.table, card=self.card)
+        return self.ready_trees[symptom]
 
     def plan(self, symptom: str) -> Plan:
-        return plan_of(self.trees[symptom], self.precautions)
+        return plan_of(self.trees[symptom], self.table)
 
     def walk(self, role: str = "operator") -> Walk:
-        return Walk(self.volume, self.library.cautions, self.precautions, role=role, card=self.card)
+        return Walk(self.ready, self.library.cautions, self.table, role=role, card=self.card)
 
 
 def text_of(data: Any) -> str:
@@ -111,5 +111,5 @@ def read(written: Written) -> Read:
     wrong = errors(problems)
     assert not wrong, [str(problem) for problem in wrong]
     minutes = card.section("caution_minutes") if card is not None else {}
-    made = precautions(library.cautions, {str(k): float(v) for k, v in minutes.items()})
+    made = caution_table(library.cautions, {str(k): float(v) for k, v in minutes.items()})
     return Read(library, made, card)

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from diagnose.study.chances import FILE_CASES, Ended, means, sureness, told_by, weights
+from diagnose.study.chances import FILE_CASES, Ended, evidence_of, means, sureness, weights
 
 FINDINGS = ("grit", "worn", "loose")
 
@@ -20,10 +20,10 @@ def test_each_way_to_end_counts_as_the_design_has_it() -> None:
         Ended(symptom="alpha", closing={"grit": 0.5, "worn": 0.25, "loose": 0.25}),
         Ended(symptom="beta", closing={"grit": 1.0}),
     ]
-    told = told_by(cases, "alpha", FINDINGS)
+    told = evidence_of(cases, "alpha", FINDINGS)
     assert told.counts == {"grit": 1.5, "worn": 1.25, "loose": 1.25}
     assert told.cases == 4
-    behind = told_by(cases, "beta", ["other", "grit"])
+    behind = evidence_of(cases, "beta", ["other", "grit"])
     assert behind.counts == {"other": 1.0, "grit": 2.0}
 
 
@@ -33,7 +33,7 @@ def test_what_the_tree_does_not_know_tells_nothing() -> None:
         Ended(symptom="alpha", found="gone"),
         Ended(symptom="alpha", closing={"gone": 0.5, "grit": 0.5}),
     ]
-    told = told_by(cases, "alpha", FINDINGS)
+    told = evidence_of(cases, "alpha", FINDINGS)
     assert told.counts == {"grit": 0.5, "worn": 0.0, "loose": 0.0}
     assert told.cases == 1
 

@@ -20,9 +20,9 @@ if TYPE_CHECKING:
 
 
 def before_by_rule(library: Read, plan: Plan) -> list[set[str]]:
-    masks = always_in_force(plan.order, plan.ways, plan.needs, plan.energises, library.precautions)
-    everything = (1 << len(library.precautions.ids)) - 1
-    return [set(library.precautions.names(mask & everything)) for mask in masks]
+    masks = always_in_force(plan.order, plan.ways, plan.needs, plan.energises, library.table)
+    everything = (1 << len(library.table.ids)) - 1
+    return [set(library.table.names(mask & everything)) for mask in masks]
 
 
 def by_remove_and_reach(library: Read, plan: Plan, caution: str) -> set[int]:
@@ -31,9 +31,9 @@ def by_remove_and_reach(library: Read, plan: Plan, caution: str) -> set[int]:
     What calls the caution is deleted. What can still be reached from where it is not in force (the
     start, and any step at which the machine ends it) is a way in without it.
     """
-    bit = 1 << library.precautions.number[caution]
-    lapses = bool(library.precautions.lapsing & bit)
-    calls = {n for n, mask in enumerate(plan.needs) if library.precautions.closed(mask) & bit}
+    bit = 1 << library.table.number[caution]
+    lapses = bool(library.table.lapsing & bit)
+    calls = {n for n, mask in enumerate(plan.needs) if library.table.closed(mask) & bit}
     todo = [plan.start] if plan.start not in calls else []
     todo += [n for n, runs in enumerate(plan.energises) if runs and lapses and n not in calls]
     bare = {plan.start}
@@ -72,7 +72,7 @@ def test_the_must_analysis_agrees_with_both(written: Written) -> None:
     library, files = read(written), Files(written.trees, written.cautions)
     plan = library.plan("alpha")
     found = before_by_rule(library, plan)
-    for caution in library.precautions.ids:
+    for caution in library.table.ids:
         bare = by_remove_and_reach(library, plan, caution)
         assert {n for n, held in enumerate(found) if caution not in held} == bare
     start = str(library.trees["alpha"].start)
@@ -84,7 +84,7 @@ def test_the_must_analysis_agrees_with_both(written: Written) -> None:
 def test_any_needs_on_any_graph(written: Written, seed: int) -> None:
     # Not only what the checker lets through: steps that run the machine under what that ends, too.
     library, random = read(written), Random(seed)
-    cautions, plan = library.precautions, library.plan("alpha")
+    cautions, plan = library.table, library.plan("alpha")
     needs = [random.getrandbits(len(cautions.ids)) for _ in plan.ids]
     energises = [random.random() < 0.4 for _ in plan.ids]
     before: list[int | None] = [None] * len(plan.ids)

@@ -40,13 +40,13 @@ def test_outlooks_are_those_of_all_routes(written: Written, seed: int) -> None:
             if random.random() < 0.4
         }
         gone = {step for step in plan.findings if random.random() < 0.3}
-        in_force = library.precautions.closed(random.getrandbits(len(library.precautions.ids)))
+        in_force = library.table.closed(random.getrandbits(len(library.table.ids)))
         weights = [random.random() for _ in plan.findings]
         own = [random.choice([0.0, 1.0, 5.0, 7.25]) for _ in plan.findings]
         sources = random.sample(range(len(plan.ids)), min(4, len(plan.ids)))
         found = outlooks(
             plan,
-            library.precautions,
+            library.table,
             sources,
             weights=weights,
             own=own,
@@ -59,7 +59,7 @@ def test_outlooks_are_those_of_all_routes(written: Written, seed: int) -> None:
             routes = list(
                 plain.routes(
                     plan.ids[source],
-                    frozenset(library.precautions.names(in_force)),
+                    frozenset(library.table.names(in_force)),
                     {plan.ids[step]: answer for step, answer in closed.items()},
                     {plan.ids[step] for step in gone},
                 )
@@ -87,7 +87,7 @@ def test_expected_minutes_are_those_of_all_routes(written: Written) -> None:
     prior = plain.prior()
     assert set(means) == set(prior)
     by_hand = math.fsum(prior[name] * mean for name, mean in means.items())
-    found = expected_minutes(library.plan("alpha"), library.precautions)
+    found = expected_minutes(library.plan("alpha"), library.table)
     assert found == pytest.approx(by_hand, rel=1e-9, abs=1e-9)
 
 
@@ -106,7 +106,7 @@ steps:
     library = read(Written(trees={"alpha": text}))
     # To the leaf: two answers in three pass `far`. To the other: two in three as well.
     by_hand = 0.75 * (2 + 9 * 2 / 3) + 0.25 * (2 + 9 * 2 / 3)
-    assert expected_minutes(library.plan("alpha"), library.precautions) == pytest.approx(by_hand)
+    assert expected_minutes(library.plan("alpha"), library.table) == pytest.approx(by_hand)
 
 
 def test_the_cards_minutes_for_a_caution_count() -> None:
@@ -133,5 +133,5 @@ steps:
     )
     for own, minutes in ((None, 2 + 3), (card, 2 + 10)):
         library = read(Written(trees={"alpha": tree}, cautions=cautions, card=own))
-        found = expected_minutes(library.plan("alpha"), library.precautions)
+        found = expected_minutes(library.plan("alpha"), library.table)
         assert found == pytest.approx(minutes)

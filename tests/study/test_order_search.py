@@ -45,13 +45,13 @@ def test_what_an_order_costs_is_what_the_tree_with_it_costs(name: str) -> None:
         found = longest_run(library)
         assert found is not None
         plan, run = found
-        model = Model(plan, library.precautions, run, travel(plan, library.precautions))
+        model = Model(plan, library.table, run, travel(plan, library.table))
         steps = [plan.ids[step] for step in run.steps]
         orders = [o for o in itertools.permutations(range(len(steps))) if run.allows(o)]
         apart = []
         for order in rng.sample(orders, min(8, len(orders))):
             tree = reordered(library.trees["alpha"], steps, [steps[job] for job in order])
-            minutes = expected_minutes(plan_of(tree, library.precautions), library.precautions)
+            minutes = expected_minutes(plan_of(tree, library.table), library.table)
             apart.append(minutes - model.cost(order))
         assert max(apart) - min(apart) < EXACT
 

@@ -15,7 +15,7 @@ from strategies.plain import Plain
 from strategies.written import Read, Written, read, text_of
 
 from diagnose.files.library import built_in, load
-from diagnose.study.in_force import precautions
+from diagnose.study.in_force import caution_table
 from diagnose.study.minutes import expected_minutes
 from diagnose.study.order import order_study
 from diagnose.study.order_routes import locks_out, travel
@@ -37,11 +37,11 @@ def test_minutes_by_finding_are_those_of_all_routes(written: Written) -> None:
     )
     routes = list(plain.routes(plan.ids[plan.start], frozenset(), {}, set()))
     means = plain.minutes_to(routes)
-    ways = travel(plan, library.precautions).ways
+    ways = travel(plan, library.table).ways
     for place, way in zip(plan.findings, ways, strict=True):
         assert way.minutes == pytest.approx(means[plan.ids[place]], rel=1e-9, abs=1e-9)
     total = math.fsum(p * way.minutes for p, way in zip(plan.chances, ways, strict=True))
-    assert total == pytest.approx(expected_minutes(plan, library.precautions), rel=1e-9)
+    assert total == pytest.approx(expected_minutes(plan, library.table), rel=1e-9)
 
 
 @settings(max_examples=100)
@@ -49,7 +49,7 @@ def test_minutes_by_finding_are_those_of_all_routes(written: Written) -> None:
 def test_cautions_lockouts_and_remedies_are_those_of_all_routes(written: Written) -> None:
     """Each route walked by hand; where answers share a finding, each is equally likely."""
     library = read(written)
-    plan, cautions = library.plan("alpha"), library.precautions
+    plan, cautions = library.plan("alpha"), library.table
     seen = travel(plan, cautions)
     most = 0
 
@@ -89,9 +89,9 @@ def all_orders(library: Read) -> list[tuple[float, int]]:
         changed = tree
         for names, order in chosen:
             changed = reordered(changed, names, order)
-        new = plan_of(changed, library.precautions)
-        most = travel(new, library.precautions).most_lockouts
-        found.append((expected_minutes(new, library.precautions), most))
+        new = plan_of(changed, library.table)
+        most = travel(new, library.table).most_lockouts
+        found.append((expected_minutes(new, library.table), most))
     return found
 
 
@@ -103,14 +103,14 @@ def test_a_tree_of_one_run_gets_the_best_of_all_its_orders(name: str, cap: int |
         plan = library.plan("alpha")
         if len(runs_of(library.trees["alpha"], plan)) != 1:
             continue
-        study = order_study(library.trees["alpha"], library.precautions, cap=cap)
+        study = order_study(library.trees["alpha"], library.table, cap=cap)
         orders = all_orders(library)
         over = [(max(0, most - cap) if cap is not None else 0, minutes) for minutes, most in orders]
         least, minutes = min(over)
         assert study.kept == (least == 0)
         assert study.best.minutes == pytest.approx(minutes, rel=0, abs=1e-9)
         assert study.now.minutes == pytest.approx(
-            expected_minutes(plan, library.precautions), rel=0, abs=1e-9
+            expected_minutes(plan, library.table), rel=0, abs=1e-9
         )
         (run,) = study.runs
         assert run.exact
@@ -146,15 +146,15 @@ def test_runs_are_changed_in_turn_until_none_moves() -> None:
     for seed in range(12):
         library = read(two_runs(seed))
         tree = library.trees["alpha"]
-        study = order_study(tree, library.precautions)
+        study = order_study(tree, library.table)
         assert [len(run.steps) for run in study.runs] == [3, 3, 3]
         for run in study.runs:
             changed = reordered(tree, run.steps, run.best)
-            minutes = expected_minutes(plan_of(changed, library.precautions), library.precautions)
+            minutes = expected_minutes(plan_of(changed, library.table), library.table)
             assert run.best_minutes == pytest.approx(minutes, rel=0, abs=1e-9)
         assert study.best.minutes <= min(run.best_minutes for run in study.runs) + 1e-9
         # From there no run alone can gain any more.
-        again = order_study(study.best.tree, library.precautions)
+        again = order_study(study.best.tree, library.table)
         assert again.best.minutes == pytest.approx(study.best.minutes, rel=0, abs=1e-9)
         assert [run.best for run in again.runs] == [run.steps for run in again.runs]
         alone_is_not_all += study.orders != tuple(run.best for run in study.runs)
@@ -170,7 +170,7 @@ def test_the_move_says_where_the_step_goes_and_what_that_saves() -> None:
     for seed in range(30):
         library = read(any_tree(Random(900 + seed), (4, 5), "side by side"))
         tree, plan = library.trees["alpha"], library.plan("alpha")
-        study = order_study(tree, library.precautions)
+        study = order_study(tree, library.table)
         best = study.now.minutes
         for run in runs_of(tree, plan):
             names = [plan.ids[step] for step in run.steps]
@@ -179,8 +179,8 @@ def test_the_move_says_where_the_step_goes_and_what_that_saves() -> None:
                 order = [*rest[:place], job, *rest[place:]]
                 if run.allows(order):
                     changed = reordered(tree, names, [names[n] for n in order])
-                    new = plan_of(changed, library.precautions)
-                    best = min(best, expected_minutes(new, library.precautions))
+                    new = plan_of(changed, library.table)
+                    best = min(best, expected_minutes(new, library.table))
         if study.move is None:
             assert best == pytest.approx(study.now.minutes, rel=0, abs=1e-8)
             continue
@@ -190,9 +190,9 @@ def test_the_move_says_where_the_step_goes_and_what_that_saves() -> None:
         rest = [step for step in steps if step != move.step]
         place = 0 if move.after is None else rest.index(move.after) + 1
         again = reordered(tree, steps, [*rest[:place], move.step, *rest[place:]])
-        assert expected_minutes(
-            plan_of(again, library.precautions), library.precautions
-        ) == pytest.approx(best, rel=0, abs=1e-9)
+        assert expected_minutes(plan_of(again, library.table), library.table) == pytest.approx(
+            best, rel=0, abs=1e-9
+        )
         named += 1
     assert named > 15
 
@@ -213,7 +213,7 @@ def test_a_connector_that_is_hard_to_reach_changes_the_best_order() -> None:
     )
     best = {}
     for minutes in (1.0, 20.0):
-        cautions = precautions(library.library.cautions, {"lock": minutes})
+        cautions = caution_table(library.library.cautions, {"lock": minutes})
         best[minutes] = order_study(library.trees["alpha"], cautions).runs[0].best
     # under first: 1 · (1 + m) + 0.4 · 4; beside first: 1 · 4 + 0.7 · (1 + m); even at m = 7.
     assert best == {1.0: ("under", "beside"), 20.0: ("beside", "under")}
@@ -221,7 +221,7 @@ def test_a_connector_that_is_hard_to_reach_changes_the_best_order() -> None:
 
 def test_a_lockout_while_the_machine_is_dead_already_is_no_second_one() -> None:
     library = read(Written(trees={}, cautions=cautions_text(YARDS["side by side"])))
-    cautions = library.precautions
+    cautions = library.table
     lock, held, key = (cautions.closed(1 << cautions.number[n]) for n in ("lock", "held", "key"))
     assert locks_out(cautions, lock, False, key)
     assert not locks_out(cautions, held, False, lock)
@@ -232,7 +232,7 @@ def test_a_lockout_while_the_machine_is_dead_already_is_no_second_one() -> None:
 
 def test_the_built_in_trees_are_studied_exactly() -> None:
     library = load(built_in())
-    cautions = precautions(library.cautions)
+    cautions = caution_table(library.cautions)
     assert library.trees
     for symptom, tree in library.trees.items():
         study = order_study(tree, cautions)

@@ -131,7 +131,7 @@ def test_another_order_of_a_run_changes_nothing_that_is_found(written: Written, 
         assert found_by_each(new, worlds) == found_by_each(old, worlds)
         made.library.trees["alpha"] = new
         assert not errors(check(made.library))
-        again = plan_of(new, made.precautions)
+        again = plan_of(new, made.table)
         chains = {frozenset(again.ids[n] for n in run.steps) for run in runs_of(new, again)}
         assert frozenset(names) in chains
         made.library.trees["alpha"] = old

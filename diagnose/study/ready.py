@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from diagnose.case.state import Volume
 from diagnose.files.library import content_hash
 from diagnose.files.tree import Finding, Question
 from diagnose.study.plan import plan_of
@@ -13,18 +13,37 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from diagnose.files.card import Card
-    from diagnose.files.tree import Tree
-    from diagnose.study.in_force import Precautions
+    from diagnose.files.tree import Step, Tree
+    from diagnose.study.in_force import CautionTable
+    from diagnose.study.plan import Plan
 
 
-def volume_of(
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadyTree:
+    """One tree, ready to be walked.
+
+    `own` are the minutes of each finding's remedy; `service` the findings for service, as bits;
+    `from_card` the steps that the machine card answers, with the number of the answer; `digest` is
+    the content hash.
+    """
+
+    tree: Tree
+    plan: Plan
+    steps: tuple[Step, ...]
+    own: tuple[float, ...]
+    service: int
+    from_card: Mapping[int, int]
+    digest: str
+
+
+def made_ready(
     tree: Tree,
-    precautions: Precautions,
+    table: CautionTable,
     *,
     card: Card | None = None,
     chances: Mapping[str, float] | None = None,
-) -> Volume:
-    """Return the volume of a tree that was checked.
+) -> ReadyTree:
+    """Return the ready tree of a tree that was checked.
 
     `chances` by finding stand in for those of the file, such as those a case was opened with;
     findings that it does not know keep their own.
@@ -37,7 +56,7 @@ def volume_of(
         own_chances = {
             name: chances.get(name, chance / total) for name, chance in own_chances.items()
         }
-    plan = plan_of(tree, precautions, own_chances)
+    plan = plan_of(tree, table, own_chances)
     steps = tuple(tree.steps.values())
     from_card: dict[int, int] = {}
     for number, step in enumerate(steps):
@@ -46,7 +65,7 @@ def volume_of(
             answers = [way.answer.casefold() for way in step.exits]
             if said is not None and said.casefold() in answers:
                 from_card[number] = answers.index(said.casefold())
-    return Volume(
+    return ReadyTree(
         tree=tree,
         plan=plan,
         steps=steps,

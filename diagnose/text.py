@@ -1,0 +1,116 @@
+"""Words as such: printable or not, near to which other word, how wide on a terminal.
+
+The ground floor: every room may use it, it uses none.
+"""
+
+from __future__ import annotations
+
+import difflib
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+#: A longer word is no typing mistake, and comparing it with every known one takes minutes.
+LONGEST_GUESS: Final = 80
+
+
+def did_you_mean(word: str, known: Iterable[str]) -> str:
+    """Return `` Did you mean "…"?`` for the closest known word, or nothing.
+
+    >>> did_you_mean("streeking", ["streaking", "leak"])
+    ' Did you mean "streaking"?'
+    """
+    if len(word) > LONGEST_GUESS:
+        return ""
+    close = difflib.get_close_matches(word, list(known), n=1, cutoff=0.6)
+    return f' Did you mean "{close[0]}"?' if close else ""
+
+
+def shortened(text: str, limit: int = 40) -> str:
+    """Return `text` cut to `limit` characters, printable, for use inside a message.
+
+    >>> shortened("a very long name", 9)
+    'a very l…'
+    """
+    shown = "".join(
+        c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text[: limit + 1]
+    )
+    return shown if len(shown) <= limit else shown[: limit - 1] + "…"
+
+
+def printable(text: str) -> str:
+    """Return the text without anything that could move a cursor or change a colour.
+
+    >>> printable("two\\nlines")
+    'two lines'
+    """
+    if text.isprintable():
+        return text
+    return "".join(
+        c if c.isprintable() else " " if c.isspace() else "\N{REPLACEMENT CHARACTER}" for c in text
+    )
+
+
+def cells(text: str) -> int:
+    """Return how many cells of a terminal a text takes: a letter may take one, two or none.
+
+    >>> cells("ab"), cells("泡")
+    (2, 2)
+    """
+    if text.isascii() and text.isprintable():
+        return len(text)
+    # Only screens need the tables, and they are large.
+    from wcwidth import wcswidth
+
+    return max(0, wcswidth(printable(text)))
+
+
+def wrap(text: str, width: int, first: int = 0) -> list[str]:
+    """Break a text into rows at most `width` cells wide; the first has `first` cells less.
+
+    >>> wrap("Look along the blade.", 10)
+    ['Look along', 'the blade.']
+    """
+    rows: list[str] = []
+    row, room = "", max(1, width - first)
+    for word in text.split():
+        joined = f"{row} {word}" if row else word
+        if cells(joined) <= room:
+            row = joined
+            continue
+        if row:
+            rows.append(row)
+            room = width
+        row = word
+        while cells(row) > room:
+            front = head(row, room)
+            rows.append(front)
+            row, room = row[len(front) :], width
+    return [*rows, row]
+
+
+def cut(text: str, width: int) -> str:
+    """Return the text cut to `width` cells, with dots where something is missing.
+
+    >>> cut("Look along the blade.", 12)
+    'Look alon...'
+    """
+    if cells(text) <= width:
+        return text
+    return f"{head(text, width - 3).rstrip()}..." if width > 4 else head(text, max(width, 1))
+
+
+def head(text: str, width: int) -> str:
+    """Return as much of the front as fits into `width` cells, one character at least."""
+    used = 0
+    for place, character in enumerate(text):
+        used += cells(character)
+        if used > width and place:
+            return text[:place]
+    return text
+
+
+def tail(text: str, width: int) -> str:
+    """Return as much of the end as fits into `width` cells."""
+    return head(text[::-1], width)[::-1]
