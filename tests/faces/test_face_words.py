@@ -23,11 +23,11 @@ SOURCE = Path(diagnose.__file__).parent
 def _brings_phrase(node: ast.AST) -> bool:
     """Whether a module takes `said` from the screens; another may have its own."""
     screens = isinstance(node, ast.ImportFrom) and node.module == "diagnose.case.screens"
-    return screens and any(name.name == "said" for name in node.names)
+    return screens and any(name.name == "phrase" for name in node.names)
 
 
 def ids_phrase() -> tuple[set[str], set[str]]:
-    """Return the ids given to `said` in the program, and the beginnings of those made up."""
+    """Return the ids given to `phrase` in the program, and the beginnings of those made up."""
     whole: set[str] = set()
     begun: set[str] = set()
     for path in SOURCE.rglob("*.py"):
@@ -36,7 +36,7 @@ def ids_phrase() -> tuple[set[str], set[str]]:
             continue
         for node in ast.walk(tree):
             named = isinstance(node, ast.Call) and isinstance(node.func, ast.Name)
-            if not named or node.func.id != "said" or not node.args:
+            if not named or node.func.id != "phrase" or not node.args:
                 continue
             first = node.args[0]
             if isinstance(first, ast.Constant):
