@@ -143,18 +143,18 @@ def caution_at(
 
     `taken` are the cautions confirmed before in this case; `common` what every screen carries.
     """
-    own = cautions.cautions[table.ids[number]]  # type: ignore[index]
+    own = cautions.cautions[table.ids[number]]
     taking = phase == "take"
     confirm: list[str] = []
     hazards: tuple[Named, ...] = ()
     if taking:
         inner = table.closure[number] & ~in_force & ~(1 << number)
         for included in bits(inner):
-            confirm += cautions.cautions[table.ids[included]].confirm  # type: ignore[index]
+            confirm += cautions.cautions[table.ids[included]].confirm
         confirm += own.confirm
         covered = table.closure[number]
         hazards = tuple(
-            Named(hazard, cautions.hazards[hazard].title)  # type: ignore[index]
+            Named(hazard, cautions.hazards[hazard].title)
             for hazard in threats
             if table.cover.get(hazard, 0) & covered
         )
@@ -260,4 +260,4 @@ def _back(walk: Walk, state: State) -> tuple[str, ...]:
 
 
 def _caution(walk: Walk, number: int) -> Any:
-    return walk.cautions.cautions[walk.table.ids[number]]  # type: ignore[index]
+    return walk.cautions.cautions[walk.table.ids[number]]

@@ -286,7 +286,7 @@ class _Telling:
             return None
         if symptom not in self.frames:
             self.frames[symptom] = self.walk.frame(symptom)
-        return self.walk.ready(symptom).tree.steps.get(name)  # type: ignore[call-overload,no-any-return]
+        return self.walk.ready(symptom).tree.steps.get(name)
 
     def _number(self, symptom: str, name: str) -> int:
         return self.walk.ready(symptom).plan.number[name]

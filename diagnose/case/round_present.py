@@ -109,8 +109,7 @@ def _common(walk: RoundWalk, state: RoundState) -> dict[str, Any]:
     ids = walk.walk.table.ids
     titles = walk.walk.cautions.cautions
     in_force = tuple(
-        Named(ids[number], titles[ids[number]].title)  # type: ignore[index]
-        for number in bits(state.in_force)
+        Named(ids[number], titles[ids[number]].title) for number in bits(state.in_force)
     )
     return {"in_force": in_force, "notes": state.notes}
 

@@ -232,7 +232,7 @@ class Walk:
         ready = self.ready(frame.symptom)
         step = ready.steps[frame.at]
         assert isinstance(step, Question)
-        number = [way.answer for way in step.exits].index(answer)  # type: ignore[arg-type]
+        number = [way.answer for way in step.exits].index(answer)
         after = self.with_answer(frame, frame.at, number)
         target = ready.plan.ways[frame.at][number]
         answered = replace(state.on_top(after), answered=True)

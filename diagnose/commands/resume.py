@@ -19,7 +19,6 @@ from diagnose.commands.session import Record
 from diagnose.commands.session import run as run_session
 from diagnose.faces.choose import face_for
 from diagnose.files.card import Card
-from diagnose.files.problems import Placed
 from diagnose.files.tree import ROLES
 
 if TYPE_CHECKING:
@@ -92,11 +91,7 @@ def card_again(lines: Mapping[str, Any] | None) -> Card | None:
     """Return the machine card as the case's first event keeps it."""
     if lines is None:
         return None
-    return Card(
-        machine=Placed.at(lines["machine"], 1, 1),
-        title=Placed.at(lines["title"], 1, 1),
-        lines=lines,
-    )
+    return Card(machine=lines["machine"], title=lines["title"], lines=lines)
 
 
 def chances_again(events: Sequence[Mapping[str, Any]]) -> dict[str, dict[str, float]]:

@@ -25,7 +25,8 @@ from diagnose.case.state import Event
 from diagnose.case.walk import Walk
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.files.cautions import Cautions
-from diagnose.files.library import built_in, load, read_tree
+from diagnose.files.library import built_in, load
+from diagnose.files.reading import read_tree
 from diagnose.rules.check import check
 from diagnose.study.in_force import caution_table
 from diagnose.study.ready import made_ready
