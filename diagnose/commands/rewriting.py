@@ -99,9 +99,14 @@ def _page(folder: Path, tree: Tree) -> tuple[Path, Page]:
     path = folder / f"{tree.symptom}.yaml"
     text = _text(path)
     current, _ = read_tree(text, str(path))
-    if current is None or content_hash(current) != content_hash(tree):
-        raise Unusable(f"{path}: the file has changed meanwhile; try again.")
+    _unchanged(path, current, tree)
     return path, Page(text, str(path))
+
+
+def _unchanged(path: Path, current: Tree | None, known: Tree) -> None:
+    """Raise `Unusable` where a file is not what it was when the tree was read."""
+    if current is None or content_hash(current) != content_hash(known):
+        raise Unusable(f"{path}: the file has changed meanwhile; try again.")
 
 
 def _text(path: Path) -> str:
@@ -122,9 +127,7 @@ def _put(path: Path, text: str, old: Tree, meant: Tree) -> list[Problem]:
         why = f" ({problems[0].message})" if problems else ""
         raise Unusable(f"{path}: the change cannot be put into its text{why}; nothing was changed.")
     library = load(path.parent)
-    known = library.trees.get(old.symptom)
-    if known is None or content_hash(known) != content_hash(old):
-        raise Unusable(f"{path}: the file has changed meanwhile; try again.")
+    _unchanged(path, library.trees.get(old.symptom), old)
     new = _new_problems(library, again, text)
     against = [problem for problem in new if (problem.code, problem.severity) != _LONGER_CASE]
     if against:

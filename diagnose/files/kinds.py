@@ -276,20 +276,19 @@ class MapOf:
             message = f"Here stand lines of `{self.words}`."
             return notes.wrong(node, refusals.wrong_shape(message))
         result: dict[str, Any] = {}
-        good = True
+        noted = len(notes.problems)
         for key_node, value_node in node.value:
             key = self.key.read(key_node, notes)
             value = self.value.read(value_node, notes)
-            if key is BAD or value is BAD:
-                good = False
-            elif key in result:
+            if key is not BAD and value is not BAD and key in result:
                 notes.wrong(key_node, refusals.repeated_key(shortened(key)))
-                good = False
             else:
                 result[key] = value
-        if good and len(result) < self.at_least:
+        if len(notes.problems) > noted:
+            return BAD
+        if len(result) < self.at_least:
             return notes.wrong(node, refusals.too_few(self.at_least))
-        return result if good else BAD
+        return result
 
 
 @dataclass(frozen=True, slots=True)
@@ -345,24 +344,20 @@ class Record:
             return notes.wrong(node, _no_mapping(self.name))
         values = dict(self.defaults)
         seen = set()
-        good = True
+        noted = len(notes.problems)
         for key_node, value_node in node.value:
             name = key_node.value
             key = self.keys.get(name) if type(key_node) is yaml.ScalarNode else None
             if key is None or name in seen:
                 notes.wrong(key_node, self._refused(name))
-                good = False
-                continue
-            seen.add(name)
-            value = values[name] = key.kind.read(value_node, notes)
-            good = good and value is not BAD
-        if not seen.issuperset(self.required):
-            for name in self.required:
-                if name not in seen:
-                    words = self.keys[name].kind.words
-                    notes.wrong(node, refusals.missing_key(self.name, name, words))
-            return BAD
-        return self.make(**values) if good else BAD
+            else:
+                seen.add(name)
+                values[name] = key.kind.read(value_node, notes)
+        for name in self.required:
+            if name not in seen:
+                words = self.keys[name].kind.words
+                notes.wrong(node, refusals.missing_key(self.name, name, words))
+        return self.make(**values) if len(notes.problems) == noted else BAD
 
     def _refused(self, name: Any) -> Refusal:
         """Return why a key cannot stand here: it is not known, or stands here already."""

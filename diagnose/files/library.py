@@ -88,13 +88,14 @@ def load(folder: Path, only: frozenset[str] | None = None) -> Library:
         ) from error
     library = Library(folder)
     library.symptoms = tuple(name[:-5] for name in names if name != CAUTIONS_FILE)
-    files = [
-        *((n,) for n in names if n == CAUTIONS_FILE or only is None or n[:-5] in only),
-        *_files_in(folder, "machines"),
-        *_files_in(folder, "rounds"),
-    ]
+    if only is not None:
+        names = sorted({CAUTIONS_FILE, *(f"{symptom}.yaml" for symptom in only)} & set(names))
     with collector_at_rest():
-        for parts in files:
+        for parts in [
+            *((name,) for name in names),
+            *_files_in(folder, "machines"),
+            *_files_in(folder, "rounds"),
+        ]:
             try:
                 text = text_of(folder.joinpath(*parts), library.file(*parts))
             except Unreadable as error:
@@ -152,9 +153,9 @@ def collector_at_rest() -> Iterator[None]:
             gc.enable()
 
 
-def _files_in(folder: Path, *inside: str) -> list[tuple[str, ...]]:
+def _files_in(folder: Path, inside: str) -> list[tuple[str, ...]]:
     try:
-        return [(*inside, name) for name in _yaml_names(folder.joinpath(*inside))]
+        return [(inside, name) for name in _yaml_names(folder / inside)]
     except OSError:
         return []
 

@@ -12,13 +12,28 @@ from diagnose.rules.view import CautionsView, Objection
 from diagnose.text import did_you_mean
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterator
+    from collections.abc import Collection, Iterable, Iterator
 
     from diagnose.files.places import Path
     from diagnose.rules.view import TreeView, View
 
 _CARD_LINES = frozenset(card_lines())
 _CARD_LISTS = frozenset(card_lists())
+
+# How many names a rule compares in one file to find what was meant. It takes some 20 µs each, so a
+# file in which everything is wrong would keep its author waiting for hours.
+_COMPARISONS = 20_000
+
+
+def _unknown(
+    named: Iterable[tuple[Path, str]], known: Collection[str]
+) -> Iterator[tuple[Path, str, str]]:
+    """Yield the names that are not known, with their paths and a word on what may be meant."""
+    left = _COMPARISONS
+    for path, name in named:
+        if name not in known:
+            yield path, name, did_you_mean(name, known) if left > 0 else ""
+            left -= len(known)
 
 
 def unknown_step(view: TreeView) -> Iterator[Objection]:
@@ -36,10 +51,9 @@ def unknown_step(view: TreeView) -> Iterator[Objection]:
         start: frist
     """
     steps = view.tree.steps
-    for path, name in _named_steps(view):
-        if name not in steps and name not in view.unread:
-            hint = did_you_mean(name, steps)
-            yield Objection(path, f'There is no step "{name}".{hint}')
+    named = ((path, name) for path, name in _named_steps(view) if name not in view.unread)
+    for path, name, hint in _unknown(named, steps):
+        yield Objection(path, f'There is no step "{name}".{hint}')
 
 
 def _named_steps(view: TreeView) -> Iterator[tuple[Path, str]]:
@@ -106,10 +120,7 @@ def unknown_hazard(view: View) -> Iterator[Objection]:
             hazards: [wet-flor]
             answers: {It is broken: broken, It looks right: second}
     """
-    known = view.library.cautions.hazards
-    for path, name in view.named_hazards():
-        if name not in known:
-            yield Objection(path, _not_in_cautions(view, "hazard", name, known))
+    yield from _not_in_cautions(view, "hazard", view.named_hazards(), view.library.cautions.hazards)
 
 
 def unknown_caution(view: View) -> Iterator[Objection]:
@@ -125,16 +136,21 @@ def unknown_caution(view: View) -> Iterator[Objection]:
 
         caution_minutes: {lockuot: 10}
     """
-    known = view.library.cautions.cautions
-    for path, name in view.named_cautions():
-        if name not in known:
-            yield Objection(path, _not_in_cautions(view, "caution", name, known))
+    yield from _not_in_cautions(
+        view, "caution", view.named_cautions(), view.library.cautions.cautions
+    )
 
 
-def _not_in_cautions(view: View, what: str, name: str, known: Collection[str]) -> str:
-    if view.table is None and not known and not isinstance(view, CautionsView):
-        return f'"{name}" is not known while cautions.yaml has errors: mend that file.'
-    return f'There is no {what} "{name}" in cautions.yaml.{did_you_mean(name, known)}'
+def _not_in_cautions(
+    view: View, what: str, named: Iterable[tuple[Path, str]], known: Collection[str]
+) -> Iterator[Objection]:
+    unread = view.table is None and not known and not isinstance(view, CautionsView)
+    for path, name, hint in _unknown(named, known):
+        if unread:
+            message = f'"{name}" is not known while cautions.yaml has errors: mend that file.'
+        else:
+            message = f'There is no {what} "{name}" in cautions.yaml.{hint}'
+        yield Objection(path, message)
 
 
 def unknown_symptom(view: View) -> Iterator[Objection]:
@@ -152,10 +168,8 @@ def unknown_symptom(view: View) -> Iterator[Objection]:
         items:
           look: {do: Look under the machine., starts: sampel}
     """
-    for path, name in view.named_symptoms():
-        if name not in view.library.symptoms:
-            hint = did_you_mean(name, view.library.symptoms)
-            yield Objection(path, f'There is no "{name}.yaml".{hint}')
+    for path, name, hint in _unknown(view.named_symptoms(), view.library.symptoms):
+        yield Objection(path, f'There is no "{name}.yaml".{hint}')
 
 
 def unknown_measurement(view: TreeView) -> Iterator[Objection]:
@@ -177,11 +191,10 @@ def unknown_measurement(view: TreeView) -> Iterator[Objection]:
             read: valeu
             bands: [{below: 5, call: too little, go: little}, {otherwise: enough, go: served}]
     """
-    for name, step in view.questions():
-        if isinstance(step, Reading) and step.read not in MEASUREMENTS:
-            hint = did_you_mean(step.read, MEASUREMENTS)
-            message = f'The program knows no measurement "{step.read}".{hint}'
-            yield Objection(view.at(name, "read"), message)
+    readings = ((name, step) for name, step in view.questions() if isinstance(step, Reading))
+    named = ((view.at(name, "read"), step.read) for name, step in readings)
+    for path, name, hint in _unknown(named, MEASUREMENTS):
+        yield Objection(path, f'The program knows no measurement "{name}".{hint}')
 
 
 def unknown_line(view: TreeView) -> Iterator[Objection]:
@@ -206,11 +219,13 @@ def unknown_line(view: TreeView) -> Iterator[Objection]:
             from_card: battery.sort
             answers: {flooded: broken, sealed: second}
     """
-    for name, step in view.questions():
-        path = step.from_card
-        if path is not None and path not in _CARD_LINES and path not in _CARD_LISTS:
-            hint = did_you_mean(path, _CARD_LINES | _CARD_LISTS)
-            yield Objection(view.at(name, "from_card"), f'A card has no line "{path}".{hint}')
+    named = (
+        (view.at(name, "from_card"), step.from_card)
+        for name, step in view.questions()
+        if step.from_card is not None
+    )
+    for path, line, hint in _unknown(named, _CARD_LINES | _CARD_LISTS):
+        yield Objection(path, f'A card has no line "{line}".{hint}')
 
 
 def card_answer(view: TreeView) -> Iterator[Objection]:

@@ -11,14 +11,13 @@ from diagnose.study.graph import in_order
 from diagnose.study.in_force import bits
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Iterator
 
-    from diagnose.files.tree import Step
     from diagnose.rules.view import RoundView, TreeView
     from diagnose.study.in_force import CautionTable
 
-# What a lockout may be on some route: not yet taken, in force, or lapsed.
-_NEW, _HELD, _LAPSED = 1, 2, 4
+# What a lockout may be on some route, as bits: in force, or lapsed.
+_HELD, _LAPSED = 1, 2
 
 
 def energises(view: TreeView | RoundView) -> Iterator[Objection]:
@@ -135,40 +134,28 @@ def lockout_twice(view: TreeView) -> Iterator[Objection]:
             answers: {It does not: broken, It runs: second}
     """
     table = view.table
-    if table is None or not table.lockouts or not view.sound:
+    if table is None or not view.sound or not all(map(view.guarded, view.tree.steps.values())):
         return
+    for number in bits(table.lockouts):
+        for name in _taken_again(view, table, 1 << number):
+            message = (
+                f'On a route to "{name}" the caution "{table.ids[number]}" was taken and has '
+                "lapsed: it is taken a second time. Move what runs the machine up."
+            )
+            yield Objection(view.at(name), message, "warning")
+
+
+def _taken_again(view: TreeView, table: CautionTable, lockout: int) -> Iterator[str]:
+    """Yield the steps at which some route takes a lockout that it had before and that lapsed."""
     if not any(step.energises for _, step in view.questions()):
         return
-    steps = view.tree.steps
-    if all(view.guarded(step) for step in steps.values()):
-        needs = {name: table.needs(step) for name, step in steps.items()}
-        order = in_order(view.graph)
-        for number in bits(table.lockouts):
-            for name in _taken_again(steps, view.tree.start, order, needs, 1 << number):
-                caution = table.ids[number]
-                message = (
-                    f'On a route to "{name}" the caution "{caution}" was taken and has lapsed: '
-                    "it is taken a second time. Move what runs the machine up."
-                )
-                yield Objection(view.at(name), message, "warning")
-
-
-def _taken_again(
-    steps: Mapping[str, Step],
-    start: str,
-    order: Sequence[str],
-    needs: Mapping[str, int],
-    lockout: int,
-) -> Iterator[str]:
-    """Yield the steps at which some route takes a lockout that it had before and that lapsed."""
-    may = dict.fromkeys(steps, 0)
-    may[start] = _NEW
-    for name in order:
-        step, state = steps[name], may[name]
+    may = dict.fromkeys(view.tree.steps, 0)
+    for name in in_order(view.graph):
+        step, state = view.tree.steps[name], may[name]
         question = step if isinstance(step, Question) else None
         if question and question.energises and state & _HELD:
             state = state & ~_HELD | _LAPSED
-        if needs[name] & lockout:
+        if table.needs(step) & lockout:
             if state & _LAPSED:
                 yield name
             state = _HELD
