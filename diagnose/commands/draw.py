@@ -218,7 +218,7 @@ def _on_plan(
         else:
             lost += 1
     for (step, given), count in (route.answers if route else {}).items():
-        body = ready.tree.steps.get(step)  # type: ignore[call-overload]
+        body = ready.tree.steps.get(step)
         answers = [str(way.answer) for way in getattr(body, "exits", ())]
         if given in answers:
             walked[ready.plan.number[step], answers.index(given)] = count

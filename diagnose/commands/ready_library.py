@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING
 from diagnose.commands.options import Unusable, WrongUse
 from diagnose.files.library import load
 from diagnose.round.state import ReadyRound, ready_round
-from diagnose.rules.cautions import caution_problems
-from diagnose.rules.check import errors, round_problems, tree_problems
+from diagnose.rules.check import caution_problems, errors, round_problems, tree_problems
 from diagnose.study.in_force import CautionTable, caution_table
 from diagnose.study.ready import made_ready
 from diagnose.text import did_you_mean
@@ -118,6 +117,7 @@ class ReadyLibrary:
             if not self.content.problems_of(file):
                 more = load(self.folder, only=frozenset({symptom}))
                 self.content.trees.update(more.trees)
+                self.content.places.update(more.places)
                 self.content.problems += more.problems_of(file)
             if symptom not in self.content.trees:
                 self._broken[symptom] = self.content.problems_of(file)

@@ -96,7 +96,7 @@ def caution_table(cautions: Cautions, minutes: Mapping[str, float] | None = None
     def close(name: str) -> int:
         if name not in closure:
             closure[name] = 1 << number[name]
-            for included in cautions.cautions[name].includes:  # type: ignore[index]
+            for included in cautions.cautions[name].includes:
                 closure[name] |= close(included)
         return closure[name]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from diagnose.files.library import content_hash
+from diagnose.files.reading import content_hash
 from diagnose.files.tree import Finding, Question
 from diagnose.study.plan import plan_of
 

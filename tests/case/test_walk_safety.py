@@ -28,7 +28,6 @@ from diagnose.log.events import Replied
 from diagnose.study.in_force import CautionTable
 
 if TYPE_CHECKING:
-
     from diagnose.case.state import State
 
 TREES = 300
@@ -157,9 +156,7 @@ SABOTAGE: dict[str, list[tuple[Any, str, Any]]] = {
     "a trial ends nothing": [
         (walk, "_done", _machine_as_before(walk._done, ("cured", "not cured")))
     ],
-    "back from a remedy ends nothing": [
-        (walk, "_done", _machine_as_before(walk._done, ("back",)))
-    ],
+    "back from a remedy ends nothing": [(walk, "_done", _machine_as_before(walk._done, ("back",)))],
     "back puts the machine as it was": [(walk, "_done", _back_in_time(walk._done))],
     "anybody may do anything": [(onward, "_hindrance", lambda visit, state, step: ("", None))],
     "a refusal is forgotten": [(cautions, "replied", _forgetful(cautions.replied))],

@@ -10,7 +10,8 @@ import yaml
 
 from diagnose.case.visit import Visit
 from diagnose.files.definitions import CARD, CAUTIONS, TREE
-from diagnose.files.library import Library, read_text
+from diagnose.files.library import Library
+from diagnose.files.reading import read_text
 from diagnose.rules.check import check, errors
 from diagnose.study.in_force import CautionTable, caution_table
 from diagnose.study.plan import Plan, plan_of
