@@ -84,7 +84,7 @@ def why(visit: Visit, state: State, shown: Screen) -> WhyScreen:
             measurement = MEASUREMENTS[step.read]
             text += (phrase("why-reading", title=measurement.title, how=measurement.how),)
     else:
-        text = (phrase("why-finding" if frame.checked else "why-unchecked"),)
+        text = (phrase("why-finding") if frame.checked else phrase("why-unchecked"),)
     if not isinstance(shown, CautionScreen):
         text += visit.undone.get(frame.tree.symptom, ())
     return WhyScreen(

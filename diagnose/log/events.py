@@ -325,7 +325,7 @@ class Damaged(Exception):
 def written(event: Event) -> str:
     """Return an event as JSON, on one line."""
     try:
-        return msgspec.json.encode(event, enc_hook=str).decode()
+        return msgspec.json.encode(event).decode()
     except UnicodeEncodeError:
         # A name from the command line may hold halves of letters.
         return json.dumps(as_data(event)).encode("utf-8", "replace").decode()
@@ -342,5 +342,5 @@ def read(text: str) -> Event:
 
 def as_data(event: Event) -> dict[str, Any]:
     """Return an event as plain data, with its kind under ``event``."""
-    data: dict[str, Any] = msgspec.to_builtins(event, enc_hook=str)
+    data: dict[str, Any] = msgspec.to_builtins(event)
     return data

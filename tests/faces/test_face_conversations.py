@@ -15,9 +15,10 @@ import pytest
 from fed_stage import fed
 from handmade import library
 
-from diagnose.case.walk import Walk
+from diagnose.case import walk
+from diagnose.case.visit import Visit
 from diagnose.commands.ready_library import ReadyLibrary
-from diagnose.commands.session import run
+from diagnose.commands.session import Desk, start
 from diagnose.faces.lines import LinesFace
 from diagnose.faces.plain import PlainFace
 from diagnose.faces.terminal import TerminalFace
@@ -26,8 +27,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from diagnose.case.state import State
-    from diagnose.case.walk import Turn
+    from diagnose.case.screens import EndScreen
+    from diagnose.case.state import State, Turn
 
 
 @dataclass(frozen=True)
@@ -138,40 +139,55 @@ CONVERSATIONS: dict[str, tuple[str, list[Move]]] = {
 }
 
 
-class Recorder(Walk):
-    """A walk that keeps what was shown and what was meant."""
+class Recorder:
+    """A face that keeps what was shown at the end, before a walk that keeps what was meant."""
 
-    told: list[tuple[str, str]]
+    def __init__(self, face: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+        self.face = face
+        self.told: list[tuple[str, str]] = []
+        self.outcome = ""
+        reply = walk.reply
 
-    def reply(self, state: State, text: str) -> Turn:
-        turn = super().reply(state, text)
-        event = turn.event
-        meaning = "nothing" if event is None else f"{event.kind} {event.answer}".strip()
-        self.told.append((self.screen(state).screen, meaning))
-        return turn
+        def kept(visit: Visit, state: State, text: str, screen: Any = None) -> Turn:
+            turn = reply(visit, state, text, screen)
+            said = turn.exchange
+            meaning = "nothing" if said is None else f"{said.kind} {said.answer}".strip()
+            self.told.append((screen.screen, meaning))
+            return turn
+
+        monkeypatch.setattr(walk, "reply", kept)
+
+    def ask(self, screen: Any, heading: Any) -> str | None:
+        said: str | None = self.face.ask(screen, heading)
+        return said
+
+    def show(self, screen: EndScreen, heading: Any) -> None:
+        self.outcome = getattr(screen, "outcome", "")
+        self.face.show(screen, heading)
 
 
-def walked(folder: Path, face: Any) -> tuple[str, list[tuple[str, str]]]:
+def walked(
+    folder: Path, face: Any, monkeypatch: pytest.MonkeyPatch
+) -> tuple[str, list[tuple[str, str]]]:
     opened = ReadyLibrary(library(folder))
     opened.require("sample")
-    walk = Recorder(opened, opened.content.cautions, opened.table)
-    walk.told = []
-    outcome = run(walk, walk.open("sample"), face, None, None)
-    return outcome, walk.told
+    recorder = Recorder(face, monkeypatch)
+    start(Desk(visit=Visit(tree=opened, table=opened.table), face=recorder), "sample")
+    return recorder.outcome, recorder.told
 
 
 def lines(face: Callable[[], Any]) -> Callable[..., Any]:
     def play(moves: list[Move], folder: Path, monkeypatch: pytest.MonkeyPatch) -> Any:
         typed = "".join(f"{move.line}\n" for move in moves if move.line is not None)
         monkeypatch.setattr(sys, "stdin", io.StringIO(typed))
-        return walked(folder, face())
+        return walked(folder, face(), monkeypatch)
 
     return play
 
 
 def terminal(moves: list[Move], folder: Path, monkeypatch: pytest.MonkeyPatch) -> Any:
     with fed(*(keys for move in moves for keys in move.keys)) as stage:
-        return walked(folder, TerminalFace(stage))
+        return walked(folder, TerminalFace(stage), monkeypatch)
 
 
 FACES: dict[str, Callable[..., Any]] = {

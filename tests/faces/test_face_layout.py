@@ -15,6 +15,7 @@ from diagnose.faces.face import Heading
 from diagnose.faces.page import LOWEST, NARROWEST, _body, draw
 from diagnose.faces.phrases import causes_left
 from diagnose.faces.sitting import Sitting
+from diagnose.measure.model import Expected
 from diagnose.measure.wording import expected_range, percent, with_unit
 from diagnose.text import cells, cut, head, printable, tail, wrap
 
@@ -203,7 +204,7 @@ def test_numbers_in_words() -> None:
         (3.0, 6.0): "3 to 6 V",
     }
     for (low, high), words in ranges.items():
-        assert expected_range({"low": low, "high": high, "source": ""}, "V") == words
+        assert expected_range(Expected(low=low, high=high, source=""), "V") == words
 
 
 def test_control_characters_are_marked() -> None:
