@@ -17,7 +17,7 @@ from diagnose.commands.past import past
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.commands.session import Record
 from diagnose.commands.session import run as run_session
-from diagnose.faces.choose import face_for
+from diagnose.faces.selection import face_for
 from diagnose.files.card import Card
 from diagnose.files.problems import Placed
 from diagnose.files.tree import ROLES

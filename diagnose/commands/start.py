@@ -12,7 +12,7 @@ from diagnose.commands.past import past
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.commands.session import Record
 from diagnose.commands.session import run as run_session
-from diagnose.faces.choose import face_for
+from diagnose.faces.selection import face_for
 from diagnose.files.tree import ROLES
 
 if TYPE_CHECKING:

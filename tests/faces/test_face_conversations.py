@@ -12,13 +12,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from fed_stage import fed
 from handmade import library
+from terminals import typed_at
 
 from diagnose.case.walk import Walk
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.commands.session import run
-from diagnose.faces.lines import LinesFace
+from diagnose.faces.json_lines import JsonLinesFace
 from diagnose.faces.plain import PlainFace
 from diagnose.faces.terminal import TerminalFace
 
@@ -170,12 +170,12 @@ def lines(face: Callable[[], Any]) -> Callable[..., Any]:
 
 
 def terminal(moves: list[Move], folder: Path, monkeypatch: pytest.MonkeyPatch) -> Any:
-    with fed(*(keys for move in moves for keys in move.keys)) as stage:
-        return walked(folder, TerminalFace(stage))
+    with typed_at(*(keys for move in moves for keys in move.keys)) as full_screen:
+        return walked(folder, TerminalFace(full_screen))
 
 
 FACES: dict[str, Callable[..., Any]] = {
-    "lines": lines(LinesFace),
+    "lines": lines(JsonLinesFace),
     "plain": lines(PlainFace),
     "terminal": terminal,
 }
@@ -200,7 +200,7 @@ def test_json_lines_of_a_whole_conversation(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     _, moves = CONVERSATIONS["a reading, not cured, a second lockout"]
-    lines(LinesFace)(moves, tmp_path, monkeypatch)
+    lines(JsonLinesFace)(moves, tmp_path, monkeypatch)
     shown = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
     kinds = [screen["screen"] for screen in shown]
     assert kinds == [

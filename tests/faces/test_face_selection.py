@@ -8,9 +8,9 @@ import sys
 
 import pytest
 
-from diagnose.faces.choose import face_for
-from diagnose.faces.lines import LinesFace
+from diagnose.faces.json_lines import JsonLinesFace
 from diagnose.faces.plain import PlainFace
+from diagnose.faces.selection import face_for
 from diagnose.faces.terminal import TerminalFace
 
 
@@ -32,8 +32,8 @@ def test_at_a_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
     at_terminal(monkeypatch)
     assert isinstance(face_for(), TerminalFace)
     assert isinstance(face_for(plain=True), PlainFace)
-    assert isinstance(face_for(json=True), LinesFace)
-    assert isinstance(face_for(plain=True, json=True), LinesFace)
+    assert isinstance(face_for(json=True), JsonLinesFace)
+    assert isinstance(face_for(plain=True, json=True), JsonLinesFace)
 
 
 @pytest.mark.parametrize("term", ["dumb", "", None])
@@ -57,7 +57,7 @@ def test_a_stream_that_is_no_terminal(
 
 def test_only_the_chosen_face_is_imported() -> None:
     program = (
-        "import sys; from diagnose.faces.choose import face_for;"
+        "import sys; from diagnose.faces.selection import face_for;"
         "face_for(plain=True); face_for(json=True);"
         "print([m for m in ('prompt_toolkit', 'asyncio') if m in sys.modules])"
     )
