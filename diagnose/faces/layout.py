@@ -36,17 +36,8 @@ _GAP: Final = "   "
 _NOTICE: Final = " NOTICE "
 
 #: Kinds of elements that belong together, as groups 1 to 7.
-_GROUPS: Final = {
-    kind: number
-    for number, kinds in enumerate(
-        (
-            *(("notice",), ("note", "refused"), ("signal", "title", "text", "aside"), ("ask",)),
-            *(("answer", "field"), ("heading", "line"), ("confirm",)),
-        ),
-        start=1,
-    )
-    for kind in kinds
-}
+_KINDS: Final = "notice|note refused|signal title text aside|ask|answer field|heading line|confirm"
+_GROUPS: Final = {kind: at for at, few in enumerate(_KINDS.split("|"), 1) for kind in few.split()}
 
 #: Around which groups there is air where there is room for it: all, or only the most needed. What
 #: has to be scrolled in any case keeps the air above the lines to confirm.

@@ -70,6 +70,10 @@ def typed_at(*keys: str) -> Iterator[TypedAt]:
             full_screen.close()
 
 
+#: A busy machine may take its time; a program that hangs does not get more.
+LONGEST = 60.0
+
+
 class Terminal:
     """A program on a pseudo-terminal so and so big."""
 
@@ -91,7 +95,6 @@ class Terminal:
             list(command[1:]),
             dimensions=(rows, columns),
             env=environment,
-            timeout=20,
         )
         self.child.delaybeforesend = None
 
@@ -111,7 +114,7 @@ class Terminal:
         self.stream.feed(piece)
         return True
 
-    def until(self, wanted: str | Callable[[str], bool], seconds: float = 20) -> str:
+    def until(self, wanted: str | Callable[[str], bool], seconds: float = LONGEST) -> str:
         """Read until the screen shows a pattern, or meets a condition; return the screen."""
         met = wanted if callable(wanted) else lambda text: re.search(wanted, text) is not None
         last = time.monotonic() + seconds
@@ -135,7 +138,8 @@ class Terminal:
 
     def end(self) -> int | None:
         """Read to the end of the program; return its exit code."""
-        while self.read(20):
-            pass
+        last = time.monotonic() + LONGEST
+        while self.read():
+            assert time.monotonic() < last, f"the program goes on\n{self.text()}"
         self.child.close()
         return self.child.exitstatus
