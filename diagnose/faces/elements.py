@@ -175,7 +175,7 @@ def _figure(screen: FigureScreen) -> Elements:
     yield Element("title", f"{with_unit(screen.value, screen.unit)}: {screen.band}")
     if screen.expected is not None:
         yield Element("text", f"Expected: {expected_range(screen.expected, screen.unit)}")
-        yield Element("aside", f"Source: {screen.expected['source']}")
+        yield Element("aside", f"Source: {screen.expected.source}")
     if screen.workings:
         yield Element("heading", "Worked out so:")
         yield from _numbered("line", screen.workings)
