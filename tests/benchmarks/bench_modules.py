@@ -1,12 +1,13 @@
 """How many modules of the program one reply passes: from the key to the drawn screen, log included.
 
-A case is walked in this process, at the terminal face, by keys from a pipe. The interpreter's own
-profile hook sees every call: a change of module is a call into, or a return to, another module of
-the program than the one before. The house holds a reply to 12 modules and 60 changes; 5 and 25 of
-them are the faces', whose part holds every change that leaves or enters one of their modules.
+A case is walked in this process, at the terminal face, by keys from a pipe, under the interpreter's
+own profile hook. A change of module is a call of a function in another module of the program than
+the function called before; a return is seen by the call after it, and counted on its own beside
+that. The house holds a reply to 12 modules and 60 changes; 5 and 25 of them are the faces', whose
+part holds every change that leaves or enters one of their modules.
 
-`python tests/benchmarks/bench_modules.py` prints both for each kind of reply, `--trace` also the
-way that each reply took; exit code 1 if a limit is missed.
+`python tests/benchmarks/bench_modules.py` prints both for each kind of reply, with `--trace` also
+the way that each reply took; exit code 1 if a limit is missed.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import io
+import itertools
 import os
 import sys
 import tempfile
@@ -41,6 +43,7 @@ if TYPE_CHECKING:
     from diagnose.faces.face import Heading
 
 HOUSE = f"{Path(diagnose.__file__).parent}{os.sep}"
+FACES = f"faces{os.sep}"
 
 #: At most so many modules and changes of module for one reply, and so many of them the faces'.
 MODULES, CHANGES = 12, 60
@@ -110,38 +113,49 @@ KEYS = (
 
 @dataclass
 class Way:
-    """The modules that one reply passed, in order: each change adds one."""
+    """The modules that one reply passed: as they were called, and with every return as well."""
 
+    called: list[str] = field(default_factory=list)
     passed: list[str] = field(default_factory=list)
-    entered: set[str] = field(default_factory=set)
 
     def hook(self, frame: FrameType, event: str, _: object) -> None:
         """Note a call, or a return, as `sys.setprofile` tells it."""
+        module = _module(frame.f_code) if event in ("call", "return") else ""
+        if not module:
+            return
         if event == "call":
-            module = _module(frame.f_code)
-            if module:
-                self.entered.add(module)
-        elif event == "return" and _module(frame.f_code):
+            _append(self.called, module)
+        else:
             caller = frame.f_back
             while caller is not None and not _module(caller.f_code):
                 caller = caller.f_back
             module = _module(caller.f_code) if caller is not None else ""
-        else:
-            return
-        if module and self.passed[-1:] != [module]:
-            self.passed.append(module)
+        _append(self.passed, module)
 
     def figures(self, kind: str) -> Iterator[Figure]:
         """Yield modules and changes, of the whole house and of the faces."""
-        pairs = list(zip(self.passed, self.passed[1:], strict=False))
-        faces = {module for module in self.entered if module.startswith("faces")}
-        at_faces = sum(1 for pair in pairs if any(name.startswith("faces") for name in pair))
-        rooms = Counter(Path(module).parts[0] for module in self.entered)
+        modules = set(self.called)
+        rooms = Counter(Path(module).parts[0] for module in modules)
         shown = " ".join(f"{room} {count}" for room, count in sorted(rooms.items()))
-        yield f"{kind}: modules", len(self.entered), MODULES, shown
-        yield f"{kind}: changes of module", len(pairs), CHANGES, ""
-        yield f"{kind}: modules, faces", len(faces), FACES_MODULES, ""
-        yield f"{kind}: changes of module, faces", at_faces, FACES_CHANGES, ""
+        yield f"{kind}: modules", len(modules), MODULES, shown
+        changes, returns = _changes(self.called), _changes(self.passed)
+        yield f"{kind}: changes of module", changes, CHANGES, f"{returns} with each return"
+        faces = sum(module.startswith(FACES) for module in modules)
+        yield f"{kind}: modules, faces", faces, FACES_MODULES, ""
+        changes, returns = _changes(self.called, FACES), _changes(self.passed, FACES)
+        shown = f"{returns} with each return"
+        yield f"{kind}: changes of module, faces", changes, FACES_CHANGES, shown
+
+
+def _append(modules: list[str], module: str) -> None:
+    if module and modules[-1:] != [module]:
+        modules.append(module)
+
+
+def _changes(modules: list[str], room: str = "") -> int:
+    """Return the changes from module to module, or those that leave or enter one of a room."""
+    pairs = itertools.pairwise(modules)
+    return sum(any(module.startswith(room) for module in pair) for pair in pairs)
 
 
 def _module(code: CodeType) -> str:
@@ -161,13 +175,15 @@ class Typist(DummyOutput):
 
     def flush(self) -> None:
         """Take a screen as drawn: the reply before it ends here."""
-        loop = asyncio._get_running_loop()
-        if not self.due or loop is None:
-            return
-        self.due = False
-        sys.setprofile(None)
-        # Not now: the screen counts as seen only after this.
-        loop.call_soon(self._type)
+        try:
+            loop = asyncio.get_running_loop()
+        except RuntimeError:
+            return  # the application is only being set up
+        if self.due:
+            self.due = False
+            sys.setprofile(None)
+            # Not now: the screen counts as seen only after this.
+            loop.call_soon(self._type)
 
     def _type(self) -> None:
         if not self.keys:

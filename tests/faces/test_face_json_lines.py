@@ -17,6 +17,7 @@ from diagnose.faces.face import Heading
 from diagnose.faces.json_lines import FIELDS, JsonLinesFace, as_object
 from diagnose.faces.streams import LONGEST, is_terminal, read_line
 from diagnose.faces.words import NOTICE
+from diagnose.measure.model import Expected
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -85,7 +86,7 @@ def test_why_and_refused_are_plain_strings() -> None:
 def test_what_json_cannot_say_is_null(capsys: pytest.CaptureFixture[str]) -> None:
     face = JsonLinesFace()
     face.show(check(minutes_left=math.nan), HEADING)
-    face.show(figure(expected={"low": None, "high": math.inf, "source": "x"}), HEADING)
+    face.show(figure(expected=Expected(low=None, high=math.inf, source="x")), HEADING)
     first, second = said_by(capsys)
     assert first["minutes_left"] is None
     assert second["expected"] == {"low": None, "high": None, "source": "x"}

@@ -14,6 +14,7 @@ from diagnose.faces.dialog import Dialog
 from diagnose.faces.elements import Status, causes_left
 from diagnose.faces.face import Heading
 from diagnose.faces.layout import LOWEST, NARROWEST
+from diagnose.measure.model import Expected
 from diagnose.measure.wording import expected_range, percent, with_unit
 from diagnose.text import cells, cut, head, printable, tail, wrap
 
@@ -237,7 +238,7 @@ def test_numbers_in_words() -> None:
         (3.0, 6.0): "3 to 6 V",
     }
     for (low, high), words in ranges.items():
-        assert expected_range({"low": low, "high": high, "source": ""}, "V") == words
+        assert expected_range(Expected(low=low, high=high, source=""), "V") == words
 
 
 def test_control_characters_are_marked() -> None:
