@@ -46,12 +46,14 @@ def ids_phrase() -> tuple[set[str], set[str]]:
             if not named or node.func.id != "phrase" or not node.args:
                 continue
             first = node.args[0]
-            if isinstance(first, ast.Constant):
-                whole.add(first.value)
-            elif isinstance(first, ast.JoinedStr) and isinstance(first.values[0], ast.Constant):
-                begun.add(first.values[0].value)
-            else:
-                pytest.fail(f"{path}:{node.lineno}: an id that cannot be read off the source")
+            either = [first.body, first.orelse] if isinstance(first, ast.IfExp) else [first]
+            for given in either:
+                if isinstance(given, ast.Constant):
+                    whole.add(given.value)
+                elif isinstance(given, ast.JoinedStr) and isinstance(given.values[0], ast.Constant):
+                    begun.add(given.values[0].value)
+                else:
+                    pytest.fail(f"{path}:{node.lineno}: an id that cannot be read off the source")
     return whole, begun
 
 
