@@ -64,7 +64,7 @@ class _Text:
 
 
 @dataclass(frozen=True, slots=True)
-class Measured:
+class Arrangement:
     """What of a drawing depends on the screen and the terminal's size alone, and no key changes."""
 
     columns: int
@@ -75,15 +75,15 @@ class Measured:
 
 
 def draw(
-    dialog: Dialog, columns: int, rows: int, known: Measured | None = None
-) -> tuple[list[ScreenRow], Measured]:
-    """Return exactly `rows` rows, and what was measured for them; what is in sight is noted.
+    dialog: Dialog, columns: int, rows: int, known: Arrangement | None = None
+) -> tuple[list[ScreenRow], Arrangement]:
+    """Return exactly `rows` rows, and how they were arranged; what is in sight is noted.
 
-    `known` is what was measured for this dialog when it was drawn last, since it was opened.
+    `known` is how this dialog was arranged when it was drawn last, since it was opened.
     """
     columns, rows = max(columns, NARROWEST), max(rows, LOWEST)
     if known is None or (known.columns, known.rows) != (columns, rows):
-        known = _measured(dialog, columns, rows)
+        known = _arranged(dialog, columns, rows)
     prompt = dialog.prompt()
     below = [ScreenRow((("class:prompt", _cut(prompt, columns)),))] if prompt else []
     below += known.legend
@@ -94,7 +94,7 @@ def draw(
     return [*above, *body, _between(dialog, columns), *below][-rows:], known
 
 
-def _measured(dialog: Dialog, columns: int, rows: int) -> Measured:
+def _arranged(dialog: Dialog, columns: int, rows: int) -> Arrangement:
     status, legend = dialog.status, dialog.legend
     hangs, to_break = _to_break(dialog, columns)
     held = f"In force: {', '.join(status.in_force or ())}"
@@ -107,7 +107,7 @@ def _measured(dialog: Dialog, columns: int, rows: int) -> Measured:
     above = _where(place, causes, sizes[: len(place) + 1], columns, most)
     if status.in_force is not None:
         above += _in_force(status.in_force, in_force, columns, most - len(above))
-    return Measured(
+    return Arrangement(
         columns,
         rows,
         above,
@@ -208,7 +208,7 @@ def _flow(keys: list[tuple[str, str]], sizes: Sequence[int], width: int) -> list
 # The body
 
 
-def _body(dialog: Dialog, known: Measured, room: int) -> list[ScreenRow]:
+def _body(dialog: Dialog, known: Arrangement, room: int) -> list[ScreenRow]:
     """Return `room` rows, with as much air between the parts as there is room for."""
     parts = [(text.element.kind, _rows(text, known.columns, dialog)) for text in known.texts]
     air = 1 if known.rows >= ROOMY_HEIGHT else 0

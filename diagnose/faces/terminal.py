@@ -42,7 +42,7 @@ if TYPE_CHECKING:
 
     from diagnose.case.screens import Screen
     from diagnose.faces.face import Heading
-    from diagnose.faces.layout import Measured
+    from diagnose.faces.layout import Arrangement
 
 #: Panels as ANSI Z535.4 colours them; every text on them has a contrast of 4.5 to 1 or more.
 _PANELS: Final = {
@@ -126,7 +126,7 @@ class FullScreen:
 
     def __init__(self) -> None:
         self._dialog: Dialog | None = None
-        self._measured: Measured | None = None
+        self._arrangement: Arrangement | None = None
         self._shown: StyleAndTextTuples = []
         self._loop: asyncio.AbstractEventLoop | None = None
         self._app: Application[None] | None = None
@@ -140,7 +140,7 @@ class FullScreen:
 
         Raises `KeyboardInterrupt` where the person broke off; the terminal is restored then.
         """
-        self._dialog, self._measured = dialog, None
+        self._dialog, self._arrangement = dialog, None
         self._drawn = False
         if self._loop is None:
             self._begin()
@@ -225,7 +225,7 @@ class FullScreen:
         if self._reply is not None and self._reply.done():
             return self._shown  # the next screen comes at once: this one is not drawn anew
         size = self._app.output.get_size()
-        rows, self._measured = draw(self._dialog, size.columns, size.rows, self._measured)
+        rows, self._arrangement = draw(self._dialog, size.columns, size.rows, self._arrangement)
         self._shown = []
         for row in rows:
             self._shown += [("", "\n")] if self._shown else []

@@ -34,9 +34,9 @@ def texts(dialog: Dialog, columns: int = 80, rows: int = 24) -> list[str]:
 
 def body_of(dialog: Dialog, columns: int = 60, rows: int = 99) -> list[str]:
     """Return the rows between status and prompt; the air above and below them is not in it."""
-    drawn, measured = layout.draw(dialog, columns, rows)
-    below = len(measured.legend) + bool(dialog.prompt()) + 1
-    body = [text_of(row) for row in drawn[len(measured.status) : -below]]
+    drawn, arranged = layout.draw(dialog, columns, rows)
+    below = len(arranged.legend) + bool(dialog.prompt()) + 1
+    body = [text_of(row) for row in drawn[len(arranged.status) : -below]]
     while body and not body[0]:
         body.pop(0)
     while body and not body[-1]:

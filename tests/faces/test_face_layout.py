@@ -82,24 +82,24 @@ KEYS = [" ", "enter", "y", "1", "x", "tab", "backspace", "up", "down", "pagedown
     columns=st.integers(1, 100),
     rows=st.integers(1, 30),
 )
-def test_what_was_measured_once_is_drawn_as_if_measured_anew(
+def test_what_was_arranged_once_is_drawn_as_if_arranged_anew(
     name: str, keys: list[str], columns: int, rows: int
 ) -> None:
     once, anew = dialog_of(ALL[name]), dialog_of(ALL[name])
-    drawn, measured = layout.draw(once, columns, rows)
+    drawn, arranged = layout.draw(once, columns, rows)
     assert drawn == draw(anew, columns, rows)
     for key in keys:
         if once.press(key) is not None:
             return
         anew.press(key)
-        drawn, again = layout.draw(once, columns, rows, measured)
-        assert again is measured
+        drawn, again = layout.draw(once, columns, rows, arranged)
+        assert again is arranged
         assert drawn == draw(anew, columns, rows)
 
 
 def status_rows(status: Status, columns: int = 80, rows: int = 24) -> list[str]:
-    drawn, measured = layout.draw(Dialog(check(), HEADING, status), columns, rows)
-    return [text_of(row) for row in drawn[: len(measured.status)]]
+    drawn, arranged = layout.draw(Dialog(check(), HEADING, status), columns, rows)
+    return [text_of(row) for row in drawn[: len(arranged.status)]]
 
 
 @given(
