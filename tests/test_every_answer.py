@@ -15,7 +15,7 @@ from itertools import product
 from typing import TYPE_CHECKING
 
 import pytest
-from faces.fed_stage import fed
+from faces.terminals import typed_at
 from strategies.walker import Walker, visit_to
 
 from diagnose.case.screens import (
@@ -28,7 +28,7 @@ from diagnose.case.screens import (
 )
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.commands.session import Desk, run, run_round
-from diagnose.faces.lines import LinesFace
+from diagnose.faces.json_lines import JsonLinesFace
 from diagnose.faces.plain import PlainFace
 from diagnose.faces.terminal import TerminalFace
 from diagnose.files.card import Card
@@ -237,11 +237,11 @@ def on_every_face(
 ) -> list[Screen]:
     """Play lines and keys, and return the screens that all three faces were given."""
     seen = []
-    for face in (LinesFace(), PlainFace()):
+    for face in (JsonLinesFace(), PlainFace()):
         monkeypatch.setattr(sys, "stdin", io.StringIO("".join(f"{line}\n" for line in lines)))
         seen.append(play(face))
-    with fed(*keys) as stage:
-        seen.append(play(TerminalFace(stage)))
+    with typed_at(*keys) as full_screen:
+        seen.append(play(TerminalFace(full_screen)))
     assert seen[0] == seen[1]
     assert seen[0] == seen[2]
     return seen[0]

@@ -12,7 +12,7 @@ from diagnose.commands.cases import case_named
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.commands.session import Desk, Record
 from diagnose.commands.visits import visit_of
-from diagnose.faces.choose import face_for
+from diagnose.faces.selection import face_for
 from diagnose.files.tree import ROLES
 from diagnose.log.account import Account
 from diagnose.log.record import resumed

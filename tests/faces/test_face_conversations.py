@@ -12,14 +12,15 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from fed_stage import fed
 from handmade import library
+from terminals import typed_at
 
 from diagnose.case import walk
+from diagnose.case.screens import EndScreen
 from diagnose.case.visit import Visit
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.commands.session import Desk, start
-from diagnose.faces.lines import LinesFace
+from diagnose.faces.json_lines import JsonLinesFace
 from diagnose.faces.plain import PlainFace
 from diagnose.faces.terminal import TerminalFace
 
@@ -27,8 +28,9 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from diagnose.case.screens import EndScreen
+    from diagnose.case.screens import Screen
     from diagnose.case.state import State, Turn
+    from diagnose.faces.face import Face, Heading
 
 
 @dataclass(frozen=True)
@@ -139,41 +141,41 @@ CONVERSATIONS: dict[str, tuple[str, list[Move]]] = {
 }
 
 
+@dataclass
 class Recorder:
-    """A face that keeps what was shown at the end, before a walk that keeps what was meant."""
+    """A face that keeps how the case ended."""
 
-    def __init__(self, face: Any, monkeypatch: pytest.MonkeyPatch) -> None:
-        self.face = face
-        self.told: list[tuple[str, str]] = []
-        self.outcome = ""
-        reply = walk.reply
+    face: Face
+    outcome: str = ""
 
-        def kept(visit: Visit, state: State, text: str, screen: Any = None) -> Turn:
-            turn = reply(visit, state, text, screen)
-            said = turn.exchange
-            meaning = "nothing" if said is None else f"{said.kind} {said.answer}".strip()
-            self.told.append((screen.screen, meaning))
-            return turn
-
-        monkeypatch.setattr(walk, "reply", kept)
-
-    def ask(self, screen: Any, heading: Any) -> str | None:
-        said: str | None = self.face.ask(screen, heading)
-        return said
-
-    def show(self, screen: EndScreen, heading: Any) -> None:
-        self.outcome = getattr(screen, "outcome", "")
+    def show(self, screen: Screen, heading: Heading) -> None:
+        if isinstance(screen, EndScreen):
+            self.outcome = screen.outcome
         self.face.show(screen, heading)
+
+    def ask(self, screen: Screen, heading: Heading) -> str | None:
+        return self.face.ask(screen, heading)
 
 
 def walked(
-    folder: Path, face: Any, monkeypatch: pytest.MonkeyPatch
+    folder: Path, face: Face, monkeypatch: pytest.MonkeyPatch
 ) -> tuple[str, list[tuple[str, str]]]:
+    """Walk the small library's case; return its outcome, and what was shown and meant."""
+    told = []
+    reply = walk.reply
+
+    def recorded(visit: Visit, state: State, text: str, screen: Screen) -> Turn:
+        turn = reply(visit, state, text, screen)
+        said = turn.exchange
+        meaning = "nothing" if said is None else f"{said.kind} {said.answer}".strip()
+        told.append((screen.screen, meaning))
+        return turn
+
+    monkeypatch.setattr(walk, "reply", recorded)
     opened = ReadyLibrary(library(folder))
-    opened.require("sample")
-    recorder = Recorder(face, monkeypatch)
+    recorder = Recorder(face)
     start(Desk(visit=Visit(tree=opened, table=opened.table), face=recorder), "sample")
-    return recorder.outcome, recorder.told
+    return recorder.outcome, told
 
 
 def lines(face: Callable[[], Any]) -> Callable[..., Any]:
@@ -186,12 +188,12 @@ def lines(face: Callable[[], Any]) -> Callable[..., Any]:
 
 
 def terminal(moves: list[Move], folder: Path, monkeypatch: pytest.MonkeyPatch) -> Any:
-    with fed(*(keys for move in moves for keys in move.keys)) as stage:
-        return walked(folder, TerminalFace(stage), monkeypatch)
+    with typed_at(*(keys for move in moves for keys in move.keys)) as full_screen:
+        return walked(folder, TerminalFace(full_screen), monkeypatch)
 
 
 FACES: dict[str, Callable[..., Any]] = {
-    "lines": lines(LinesFace),
+    "lines": lines(JsonLinesFace),
     "plain": lines(PlainFace),
     "terminal": terminal,
 }
@@ -216,7 +218,7 @@ def test_json_lines_of_a_whole_conversation(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     _, moves = CONVERSATIONS["a reading, not cured, a second lockout"]
-    lines(LinesFace)(moves, tmp_path, monkeypatch)
+    lines(JsonLinesFace)(moves, tmp_path, monkeypatch)
     shown = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
     kinds = [screen["screen"] for screen in shown]
     assert kinds == [

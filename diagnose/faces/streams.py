@@ -1,4 +1,4 @@
-"""One line of standard input, whatever state that is in."""
+"""The standard streams, whatever state they are in: a terminal or not, and a line of input."""
 
 from __future__ import annotations
 

@@ -6,7 +6,7 @@ import os
 import sys
 from typing import TYPE_CHECKING
 
-from diagnose.faces.typed import is_terminal
+from diagnose.faces.streams import is_terminal
 
 if TYPE_CHECKING:
     from diagnose.faces.face import Face
@@ -15,9 +15,9 @@ if TYPE_CHECKING:
 def face_for(plain: bool = False, json: bool = False) -> Face:
     """Return the face to use. Only the one that is chosen is imported."""
     if json:
-        from diagnose.faces.lines import LinesFace
+        from diagnose.faces.json_lines import JsonLinesFace
 
-        return LinesFace()
+        return JsonLinesFace()
     if plain or not can_draw():
         from diagnose.faces.plain import PlainFace
 

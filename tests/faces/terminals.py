@@ -1,4 +1,7 @@
-"""A real terminal: a program under pexpect, its screen kept by pyte."""
+"""Terminals to test at: one without a screen, typed at in this process, and a real one.
+
+The real one is a pseudo-terminal: the program runs under pexpect, its screen is kept by pyte.
+"""
 
 from __future__ import annotations
 
@@ -6,13 +9,69 @@ import os
 import re
 import sys
 import time
+from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 import pexpect
 import pyte
+from prompt_toolkit.application import create_app_session
+from prompt_toolkit.input import create_pipe_input
+from prompt_toolkit.output import DummyOutput
+
+from diagnose.faces.terminal import FullScreen
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterator, Sequence
+
+    from prompt_toolkit.application import Application
+    from prompt_toolkit.input import PipeInput
+
+    from diagnose.faces.dialog import Dialog
+
+PROGRAM = (sys.executable, "-m", "diagnose")
+
+
+class TypedAt(FullScreen):
+    """A full screen without a terminal: the next keys are typed once a dialog has been drawn."""
+
+    def __init__(self, pipe: PipeInput, keys: Sequence[str]) -> None:
+        super().__init__()
+        self.pipe = pipe
+        self.waiting = list(keys)
+        self.dialogs: list[Dialog] = []
+        self._due = False
+
+    def run(self, dialog: Dialog) -> str | None:
+        self.dialogs.append(dialog)
+        self._due = True
+        return super().run(dialog)
+
+    def _rendered(self, app: Application[None]) -> None:
+        super()._rendered(app)
+        if self._due:
+            self._due = False
+            if self.waiting:
+                self.pipe.send_text(self.waiting.pop(0))
+            else:
+                self.pipe.close()
+
+
+@contextmanager
+def typed_at(*keys: str) -> Iterator[TypedAt]:
+    """Give a full screen at which keys are typed, an entry a dialog, and see that it is closed."""
+    with (
+        create_pipe_input() as pipe,
+        create_app_session(input=pipe, output=DummyOutput()),
+    ):
+        full_screen = TypedAt(pipe, keys)
+        try:
+            yield full_screen
+        finally:
+            full_screen.close()
+
+
+#: A busy machine may take its time; a program that hangs does not get more.
+LONGEST = 60.0
 
 
 class Terminal:
@@ -36,7 +95,6 @@ class Terminal:
             list(command[1:]),
             dimensions=(rows, columns),
             env=environment,
-            timeout=20,
         )
         self.child.delaybeforesend = None
 
@@ -56,7 +114,7 @@ class Terminal:
         self.stream.feed(piece)
         return True
 
-    def until(self, wanted: str | Callable[[str], bool], seconds: float = 20) -> str:
+    def until(self, wanted: str | Callable[[str], bool], seconds: float = LONGEST) -> str:
         """Read until the screen shows a pattern, or meets a condition; return the screen."""
         met = wanted if callable(wanted) else lambda text: re.search(wanted, text) is not None
         last = time.monotonic() + seconds
@@ -80,10 +138,8 @@ class Terminal:
 
     def end(self) -> int | None:
         """Read to the end of the program; return its exit code."""
-        while self.read(20):
-            pass
+        last = time.monotonic() + LONGEST
+        while self.read():
+            assert time.monotonic() < last, f"the program goes on\n{self.text()}"
         self.child.close()
         return self.child.exitstatus
-
-
-PROGRAM = (sys.executable, "-m", "diagnose")

@@ -8,7 +8,7 @@ import sys
 from typing import TYPE_CHECKING, Any, Final
 
 from diagnose.case.screens import RefusedScreen, WhyScreen, as_data
-from diagnose.faces.typed import read_line
+from diagnose.faces.streams import read_line
 from diagnose.faces.words import NOTICE, render, reply_title
 
 if TYPE_CHECKING:
@@ -33,16 +33,12 @@ FIELDS: Final[dict[str, tuple[str, ...]]] = {
 }
 
 
-class LinesFace:
+class JsonLinesFace:
     """For a kiosk, another front end, a test."""
 
     def show(self, screen: Screen, heading: Heading) -> None:
         """Write the screen as one line. Raises `BrokenPipeError` where nobody reads any more."""
-        # Escaped to ASCII, so that no locale can spoil it; NaN is no JSON.
-        line = json.dumps(_finite(as_object(screen, heading)), allow_nan=False)
-        if sys.stdout is not None:
-            sys.stdout.write(line + "\n")
-            sys.stdout.flush()
+        write(as_object(screen, heading))
 
     def ask(self, screen: Screen, heading: Heading) -> str | None:
         """Write the screen as one line and return the next line of standard input."""
@@ -50,11 +46,31 @@ class LinesFace:
         return read_line()
 
 
+def write(shown: dict[str, Any]) -> None:
+    """Write one object as a line. Raises `BrokenPipeError` where nobody reads any more."""
+    # Escaped to ASCII, so that no locale can spoil it; NaN is no JSON.
+    line = json.dumps(_finite(shown), allow_nan=False)
+    if sys.stdout is not None:
+        sys.stdout.write(line + "\n")
+        sys.stdout.flush()
+
+
 def as_object(screen: Screen, heading: Heading) -> dict[str, Any]:
     """Return a screen as the JSON object that stands for it."""
+    own: dict[str, Any] = {}
+    if isinstance(screen, WhyScreen):
+        own["text"] = " ".join(render(piece) for piece in screen.text)
+    if isinstance(screen, RefusedScreen):
+        own["message"] = render(screen.message)
+    own |= {name: as_data(getattr(screen, name)) for name in FIELDS[screen.screen]}
+    return framed(screen, heading, NOTICE, own)
+
+
+def framed(screen: Screen, heading: Heading, notice: str, own: dict[str, Any]) -> dict[str, Any]:
+    """Return a screen's own fields between those that every screen has."""
     shown: dict[str, Any] = {"screen": screen.screen}
     if heading.first:
-        shown["notice"] = NOTICE
+        shown["notice"] = notice
     if heading.case is not None:
         shown["case"] = heading.case
     shown["symptom"] = screen.symptom
@@ -63,14 +79,8 @@ def as_object(screen: Screen, heading: Heading) -> dict[str, Any]:
         shown["doorway"] = screen.doorway
     if screen.notes:
         shown["notes"] = [render(note) for note in screen.notes]
-    if isinstance(screen, WhyScreen):
-        shown["text"] = " ".join(render(piece) for piece in screen.text)
-    if isinstance(screen, RefusedScreen):
-        shown["message"] = render(screen.message)
-    for name in FIELDS[screen.screen]:
-        shown[name] = as_data(getattr(screen, name))
-    shown["replies"] = [{"id": reply, "title": reply_title(reply)} for reply in screen.replies]
-    return shown
+    titles = [{"id": reply, "title": reply_title(reply)} for reply in screen.replies]
+    return {**shown, **own, "replies": titles}
 
 
 def _finite(value: Any) -> Any:

@@ -14,8 +14,8 @@ from handmade import ALL, HEADING, KEY_OUT, check, figure, refused, why
 
 from diagnose.case.screens import phrase
 from diagnose.faces.face import Heading
-from diagnose.faces.lines import FIELDS, LinesFace, as_object
-from diagnose.faces.typed import LONGEST, is_terminal, read_line
+from diagnose.faces.json_lines import FIELDS, JsonLinesFace, as_object
+from diagnose.faces.streams import LONGEST, is_terminal, read_line
 from diagnose.faces.words import NOTICE
 from diagnose.measure.model import Expected
 
@@ -46,7 +46,7 @@ def said_by(capsys: pytest.CaptureFixture[str]) -> list[dict[str, Any]]:
 @pytest.mark.parametrize("name", ALL)
 def test_fields_are_those_of_the_contract(name: str, capsys: pytest.CaptureFixture[str]) -> None:
     screen = dataclasses.replace(ALL[name], notes=())
-    LinesFace().show(screen, HEADING)
+    JsonLinesFace().show(screen, HEADING)
     (shown,) = said_by(capsys)
     assert set(shown) == EVERYWHERE | set(TABLE[screen.screen].split())
     assert shown["screen"] == screen.screen
@@ -84,7 +84,7 @@ def test_why_and_refused_are_plain_strings() -> None:
 
 
 def test_what_json_cannot_say_is_null(capsys: pytest.CaptureFixture[str]) -> None:
-    face = LinesFace()
+    face = JsonLinesFace()
     face.show(check(minutes_left=math.nan), HEADING)
     face.show(figure(expected=Expected(low=None, high=math.inf, source="x")), HEADING)
     first, second = said_by(capsys)
@@ -95,7 +95,7 @@ def test_what_json_cannot_say_is_null(capsys: pytest.CaptureFixture[str]) -> Non
 def test_ascii_and_one_line_whatever_the_text(monkeypatch: pytest.MonkeyPatch) -> None:
     out = io.BytesIO()
     monkeypatch.setattr(sys, "stdout", io.TextIOWrapper(out, encoding="ascii", newline="\n"))
-    LinesFace().show(check(ask="Wie weit, 20 °C?\u2028\x85 \N{BROOM}"), HEADING)
+    JsonLinesFace().show(check(ask="Wie weit, 20 °C?\u2028\x85 \N{BROOM}"), HEADING)
     raw = out.getvalue()
     assert raw.isascii()
     assert raw.count(b"\n") == 1
@@ -131,7 +131,7 @@ def test_ask_shows_and_reads(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     fed(monkeypatch, b"2\n")
-    assert LinesFace().ask(check(), HEADING) == "2"
+    assert JsonLinesFace().ask(check(), HEADING) == "2"
     assert said_by(capsys)[0]["screen"] == "check"
 
 
@@ -159,7 +159,7 @@ def test_a_stdin_that_cannot_be_read_has_ended(
 def test_no_stdout_is_no_reason_to_fail(monkeypatch: pytest.MonkeyPatch) -> None:
     fed(monkeypatch, b"back\n")
     monkeypatch.setattr(sys, "stdout", None)
-    assert LinesFace().ask(check(), HEADING) == "back"
+    assert JsonLinesFace().ask(check(), HEADING) == "back"
 
 
 class Deaf(io.StringIO):
@@ -172,7 +172,7 @@ class Deaf(io.StringIO):
 def test_a_broken_pipe_is_the_callers(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sys, "stdout", Deaf())
     with pytest.raises(BrokenPipeError):
-        LinesFace().show(check(), HEADING)
+        JsonLinesFace().show(check(), HEADING)
 
 
 def test_terminals() -> None:

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import ast
 import io
 import subprocess
 import sys
+from graphlib import TopologicalSorter
+from pathlib import Path
 
 import pytest
 
-from diagnose.faces.choose import face_for
-from diagnose.faces.lines import LinesFace
+import diagnose
+from diagnose.faces.json_lines import JsonLinesFace
 from diagnose.faces.plain import PlainFace
+from diagnose.faces.selection import face_for
 from diagnose.faces.terminal import TerminalFace
 
 
@@ -32,8 +36,8 @@ def test_at_a_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
     at_terminal(monkeypatch)
     assert isinstance(face_for(), TerminalFace)
     assert isinstance(face_for(plain=True), PlainFace)
-    assert isinstance(face_for(json=True), LinesFace)
-    assert isinstance(face_for(plain=True, json=True), LinesFace)
+    assert isinstance(face_for(json=True), JsonLinesFace)
+    assert isinstance(face_for(plain=True, json=True), JsonLinesFace)
 
 
 @pytest.mark.parametrize("term", ["dumb", "", None])
@@ -57,7 +61,7 @@ def test_a_stream_that_is_no_terminal(
 
 def test_only_the_chosen_face_is_imported() -> None:
     program = (
-        "import sys; from diagnose.faces.choose import face_for;"
+        "import sys; from diagnose.faces.selection import face_for;"
         "face_for(plain=True); face_for(json=True);"
         "print([m for m in ('prompt_toolkit', 'asyncio') if m in sys.modules])"
     )
@@ -65,3 +69,32 @@ def test_only_the_chosen_face_is_imported() -> None:
         [sys.executable, "-c", program], capture_output=True, text=True, check=True
     )
     assert done.stdout.strip() == "[]"
+
+
+def imports(path: Path) -> set[str]:
+    """Return the modules that a module names in an import, those for types included."""
+    names = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            names |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            names |= {f"{node.module}", *(f"{node.module}.{alias.name}" for alias in node.names)}
+    return names
+
+
+HOUSE = Path(diagnose.__file__).parent
+
+
+def test_one_module_knows_the_terminal_library() -> None:
+    users = {
+        path.relative_to(HOUSE).as_posix()
+        for path in HOUSE.rglob("*.py")
+        if any(name.split(".")[0] == "prompt_toolkit" for name in imports(path))
+    }
+    assert users == {"faces/terminal.py"}
+
+
+def test_no_face_imports_in_a_circle() -> None:
+    needs = {f"diagnose.faces.{path.stem}": imports(path) for path in HOUSE.glob("faces/*.py")}
+    order = list(TopologicalSorter(needs).static_order())  # CycleError names a circle
+    assert order.index("diagnose.faces.words") < order.index("diagnose.faces.terminal")
