@@ -20,8 +20,7 @@ from diagnose.case.screens import (
 from diagnose.files import replies
 from diagnose.files.tree import Check, Finding, Question, Reading
 from diagnose.measure.registry import MEASUREMENTS
-from diagnose.study.beliefs import normalised
-from diagnose.study.minutes import outlooks
+from diagnose.study.outlook import normalised, outlooks
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

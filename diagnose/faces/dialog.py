@@ -79,7 +79,7 @@ class Dialog:
         self.screen = screen
         self.status = status
         self.viewport = Viewport()
-        self.keys = keys_of(screen)
+        self.keys = keys_of(screen.replies)
         self.waits = isinstance(screen, FigureScreen | WhyScreen)
         self.by_line = (
             isinstance(screen, CautionScreen) and screen.phase == "take" and not screen.again

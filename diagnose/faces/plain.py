@@ -112,7 +112,7 @@ class PlainFace:
 
 def _spelled_out(screen: Screen, typed: str) -> str:
     """Return the reply that a single letter stands for here, or what was typed as it is."""
-    return keys_of(screen).get(typed.strip().casefold(), typed)
+    return keys_of(screen.replies).get(typed.strip().casefold(), typed)
 
 
 def _one_by_one(screen: CautionScreen) -> bool:
@@ -136,7 +136,7 @@ def _others(screen: Screen, without: str = "") -> str:
     """Return the letters and their replies in one line."""
     named = [
         f"{key} {REPLIES[reply].short}"
-        for key, reply in keys_of(screen).items()
+        for key, reply in keys_of(screen.replies).items()
         if reply != without
     ]
     return f"Or: {', '.join(named)}." if named else ""

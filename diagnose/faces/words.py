@@ -5,12 +5,15 @@ Short, plain sentences; no blame; nothing that only a programmer knows.
 
 from __future__ import annotations
 
+from functools import cache
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from diagnose.files import replies
 
 if TYPE_CHECKING:
-    from diagnose.case.screens import Phrase, Screen
+    from collections.abc import Mapping
+
+    from diagnose.case.screens import Phrase
 
 #: Stands over the first screen of every case.
 NOTICE: Final = (
@@ -167,10 +170,11 @@ def reply_title(reply: str) -> str:
     return REPLIES[reply].title if reply in REPLIES else reply
 
 
-def keys_of(screen: Screen) -> dict[str, str]:
-    """Return the keys of a screen, each with the reply that it gives, in the screen's order."""
+@cache
+def keys_of(offered: tuple[str, ...]) -> Mapping[str, str]:
+    """Return the key of each reply that a screen offers, with that reply, in the screen's order."""
     found: dict[str, str] = {}
-    for reply in screen.replies:
+    for reply in offered:
         if reply in REPLIES:
             found.setdefault(REPLIES[reply].key, reply)
     return found

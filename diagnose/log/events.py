@@ -315,6 +315,9 @@ class Found(_Event, frozen=True, kw_only=True, tag="found"):
 
 Event: TypeAlias = Opened | RoundOpened | Replied | ItemReplied | CaseOver | Resumed | Found
 
+#: Returns an event as JSON, on one line. Raises `UnicodeEncodeError` for halves of letters.
+encode: Final = msgspec.json.Encoder().encode
+
 _DECODER: Final = msgspec.json.Decoder(Event)
 
 
@@ -322,16 +325,12 @@ class Damaged(Exception):
     """A text that is no event; the message says what is wrong with it."""
 
 
-def written(event: Event) -> str:
-    """Return an event as JSON, on one line."""
-    try:
-        return msgspec.json.encode(event).decode()
-    except UnicodeEncodeError:
-        # A name from the command line may hold halves of letters.
-        return json.dumps(as_data(event)).encode("utf-8", "replace").decode()
+def repaired(event: Event) -> str:
+    """Return an event that holds halves of letters as JSON, with marks in their place."""
+    return json.dumps(as_data(event), ensure_ascii=False).encode("utf-8", "replace").decode()
 
 
-def read(text: str) -> Event:
+def read(text: str | bytes) -> Event:
     """Return the event that a text holds. Raises `Damaged`."""
     try:
         event: Event = _DECODER.decode(text)

@@ -9,8 +9,7 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import quote
 
-from diagnose.log import events, from_format_1
-from diagnose.log.clock import utc_now
+from diagnose.log import clock, events, from_format_1
 from diagnose.log.drills import DrillRecord
 from diagnose.log.events import Found, Replied, RoundOpened
 from diagnose.log.protocol import CaseRecord, LogError, LoggedEvent, Milestone, OpenElsewhere
@@ -91,11 +90,11 @@ class SqliteLog:
         path: Path,
         mode: str = "rwc",
         *,
-        now: Callable[[], str] = utc_now,
+        now: Callable[[], str] | None = None,
         wait: float = 3.0,
     ) -> None:
         self.path = path
-        self.now = now
+        self.now = now or _utc
         with self._in_plain_words():
             if mode == "rwc":
                 path.parent.mkdir(parents=True, exist_ok=True)
@@ -139,7 +138,7 @@ class SqliteLog:
     def append(self, case: CaseRecord, number: int, event: Event) -> None:
         """Write the event that has this number. Raises `OpenElsewhere` where it is taken."""
         at = self.now()
-        outcome, finding, found = _made_of(event)
+        outcome, finding, found = (None, None, None) if _plain(event) else _made_of(event)
         with self._in_plain_words(case.name), self._transaction():
             self._write(case.key, number, at, event)
             self.base.execute(
@@ -340,9 +339,15 @@ class SqliteLog:
         )
 
     def _write(self, key: bytes, number: int, at: str, event: Event) -> None:
+        milestone = not _plain(event) and event.milestone
+        try:
+            body = events.encode(event).decode()
+        except UnicodeEncodeError:
+            # A name from the command line may hold halves of letters.
+            body = events.repaired(event)
         self.base.execute(
             'INSERT INTO events ("case", number, at, milestone, body) VALUES (?, ?, ?, ?, ?)',
-            (key, number, at, int(event.milestone), events.written(event)),
+            (key, number, at, int(milestone), body),
         )
 
     def _free_name(self, taken: set[str] | None = None) -> str:
@@ -407,6 +412,10 @@ def _reason(error: sqlite3.Error) -> str:
     )
 
 
+def _utc() -> str:
+    return clock.now().isoformat(timespec="seconds")
+
+
 def _new_key() -> bytes:
     return secrets.token_bytes(16)
 
@@ -425,6 +434,15 @@ def _record(row: tuple[Any, ...]) -> CaseRecord:
         found=found,
         round=round_,
         begun_in=begun_in,
+    )
+
+
+def _plain(event: Event) -> bool:
+    """Whether an event is a reply that ends nothing and read nothing, as most are."""
+    return (
+        isinstance(event, Replied)
+        and event.reading is None
+        and not any(trace.what == "ended" for trace in event.trail)
     )
 
 

@@ -13,8 +13,8 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from diagnose.study.in_force import bits
-from diagnose.study.minutes import outlooks
 from diagnose.study.order_routes import locks_out, travel
+from diagnose.study.outlook import outlooks
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -26,10 +26,10 @@ from diagnose.commands.ready_library import ReadyLibrary  # noqa: E402
 from diagnose.files.cautions import Cautions  # noqa: E402
 from diagnose.files.library import built_in  # noqa: E402
 from diagnose.files.reading import read_tree  # noqa: E402
-from diagnose.study.beliefs import likelihood, normalised, prior, updated  # noqa: E402
+from diagnose.study.beliefs import likelihood, prior, updated  # noqa: E402
 from diagnose.study.in_force import caution_table  # noqa: E402
-from diagnose.study.minutes import expected_minutes  # noqa: E402
 from diagnose.study.order_search import Best, best_order  # noqa: E402
+from diagnose.study.outlook import expected_minutes, normalised  # noqa: E402
 from diagnose.study.plan import Plan, plan_of  # noqa: E402
 
 NONE = caution_table(Cautions(hazards={}, cautions={}))

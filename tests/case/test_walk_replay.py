@@ -17,7 +17,7 @@ from strategies.written import Written, read
 from diagnose.case.onward import answered
 from diagnose.log.events import MOVES, Replied, Resumed
 from diagnose.log.replay import replay
-from diagnose.study.beliefs import normalised
+from diagnose.study.outlook import normalised
 
 if TYPE_CHECKING:
     from strategies.walker import Walker

@@ -107,7 +107,7 @@ def test_every_reply_has_a_title_a_key_and_a_short_word() -> None:
 @pytest.mark.parametrize("name", ASKED)
 def test_no_screen_has_two_replies_on_one_key(name: str) -> None:
     screen = ASKED[name]
-    assert sorted(keys_of(screen).values()) == sorted(screen.replies)
+    assert sorted(keys_of(screen.replies).values()) == sorted(screen.replies)
 
 
 def test_every_sign_of_the_built_in_library_has_words() -> None:

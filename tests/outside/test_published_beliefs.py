@@ -10,7 +10,8 @@ from typing import Any
 import pytest
 from strategies.written import Written, read
 
-from diagnose.study.beliefs import normalised, updated
+from diagnose.study.beliefs import updated
+from diagnose.study.outlook import normalised
 
 DATA = Path(__file__).parent / "data"
 

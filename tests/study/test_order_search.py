@@ -19,13 +19,13 @@ from strategies.ordering import (
 )
 from strategies.written import Written, read, text_of
 
-from diagnose.study.minutes import expected_minutes
 from diagnose.study.order_bound import Bound, classical
 from diagnose.study.order_families import families
 from diagnose.study.order_model import Model
 from diagnose.study.order_moves import best_move
 from diagnose.study.order_routes import travel
 from diagnose.study.order_search import Best, Nothing, _Search, best_order
+from diagnose.study.outlook import expected_minutes
 from diagnose.study.plan import plan_of
 from diagnose.study.runs import reordered
 

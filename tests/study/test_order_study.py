@@ -16,9 +16,9 @@ from strategies.written import Read, Written, read, text_of
 
 from diagnose.files.library import built_in, load
 from diagnose.study.in_force import caution_table
-from diagnose.study.minutes import expected_minutes
 from diagnose.study.order import order_study
 from diagnose.study.order_routes import locks_out, travel
+from diagnose.study.outlook import expected_minutes
 from diagnose.study.plan import plan_of
 from diagnose.study.runs import reordered, runs_of
 

@@ -1,7 +1,8 @@
-"""Minutes to a finding from any step, with what was answered left out and cautions counted."""
+"""What lies ahead of a step: which findings, how likely, in how many minutes, cautions counted."""
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from heapq import heappop, heappush
 from typing import TYPE_CHECKING
@@ -36,6 +37,14 @@ class Outlook:
     def worth(self) -> float:
         """Probability per minute, what a branch is chosen by; 0 where nothing can be met."""
         return self.weight / self.mean if self.minutes > 0 else 0.0
+
+
+def normalised(logs: Sequence[float]) -> list[float]:
+    """Return the probabilities that belong to unnormalised logarithms; they sum to 1."""
+    top = max(logs)
+    weights = [math.exp(value - top) for value in logs]
+    total = sum(weights)
+    return [weight / total for weight in weights]
 
 
 def outlooks(
@@ -98,6 +107,7 @@ def _explore(
     in_force: int,
 ) -> _Region:
     steps = len(plan.ways)
+    known = cautions.known_takes
     starts = [in_force * steps + source for source in sources]
     region = _Region(starts, [], {}, {})
     done, below, cost = region.done, region.below, region.cost
@@ -118,7 +128,10 @@ def _explore(
         elif ways:
             cost[state] = plan.minutes[step]
             if plan.needs[step] or plan.energises[step]:
-                taking, force = cautions.take(plan.needs[step], plan.energises[step], force)
+                key = (plan.needs[step], plan.energises[step], force)
+                if key not in known:
+                    known[key] = cautions.take(*key)
+                taking, force = known[key]
                 cost[state] += taking
         base = force * steps
         below[state] = children = tuple([base + target for target in ways])
