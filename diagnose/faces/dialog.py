@@ -15,7 +15,7 @@ from diagnose.case.screens import (
     WhyScreen,
 )
 from diagnose.faces.elements import Element, elements
-from diagnose.faces.words import REPLIES, keys_of
+from diagnose.faces.words import REPLIES
 from diagnose.files import replies
 from diagnose.text import cut, printable
 
@@ -79,7 +79,7 @@ class Dialog:
         self.screen = screen
         self.status = status
         self.viewport = Viewport()
-        self.keys = keys_of(screen.replies)
+        self.keys = {REPLIES[reply].key: reply for reply in screen.replies if reply in REPLIES}
         self.waits = isinstance(screen, FigureScreen | WhyScreen)
         self.by_line = (
             isinstance(screen, CautionScreen) and screen.phase == "take" and not screen.again

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 from diagnose.case.screens import CautionScreen, CheckScreen, EndScreen, ReadingScreen
 from diagnose.faces.elements import Element, StatusLine, elements
 from diagnose.faces.streams import is_terminal
-from diagnose.faces.words import REPLIES, keys_of
+from diagnose.faces.words import REPLIES
 from diagnose.files import replies
 
 if TYPE_CHECKING:
@@ -112,7 +112,8 @@ class PlainFace:
 
 def _spelled_out(screen: Screen, typed: str) -> str:
     """Return the reply that a single letter stands for here, or what was typed as it is."""
-    return keys_of(screen.replies).get(typed.strip().casefold(), typed)
+    keys = {REPLIES[reply].key: reply for reply in screen.replies if reply in REPLIES}
+    return keys.get(typed.strip().casefold(), typed)
 
 
 def _one_by_one(screen: CautionScreen) -> bool:
@@ -135,8 +136,8 @@ def _how(screen: Screen) -> str:
 def _others(screen: Screen, without: str = "") -> str:
     """Return the letters and their replies in one line."""
     named = [
-        f"{key} {REPLIES[reply].short}"
-        for key, reply in keys_of(screen.replies).items()
-        if reply != without
+        f"{REPLIES[reply].key} {REPLIES[reply].short}"
+        for reply in screen.replies
+        if reply in REPLIES and reply != without
     ]
     return f"Or: {', '.join(named)}." if named else ""

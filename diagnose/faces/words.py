@@ -5,14 +5,11 @@ Short, plain sentences; no blame; nothing that only a programmer knows.
 
 from __future__ import annotations
 
-from functools import cache
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from diagnose.files import replies
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from diagnose.case.screens import Phrase
 
 #: Stands over the first screen of every case.
@@ -168,16 +165,6 @@ def render(said: Phrase) -> str:
 def reply_title(reply: str) -> str:
     """Return the words for a reply."""
     return REPLIES[reply].title if reply in REPLIES else reply
-
-
-@cache
-def keys_of(offered: tuple[str, ...]) -> Mapping[str, str]:
-    """Return the key of each reply that a screen offers, with that reply, in the screen's order."""
-    found: dict[str, str] = {}
-    for reply in offered:
-        if reply in REPLIES:
-            found.setdefault(REPLIES[reply].key, reply)
-    return found
 
 
 def sign_words(number: str) -> str:

@@ -127,7 +127,7 @@ def _explore(
             cost[state] = 0.0
         elif ways:
             cost[state] = plan.minutes[step]
-            if plan.needs[step] or plan.energises[step]:
+            if plan.energises[step] or plan.needs[step] & ~force:
                 key = (plan.needs[step], plan.energises[step], force)
                 if key not in known:
                     known[key] = cautions.take(*key)
