@@ -28,7 +28,7 @@ from diagnose.files.library import built_in, read_tree  # noqa: E402
 from diagnose.study.beliefs import likelihood, normalised, prior, updated  # noqa: E402
 from diagnose.study.in_force import caution_table  # noqa: E402
 from diagnose.study.minutes import expected_minutes  # noqa: E402
-from diagnose.study.order_search import Best, best_order  # noqa: E402
+from diagnose.study.order.search import BestOrder, best_order  # noqa: E402
 from diagnose.study.plan import Plan, plan_of  # noqa: E402
 
 NONE = caution_table(Cautions(hazards={}, cautions={}))
@@ -55,9 +55,9 @@ def order_figures() -> list[Figure]:
                 began = time.perf_counter()
                 found = best_order(model)
                 slowest = max(slowest, time.perf_counter() - began)
-                assert isinstance(found, Best)
+                assert isinstance(found, BestOrder)
                 exact += found.exact
-                within = max(within, found.within)
+                within = max(within, found.gap)
             shown = f"{exact} of 3 exact" + (f", within {within:.3f} min" if exact < 3 else "")
             figures.append((f"{what} ({name}), slowest of 3, s", slowest, limit, shown))
     return figures

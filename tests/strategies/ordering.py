@@ -5,8 +5,8 @@ from __future__ import annotations
 import itertools
 from typing import TYPE_CHECKING, Any
 
-from diagnose.study.order_model import Model
-from diagnose.study.order_routes import travel
+from diagnose.study.order.model import RunModel
+from diagnose.study.order.routes import route_costs
 from diagnose.study.runs import Run, runs_of
 from strategies.written import Read, Written, read, text_of
 
@@ -150,17 +150,17 @@ def longest_run(library: Read) -> tuple[Plan, Run] | None:
     return (plan, max(runs, key=lambda run: len(run.steps))) if runs else None
 
 
-def model_of(written: Written, cap: int | None = None) -> Model | None:
+def model_of(written: Written, cap: int | None = None) -> RunModel | None:
     """Return the model of the tree's longest run, None where there is no run."""
     library = read(written)
     found = longest_run(library)
     if found is None:
         return None
     plan, run = found
-    return Model(plan, library.table, run, travel(plan, library.table), cap)
+    return RunModel(plan, library.table, run, route_costs(plan, library.table), cap)
 
 
-def least_of_all(model: Model) -> float:
+def least_of_all(model: RunModel) -> float:
     """Return the least cost of all orders that are allowed, one by one."""
     orders = itertools.permutations(range(len(model.jobs)))
     return min(model.cost(order) for order in orders if model.run.allows(order))

@@ -20,12 +20,12 @@ from strategies.ordering import (
 from strategies.written import Written, read, text_of
 
 from diagnose.study.minutes import expected_minutes
-from diagnose.study.order_bound import Bound, classical
-from diagnose.study.order_families import families
-from diagnose.study.order_model import Model
-from diagnose.study.order_moves import best_move
-from diagnose.study.order_routes import travel
-from diagnose.study.order_search import Best, Nothing, _Search, best_order
+from diagnose.study.order.bound import LowerBound, smith_cost
+from diagnose.study.order.families import families
+from diagnose.study.order.model import RunModel
+from diagnose.study.order.moves import best_move
+from diagnose.study.order.routes import route_costs
+from diagnose.study.order.search import BestOrder, NoOrder, Search, best_order
 from diagnose.study.plan import plan_of
 from diagnose.study.runs import reordered
 
@@ -45,7 +45,7 @@ def test_what_an_order_costs_is_what_the_tree_with_it_costs(name: str) -> None:
         found = longest_run(library)
         assert found is not None
         plan, run = found
-        model = Model(plan, library.table, run, travel(plan, library.table))
+        model = RunModel(plan, library.table, run, route_costs(plan, library.table))
         steps = [plan.ids[step] for step in run.steps]
         orders = [o for o in itertools.permutations(range(len(steps))) if run.allows(o)]
         apart = []
@@ -66,7 +66,7 @@ def test_the_best_of_all_permutations_is_found(name: str) -> None:
         if model is None:
             continue
         best = best_order(model)
-        assert isinstance(best, Best)
+        assert isinstance(best, BestOrder)
         assert best.exact
         assert model.run.allows(best.order)
         assert model.cost(best.order) == pytest.approx(least_of_all(model), rel=0, abs=EXACT)
@@ -83,8 +83,8 @@ def test_a_cap_on_lockouts_is_kept(name: str, cap: int) -> None:
         if model is None:
             continue
         best, least = best_order(model), least_of_all(model)
-        assert (best == Nothing(sure=True)) == (least == math.inf)
-        if isinstance(best, Best):
+        assert (best == NoOrder(proved=True)) == (least == math.inf)
+        if isinstance(best, BestOrder):
             assert best.exact
             assert model.cost(best.order) == pytest.approx(least, rel=0, abs=EXACT)
             allowed += 1
@@ -101,7 +101,7 @@ def test_without_cautions_the_classical_rule_is_the_best_of_all_permutations() -
         model = model_of(Written(trees={"alpha": text_of(tree)}))
         assert model is not None
         best = best_order(model)
-        assert isinstance(best, Best)
+        assert isinstance(best, BestOrder)
         assert best.exact
         ratios = [model.jobs[job].ratio for job in best.order]
         assert ratios == sorted(ratios, reverse=True)
@@ -133,10 +133,10 @@ def test_where_cautions_do_not_add_up_families_are_not_enough() -> None:
     )
     assert model is not None
     assert sorted(family.jobs for family in families(model)) == [(1,), (2, 0)]
-    by_families = _Search(model, families(model), eased=False).side_by_side(1000, math.inf)
+    by_families = Search(model, families(model)).beam(1000, math.inf)
     best = best_order(model)
     assert by_families is not None
-    assert isinstance(best, Best)
+    assert isinstance(best, BestOrder)
     assert (best.order, best.exact) == ((0, 1, 2), True)
     assert model.cost(best.order) == pytest.approx(least_of_all(model), rel=0, abs=EXACT)
     assert model.cost(by_families) > model.cost(best.order) + 0.1
@@ -172,7 +172,7 @@ def test_a_step_that_makes_way_for_a_likelier_one_may_come_before_a_free_one() -
     model = model_of(Written(trees={"alpha": text_of(tree)}, cautions=text))
     assert model is not None
     best = best_order(model)
-    assert isinstance(best, Best)
+    assert isinstance(best, BestOrder)
     assert best.exact
     assert best.order == (5, 2, 1, 3, 4, 0)
     assert model.cost(best.order) == pytest.approx(least_of_all(model), rel=0, abs=EXACT)
@@ -189,8 +189,8 @@ def test_no_order_has_less_to_come_than_the_bound_says(name: str) -> None:
         model = model_of(any_tree(rng, (4, 6, 9), name))
         if model is None:
             continue
-        kin = families(model, alone=True)
-        bound = Bound(model, kin)
+        groups = families(model, single=True)
+        bound = LowerBound(model, groups)
         order = list(range(len(model.jobs)))
         for _ in range(20):
             rng.shuffle(order)
@@ -199,17 +199,17 @@ def test_no_order_has_less_to_come_than_the_bound_says(name: str) -> None:
             state = model.start
             for place, number in enumerate(order):
                 rest = order[place:]
-                counts = tuple(int(family.jobs[0] not in rest) for family in kin)
+                counts = tuple(int(family.jobs[0] not in rest) for family in groups)
                 free = sorted(rest, key=lambda job: -model.jobs[job].ratio)
-                waiting, least = sum(model.weights(rest)), 0.0
+                waiting, least = sum(model.waiting(rest)), 0.0
                 for job in free:
                     least += waiting * model.jobs[job].minutes
                     waiting -= model.jobs[job].weight
-                to_come = model.cost_from(rest, state, model.weights(rest)) - least
-                at_least = bound.at_least(counts, state)
+                to_come = model.cost_from(rest, state, model.waiting(rest)) - least
+                at_least = bound.to_come(counts, state)
                 assert 0 <= at_least <= to_come + EXACT
                 tight += at_least > to_come - EXACT > 0.01
-                _, state = model.move(state, model.jobs[number].kind)
+                _, state = model.setup(state, model.jobs[number].kind)
     assert tight > 10
 
 
@@ -222,13 +222,13 @@ def test_long_runs_are_exact_or_say_how_much_less_there_could_be() -> None:
         model = model_of(Written(trees={"alpha": text_of(tree)}, cautions=text))
         assert model is not None
         best = best_order(model)
-        assert isinstance(best, Best)
+        assert isinstance(best, BestOrder)
         cost = model.cost(best.order)
-        assert cost - classical(model) >= best.within
-        for kin in (families(model), families(model, alone=True)):
-            other = _Search(model, kin, eased=False).side_by_side(100, math.inf)
+        assert cost - smith_cost(model) >= best.gap
+        for groups in (families(model), families(model, single=True)):
+            other = Search(model, groups).beam(100, math.inf)
             assert other is not None
-            assert model.cost(other) >= cost - best.within - EXACT
+            assert model.cost(other) >= cost - best.gap - EXACT
         if name in ("lockout alone", "two lockouts"):
             assert best.exact
 
@@ -237,14 +237,14 @@ def test_a_search_cut_short_is_the_best_found_and_says_so() -> None:
     tree = tree_with_run(Random(3), 9, YARDS["deep"], exits=0.5)
     model = model_of(Written(trees={"alpha": text_of(tree)}, cautions=cautions_text(YARDS["deep"])))
     assert model is not None
-    short, whole = best_order(model, (1,), room=3), best_order(model)
-    assert isinstance(short, Best)
-    assert isinstance(whole, Best)
+    short, whole = best_order(model, (1,), most_nodes=3), best_order(model)
+    assert isinstance(short, BestOrder)
+    assert isinstance(whole, BestOrder)
     assert not short.exact
     assert whole.exact
     assert sorted(short.order) == list(range(9))
     more = model.cost(short.order) - model.cost(whole.order)
-    assert 0 <= more <= short.within
+    assert 0 <= more <= short.gap
 
 
 @pytest.mark.parametrize("name", YARDS)
@@ -259,7 +259,7 @@ def test_an_order_that_is_as_good_stays_as_it_is(name: str) -> None:
         model = model_of(Written(trees={"alpha": text_of(tree)}, cautions=text))
         assert model is not None
         best = best_order(model)
-        assert isinstance(best, Best)
+        assert isinstance(best, BestOrder)
         least = least_of_all(model) + EXACT
         orders = itertools.permutations(range(5))
         good = {order: turned(order) for order in orders if model.cost(order) <= least}
