@@ -4,17 +4,23 @@ from __future__ import annotations
 
 import itertools
 import math
+from functools import cache
 from random import Random
 from typing import TYPE_CHECKING, Any
 
+from diagnose.files.definitions import CAUTIONS, TREE
+from diagnose.files.library import read_text
+from diagnose.study.in_force import caution_table
 from diagnose.study.order.model import RunModel
 from diagnose.study.order.routes import route_costs
+from diagnose.study.plan import plan_of
 from diagnose.study.runs import Run, runs_of
-from strategies.written import Read, Written, read, text_of
+from strategies.written import Read, Written, text_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from diagnose.study.in_force import CautionTable
     from diagnose.study.order.model import State
     from diagnose.study.plan import Plan
 
@@ -202,13 +208,27 @@ def longest_run(library: Read) -> tuple[Plan, Run] | None:
 
 
 def model_of(written: Written, cap: int | None = None) -> RunModel | None:
-    """Return the model of the tree's longest run, None where there is no run."""
-    library = read(written)
-    found = longest_run(library)
-    if found is None:
+    """Return the model of the tree's longest run, None where there is no run.
+
+    The tree is read and not checked, which takes the longest: `test_runs` checks such trees.
+    """
+    tree, problems = read_text(TREE, written.trees["alpha"], "alpha.yaml")
+    assert tree is not None, problems
+    table = table_of(written.cautions)
+    plan = plan_of(tree, table)
+    runs = runs_of(tree, plan)
+    if not runs:
         return None
-    plan, run = found
-    return RunModel(plan, library.table, run, route_costs(plan, library.table), cap)
+    run = max(runs, key=lambda run: len(run.steps))
+    return RunModel(plan, table, run, route_costs(plan, table), cap)
+
+
+@cache
+def table_of(text: str) -> CautionTable:
+    """Return the table of a `cautions.yaml`."""
+    cautions, problems = read_text(CAUTIONS, text, "cautions.yaml")
+    assert cautions is not None, problems
+    return caution_table(cautions)
 
 
 def least_of_all(model: RunModel) -> float:

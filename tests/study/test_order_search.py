@@ -268,6 +268,7 @@ def test_where_cautions_are_left_out_nothing_is_called_proved(
     monkeypatch.setattr("diagnose.study.order.setups.MOST_EARLY", 0)
     monkeypatch.setattr("diagnose.study.order.search.LONGEST_BY_JOB", 0)
     monkeypatch.setattr("diagnose.study.order.moves.MOST_MOVES", 0)
+    monkeypatch.setattr("diagnose.study.order.moves.LONGEST_SETTLED", 0)
     model = run_of(QUICK_FIRST, "nested", rest=22)
     best = best_order(model)
     assert isinstance(best, BestOrder)

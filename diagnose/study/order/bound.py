@@ -115,29 +115,26 @@ class _CautionBound:
         others = [f for f in numbers if f not in set(self.needing)]
         self.tables: list[tuple[int, int, _Table]] = []
         if model.cautions.lapsing >> caution & 1:
-            running = [f for f in others if model.kinds[self.families[f].kind][1]]
-            self._tabulate(running, claimed)
+            self._tabulate([f for f in others if model.kinds[self.families[f].kind][1]], claimed)
         tabulated = {f for pair in self.tables for f in pair[:2]}
         self.waiting = [f for f in self.needing if f not in tabulated]
-        #: By family outside: those that need the caution and that it may delay.
-        self.delayed: dict[int, list[int]] = {}
-        for f in others:
-            if f not in tabulated:
-                self.delayed[f] = [g for g in self.needing if (f, g) not in claimed]
-                claimed |= {(f, g) for g in self.delayed[f]}
+        # By family outside: those that need the caution and that it may delay.
+        self.delayed = {
+            f: [g for g in self.needing if (f, g) not in claimed]
+            for f in others
+            if f not in tabulated
+        }
+        claimed |= {(f, g) for f, delayed in self.delayed.items() for g in delayed}
         self._in_force: dict[State, bool] = {}
         self._next: dict[Counts, tuple[float, list[tuple[int, list[float]]]]] = {}
 
     def _tabulate(self, running: Sequence[int], claimed: set[tuple[int, int]]) -> None:
         """Tabulate pairs of families, the largest with the largest, each family at most once."""
-
-        def largest(numbers: Sequence[int]) -> list[int]:
-            return sorted(numbers, key=lambda f: -len(self.families[f].jobs))
-
-        for f, e in zip(largest(self.needing), largest(running), strict=False):
-            entries = len(self.families[f].jobs) * len(self.families[e].jobs)
+        size = [len(family.jobs) for family in self.families]
+        largest = (sorted(some, key=lambda f: -size[f]) for some in (self.needing, running))
+        for f, e in zip(*largest, strict=False):
             pairs = {(f, e), (e, f)}
-            if entries <= LARGEST_TABLE and not claimed & pairs:
+            if size[f] * size[e] <= LARGEST_TABLE and not claimed & pairs:
                 claimed |= pairs
                 # What follows the run waits as well; it is counted once.
                 tail = 0.0 if self.tables else self.tail

@@ -71,11 +71,9 @@ def families(model: RunModel, *, single: bool = False) -> list[Family]:
     made = []
     for numbers in groups.values():
         first, jobs = numbers[0], [model.jobs[number] for number in numbers]
-        needs, energises = model.kinds[jobs[0].kind]
-        fixed = len(set(costs[first])) <= 1
-        lapses = energises or model.cautions.closed(needs) & model.cautions.lapsing
         minutes = tuple(job.minutes for job in jobs)
         weights = tuple(job.weight for job in jobs)
+        fixed = len(set(costs[first])) <= 1
         made.append(
             Family(
                 jobs=tuple(numbers),
@@ -88,10 +86,16 @@ def families(model: RunModel, *, single: bool = False) -> list[Family]:
                 waiting=tuple(_weights(model, numbers[done:]) for done in range(len(jobs) + 1)),
                 before=tuple(sorted({family_of[number] for number in bits(before[first])})),
                 fixed_branches=fixed,
-                stays_free=fixed and not lapses and not after[first],
+                stays_free=fixed and not after[first] and not _lapses(model, jobs[0].kind),
             )
         )
     return made
+
+
+def _lapses(model: RunModel, kind: int) -> bool:
+    """Whether a job of a kind ends a caution or takes one that can be ended."""
+    needs, energises = model.kinds[kind]
+    return energises or bool(model.cautions.closed(needs) & model.cautions.lapsing)
 
 
 def _branch_costs(
