@@ -21,7 +21,7 @@ from diagnose.files.library import built_in, load
 from diagnose.files.reading import read_tree
 from diagnose.files.tree import Finding, Tree
 from diagnose.study.in_force import CautionTable, caution_table
-from diagnose.study.order import order_study
+from diagnose.study.order.study import order_study
 from diagnose.study.outlook import expected_minutes
 from diagnose.study.plan import plan_of
 from diagnose.study.ready import made_ready
