@@ -1,6 +1,6 @@
 """What a battery gives at a steady current, and what it must get back."""
 
-from .model import Measurement, Need, Outcome
+from diagnose.measure.model import Measurement, Need, Outcome
 
 RATED = Need(
     name="capacity",

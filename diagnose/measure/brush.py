@@ -1,6 +1,6 @@
 """Brushes and pads: what is left of them, and the current they draw."""
 
-from .model import PRACTICE, Expected, Measurement, Need, Outcome
+from diagnose.measure.model import PRACTICE, Expected, Measurement, Need, Outcome
 
 BRISTLE = 20.0  # mm: change between 20 and 15
 PAD = 8.0  # mm of 25

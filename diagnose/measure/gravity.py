@@ -1,6 +1,6 @@
 """Hydrometer readings of flooded cells, brought to 80 °F."""
 
-from .model import PRACTICE, Expected, Measurement, Need, Outcome, Unreadable
+from diagnose.measure.model import PRACTICE, Expected, Measurement, Need, Outcome, Unreadable
 
 PER_DEGREE = 0.0004  # of specific gravity for 1 °F, US Army TM 5-3895-349-14P p. 871
 HOT = 45.0  # °C, above which a battery is left alone (common practice)

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from math import isfinite
 
-from . import units
-from .model import Need, Unreadable
+from diagnose.measure import units
+from diagnose.measure.model import Need, Unreadable
 
 LONGEST = 2000  # characters of one reply; a set of 40 cells takes 300
 NEEDS_UNIT = frozenset({"volume", "length", "pressure", "temperature", "speed", "flow", "time"})

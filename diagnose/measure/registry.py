@@ -4,7 +4,7 @@ import re
 from collections.abc import Callable, Collection, Mapping
 from difflib import get_close_matches
 
-from . import (
+from diagnose.measure import (
     battery,
     brush,
     gravity,
@@ -17,7 +17,15 @@ from . import (
     voltage,
     water,
 )
-from .model import Expected, Figure, Measurement, MissingLine, Need, Outcome, Unreadable
+from diagnose.measure.model import (
+    Expected,
+    Figure,
+    Measurement,
+    MissingLine,
+    Need,
+    Outcome,
+    Unreadable,
+)
 
 __all__ = [
     "MEASUREMENTS",

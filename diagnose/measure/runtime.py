@@ -1,9 +1,24 @@
 """The runtime seen against what this battery should give."""
 
-from .battery import EXPONENT, RATED, RATED_HOURS, current_need, peukert_hours, peukert_line
-from .model import PRACTICE, Expected, Measurement, MissingLine, Need, Outcome, Unreadable
-from .tables import Point, interpolate
-from .voltage import KEEP, KIND, LOWEST_CHARGE
+from diagnose.measure.battery import (
+    EXPONENT,
+    RATED,
+    RATED_HOURS,
+    current_need,
+    peukert_hours,
+    peukert_line,
+)
+from diagnose.measure.model import (
+    PRACTICE,
+    Expected,
+    Measurement,
+    MissingLine,
+    Need,
+    Outcome,
+    Unreadable,
+)
+from diagnose.measure.tables import Point, interpolate
+from diagnose.measure.voltage import KEEP, KIND, LOWEST_CHARGE
 
 # Share of the 77 °F capacity against °F, at the 5-hour rate: "Uninterruptible Power Supplies and
 # Standby Power Systems" p. 199. The point at 77 °F is the table's own base.

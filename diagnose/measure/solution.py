@@ -1,6 +1,6 @@
 """Mixing the cleaning solution: dose and temperature."""
 
-from .model import PRACTICE, Expected, Measurement, Need, Outcome
+from diagnose.measure.model import PRACTICE, Expected, Measurement, Need, Outcome
 
 WARMEST = 57.0  # °C (135 °F): scalds in seconds; the card's own limit wins
 GOOD = (10.0, 40.0)  # °C

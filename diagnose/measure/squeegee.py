@@ -1,6 +1,6 @@
 """The squeegee's blades under a ruler: rounded edge, bend, level."""
 
-from .model import PRACTICE, Expected, Measurement, Need, Outcome
+from diagnose.measure.model import PRACTICE, Expected, Measurement, Need, Outcome
 
 BEND = (10.0, 15.0)  # mm
 LEVEL = 3.0  # mm between the ends

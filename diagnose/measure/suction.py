@@ -1,6 +1,6 @@
 """Suction at the hose against what the machine can have at that height."""
 
-from .model import PRACTICE, Expected, Measurement, Need, Outcome, Unreadable
+from diagnose.measure.model import PRACTICE, Expected, Measurement, Need, Outcome, Unreadable
 
 SEA_LEVEL = 101.325  # kPa, standard atmosphere, ISO 2533
 LAPSE = 0.0065  # K/m

@@ -4,7 +4,7 @@ import re
 from functools import cache
 from typing import TYPE_CHECKING
 
-from .model import Unreadable
+from diagnose.measure.model import Unreadable
 
 if TYPE_CHECKING:
     from pint import UnitRegistry

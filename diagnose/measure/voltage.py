@@ -1,7 +1,7 @@
 """Battery voltage: at rest for the state of charge, under load for its strength."""
 
-from .model import PRACTICE, Expected, Measurement, Need, Outcome, Unreadable
-from .tables import Point, interpolate
+from diagnose.measure.model import PRACTICE, Expected, Measurement, Need, Outcome, Unreadable
+from diagnose.measure.tables import Point, interpolate
 
 # Volts of six cells at rest against per cent of charge.
 # Table A: a general battery reference table for 12 V automotive and deep-cycle batteries.

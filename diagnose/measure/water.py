@@ -1,7 +1,7 @@
 """Solution on its way from the tank to the floor: flow, film, how long a tank lasts."""
 
-from .model import PRACTICE, Expected, Measurement, Need, Outcome, Unreadable
-from .travel import PATH_WIDTH, SPEED
+from diagnose.measure.model import PRACTICE, Expected, Measurement, Need, Outcome, Unreadable
+from diagnose.measure.travel import PATH_WIDTH, SPEED
 
 FLOW = (1.5, 6.0)  # L/min
 FILM = (0.03, 0.10)  # mm
