@@ -2,7 +2,7 @@
 
 from diagnose.measure.model import Measurement, Need, Outcome
 
-RATED = Need(
+CAPACITY = Need(
     name="capacity",
     title="rated capacity",
     unit="Ah",
@@ -54,7 +54,8 @@ def peukert_hours(capacity: float, rated_hours: float, current: float, exponent:
     """Hours to empty at a steady current: t = H (C / (I H))^k.
 
     capacity: Ah at the rated hours. rated_hours: h. current: A, above 0. exponent: 1 or more.
-    Good to some 6 % between the 2.5-hour and the 20-hour rate, not beyond (battery data sheet).
+    Returns h. Good to some 6 % between the 2.5-hour and the 20-hour rate, not beyond (a maker's
+    data sheet, from memory).
     """
     return float(rated_hours * (capacity / (current * rated_hours)) ** exponent)
 
@@ -110,7 +111,7 @@ PEUKERT_TIME = Measurement(
     unit="h",
     how="Read the amps off the machine's own display at steady work.",
     source="Peukert's law, t = H (C / (I H))^k",
-    needs=(RATED, RATED_HOURS, current_need(asked=True), EXPONENT),
+    needs=(CAPACITY, RATED_HOURS, current_need(asked=True), EXPONENT),
     compute=peukert_time,
 )
 
@@ -121,7 +122,7 @@ RECHARGE = Measurement(
     how="Take the charge used from the gauge: 100 less what it shows.",
     source="charge taken out × charge factor; about 1.20 for vented lead-acid (trade source)",
     needs=(
-        RATED,
+        CAPACITY,
         Need(
             name="taken_out",
             title="charge taken out",

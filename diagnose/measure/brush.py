@@ -2,8 +2,8 @@
 
 from diagnose.measure.model import PRACTICE, Expected, Measurement, Need, Outcome
 
-BRISTLE = 20.0  # mm: change between 20 and 15
-PAD = 8.0  # mm of 25
+SHORTEST_BRISTLE = 20.0  # mm: change between 20 and 15
+THINNEST_PAD = 8.0  # mm of 25
 
 
 def bristle(*, readings: tuple[float, ...], bristle_new: float | None = None) -> Outcome:
@@ -22,7 +22,7 @@ def bristle(*, readings: tuple[float, ...], bristle_new: float | None = None) ->
     return Outcome(
         value=value,
         expected=Expected(
-            low=BRISTLE, high=bristle_new, source=f"change at 15 to 20 mm, {PRACTICE}"
+            low=SHORTEST_BRISTLE, high=bristle_new, source=f"change at 15 to 20 mm, {PRACTICE}"
         ),
         workings=tuple(workings),
     )
@@ -36,7 +36,7 @@ def pad(*, readings: tuple[float, ...]) -> Outcome:
     value = min(readings)
     return Outcome(
         value=value,
-        expected=Expected(low=PAD, high=None, source=PRACTICE),
+        expected=Expected(low=THINNEST_PAD, high=None, source=PRACTICE),
         workings=(_places(readings, value),),
     )
 

@@ -93,6 +93,11 @@ def _known(unit: str, dimension: str) -> str:
     return parsed
 
 
+def fahrenheit(celsius: float) -> float:
+    """A temperature in °F from one in °C, both points on a scale: 1.8 °F to 1 °C, 32 °F at 0 °C."""
+    return celsius * 9 / 5 + 32
+
+
 def convert(magnitude: float, unit: str, dimension: str, shown: str) -> float:
     """A quantity in the unit shown.
 

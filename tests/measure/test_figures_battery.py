@@ -10,7 +10,7 @@ import pytest
 from sklearn.linear_model import LinearRegression
 
 from diagnose.measure.battery import peukert_hours
-from diagnose.measure.gravity import at_80
+from diagnose.measure.gravity import gravity_at_80_fahrenheit
 from diagnose.measure.runtime import capacity_share
 from diagnose.measure.voltage import FLOODED, SEALED, rest_voltage
 
@@ -108,7 +108,7 @@ def test_gravity_correction_has_the_slope_of_sulfuric_acid():
 
     6 %: the manual's rule is one rounded slope, 0.00072, for all strengths.
     """
-    slope = (at_80(1.25, 20) - at_80(1.25, 10)) / 10
+    slope = (gravity_at_80_fahrenheit(1.25, 20) - gravity_at_80_fahrenheit(1.25, 10)) / 10
     assert slope == pytest.approx(0.000683, rel=0.06)
 
 
