@@ -1,5 +1,6 @@
 """What a battery gives at a steady current, and what it must get back."""
 
+from diagnose.measure.arithmetic import clean
 from diagnose.measure.model import Measurement, Need, Outcome
 
 CAPACITY = Need(
@@ -64,7 +65,7 @@ def peukert_line(
     capacity: float, rated_hours: float, current: float, exponent: float, hours: float
 ) -> str:
     """Peukert's law with its numbers in, as a line of the workings."""
-    far = "" if 2.5 <= hours <= 20 else ", beyond 2.5 to 20 h only a rough guide"
+    far = "" if 2.5 <= clean(hours) <= 20 else ", beyond 2.5 to 20 h only a rough guide"
     return (
         f"Peukert: {rated_hours:.6g} h × ({capacity:.6g} Ah / ({current:.6g} A ×"
         f" {rated_hours:.6g} h))^{exponent:.6g} = {hours:.2f} h{far}"

@@ -1,5 +1,6 @@
 """Brushes and pads: what is left of them, and the current they draw."""
 
+from diagnose.measure.arithmetic import clean
 from diagnose.measure.model import PRACTICE, Expected, Measurement, Need, Outcome
 
 SHORTEST_BRISTLE = 20.0  # mm: change between 20 and 15
@@ -56,7 +57,7 @@ def brush_current(*, reading: float, rated: float, other: float | None = None) -
     workings = [f"{reading:.6g} A / {rated:.6g} A = {percent:.0f} % of the card's"]
     if other is not None:
         larger = max(reading, other)
-        apart = 100 * abs(reading - other) / larger if larger else 0.0
+        apart = clean(100 * abs(reading - other) / larger) if larger else 0.0
         far = ", more than 20 %: look at the weaker side" if apart > 20 else ""
         workings.append(f"{reading:.6g} A and {other:.6g} A: sides {apart:.0f} % apart{far}")
     return Outcome(

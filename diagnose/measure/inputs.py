@@ -6,6 +6,7 @@ from difflib import get_close_matches
 from math import inf, isfinite
 
 from diagnose.measure import units
+from diagnose.measure.arithmetic import clean
 from diagnose.measure.model import Need, Unreadable
 
 LONGEST = 2000  # characters of one reply; a set of 40 cells takes 300
@@ -53,11 +54,6 @@ class InputValue:
     def unit(self) -> str:
         """The SI unit of the magnitudes."""
         return units.SI[self.dimension][2] if self.dimension else "1"
-
-
-def clean(value: float) -> float:
-    """A figure to twelve digits, so that a reading in another unit stays on its side of a band."""
-    return 0.0 if abs(value) < 1e-12 else float(f"{value:.12g}")
 
 
 def quoted(text: str) -> str:

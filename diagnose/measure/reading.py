@@ -4,6 +4,7 @@ from collections.abc import Callable, Collection, Mapping
 from difflib import get_close_matches
 
 from diagnose.measure import inputs
+from diagnose.measure.arithmetic import clean
 from diagnose.measure.model import Figure, Measurement, MissingLine, Need, Unreadable
 
 # The text at a dotted path of the machine card, None where the card is silent.
@@ -39,7 +40,7 @@ def compute(
     first = (f"from the machine card: {known}",) if known else ()
     return Figure(
         read=measurement.name,
-        value=inputs.clean(outcome.value),
+        value=clean(outcome.value),
         unit=measurement.unit,
         expected=outcome.expected,
         workings=first + outcome.workings,

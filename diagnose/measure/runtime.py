@@ -1,5 +1,6 @@
 """The runtime seen against what this battery should give."""
 
+from diagnose.measure.arithmetic import Point, clean, interpolate
 from diagnose.measure.battery import (
     CAPACITY,
     EXPONENT,
@@ -17,7 +18,6 @@ from diagnose.measure.model import (
     Outcome,
     Unreadable,
 )
-from diagnose.measure.tables import Point, interpolate
 from diagnose.measure.units import fahrenheit
 from diagnose.measure.voltage import KIND, LEAD_ACID_LOWEST_CHARGE, LOWEST_CHARGE
 
@@ -44,7 +44,7 @@ def capacity_share(temperature: float) -> float:
     families differ by some 4 %.
     """
     degrees = fahrenheit(temperature)
-    if not COLDEST <= round(degrees, 9) <= WARMEST:
+    if not COLDEST <= clean(degrees) <= WARMEST:
         raise Unreadable(
             f"temperature: {temperature:.6g} °C lies outside the capacity table, expected -1.1 to"
             " 37.7 °C; without a temperature 25 °C is assumed"

@@ -1,7 +1,7 @@
 """Battery voltage: at rest for the state of charge, under load for its strength."""
 
+from diagnose.measure.arithmetic import Point, clean, interpolate
 from diagnose.measure.model import PRACTICE, Expected, Measurement, Need, Outcome, Unreadable
-from diagnose.measure.tables import Point, interpolate
 
 # Volts of six cells at rest against per cent of charge.
 # Table A: a general battery reference table for 12 V automotive and deep-cycle batteries.
@@ -65,7 +65,7 @@ def _volts(title: str) -> Need:
 
 def _per_cell(volts: float, cells: float, highest: float, hint: str) -> float:
     """Volts a cell, refused where no lead-acid cell can stand."""
-    each = volts / cells
+    each = clean(volts / cells)
     if not 1.0 <= each <= highest:
         raise Unreadable(
             f"{volts:.6g} V over {cells:.0f} cells is {each:.2f} V a cell, expected 1.00 to"
@@ -91,7 +91,7 @@ def rest_voltage(
     hint = "is the number of cells right, and is the charger off for two hours?"
     each = _per_cell(volts, cells, 2.25, hint)
     table, named = TABLES[kind]
-    six = each * 6
+    six = clean(each * 6)
     exact, (v0, c0), (v1, c1) = interpolate(table, six)
     charge = min(max(exact, 0.0), 100.0)
     if six > table[-1][0]:

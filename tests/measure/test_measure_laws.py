@@ -8,6 +8,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from diagnose.measure import inputs, registry
+from diagnose.measure.arithmetic import interpolate
 from diagnose.measure.battery import peukert_hours
 from diagnose.measure.brush import brush_current
 from diagnose.measure.gravity import cell_gravities, gravity_at_80_fahrenheit
@@ -15,7 +16,6 @@ from diagnose.measure.model import Need, Unreadable
 from diagnose.measure.runtime import capacity_share, runtime
 from diagnose.measure.solution import dose
 from diagnose.measure.suction import standard_pressure, suction
-from diagnose.measure.tables import interpolate
 from diagnose.measure.travel import area_rate, travel_speed
 from diagnose.measure.units import SI
 from diagnose.measure.voltage import rest_voltage
