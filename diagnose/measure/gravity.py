@@ -35,7 +35,7 @@ def gravity_at_80_fahrenheit(reading: float, temperature: float) -> float:
 
 def _temperature_line(temperature: float) -> str:
     hot = ", over 45 °C: stop, leave it alone and call" if temperature > HOTTEST else ""
-    return f"{temperature:.6g} °C is {fahrenheit(temperature):.1f} °F{hot}"
+    return f"{temperature:.6g} °C is {fahrenheit(temperature):z.1f} °F{hot}"
 
 
 def gravity(*, reading: float, temperature: float) -> Outcome:
@@ -51,7 +51,7 @@ def gravity(*, reading: float, temperature: float) -> Outcome:
         expected=Expected(low=1.275, high=1.285, source=f"fully charged, {PRACTICE}"),
         workings=(
             _temperature_line(temperature),
-            f"{reading:.4f} {value - reading:+.4f} (0.004 for each 10 °F from 80) = {value:.4f}",
+            f"{reading:.4f} {value - reading:+z.4f} (0.004 for each 10 °F from 80) = {value:.4f}",
         ),
     )
 
@@ -83,7 +83,7 @@ def cell_gravities(
         workings=(
             degrees
             if temperature is None
-            else f"{_temperature_line(temperature)}, {shift:+.4f} a cell",
+            else f"{_temperature_line(temperature)}, {shift:+z.4f} a cell",
             f"lowest: {named} at {lowest + shift:.4f}",
             f"highest: cell {readings.index(highest) + 1} at {highest + shift:.4f}",
             f"spread {highest + shift:.4f} - {lowest + shift:.4f} = {spread:.4f}",

@@ -1,6 +1,6 @@
 """The runtime seen against what this battery should give."""
 
-from diagnose.measure.arithmetic import Point, clean, interpolate
+from diagnose.measure.arithmetic import Point, interpolate
 from diagnose.measure.battery import (
     CAPACITY,
     EXPONENT,
@@ -44,7 +44,7 @@ def capacity_share(temperature: float) -> float:
     families differ by some 4 %.
     """
     degrees = fahrenheit(temperature)
-    if not COLDEST <= clean(degrees) <= WARMEST:
+    if not COLDEST <= degrees <= WARMEST:
         raise Unreadable(
             f"temperature: {temperature:.6g} °C lies outside the capacity table, expected -1.1 to"
             " 37.7 °C; without a temperature 25 °C is assumed"
@@ -85,7 +85,7 @@ def runtime(
     else:
         share = capacity_share(temperature)
         degrees = fahrenheit(temperature)
-        workings.append(f"× {share:.3f} at {temperature:.6g} °C ({degrees:.0f} °F): {TABLE}")
+        workings.append(f"× {share:.3f} at {temperature:.6g} °C ({degrees:z.0f} °F): {TABLE}")
     usable, why = _usable(depth, lowest_charge, kind)
     workings.append(f"× {usable:.6g} % usable: {why}")
     expected = full * share * usable / 100

@@ -46,8 +46,8 @@ def solution_temperature(*, reading: float, warmest: float | None = None) -> Out
         value=reading,
         expected=Expected(low=GOOD[0], high=min(GOOD[1], limit), source=PRACTICE),
         workings=(
-            f"{reading:.6g} °C ({fahrenheit(reading):.1f} °F)",
-            f"limit {limit:.6g} °C ({fahrenheit(limit):.1f} °F), {said}{over}",
+            f"{reading:.6g} °C ({fahrenheit(reading):z.1f} °F)",
+            f"limit {limit:.6g} °C ({fahrenheit(limit):z.1f} °F), {said}{over}",
         ),
     )
 

@@ -4,6 +4,7 @@ import re
 from functools import cache
 from typing import TYPE_CHECKING
 
+from diagnose.measure.arithmetic import clean
 from diagnose.measure.model import Unreadable
 
 if TYPE_CHECKING:
@@ -95,7 +96,7 @@ def _known(unit: str, dimension: str) -> str:
 
 def fahrenheit(celsius: float) -> float:
     """A temperature in °F from one in °C, both points on a scale: 1.8 °F to 1 °C, 32 °F at 0 °C."""
-    return celsius * 9 / 5 + 32
+    return clean(celsius * 9 / 5 + 32)
 
 
 def convert(magnitude: float, unit: str, dimension: str, shown: str) -> float:
