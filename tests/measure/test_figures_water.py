@@ -9,7 +9,7 @@ import pint
 import psychrolib
 import pytest
 
-ACRE = 4046.8564224  # m², NIST SP 811 (M)
+ACRE = 43560 * 0.3048**2  # m²: the international acre, 43,560 ft² of 0.3048 m, by definition
 
 
 @pytest.fixture(scope="module")

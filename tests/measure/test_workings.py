@@ -104,7 +104,8 @@ WORKED = {
         AT_100_F,
         f"1.2400 +0.0080 {BY_10_F} = 1.2480",
     ),
-    # 1.312 at 0 °F is 1.280 at 80 °F (US Army TM 5-1185 Table IV, R; temperatures inferred).
+    # An example: 1.312 at 0 °F is 1.280 at 80 °F (US Army TM 5-1185 Table IV, R; its temperatures
+    # were inferred from the rule).
     "gravity at 0 °F": (
         ("gravity", "reading=1.312 temperature=0 °F", {}),
         "-17.7778 °C is 0.0 °F",
@@ -304,7 +305,7 @@ WORKED = {
         "100.1 L / 100 L = 100 %",
         "more came back than went out: old water in the tank, or on the floor?",
     ),
-    # Iowa State Univ. PM 696 (2001) (R): 40 ft, 6 mph, 70 % → 20.4 acre/h, of 4046.856 m².
+    # Iowa State Univ. PM 696 (2001) (R): 40 ft, 6 mph, 70 % → 20.4 acre/h, of 43,560 ft².
     "area rate": (
         ("area-rate", "width=40 ft speed=6 mph efficiency=70 %", {}),
         "12.192 m × 9656.06 m/h × 70 % = 82409 m²/h",
