@@ -1,5 +1,7 @@
 """The runtime seen against what this battery should give."""
 
+from dataclasses import replace
+
 from diagnose.measure.arithmetic import Point, interpolate
 from diagnose.measure.battery import (
     CAPACITY,
@@ -175,15 +177,7 @@ RUNTIME = Measurement(
             above_low=True,
             replaces="lowest_charge",
         ),
-        Need(
-            name="kind",
-            title=KIND.title,
-            dimension="choice",
-            card=KIND.card,
-            optional=True,
-            example=KIND.example,
-            words=KIND.words,
-        ),
+        replace(KIND, optional=True),
     ),
     compute=runtime,
 )
