@@ -34,9 +34,10 @@ def test_tank_drop_is_the_bucket_upside_down(take, volume, time, gpm, tolerance)
     assert value / 3.785412 == pytest.approx(gpm, abs=max(tolerance, 2e-7))
 
 
-def test_tank_drop_of_a_draining_tank(take, units):
+def test_the_mean_flow_of_a_draining_tank_is_half_of_the_first(take, units):
     """Worked example (3035.79 s, C; by integration 3035.76): radius 2 ft, 10 ft of water, a hole
-    of radius 0.5 in, c 0.6, g 32 ft/s². By Torricelli the mean flow is half of the first.
+    of radius 0.5 in, c 0.6, g 32 ft/s². By Torricelli the mean flow, which a tank drop gives,
+    is half of the first.
     """
     litres = units.Quantity(math.pi * 2**2 * 10, "ft**3").to("L").magnitude
     first = units.Quantity(0.6 * math.pi * (0.5 / 12) ** 2 * math.sqrt(2 * 32 * 10), "ft**3/s").to(
