@@ -107,7 +107,7 @@ def read(need: Need, text: str, *, bare: bool) -> InputValue:
         if need.dimension == "choice":
             return _choice(need, tidy)
         if need.places:
-            return _listed(need, tidy, bare)
+            return _listed(need, _parted(tidy, *need.places), bare)
         return _single(need, tidy, bare)
     except Unreadable as problem:
         raise Unreadable(f"{need.name}: {problem}; expected {wanted(need)}") from None
@@ -121,9 +121,9 @@ def _choice(need: Need, text: str) -> InputValue:
     raise Unreadable(f"{quoted(text)} is not known" + (f", did you mean {near[0]}" if near else ""))
 
 
-def _listed(need: Need, text: str, bare: bool) -> InputValue:
+def _listed(need: Need, parts: list[str], bare: bool) -> InputValue:
     """Several values in one text; a unit after the last holds for all before it that have none."""
-    values = [_single(need, part, bare) for part in _with_last_unit(_parted(need, text))]
+    values = [_single(need, part, bare) for part in _with_last_unit(parts)]
     return InputValue(
         value=tuple(one.value for one in values if isinstance(one.value, float)),
         pure=tuple(number for one in values for number in one.pure),
@@ -138,7 +138,7 @@ def _with_last_unit(parts: list[str]) -> list[str]:
     return [f"{part} {unit}" if re.fullmatch(r"[+-]?[0-9.]+", part) else part for part in parts]
 
 
-def _parted(need: Need, text: str) -> list[str]:
+def _parted(text: str, least: int, most: int) -> list[str]:
     """The parts of a list: at its semicolons, else its commas, else the blanks before numbers."""
     sign = next((sign for sign in ";," if sign in text), None)
     if sign:
@@ -147,7 +147,6 @@ def _parted(need: Need, text: str) -> list[str]:
         parts = re.split(r"\s+(?=[+-]?[0-9])", text)
     if any("," in part for part in parts):
         raise Unreadable("in a list the decimal sign is a point")
-    least, most = need.places or (1, 1)
     if not least <= len(parts) <= most:
         raise Unreadable(f"{len(parts)} values were given (the decimal sign is a point)")
     return parts
