@@ -6,6 +6,7 @@ The ground floor: every room may use it, it uses none.
 from __future__ import annotations
 
 import difflib
+from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
@@ -23,8 +24,14 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
     """
     if len(word) > LONGEST_GUESS:
         return ""
-    close = difflib.get_close_matches(word, list(known), n=1, cutoff=0.6)
-    return f' Did you mean "{close[0]}"?' if close else ""
+    close = _closest(word, tuple(known))
+    return f' Did you mean "{close}"?' if close else ""
+
+
+# One slip of a name often stands in a hundred files.
+@lru_cache(maxsize=256)
+def _closest(word: str, known: tuple[str, ...]) -> str:
+    return next(iter(difflib.get_close_matches(word, known, n=1, cutoff=0.6)), "")
 
 
 def shortened(text: str, limit: int = 40) -> str:

@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING
 from diagnose.commands.options import Unusable
 from diagnose.commands.output import write
 from diagnose.files.compose import Unreadable, text_of
-from diagnose.files.library import content_hash, load, read_tree
+from diagnose.files.library import load
+from diagnose.files.places import Places
+from diagnose.files.reading import content_hash, read_tree
 from diagnose.files.spans import NoSpan, Page
 from diagnose.files.tree import Finding, Question, Reading
 from diagnose.rules.check import check
@@ -76,13 +78,9 @@ def write_chances(folder: Path, tree: Tree, shares: Mapping[str, float]) -> Path
 
 
 def _arrows(page: Page, name: str, old: Question, new: Question) -> None:
-    exits = zip(old.exits, new.exits, strict=True)
-    changed = [(n, was, now) for n, (was, now) in enumerate(exits) if was.to != now.to]
-    for number, was, now in changed:
-        if isinstance(old, Reading):
-            page.change(("steps", name, "bands", number, "go"), now.to)
-        else:
-            page.change(("steps", name, "answers", was.answer), now.to)
+    for number, (was, now) in enumerate(zip(old.exits, new.exits, strict=True)):
+        if was.to != now.to:
+            page.change(("steps", name, *old.arrow_at(number)), now.to)
     if new.passes is not None and old.passes is None:
         last = "bands" if isinstance(old, Reading) else "answers"
         page.put_before(("steps", name, last), "passes", new.passes)
@@ -101,9 +99,14 @@ def _page(folder: Path, tree: Tree) -> tuple[Path, Page]:
     path = folder / f"{tree.symptom}.yaml"
     text = _text(path)
     current, _ = read_tree(text, str(path))
-    if current is None or content_hash(current) != content_hash(tree):
-        raise Unusable(f"{path}: the file has changed meanwhile; try again.")
+    _unchanged(path, current, tree)
     return path, Page(text, str(path))
+
+
+def _unchanged(path: Path, current: Tree | None, known: Tree) -> None:
+    """Raise `Unusable` where a file is not what it was when the tree was read."""
+    if current is None or content_hash(current) != content_hash(known):
+        raise Unusable(f"{path}: the file has changed meanwhile; try again.")
 
 
 def _text(path: Path) -> str:
@@ -124,10 +127,8 @@ def _put(path: Path, text: str, old: Tree, meant: Tree) -> list[Problem]:
         why = f" ({problems[0].message})" if problems else ""
         raise Unusable(f"{path}: the change cannot be put into its text{why}; nothing was changed.")
     library = load(path.parent)
-    known = library.trees.get(old.symptom)
-    if known is None or content_hash(known) != content_hash(old):
-        raise Unusable(f"{path}: the file has changed meanwhile; try again.")
-    new = _new_problems(library, again)
+    _unchanged(path, library.trees.get(old.symptom), old)
+    new = _new_problems(library, again, text)
     against = [problem for problem in new if (problem.code, problem.severity) != _LONGER_CASE]
     if against:
         raise Refused(against)
@@ -138,13 +139,18 @@ def _put(path: Path, text: str, old: Tree, meant: Tree) -> list[Problem]:
     return new
 
 
-def _new_problems(library: Library, tree: Tree) -> list[Problem]:
+def _new_problems(library: Library, tree: Tree, text: str) -> list[Problem]:
     """Return what the rules have against the library with this tree, if it is more than without.
 
     A warning may move to another step with the order: what counts is how many there are of a kind.
     """
     before = Counter(_kind(problem) for problem in check(library))
-    changed = replace(library, trees={**library.trees, str(tree.symptom): tree})
+    file = library.file(f"{tree.symptom}.yaml")
+    changed = replace(
+        library,
+        trees={**library.trees, tree.symptom: tree},
+        places={**library.places, file: Places(text)},
+    )
     after = check(changed)
     now = Counter(map(_kind, after))
     return [problem for problem in after if now[_kind(problem)] > before[_kind(problem)]]

@@ -84,7 +84,7 @@ def options(drill: Drill, position: Position) -> list[Named]:
 def caution(drill: Drill, number: int) -> Named:
     """Return a caution by its number."""
     name = drill.table.ids[number]
-    return Named(name, str(drill.cautions.cautions[name].title))  # type: ignore[index]
+    return Named(name, str(drill.cautions.cautions[name].title))
 
 
 def score(drill: Drill, position: Position) -> Score:

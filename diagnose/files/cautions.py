@@ -8,8 +8,6 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from diagnose.files.problems import Placed
-
 #: The value of `lapses` for a caution that ends when the machine runs again.
 WHEN_ENERGISED = "when energised"
 
@@ -18,7 +16,7 @@ WHEN_ENERGISED = "when energised"
 class Hazard:
     """What can hurt someone. What is `service_only` is covered by no caution: service does it."""
 
-    title: Placed
+    title: str
     service_only: bool = False
 
 
@@ -29,16 +27,16 @@ class Caution:
     `minutes` is what taking it costs, those of all it includes among them.
     """
 
-    title: Placed
+    title: str
     signal: str
-    text: Placed
+    text: str
     lapses: str
-    confirm: tuple[Placed, ...]
-    signs: tuple[Placed, ...] = ()
-    covers: tuple[Placed, ...] = ()
-    includes: tuple[Placed, ...] = ()
+    confirm: tuple[str, ...]
+    signs: tuple[str, ...] = ()
+    covers: tuple[str, ...] = ()
+    includes: tuple[str, ...] = ()
     minutes: float = 1.0
-    release: tuple[Placed, ...] = ()
+    release: tuple[str, ...] = ()
 
     @property
     def lapsing(self) -> bool:
@@ -50,5 +48,5 @@ class Caution:
 class Cautions:
     """All of `cautions.yaml`, in the order of the file. An empty one knows no hazard."""
 
-    hazards: Mapping[Placed, Hazard]
-    cautions: Mapping[Placed, Caution]
+    hazards: Mapping[str, Hazard]
+    cautions: Mapping[str, Caution]

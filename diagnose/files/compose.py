@@ -7,19 +7,22 @@ the text that was typed (``yes`` is a word, ``12:30`` is no number, ``010`` keep
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING
 
 import yaml
 
-from diagnose.files.problems import Problem
+from diagnose.files import whole_files as refusals
+from diagnose.files.places import LOADER
+from diagnose.files.problems import refused
+from diagnose.files.refusals import control_character, wrong_shape
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-LARGEST = 8 * 1024 * 1024
+    from diagnose.files.problems import Problem
+    from diagnose.files.refusals import Refusal
 
-# The resolver of the base loader leaves scalars alone, which also makes it the faster one.
-_LOADER = getattr(yaml, "CBaseLoader", yaml.BaseLoader)
+LARGEST = 8 * 1024 * 1024
 
 # Anchors, aliases and tags leave no trace on a node. They are looked for among the events, which
 # costs a second parse, so only where one of their marks stands where they could begin.
@@ -65,7 +68,7 @@ class Unreadable(Exception):
     """A file that cannot be read as YAML at all. Carries the one `problem` that says why."""
 
     def __init__(self, problem: Problem) -> None:
-        super().__init__(str(problem))
+        super().__init__(f"{problem}")
         self.problem = problem
 
 
@@ -78,17 +81,18 @@ def text_of(path: Path, name: str) -> str:
         with path.open("rb") as stream:
             raw = stream.read(LARGEST + 1)
     except OSError as error:
-        reason = error.strerror or "cannot be opened"
-        _refuse(name, 1, 1, "unreadable", f"The file cannot be read: {reason}.")
+        raise _unreadable(
+            name, refusals.unreadable(error.strerror or "cannot be opened")
+        ) from error
     if len(raw) > LARGEST:
-        _refuse(name, 1, 1, "too-large", "The file is over 8 MiB: split it, one symptom a file.")
+        raise _unreadable(name, refusals.too_large())
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         before = raw[: error.start]
         line = before.count(b"\n") + 1
         column = len(before.rpartition(b"\n")[2].decode("utf-8", "replace")) + 1
-        _refuse(name, line, column, "not-text", "This byte is not UTF-8: save the file as UTF-8.")
+        raise _unreadable(name, refusals.not_text(), line, column) from error
 
 
 def compose(text: str, name: str) -> yaml.MappingNode:
@@ -97,63 +101,66 @@ def compose(text: str, name: str) -> yaml.MappingNode:
     Raises `Unreadable` for text that is no YAML, is empty, holds no mapping, or uses control
     characters, anchors, aliases or tags.
     """
-    found = CONTROL.search(text)
-    if found:
-        _refuse_character(text, name, found.start())
-    if "\t" in text and (tab := re.search(r"^ *\t", text, re.MULTILINE)):
-        line = text.count("\n", 0, tab.start()) + 1
-        _refuse(name, line, tab.end() - tab.start(), "yaml", "A tab cannot indent: use spaces.")
+    _refuse_characters(text, name)
     try:
         if _MARKS.search(text):
             _refuse_marks(text, name)
-        top = yaml.compose(text, Loader=_LOADER)
-    except yaml.MarkedYAMLError as error:
-        mark = error.problem_mark or error.context_mark
-        line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
-        _refuse(name, line, column, "yaml", _plain(error) + ".")
-    except RecursionError:
-        _refuse(name, 1, 1, "yaml", "The nesting is too deep for a library file.")
-    except yaml.YAMLError:
-        _refuse(name, 1, 1, "yaml", "This is not YAML text.")
+        top = yaml.compose(text, Loader=LOADER)
+    except (yaml.YAMLError, RecursionError) as error:
+        raise _not_yaml(error, name) from error
     if top is None:
-        _refuse(name, 1, 1, "empty", "The file is empty: it starts with `format: 1`.")
+        raise _unreadable(name, refusals.empty())
     if not isinstance(top, yaml.MappingNode):
-        line, column = top.start_mark.line + 1, top.start_mark.column + 1
-        _refuse(
-            name, line, column, "wrong-shape", "The file is no list of keys: start `format: 1`."
-        )
+        refusal = wrong_shape("The file is no list of keys: start `format: 1`.")
+        raise _unreadable(name, refusal, top.start_mark.line + 1, top.start_mark.column + 1)
     return top
 
 
-def _refuse(name: str, line: int, column: int, code: str, message: str) -> NoReturn:
-    raise Unreadable(
-        Problem(file=name, line=line, column=column, code=code, severity="error", message=message)
-    )
+def _unreadable(name: str, refusal: Refusal, line: int = 1, column: int = 1) -> Unreadable:
+    return Unreadable(refused(name, refusal, line, column))
 
 
-def _refuse_character(text: str, name: str, position: int) -> NoReturn:
-    line = text.count("\n", 0, position) + 1
-    column = position - (text.rfind("\n", 0, position) + 1) + 1
-    number = f"U+{ord(text[position]):04X}"
-    _refuse(
-        name, line, column, "control-character", f"Character {number} is not allowed: delete it."
-    )
+def _refuse_characters(text: str, name: str) -> None:
+    if found := CONTROL.search(text):
+        number = f"U+{ord(found[0]):04X}"
+        refusal = control_character(f"Character {number} is not allowed: delete it.")
+        raise _unreadable(name, refusal, *_place(text, found.start()))
+    if "\t" in text and (tab := re.search(r"^ *\t", text, re.MULTILINE)):
+        refusal = refusals.yaml("A tab cannot indent: use spaces.")
+        raise _unreadable(name, refusal, *_place(text, tab.end() - 1))
+
+
+def _place(text: str, position: int) -> tuple[int, int]:
+    """Return line and column, from 1, of a position from 0."""
+    return text.count("\n", 0, position) + 1, position - text.rfind("\n", 0, position)
 
 
 def _refuse_marks(text: str, name: str) -> None:
-    for event in yaml.parse(text, Loader=_LOADER):
+    for event in yaml.parse(text, Loader=LOADER):
         if isinstance(event, yaml.AliasEvent):
-            word = "Aliases (*name) are"
+            what = "Aliases (*name) are"
         elif getattr(event, "anchor", None) is not None:
-            word = "Anchors (&name) are"
+            what = "Anchors (&name) are"
         elif getattr(event, "tag", None) is not None:
-            word = "Tags (!name) are"
+            what = "Tags (!name) are"
         else:
             continue
         mark = event.start_mark
         assert mark is not None
-        message = f"{word} not used in library files: write the value out, or quote the text."
-        _refuse(name, mark.line + 1, mark.column + 1, "anchor", message)
+        raise _unreadable(name, refusals.anchor(what), mark.line + 1, mark.column + 1)
+
+
+def _not_yaml(error: Exception, name: str) -> Unreadable:
+    """Return what PyYAML has against a text in plain words, at its place where it names one."""
+    mark = None
+    message = "This is not YAML text."
+    if isinstance(error, yaml.MarkedYAMLError):
+        mark = error.problem_mark or error.context_mark
+        message = f"{_plain(error)}."
+    elif isinstance(error, RecursionError):
+        message = "The nesting is too deep for a library file."
+    line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
+    return _unreadable(name, refusals.yaml(message), line, column)
 
 
 def _plain(error: yaml.MarkedYAMLError) -> str:

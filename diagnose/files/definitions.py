@@ -6,7 +6,8 @@ that is added here is read, explained and offered as "did you mean" at once.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Final
+import math
+from typing import Any, Final
 
 from diagnose.files.card import Card
 from diagnose.files.cautions import WHEN_ENERGISED, Caution, Cautions, Hazard
@@ -28,9 +29,6 @@ from diagnose.files.kinds import (
 )
 from diagnose.files.rounds import Item, Round
 from diagnose.files.tree import ROLES, Check, Exit, Finding, Reading, Tree, WorkedCase
-
-if TYPE_CHECKING:
-    from diagnose.files.problems import Placed
 
 #: The newest format this program reads.
 FORMAT: Final = 1
@@ -99,8 +97,9 @@ def _check(answers: dict[Any, Any], **values: Any) -> Check:
 
 
 def _reading(bands: tuple[tuple[float | None, Exit], ...], **values: Any) -> Reading:
-    limits = tuple(limit for limit, _ in bands if limit is not None)
-    return Reading(exits=tuple(exit_ for _, exit_ in bands), limits=limits, **values)
+    limits = tuple(math.inf if limit is None else limit for limit, _ in bands)
+    last = -1 if bands[-1][0] is None else None
+    return Reading(exits=tuple(exit_ for _, exit_ in bands), limits=limits[:last], **values)
 
 
 CHECK: Final = Record(
@@ -262,7 +261,7 @@ def _section(name: str, about: str, *keys: Key) -> Key:
     return _key(name, Record(f"`{name}`", about, make, *keys), about)
 
 
-def _card(format: int, machine: Placed, title: Placed, **lines: Any) -> Card:  # noqa: A002
+def _card(format: int, machine: str, title: str, **lines: Any) -> Card:  # noqa: A002
     said = {name: value for name, value in lines.items() if value is not None}
     return Card(machine=machine, title=title, lines={"machine": machine, "title": title, **said})
 

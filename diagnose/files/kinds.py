@@ -13,12 +13,16 @@ from typing import TYPE_CHECKING, Any, Final, Protocol
 
 import yaml
 
+from diagnose.files import refusals
 from diagnose.files.compose import CONTROL_IN_VALUE
-from diagnose.files.problems import Placed, Problem
+from diagnose.files.problems import refused
 from diagnose.text import did_you_mean, shortened
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
+
+    from diagnose.files.problems import Problem
+    from diagnose.files.refusals import Refusal
 
 
 class _Bad:
@@ -41,19 +45,10 @@ class Notes:
         self.file = file
         self.problems: list[Problem] = []
 
-    def wrong(self, node: yaml.Node, code: str, message: str) -> _Bad:
+    def wrong(self, node: yaml.Node, refusal: Refusal) -> _Bad:
         """Note an error at `node` and return `BAD`."""
         mark = node.start_mark
-        self.problems.append(
-            Problem(
-                file=self.file,
-                line=mark.line + 1,
-                column=mark.column + 1,
-                code=code,
-                severity="error",
-                message=message,
-            )
-        )
+        self.problems.append(refused(self.file, refusal, mark.line + 1, mark.column + 1))
         return BAD
 
 
@@ -72,23 +67,21 @@ class Kind(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Text:
-    """Any text of at least one character, as a `Placed`."""
+    """Any text of at least one character."""
 
     words: str = "text"
 
     def read(self, node: yaml.Node, notes: Notes) -> Any:
-        """Return the text, stripped, at its place."""
+        """Return the text, stripped."""
         if type(node) is not yaml.ScalarNode:
-            return notes.wrong(node, "wrong-shape", f"Here stands {self.words}, in one piece.")
+            message = f"Here stands {self.words}, in one piece."
+            return notes.wrong(node, refusals.wrong_shape(message))
         value: str = node.value
-        if CONTROL_IN_VALUE.search(value):
+        if not value.isprintable() and CONTROL_IN_VALUE.search(value):
             message = "The text holds a control character: take it (or its escape) out."
-            return notes.wrong(node, "control-character", message)
-        mark = node.start_mark
-        placed = Placed.at(value.strip(), mark.line + 1, mark.column + 1)
-        if not placed:
-            return notes.wrong(node, "empty-value", f"Nothing stands here: write {self.words}.")
-        return placed
+            return notes.wrong(node, refusals.control_character(message))
+        value = value.strip()
+        return value or notes.wrong(node, refusals.empty_value(self.words))
 
 
 TEXT: Final = Text()
@@ -101,13 +94,11 @@ class Id:
     words: str = "an id"
 
     def read(self, node: yaml.Node, notes: Notes) -> Any:
-        """Return the id at its place."""
+        """Return the id."""
         value = TEXT.read(node, notes)
         if value is BAD or ID.match(value):
             return value
-        shown = shortened(value)
-        message = f'"{shown}" is no id: use small letters, digits and hyphens, a letter first.'
-        return notes.wrong(node, "not-an-id", message)
+        return notes.wrong(node, refusals.not_an_id(shortened(value)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,12 +109,12 @@ class Shaped:
     words: str
 
     def read(self, node: yaml.Node, notes: Notes) -> Any:
-        """Return the text at its place."""
+        """Return the text."""
         value = TEXT.read(node, notes)
         if value is BAD or re.fullmatch(self.pattern, value, re.ASCII):
             return value
         message = f'"{shortened(value)}" does not fit: write {self.words}.'
-        return notes.wrong(node, "unknown-word", message)
+        return notes.wrong(node, refusals.unknown_word(message))
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,17 +139,22 @@ class Number:
     def read(self, node: yaml.Node, notes: Notes) -> Any:
         """Return the number as a float (an int where whole)."""
         if type(node) is not yaml.ScalarNode or not _NUMBER.match(node.value):
-            return notes.wrong(node, "not-a-number", f"Here stands {self.words}, without a unit.")
+            return notes.wrong(node, refusals.not_a_number(self.words))
         value = float(node.value)
-        fits = math.isfinite(value)
-        if self.low is not None:
-            fits = fits and (value >= self.low[0] if self.low[1] else value > self.low[0])
-        if self.high is not None:
-            fits = fits and (value <= self.high[0] if self.high[1] else value < self.high[0])
-        if not fits or (self.whole and value != int(value)):
-            shown = shortened(node.value)
-            return notes.wrong(node, "out-of-range", f"{shown} is out of range: {self.words}.")
+        if not self._fits(value):
+            return notes.wrong(node, refusals.out_of_range(shortened(node.value), self.words))
         return int(value) if self.whole else value
+
+    def _fits(self, value: float) -> bool:
+        if not math.isfinite(value) or (self.whole and value != int(value)):
+            return False
+        for bound, distance in ((self.low, 1), (self.high, -1)):
+            if bound is not None:
+                limit, allowed = bound
+                inside = (value - limit) * distance
+                if inside < 0 or (inside == 0 and not allowed):
+                    return False
+        return True
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,13 +170,13 @@ class Choice:
         return f"{', '.join(most)} or {last}" if most else last
 
     def read(self, node: yaml.Node, notes: Notes) -> Any:
-        """Return the word at its place."""
+        """Return the word."""
         value = TEXT.read(node, notes)
         if value is BAD or value in self.options:
             return value
         hint = did_you_mean(value, self.options)
         message = f'"{shortened(value)}" is not known here: write {self.words}.{hint}'
-        return notes.wrong(node, "unknown-word", message)
+        return notes.wrong(node, refusals.unknown_word(message))
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,7 +192,7 @@ class Flag:
             return True
         if value == "false":
             return False
-        return notes.wrong(node, "unknown-word", "Write true or false.")
+        return notes.wrong(node, refusals.unknown_word("Write true or false."))
 
 
 _UNITS: Final[dict[str, tuple[str, ...]]] = {
@@ -226,7 +222,7 @@ class Quantity:
         return f"a {self.dimension} with its unit, such as 5 {_UNITS[self.dimension][0]}"
 
     def read(self, node: yaml.Node, notes: Notes) -> Any:
-        """Return the text at its place, once its number and unit look right."""
+        """Return the text, once its number and unit look right."""
         value = TEXT.read(node, notes)
         if value is BAD:
             return BAD
@@ -234,8 +230,8 @@ class Quantity:
         known = _UNITS[self.dimension]
         if match and match[2] in known:
             return value
-        message = f'"{shortened(value)}" is no {self.dimension}: write a number and a unit'
-        return notes.wrong(node, "not-a-quantity", f"{message} ({', '.join(known)}).")
+        refusal = refusals.not_a_quantity(shortened(value), self.dimension, ", ".join(known))
+        return notes.wrong(node, refusal)
 
 
 @dataclass(frozen=True, slots=True)
@@ -253,9 +249,10 @@ class ListOf:
     def read(self, node: yaml.Node, notes: Notes) -> Any:
         """Return a tuple of the items."""
         if type(node) is not yaml.SequenceNode:
-            return notes.wrong(node, "wrong-shape", f"Here stands {self.words}: [one, another].")
+            message = f"Here stands {self.words}: [one, another]."
+            return notes.wrong(node, refusals.wrong_shape(message))
         if len(node.value) < self.at_least:
-            return notes.wrong(node, "too-few", f"At least {self.at_least} are needed here.")
+            return notes.wrong(node, refusals.too_few(self.at_least))
         values = tuple(self.item.read(item, notes) for item in node.value)
         return BAD if BAD in values else values
 
@@ -274,25 +271,24 @@ class MapOf:
         return f"{self.key.words}: {self.value.words}"
 
     def read(self, node: yaml.Node, notes: Notes) -> Any:
-        """Return a dict from placed key to value."""
+        """Return a dict from key to value."""
         if type(node) is not yaml.MappingNode:
-            return notes.wrong(node, "wrong-shape", f"Here stand lines of `{self.words}`.")
-        result: dict[Any, Any] = {}
-        good = True
+            message = f"Here stand lines of `{self.words}`."
+            return notes.wrong(node, refusals.wrong_shape(message))
+        result: dict[str, Any] = {}
+        noted = len(notes.problems)
         for key_node, value_node in node.value:
             key = self.key.read(key_node, notes)
             value = self.value.read(value_node, notes)
-            if key is BAD or value is BAD:
-                good = False
-            elif key in result:
-                message = f'"{shortened(key)}" stands here a second time: keep one of the two.'
-                notes.wrong(key_node, "repeated-key", message)
-                good = False
+            if key is not BAD and value is not BAD and key in result:
+                notes.wrong(key_node, refusals.repeated_key(shortened(key)))
             else:
                 result[key] = value
-        if good and len(result) < self.at_least:
-            return notes.wrong(node, "too-few", f"At least {self.at_least} are needed here.")
-        return result if good else BAD
+        if len(notes.problems) > noted:
+            return BAD
+        if len(result) < self.at_least:
+            return notes.wrong(node, refusals.too_few(self.at_least))
+        return result
 
 
 @dataclass(frozen=True, slots=True)
@@ -343,39 +339,32 @@ class Record:
         return self.name
 
     def read(self, node: yaml.Node, notes: Notes) -> Any:
-        """Return the record made of the values, with `at` the place of its first key."""
+        """Return the record made of the values."""
         if type(node) is not yaml.MappingNode:
-            message = f"Here stands {self.name}: keys and values, one a line."
-            return notes.wrong(node, "wrong-shape", message)
+            return notes.wrong(node, _no_mapping(self.name))
         values = dict(self.defaults)
         seen = set()
-        good = True
+        noted = len(notes.problems)
         for key_node, value_node in node.value:
             name = key_node.value
             key = self.keys.get(name) if type(key_node) is yaml.ScalarNode else None
-            if key is None:
-                shown = shortened(name) if isinstance(name, str) else "This"
-                hint = did_you_mean(shown, self.keys)
-                notes.wrong(key_node, "unknown-key", f'"{shown}" is no key of {self.name}.{hint}')
-                good = False
-            elif name in seen:
-                message = f'"{name}" stands here a second time: keep one of the two.'
-                notes.wrong(key_node, "repeated-key", message)
-                good = False
+            if key is None or name in seen:
+                notes.wrong(key_node, self._refused(name))
             else:
                 seen.add(name)
-                value = key.kind.read(value_node, notes)
-                if value is BAD:
-                    good = False
-                else:
-                    values[name] = value
+                values[name] = key.kind.read(value_node, notes)
         for name in self.required:
             if name not in seen:
-                kind = self.keys[name].kind
-                message = f"{self.name[0].upper()}{self.name[1:]} needs `{name}`: {kind.words}."
-                notes.wrong(node, "missing-key", message)
-                good = False
-        return self.make(**values) if good else BAD
+                words = self.keys[name].kind.words
+                notes.wrong(node, refusals.missing_key(self.name, name, words))
+        return self.make(**values) if len(notes.problems) == noted else BAD
+
+    def _refused(self, name: Any) -> Refusal:
+        """Return why a key cannot stand here: it is not known, or stands here already."""
+        if isinstance(name, str) and name in self.keys:
+            return refusals.repeated_key(name)
+        shown = shortened(name) if isinstance(name, str) else "This"
+        return refusals.unknown_key(shown, self.name, did_you_mean(shown, self.keys))
 
 
 class OneOf:
@@ -396,16 +385,19 @@ class OneOf:
     def read(self, node: yaml.Node, notes: Notes) -> Any:
         """Return what the one record that fits makes of the node."""
         if type(node) is not yaml.MappingNode:
-            message = f"Here stands {self.name}: keys and values, one a line."
-            return notes.wrong(node, "wrong-shape", message)
-        keys = [key.value for key, _ in node.value]
-        fitting = [key for key in keys if isinstance(key, str) and key in self.records]
-        if len(set(fitting)) == 1:
-            return self.records[fitting[0]].read(node, notes)
+            return notes.wrong(node, _no_mapping(self.name))
+        keys = [key.value for key, _ in node.value if type(key) is yaml.ScalarNode]
+        fitting = {key for key in keys if key in self.records}
+        if len(fitting) == 1:
+            return self.records[fitting.pop()].read(node, notes)
         marks = ", ".join(f"`{mark}`" for mark in self.records)
         if fitting:
             message = f"{self.name} has only one of {marks}."
         else:
-            hints = (did_you_mean(k, self.records) for k in keys if isinstance(k, str))
-            message = f"{self.name} has one of {marks}.{next((h for h in hints if h), '')}"
-        return notes.wrong(node, "no-such-step", message[0].upper() + message[1:])
+            hints = filter(None, (did_you_mean(key, self.records) for key in keys))
+            message = f"{self.name} has one of {marks}.{next(hints, '')}"
+        return notes.wrong(node, refusals.no_such_step(message))
+
+
+def _no_mapping(name: str) -> Refusal:
+    return refusals.wrong_shape(f"Here stands {name}: keys and values, one a line.")

@@ -3,26 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from diagnose.files.refusals import Refusal
 
 Severity = Literal["error", "warning"]
-
-
-class Placed(str):
-    """A piece of text that knows where in its file it stands (line and column from 1)."""
-
-    __slots__ = ("column", "line")
-
-    line: int
-    column: int
-
-    @classmethod
-    def at(cls, text: str, line: int, column: int) -> Placed:
-        """Return `text` as standing at the given line and column, both from 1."""
-        placed = str.__new__(cls, text)
-        placed.line = line
-        placed.column = column
-        return placed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, order=True)
@@ -39,3 +27,16 @@ class Problem:
     def __str__(self) -> str:
         place = f"{self.file}:{self.line}:{self.column}"
         return f"{place}: {self.severity}: {self.message} [{self.code}]"
+
+
+def refused(file: str, refusal: Refusal, line: int, column: int) -> Problem:
+    """Return what the reader refuses as an error at a place of a file, line and column from 1."""
+    code, message = refusal
+    return Problem(
+        file=file, line=line, column=column, code=code, severity="error", message=message
+    )
+
+
+def code_of(function: Callable[..., object]) -> str:
+    """Return the code of the rule or refusal that a function stands for: its name, hyphenated."""
+    return function.__name__.replace("_", "-")

@@ -8,27 +8,25 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from diagnose.files.problems import Placed
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Item:
     """One action of a round; `starts` is the symptom that "not right" begins."""
 
-    do: Placed
-    look_for: Placed | None = None
+    do: str
+    look_for: str | None = None
     minutes: float = 1.0
-    hazards: tuple[Placed, ...] = ()
-    cautions: tuple[Placed, ...] = ()
+    hazards: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
     energises: bool = False
-    starts: Placed | None = None
+    starts: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Round:
     """One checklist, its items in the order of the file."""
 
-    round: Placed
-    title: Placed
+    round: str
+    title: str
     every: str
-    items: Mapping[Placed, Item]
+    items: Mapping[str, Item]

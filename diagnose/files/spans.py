@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Final
 import yaml
 
 from diagnose.files.compose import compose
+from diagnose.files.places import KEY, Places
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from diagnose.files.places import Path
 
 # Text that is no number, no flow mark and no comment in any place where a value may stand.
 _PLAIN: Final = re.compile(r"[A-Za-z][A-Za-z0-9]*(?: [A-Za-z0-9]+)*\Z")
@@ -23,20 +24,19 @@ class NoSpan(Exception):
 class Page:
     """A file's text with the places of its nodes, and the changes that are wanted of it.
 
-    A path is made of the keys down to a node, list entries by their number from 0:
-    ``("steps", "lid", "answers", "Torn")``. Raises `Unreadable` for text that is no YAML.
+    Raises `Unreadable` for text that is no YAML.
     """
 
     def __init__(self, text: str, name: str) -> None:
         self._text = text
         self._name = name
-        self._top = compose(text, name)
+        self._places = Places(text, compose(text, name))
         self._lines = [0]
         for line in text.splitlines(keepends=True):
             self._lines.append(self._lines[-1] + len(line))
         self._spans: list[tuple[int, int, str]] = []
 
-    def change(self, path: Iterable[str | int], value: str) -> None:
+    def change(self, path: Path, value: str) -> None:
         """Have a value replaced by an id, a number or a short text, quoted where it has to be.
 
         Raises `NoSpan` where no single value stands.
@@ -47,15 +47,15 @@ class Page:
         start, end = self._start(node), self._offset(node.end_mark)
         self._spans.append((start, end, written(value)))
 
-    def put_before(self, path: Iterable[str | int], key: str, value: str) -> None:
-        """Have a key with its value put before the key at a path, laid out as that one is."""
-        *above, last = path
-        mapping = self._node(above)
-        assert isinstance(mapping, yaml.MappingNode)
-        node = next(node for node, _ in mapping.value if _named(node, last))
+    def put_before(self, path: Path, key: str, value: str) -> None:
+        """Have a key with its value put before the key at a path, laid out as that one is.
+
+        Raises `NoSpan` where no such key stands.
+        """
+        node, mapping = self._node((*path, KEY)), self._node(path[:-1])
         start = self._start(node)
         between = ", "
-        if not mapping.flow_style:
+        if not getattr(mapping, "flow_style", None):
             newline = "\r\n" if "\r\n" in self._text else "\n"
             between = newline + " " * node.start_mark.column
         self._spans.append((start, start, f"{key}: {written(value)}{between}"))
@@ -67,18 +67,11 @@ class Page:
             text = text[:start] + new + text[end:]
         return text
 
-    def _node(self, path: Iterable[str | int]) -> yaml.Node:
-        node: yaml.Node = self._top
-        for part in path:
-            if isinstance(node, yaml.MappingNode):
-                found = [value for key, value in node.value if _named(key, part)]
-            elif isinstance(node, yaml.SequenceNode) and isinstance(part, int):
-                found = node.value[part : part + 1]
-            else:
-                found = []
-            if not found:
-                raise self._lost(node, f'there is no "{part}" here')
-            node = found[0]
+    def _node(self, path: Path) -> yaml.Node:
+        node, missing = self._places.walk(path)
+        assert node is not None
+        if missing:
+            raise self._lost(node, f'there is no "{missing[0]}" here')
         return node
 
     def _lost(self, node: yaml.Node, why: str) -> NoSpan:
@@ -99,7 +92,3 @@ def written(value: str) -> str:
     if _PLAIN.match(value) or re.fullmatch(r"[a-z][a-z0-9-]*|\d+(\.\d+)?", value, re.ASCII):
         return value
     return "'" + value.replace("'", "''") + "'"
-
-
-def _named(node: yaml.Node, part: str | int) -> bool:
-    return isinstance(node, yaml.ScalarNode) and node.value.strip() == part

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeAlias
+
+from diagnose.files.places import KEY
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from diagnose.files.problems import Placed
+    from diagnose.files.places import Path
 
 #: Who may do a step; each may also do what those before may.
 ROLES = ("operator", "battery-trained", "service")
@@ -21,8 +24,8 @@ NO_ANSWER = "none"
 class Exit:
     """One way out of a question: the answer (or the band's call) and the step it leads to."""
 
-    answer: Placed
-    to: Placed
+    answer: str
+    to: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,40 +33,50 @@ class Question:
     """What a check and a reading have in common. `minutes` above 0; `slip` from 0 to below 0.5."""
 
     exits: tuple[Exit, ...]
-    do: Placed | None = None
-    look_for: Placed | None = None
-    tool: Placed | None = None
+    do: str | None = None
+    look_for: str | None = None
+    tool: str | None = None
     minutes: float = 1.0
     slip: float = 0.05
     by: str = "operator"
-    from_card: Placed | None = None
-    hazards: tuple[Placed, ...] = ()
-    cautions: tuple[Placed, ...] = ()
+    from_card: str | None = None
+    hazards: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
     energises: bool = False
-    after: tuple[Placed, ...] = ()
-    passes: Placed | None = None
-    if_unsure: Placed | None = None
+    after: tuple[str, ...] = ()
+    passes: str | None = None
+    if_unsure: str | None = None
 
     def exit(self, answer: str) -> Exit | None:
         """Return the exit of `answer`, or None where it is not offered."""
         return next((way for way in self.exits if way.answer == answer), None)
+
+    def answer_at(self, number: int) -> Path:
+        """Return where, within the step, the answer of one of the exits stands."""
+        return ("answers", self.exits[number].answer, KEY)
+
+    def arrow_at(self, number: int) -> Path:
+        """Return where, within the step, it stands what one of the exits leads to."""
+        return self.answer_at(number)[:-1]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Check(Question):
     """Look or do something, then choose an answer."""
 
-    ask: Placed
+    ask: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reading(Question):
     """Measure something; the band that the figure falls in is the answer.
 
-    `limits` are the upper bounds of all bands but the last, rising, in the measurement's unit.
+    `limits` are the upper bounds of all bands but the last, rising, in the measurement's unit; in a
+    reading that breaks the rule on bands an `otherwise` before the last has infinity, and a last
+    band with a bound has it here too.
     """
 
-    read: Placed
+    read: str
     limits: tuple[float, ...]
 
     def band(self, value: float) -> Exit:
@@ -72,6 +85,15 @@ class Reading(Question):
             if value < limit:
                 return way
         return self.exits[-1]
+
+    def answer_at(self, number: int) -> Path:
+        """Return where, within the step, the name of a band stands."""
+        bounded = number < len(self.limits) and math.isfinite(self.limits[number])
+        return ("bands", number, "call" if bounded else "otherwise")
+
+    def arrow_at(self, number: int) -> Path:
+        """Return where, within the step, it stands what a band leads to."""
+        return ("bands", number, "go")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,17 +104,17 @@ class Finding:
     time the remedy takes.
     """
 
-    finding: Placed
+    finding: str
     chance: float
     who: str = ""
-    remedy: Placed | None = None
+    remedy: str | None = None
     minutes: float = 5.0
-    hazards: tuple[Placed, ...] = ()
-    cautions: tuple[Placed, ...] = ()
-    parts: tuple[Placed, ...] = ()
-    leave_safe: Placed | None = None
-    ask_service: Placed | None = None
-    continue_with: Placed | None = None
+    hazards: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    parts: tuple[str, ...] = ()
+    leave_safe: str | None = None
+    ask_service: str | None = None
+    continue_with: str | None = None
 
 
 Step: TypeAlias = Question | Finding
@@ -102,18 +124,18 @@ Step: TypeAlias = Question | Finding
 class WorkedCase:
     """A case with its known end. `answers` maps a step to an answer, or to a reading's inputs."""
 
-    name: Placed
-    answers: Mapping[Placed, Placed | Mapping[Placed, Placed]]
-    finding: Placed
+    name: str
+    answers: Mapping[str, str | Mapping[str, str]]
+    finding: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tree:
     """One symptom tree, its steps in the order of the file."""
 
-    symptom: Placed
-    title: Placed
-    start: Placed
-    steps: Mapping[Placed, Step]
-    also_called: tuple[Placed, ...] = ()
+    symptom: str
+    title: str
+    start: str
+    steps: Mapping[str, Step]
+    also_called: tuple[str, ...] = ()
     worked_cases: tuple[WorkedCase, ...] = ()

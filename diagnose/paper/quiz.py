@@ -79,7 +79,7 @@ def _situation(
 
     def titles(which: int) -> tuple[str, ...]:
         names = table.names(which)
-        return tuple(str(cautions.cautions[name].title) for name in names)  # type: ignore[index]
+        return tuple(str(cautions.cautions[name].title) for name in names)
 
     own = what(ready.steps[step])
     passed = {place for place, _ in route}

@@ -73,7 +73,7 @@ def codes_of(sketch: Sketch, cautions: Cautions, table: CautionTable) -> dict[st
         used |= table.closure[table.number[name]]
     result = {}
     for place, name in enumerate(table.names(used)):
-        caution: Caution = cautions.cautions[name]  # type: ignore[index]
+        caution: Caution = cautions.cautions[name]
         letter = _LETTERS[place % len(_LETTERS)] * (place // len(_LETTERS) + 1)
         result[name] = " ".join([letter, caution.signal, *map(str, caution.signs[:1])])
     return result
@@ -87,13 +87,12 @@ def caution_panels(
 ) -> Iterator[Panel]:
     """Yield the cautions in full, each under its letter."""
     for name, code in codes.items():
-        caution: Caution = cautions.cautions[name]  # type: ignore[index]
+        caution: Caution = cautions.cautions[name]
         letter = code.split()[0]
         text = str(caution.text)
         first = table.closure[table.number[name]] & ~(1 << table.number[name])
         titles = [
-            f"{codes[one].split()[0]} {cautions.cautions[one].title}"  # type: ignore[index]
-            for one in table.names(first)
+            f"{codes[one].split()[0]} {cautions.cautions[one].title}" for one in table.names(first)
         ]
         if titles:
             text += f" First take: {', '.join(titles)}."

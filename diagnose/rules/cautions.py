@@ -4,92 +4,198 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from diagnose.files.problems import Problem
-from diagnose.text import did_you_mean
+from diagnose.files.places import KEY
+from diagnose.rules.view import Objection
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
 
-    from diagnose.files.cautions import Cautions
-    from diagnose.files.library import Library
-    from diagnose.files.problems import Placed
-
-
-def caution_problems(library: Library) -> Iterator[Problem]:
-    """Yield what is wrong with the hazards and cautions of a library."""
-    file = library.file("cautions.yaml")
-    for rule in CAUTION_RULES:
-        for at, code, message in rule(library.cautions):
-            yield Problem(
-                file=file,
-                line=at.line,
-                column=at.column,
-                code=code,
-                severity="error",
-                message=message,
-            )
+    from diagnose.files.cautions import Caution
+    from diagnose.rules.view import CautionsView
 
 
-def covered_once(cautions: Cautions) -> Iterator[tuple[Placed, str, str]]:
-    """Every hazard is covered by exactly one caution; one for service only by none."""
+def uncovered(view: CautionsView) -> Iterator[Objection]:
+    """Every hazard that is not service's alone stands in the `covers` of a caution.
+
+    Where none covers it, nothing is shown before the steps that name it.
+
+    Passes:
+
+        hazards:
+          sharp-edges: {title: Edges cut}
+        cautions:
+          gloves:
+            title: Gloves on
+            signal: CAUTION
+            covers: [sharp-edges]
+            lapses: never
+            text: Put cut-proof gloves on.
+            confirm: [My gloves are on.]
+
+    Fails:
+
+        hazards:
+          sharp-edges: {title: Edges cut}
+    """
+    known = view.library.cautions
+    covered = {hazard for caution in known.cautions.values() for hazard in caution.covers}
+    for name, hazard in known.hazards.items():
+        if not hazard.service_only and name not in covered:
+            message = f'No caution covers "{name}": write it in the `covers` of one.'
+            yield Objection(("hazards", name, KEY), message)
+
+
+def covered_twice(view: CautionsView) -> Iterator[Objection]:
+    """No hazard is covered by two cautions.
+
+    It could not be told which of them a step calls, and both would cost presses.
+
+    Passes:
+
+        cautions:
+          barrier:
+            title: Floor closed off
+            signal: CAUTION
+            covers: [wet-floor]
+            lapses: never
+            text: Put the signs up.
+            confirm: [The signs are up.]
+
+    Fails:
+
+        cautions:
+          barrier:
+            title: Floor closed off
+            signal: CAUTION
+            covers: [wet-floor, moving-parts]
+            lapses: never
+            text: Put the signs up.
+            confirm: [The signs are up.]
+    """
+    known = view.library.cautions.hazards
     by: dict[str, str] = {}
-    for name, caution in cautions.cautions.items():
-        for hazard in caution.covers:
-            known = cautions.hazards.get(hazard)
-            if known is None:
-                hint = did_you_mean(hazard, cautions.hazards)
-                yield hazard, "unknown-hazard", f'There is no hazard "{hazard}".{hint}'
-            elif known.service_only:
-                message = f'"{hazard}" is for service only: no caution covers it.'
-                yield hazard, "covers-service-only", message
-            elif hazard in by:
-                message = f'"{hazard}" is covered by "{by[hazard]}" already: keep one of the two.'
-                yield hazard, "covered-twice", message
-            else:
-                by[hazard] = name
-    for hazard, known in cautions.hazards.items():
-        if not known.service_only and hazard not in by:
-            message = f'No caution covers "{hazard}": write it in the `covers` of one.'
-            yield hazard, "uncovered", message
+    for path, hazard in view.named_hazards():
+        if hazard not in known or known[hazard].service_only:
+            continue
+        if hazard in by:
+            message = f'"{hazard}" is covered by "{by[hazard]}" already: keep one of the two.'
+            yield Objection(path, message)
+        by.setdefault(hazard, f"{path[1]}")
 
 
-def known_includes(cautions: Cautions) -> Iterator[tuple[Placed, str, str]]:
-    """What a caution includes is known."""
-    for caution in cautions.cautions.values():
-        for included in caution.includes:
-            if included not in cautions.cautions:
-                hint = did_you_mean(included, cautions.cautions)
-                yield included, "unknown-caution", f'There is no caution "{included}".{hint}'
+def covers_service_only(view: CautionsView) -> Iterator[Objection]:
+    """A hazard for service only is covered by no caution.
+
+    A caution over it would say that whoever confirms it may go there.
+
+    Passes:
+
+        hazards:
+          mains: {title: Charger and cord, service_only: true}
+
+    Fails:
+
+        cautions:
+          barrier:
+            title: Floor closed off
+            signal: CAUTION
+            covers: [wet-floor, mains]
+            lapses: never
+            text: Put the signs up.
+            confirm: [The signs are up.]
+    """
+    known = view.library.cautions.hazards
+    for path, hazard in view.named_hazards():
+        if hazard in known and known[hazard].service_only:
+            yield Objection(path, f'"{hazard}" is for service only: no caution covers it.')
 
 
-def includes_end(cautions: Cautions) -> Iterator[tuple[Placed, str, str]]:
-    """No caution includes itself, by whatever detour."""
+def includes_itself(view: CautionsView) -> Iterator[Objection]:
+    """No caution includes itself, by whatever detour.
+
+    Each would come into force with the other, and which is shown first could not be said.
+
+    Passes:
+
+        cautions:
+          barrier:
+            title: Floor closed off
+            signal: CAUTION
+            covers: [wet-floor]
+            includes: [key-out]
+            lapses: never
+            text: Put the signs up.
+            confirm: [The signs are up.]
+
+    Fails:
+
+        cautions:
+          barrier:
+            title: Floor closed off
+            signal: CAUTION
+            covers: [wet-floor]
+            includes: [barrier]
+            lapses: never
+            text: Put the signs up.
+            confirm: [The signs are up.]
+    """
+    cautions = view.library.cautions.cautions
     finished: set[str] = set()
-    for first in cautions.cautions:
-        route: list[tuple[str, Iterator[Placed]]] = []
-        if first not in finished:
-            route = [(first, iter(cautions.cautions[first].includes))]
-        while route:
-            name, left = route[-1]
-            included = next(left, None)
-            if included is None:
-                finished.add(name)
-                route.pop()
-            elif included in [step for step, _ in route]:
-                names = " → ".join([*(step for step, _ in route), included])
-                yield included, "includes-itself", f"{names} closes a circle: take one out."
-                finished.update(step for step, _ in route)
-                return
-            elif included not in finished and included in cautions.cautions:
-                route.append((included, iter(cautions.cautions[included].includes)))
+    for first in cautions:
+        circle = _circle(cautions, first, finished)
+        if circle:
+            path = view.at(circle[-2], "includes", cautions[circle[-2]].includes.index(circle[-1]))
+            yield Objection(path, f"{' → '.join(circle)} closes a circle: take one out.")
+            return
 
 
-def release_where_it_lapses(cautions: Cautions) -> Iterator[tuple[Placed, str, str]]:
-    """A caution that lapses says what is done before the machine runs again."""
-    for name, caution in cautions.cautions.items():
+def _circle(cautions: Mapping[str, Caution], first: str, finished: set[str]) -> list[str]:
+    """Return the cautions from `first` to one that stands among them already, or none.
+
+    Depth first; those that lead to no circle are added to `finished`.
+    """
+    route = {first: iter(cautions[first].includes)} if first not in finished else {}
+    while route:
+        name = next(reversed(route))
+        included = next(route[name], None)
+        if included is None:
+            finished.add(name)
+            del route[name]
+        elif included in route:
+            return [*route, included]
+        elif included not in finished and included in cautions:
+            route[included] = iter(cautions[included].includes)
+    return []
+
+
+def no_release(view: CautionsView) -> Iterator[Objection]:
+    """A caution that ends when the machine runs says what is done before: `release`.
+
+    Tools out, covers shut, people clear, own tag off: whoever starts the machine without it starts
+    it on somebody.
+
+    Passes:
+
+        cautions:
+          key-out:
+            title: Key out
+            signal: CAUTION
+            lapses: when energised
+            text: Take the key out.
+            confirm: [The key is in my pocket.]
+            release: [People are clear.]
+
+    Fails:
+
+        cautions:
+          key-out:
+            title: Key out
+            signal: CAUTION
+            lapses: when energised
+            text: Take the key out.
+            confirm: [The key is in my pocket.]
+    """
+    for name, caution in view.library.cautions.cautions.items():
         if caution.lapsing and not caution.release:
             message = f'"{name}" lapses: say what comes before the machine runs again, `release`.'
-            yield name, "no-release", message
-
-
-CAUTION_RULES = (covered_once, known_includes, includes_end, release_where_it_lapses)
+            yield Objection(view.at(name), message)

@@ -1,69 +1,88 @@
-"""All rules over a library, or over one tree of it."""
+"""All rules over a library, or over one file of it."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, Final, TypeAlias
 
-from diagnose.files.library import collector_at_rest
-from diagnose.files.problems import Placed, Problem
-from diagnose.rules import evidence, safety, shape
-from diagnose.rules.cautions import caution_problems
-from diagnose.rules.view import usable_table, view_of
-from diagnose.text import did_you_mean
+from diagnose.files.library import CAUTIONS_FILE, collector_at_rest
+from diagnose.files.problems import Problem, code_of
+from diagnose.rules import cautions, findings, names, safety, shape, worked
+from diagnose.rules.view import (
+    CardView,
+    CautionsView,
+    RoundView,
+    TreeView,
+    card_view,
+    cautions_view,
+    round_view,
+    tree_view,
+)
+from diagnose.study.in_force import caution_table
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Callable, Iterable, Iterator
 
     from diagnose.files.library import Library
     from diagnose.files.rounds import Round
+    from diagnose.rules.view import Objection, View
     from diagnose.study.in_force import CautionTable
 
-#: Every rule on a tree, in the order in which it is easiest to mend what they find.
-RULES = (
-    shape.unknown_step,
-    shape.unreached,
-    shape.closed_route,
-    shape.answer_words,
-    shape.named_answer,
-    shape.bands_rise,
-    shape.finding_keys,
-    shape.doorway_target,
-    shape.after_is_kept,
-    shape.ambiguous_passing,
-    safety.unknown_hazard,
-    safety.energises_safely,
-    safety.service_only,
-    safety.lockout_twice,
-    evidence.known_measurement,
-    evidence.card_line,
-    evidence.reached_finding,
-    evidence.worked_cases,
+    Rule: TypeAlias = Callable[[Any], Iterator[Objection]]
+
+#: Every rule, with the kinds of file that it looks at. Its name is the code of what it finds.
+RULES: Final[tuple[tuple[Rule, tuple[type[View], ...]], ...]] = (
+    (names.unknown_step, (TreeView,)),
+    (names.unknown_answer, (TreeView,)),
+    (names.unknown_hazard, (TreeView, RoundView, CautionsView)),
+    (names.unknown_caution, (TreeView, RoundView, CautionsView, CardView)),
+    (names.unknown_symptom, (TreeView, RoundView)),
+    (names.unknown_measurement, (TreeView,)),
+    (names.unknown_line, (TreeView,)),
+    (names.card_answer, (TreeView,)),
+    (shape.unreached, (TreeView,)),
+    (shape.closed_route, (TreeView,)),
+    (shape.answer_word, (TreeView,)),
+    (shape.bands, (TreeView,)),
+    (shape.after, (TreeView,)),
+    (shape.passes, (TreeView,)),
+    (findings.missing_key, (TreeView,)),
+    (findings.doorway, (TreeView,)),
+    (findings.no_remedy, (TreeView,)),
+    (findings.service_remedy, (TreeView,)),
+    (findings.no_leave_safe, (TreeView,)),
+    (safety.energises, (TreeView, RoundView)),
+    (safety.service_only, (TreeView, RoundView)),
+    (safety.lockout_twice, (TreeView,)),
+    (cautions.uncovered, (CautionsView,)),
+    (cautions.covered_twice, (CautionsView,)),
+    (cautions.covers_service_only, (CautionsView,)),
+    (cautions.includes_itself, (CautionsView,)),
+    (cautions.no_release, (CautionsView,)),
+    (worked.worked_case, (TreeView,)),
 )
+
+_RULES_ON: Final[dict[type[View], list[tuple[str, Rule]]]] = {
+    kind: [(code_of(rule), rule) for rule, kinds in RULES if kind in kinds]
+    for kind in (TreeView, RoundView, CautionsView, CardView)
+}
 
 
 def check(library: Library) -> list[Problem]:
     """Return all problems of what was loaded of a library, by file and place."""
     with collector_at_rest():
         problems = [*library.problems, *caution_problems(library)]
-        cautions = usable_table(library, problems)
+        file = library.file(CAUTIONS_FILE)
+        broken = any(problem.file == file for problem in errors(problems))
+        table = None if broken else caution_table(library.cautions)
         for symptom in library.trees:
-            problems += tree_problems(library, symptom, cautions)
+            problems += tree_problems(library, symptom, table)
         for draft in library.drafts.values():
-            view = view_of(library, draft.tree, cautions, draft.unread)
-            problems += [problem for rule in RULES for problem in rule(view)]
+            problems += _found(tree_view(library, draft.tree, table, draft.unread))
         for round_ in library.rounds.values():
-            problems += round_problems(library, round_, cautions)
-        problems += _card_problems(library)
+            problems += round_problems(library, round_, table)
+        for card in library.machines.values():
+            problems += _found(card_view(library, card))
     return sorted(set(problems))
-
-
-def tree_problems(
-    library: Library, symptom: str, cautions: CautionTable | None
-) -> Iterator[Problem]:
-    """Yield what the rules find in one tree."""
-    view = view_of(library, library.trees[symptom], cautions)
-    for rule in RULES:
-        yield from rule(view)
 
 
 def errors(problems: Iterable[Problem]) -> list[Problem]:
@@ -71,57 +90,35 @@ def errors(problems: Iterable[Problem]) -> list[Problem]:
     return [problem for problem in problems if problem.severity == "error"]
 
 
-def round_problems(
-    library: Library, round_: Round, cautions: CautionTable | None
-) -> Iterator[Problem]:
-    """Yield what the rules find in one round."""
-    file = library.file("rounds", f"{round_.round}.yaml")
-
-    def problem(at: Placed, code: str, message: str) -> Problem:
-        return Problem(
-            file=file, line=at.line, column=at.column, code=code, severity="error", message=message
-        )
-
-    known = library.cautions
-    for name, item in round_.items.items():
-        sound = cautions is not None
-        for hazard in item.hazards:
-            if hazard not in known.hazards:
-                hint = did_you_mean(hazard, known.hazards)
-                yield problem(hazard, "unknown-hazard", f'There is no hazard "{hazard}".{hint}')
-                sound = False
-            elif known.hazards[hazard].service_only:
-                message = f'"{hazard}" is for service only: it has no place in a round.'
-                yield problem(hazard, "service-only", message)
-        for caution in item.cautions:
-            if caution not in known.cautions:
-                hint = did_you_mean(caution, known.cautions)
-                yield problem(caution, "unknown-caution", f'There is no caution "{caution}".{hint}')
-                sound = False
-        if item.starts is not None and item.starts not in library.symptoms:
-            hint = did_you_mean(item.starts, library.symptoms)
-            yield problem(
-                item.starts, "unknown-symptom", f'There is no "{item.starts}.yaml".{hint}'
-            )
-        if sound and cautions is not None and item.energises:
-            clash = cautions.closed(cautions.needs(item)) & cautions.lapsing
-            if clash:
-                ended = cautions.names(clash)[0]
-                message = f'The machine runs in "{name}", which ends "{ended}": make it two items.'
-                yield problem(name, "energises", message)
+def caution_problems(library: Library) -> list[Problem]:
+    """Return what the rules find in `cautions.yaml`."""
+    return _found(cautions_view(library))
 
 
-def _card_problems(library: Library) -> Iterator[Problem]:
-    known = library.cautions.cautions
-    for machine, card in library.machines.items():
-        for caution in card.section("caution_minutes"):
-            if caution not in known and isinstance(caution, Placed):
-                hint = did_you_mean(caution, known)
-                yield Problem(
-                    file=library.file("machines", f"{machine}.yaml"),
-                    line=caution.line,
-                    column=caution.column,
-                    code="unknown-caution",
-                    severity="error",
-                    message=f'There is no caution "{caution}".{hint}',
+def tree_problems(library: Library, symptom: str, table: CautionTable | None) -> list[Problem]:
+    """Return what the rules find in one tree; `table` is None where the cautions have errors."""
+    return _found(tree_view(library, library.trees[symptom], table))
+
+
+def round_problems(library: Library, round_: Round, table: CautionTable | None) -> list[Problem]:
+    """Return what the rules find in one round; `table` is None where the cautions have errors."""
+    return _found(round_view(library, round_, table))
+
+
+def _found(view: View) -> list[Problem]:
+    file = view.library.file(*view.parts)
+    found = []
+    for code, rule in _RULES_ON[type(view)]:
+        for objection in rule(view):
+            line, column = view.library.place(file, objection.at)
+            found.append(
+                Problem(
+                    file=file,
+                    line=line,
+                    column=column,
+                    code=code,
+                    severity=objection.severity,
+                    message=objection.message,
                 )
+            )
+    return found

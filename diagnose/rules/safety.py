@@ -4,123 +4,160 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from diagnose.files.rounds import Item
 from diagnose.files.tree import Finding, Question
+from diagnose.rules.view import Objection
 from diagnose.study.graph import in_order
 from diagnose.study.in_force import bits
-from diagnose.text import did_you_mean
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator
 
-    from diagnose.files.problems import Placed, Problem
-    from diagnose.files.tree import Step
-    from diagnose.rules.view import View
+    from diagnose.rules.view import RoundView, TreeView
+    from diagnose.study.in_force import CautionTable
 
-
-def unknown_hazard(view: View) -> Iterator[Problem]:
-    """Every hazard and caution that a step names stands in `cautions.yaml`."""
-    hazards, cautions = view.library.cautions.hazards, view.library.cautions.cautions
-    broken = view.cautions is None
-    for step in view.tree.steps.values():
-        for names, known, what in (
-            (step.hazards, hazards, "hazard"),
-            (step.cautions, cautions, "caution"),
-        ):
-            for name in names:
-                if name in known:
-                    continue
-                if broken and not known:
-                    yield view.problem(
-                        name,
-                        f"unknown-{what}",
-                        f'"{name}" is not known while cautions.yaml has errors: mend that file.',
-                    )
-                else:
-                    hint = did_you_mean(name, known)
-                    yield view.problem(
-                        name,
-                        f"unknown-{what}",
-                        f'There is no {what} "{name}" in cautions.yaml.{hint}',
-                    )
+# What a lockout may be on some route, as bits: in force, or lapsed.
+_HELD, _LAPSED = 1, 2
 
 
-def energises_safely(view: View) -> Iterator[Problem]:
-    """A step that energises the machine needs no caution that lapses when it is energised."""
-    if view.cautions is None:
+def energises(view: TreeView | RoundView) -> Iterator[Objection]:
+    """A step or item in which the machine runs needs no caution that ends when it runs.
+
+    The caution would be over the moment it is needed: hands would be where parts move. Run the
+    machine in one step and reach in or look in the next.
+
+    Passes:
+
+        steps:
+          first:
+            ask: Does it run, seen from the seat?
+            energises: true
+            answers: {It is broken: broken, It looks right: second}
+
+    Fails:
+
+        steps:
+          first:
+            ask: Does it run, seen from the brush?
+            energises: true
+            hazards: [moving-parts]
+            answers: {It is broken: broken, It looks right: second}
+    """
+    table = view.table
+    if table is None:
         return
-    for name, step in view.questions():
-        if not step.energises or not _known(view, step):
+    for name, task in view.tasks():
+        if isinstance(task, Finding) or not task.energises or not view.guarded(task):
             continue
-        clash = view.cautions.closed(view.cautions.needs(step)) & view.cautions.lapsing
+        clash = table.needs(task) & table.lapsing
         if clash:
-            caution = view.cautions.names(clash)[0]
-            message = f'The machine runs in "{name}", which ends "{caution}": make it two steps.'
-            yield view.problem(_cause(view, step, clash) or name, "energises", message)
+            caution = table.names(clash)[0]
+            message = (
+                f'The machine runs in "{name}", which ends "{caution}": make it two {view.inside}.'
+            )
+            yield Objection(view.at(name, *_caller(table, task, clash)), message)
 
 
-def service_only(view: View) -> Iterator[Problem]:
-    """What is on a hazard for service only is service's."""
+def _caller(table: CautionTable, task: Question | Item, clash: int) -> tuple[str, int]:
+    """Return which word of a task calls for one of the cautions that clash: its key and number."""
+    for number, caution in enumerate(task.cautions):
+        if table.closed(1 << table.number[caution]) & clash:
+            return "cautions", number
+    called = (table.closed(table.cover.get(hazard, 0)) & clash for hazard in task.hazards)
+    return "hazards", [bool(some) for some in called].index(True)
+
+
+def service_only(view: TreeView | RoundView) -> Iterator[Objection]:
+    """What is on a hazard for service only is service's, and stands in no round.
+
+    No caution covers such a hazard: nobody else may go there, however careful.
+
+    Passes:
+
+        steps:
+          served:
+            finding: The charger is dead
+            chance: 10
+            who: service
+            leave_safe: Unplug it at the wall.
+            hazards: [mains]
+
+    Fails:
+
+        steps:
+          broken:
+            finding: The charger is dead
+            chance: 30
+            who: operator
+            remedy: Open it.
+            hazards: [mains]
+    """
     hazards = view.library.cautions.hazards
-    for step in view.tree.steps.values():
-        who, key = (step.by, "by") if isinstance(step, Question) else (step.who, "who")
-        if who == "service":
-            continue
-        for hazard in step.hazards:
-            known = hazards.get(hazard)
-            if known is not None and known.service_only:
-                message = (
-                    f'"{hazard}" is for service only: write `{key}: service`, or drop the hazard.'
-                )
-                yield view.problem(hazard, "service-only", message)
+    for name, task in view.tasks():
+        if isinstance(task, Item):
+            mend = "it has no place in a round."
+        else:
+            who, key = (task.by, "by") if isinstance(task, Question) else (task.who, "who")
+            if who == "service":
+                continue
+            mend = f"write `{key}: service`, or drop the hazard."
+        for number, hazard in enumerate(task.hazards):
+            if hazard in hazards and hazards[hazard].service_only:
+                message = f'"{hazard}" is for service only: {mend}'
+                yield Objection(view.at(name, "hazards", number), message)
 
 
-def lockout_twice(view: View) -> Iterator[Problem]:
-    """No route takes a lockout a second time."""
-    cautions = view.cautions
-    if cautions is None or not view.sound or not cautions.lockouts:
+def lockout_twice(view: TreeView) -> Iterator[Objection]:
+    """No route takes a lockout a second time.
+
+    It takes minutes each time, and the second is the one that gets skipped. Put what runs the
+    machine before the first lockout, and everything that needs hands inside behind it.
+
+    Passes:
+
+        steps:
+          first:
+            ask: Does it run, seen from the seat?
+            energises: true
+            answers: {It is broken: broken, It looks right: second}
+
+    Fails:
+
+        steps:
+          first:
+            ask: Is anything stuck in the brush?
+            hazards: [moving-parts]
+            answers: {It is broken: broken, It looks right: run}
+          run:
+            ask: Does it run, seen from the seat?
+            energises: true
+            answers: {It does not: broken, It runs: second}
+    """
+    table = view.table
+    if table is None or not view.sound or not all(map(view.guarded, view.tree.steps.values())):
         return
-    steps = view.tree.steps
-    if any(not _known(view, step) for step in steps.values()):
+    for number in bits(table.lockouts):
+        for name in _taken_again(view, table, 1 << number):
+            message = (
+                f'On a route to "{name}" the caution "{table.ids[number]}" was taken and has '
+                "lapsed: it is taken a second time. Move what runs the machine up."
+            )
+            yield Objection(view.at(name), message, "warning")
+
+
+def _taken_again(view: TreeView, table: CautionTable, lockout: int) -> Iterator[str]:
+    """Yield the steps at which some route takes a lockout that it had before and that lapsed."""
+    if not any(step.energises for _, step in view.questions()):
         return
-    # What a lockout may be on some route: not yet taken, in force, or lapsed.
-    new, held, lapsed = 1, 2, 4
-    for number in bits(cautions.lockouts):
-        may: dict[str, int] = dict.fromkeys(steps, 0)
-        may[view.tree.start] = new
-        for name in in_order(view.graph):
-            step = steps[name]  # type: ignore[index]
-            state = may[name]
-            if isinstance(step, Question) and step.energises and state & held:
-                state = state & ~held | lapsed
-            if cautions.closed(cautions.needs(step)) >> number & 1:
-                if state & lapsed:
-                    caution = cautions.ids[number]
-                    message = (
-                        f'On a route to "{name}" the caution "{caution}" was taken and has lapsed: '
-                        "it is taken a second time. Move what runs the machine up."
-                    )
-                    place = next(key for key in steps if key == name)
-                    yield view.problem(place, "lockout-twice", message, "warning")
-                state = held
-            for target in view.graph.successors(name):
-                may[target] |= state
-
-
-def _known(view: View, step: Step) -> bool:
-    cautions = view.library.cautions
-    return all(name in cautions.hazards for name in step.hazards) and all(
-        name in cautions.cautions for name in step.cautions
-    )
-
-
-def _cause(view: View, step: Question | Finding, clash: int) -> Placed | None:
-    """Return the word of the step that calls for one of the cautions that clash."""
-    assert view.cautions is not None
-    listed: Sequence[Placed] = step.cautions
-    for caution in listed:
-        if view.cautions.closed(1 << view.cautions.number[caution]) & clash:
-            return caution
-    for hazard in step.hazards:
-        if view.cautions.closed(view.cautions.cover.get(hazard, 0)) & clash:
-            return hazard
-    return None
+    may = dict.fromkeys(view.tree.steps, 0)
+    for name in in_order(view.graph):
+        step, state = view.tree.steps[name], may[name]
+        question = step if isinstance(step, Question) else None
+        if question and question.energises and state & _HELD:
+            state = state & ~_HELD | _LAPSED
+        if table.needs(step) & lockout:
+            if state & _LAPSED:
+                yield name
+            state = _HELD
+        for way in question.exits if question else ():
+            may[way.to] |= state

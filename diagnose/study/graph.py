@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
 import networkx as nx
 
@@ -13,8 +13,10 @@ if TYPE_CHECKING:
 
     from diagnose.files.tree import Tree
 
+Graph: TypeAlias = nx.MultiDiGraph
 
-def graph_of(tree: Tree) -> nx.MultiDiGraph:
+
+def graph_of(tree: Tree) -> Graph:
     """Return the graph of a tree: steps as nodes, answers as arrow keys.
 
     Answers that name no step of the tree are left out: naming them is the checker's business, and
@@ -32,12 +34,12 @@ def graph_of(tree: Tree) -> nx.MultiDiGraph:
     return graph
 
 
-def reached(graph: nx.MultiDiGraph, start: str) -> set[str]:
+def reached(graph: Graph, start: str) -> set[str]:
     """Return the steps that can be reached from `start`, itself among them."""
     return {start, *nx.descendants(graph, start)}
 
 
-def loop(graph: nx.MultiDiGraph) -> list[tuple[str, str, str]]:
+def loop(graph: Graph) -> list[tuple[str, str, str]]:
     """Return the arrows (step, next step, answer) of one closed route, or none.
 
     The arrow that closes the loop, back to the step that comes first in the file, is the last.
@@ -50,12 +52,12 @@ def loop(graph: nx.MultiDiGraph) -> list[tuple[str, str, str]]:
     return arrows[first:] + arrows[:first]
 
 
-def in_order(graph: nx.MultiDiGraph) -> list[str]:
+def in_order(graph: Graph) -> list[str]:
     """Return the steps so that each comes before all that it leads to. No loop is allowed."""
     return list(nx.topological_sort(graph))
 
 
-def nearest_before(graph: nx.MultiDiGraph, start: str) -> dict[str, str]:
+def nearest_before(graph: Graph, start: str) -> dict[str, str]:
     """Return, for each step but the start, the last one that every route to it has passed."""
     above: dict[str, str] = nx.immediate_dominators(graph, start)
     # networkx 3.6 leaves the root out of its result; before, the root led to itself.

@@ -62,7 +62,7 @@ def plan_of(tree: Tree, cautions: CautionTable, chances: Mapping[str, float] | N
             ways.append(tuple(number[way.to] for way in step.exits))
             answer = passing_answer(tree, step)
             answers = [way.answer for way in step.exits]
-            passing.append(None if answer is None else answers.index(answer))  # type: ignore[arg-type]
+            passing.append(None if answer is None else answers.index(answer))
         else:
             ways.append(())
             passing.append(None)

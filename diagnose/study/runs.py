@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from diagnose.files.problems import Placed
 from diagnose.files.tree import Question
 from diagnose.study.in_force import bits
 from diagnose.study.plan import passing_answer
@@ -80,23 +79,22 @@ def reordered(tree: Tree, steps: Sequence[str], order: Sequence[str]) -> Tree:
     passing = {name: passing_answer(tree, _question(tree, name)) for name in steps}
     way_out = _question(tree, steps[-1]).exit(f"{passing[steps[-1]]}")
     assert way_out is not None
-    following = dict(zip(order, [*order[1:], str(way_out.to)], strict=True))
+    following = dict(zip(order, [*order[1:], way_out.to], strict=True))
 
     def led(name: str, step: Step) -> Step:
         if not isinstance(step, Question):
             return step
         exits = []
         for way in step.exits:
-            to: str = str(way.to)
+            to = way.to
             if to == steps[0] and name not in following:
                 to = order[0]
             elif name in following and way.answer == passing[name]:
                 to = following[name]
-            exits.append(replace(way, to=Placed.at(to, way.to.line, way.to.column)))
+            exits.append(replace(way, to=to))
         return replace(step, exits=tuple(exits))
 
-    first = order[0] if tree.start == steps[0] else str(tree.start)
-    start = Placed.at(first, tree.start.line, tree.start.column)
+    start = order[0] if tree.start == steps[0] else tree.start
     new = {name: led(name, step) for name, step in tree.steps.items()}
     result = replace(tree, start=start, steps=new)
     for name in tree.steps:
@@ -104,13 +102,12 @@ def reordered(tree: Tree, steps: Sequence[str], order: Sequence[str]) -> Tree:
             step = _question(result, name)
             answer = passing[name]
             if passing_answer(result, step) != answer:
-                assert isinstance(answer, Placed)
                 new[name] = replace(step, passes=answer)
     return result
 
 
 def _question(tree: Tree, name: str) -> Question:
-    step = tree.steps[name]  # type: ignore[index]
+    step = tree.steps[name]
     assert isinstance(step, Question)
     return step
 

@@ -17,15 +17,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import yaml
+from diagnose.case.sqlite_log import SqliteLog
 from figures import Figure, best, report
 
 from diagnose.case.screens import CautionScreen, CheckScreen, EndScreen, FindingScreen
-from diagnose.case.sqlite_log import SqliteLog
 from diagnose.case.state import Event
 from diagnose.case.walk import Walk
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.files.cautions import Cautions
-from diagnose.files.library import built_in, load, read_tree
+from diagnose.files.library import built_in, load
+from diagnose.files.reading import read_tree
 from diagnose.rules.check import check
 from diagnose.study.in_force import caution_table
 from diagnose.study.ready import made_ready

@@ -24,7 +24,8 @@ from test_order_published import simulated  # noqa: E402
 
 from diagnose.commands.ready_library import ReadyLibrary  # noqa: E402
 from diagnose.files.cautions import Cautions  # noqa: E402
-from diagnose.files.library import built_in, read_tree  # noqa: E402
+from diagnose.files.library import built_in  # noqa: E402
+from diagnose.files.reading import read_tree  # noqa: E402
 from diagnose.study.beliefs import likelihood, normalised, prior, updated  # noqa: E402
 from diagnose.study.in_force import caution_table  # noqa: E402
 from diagnose.study.minutes import expected_minutes  # noqa: E402

@@ -7,7 +7,7 @@ from pathlib import Path
 from diagnose.case.screens import CheckScreen, FindingScreen, Phrase, RefusedScreen, phrase
 from diagnose.case.walk import Walk
 from diagnose.commands.ready_library import ReadyLibrary
-from diagnose.files.library import read_tree
+from diagnose.files.reading import read_tree
 from diagnose.study.ready import made_ready
 
 TREES = Path(__file__).parents[2] / "trees"

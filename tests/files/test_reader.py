@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from diagnose.files.compose import LARGEST
 from diagnose.files.definitions import CARD, CAUTIONS, FILES, TREE
 from diagnose.files.kinds import Record
-from diagnose.files.library import NoLibrary, content_hash, load, read_text
+from diagnose.files.library import NoLibrary, load
+from diagnose.files.reading import content_hash, read_text
 from diagnose.files.tree import Check, Finding, Reading
 
 if TYPE_CHECKING:

@@ -17,7 +17,8 @@ from sklearn.tree import DecisionTreeClassifier
 from diagnose.case.screens import CautionScreen, CheckScreen, FindingScreen
 from diagnose.case.walk import Walk
 from diagnose.commands.ready_library import ReadyLibrary
-from diagnose.files.library import built_in, load, read_tree
+from diagnose.files.library import built_in, load
+from diagnose.files.reading import read_tree
 from diagnose.files.tree import Finding, Tree
 from diagnose.study.in_force import CautionTable, caution_table
 from diagnose.study.minutes import expected_minutes

@@ -22,7 +22,8 @@ from diagnose import app
 from diagnose.commands import draw as verb
 from diagnose.commands import options as opt
 from diagnose.commands.ready_library import ReadyLibrary
-from diagnose.files.library import built_in, content_hash
+from diagnose.files.library import built_in
+from diagnose.files.reading import content_hash
 from diagnose.paper import render
 from diagnose.paper.column import CIRCLE, Column, Row, Way
 from diagnose.paper.diagram import Shape

@@ -1,0 +1,290 @@
+"""What the reader refuses in a file: one function a code, its docstring the manual's page on it.
+
+`whole_files.py` beside it has those on a file as such; these are on the values in it.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+
+class Refusal(NamedTuple):
+    """Why a value cannot be read, without its place."""
+
+    code: str
+    message: str
+
+
+def wrong_shape(wanted: str) -> Refusal:
+    """A list, a mapping or a single text stands where the format wants another of the three.
+
+    What is meant cannot be told from such a value, so nothing below it is read.
+
+    Passes:
+
+        also_called: [wet lines, smears]
+
+    Fails:
+
+        also_called: wet lines
+    """
+    return Refusal("wrong-shape", wanted)
+
+
+def empty_value(wanted: str) -> Refusal:
+    """A key stands there, and nothing behind it.
+
+    Whoever left it out may have meant to come back to it; at the machine a line would be missing.
+
+    Passes:
+
+        title: It leaves lines
+
+    Fails:
+
+        title:
+    """
+    return Refusal("empty-value", f"Nothing stands here: write {wanted}.")
+
+
+def control_character(message: str) -> Refusal:
+    """A character that no one can see stands in the text, or an escape for one.
+
+    It could move the cursor, change colours or turn the text round on the screen of whoever reads
+    it: a line of a caution could look like another one.
+
+    Passes:
+
+        title: "It leaves 3 % of the floor wet"
+
+    Fails:
+
+        title: "It leaves \\e[8m lines"
+    """
+    return Refusal("control-character", message)
+
+
+def unknown_key(shown: str, of: str, hint: str) -> Refusal:
+    """A key that the format does not have at this place.
+
+    It is misspelt, or indented too far or too little; what stands behind it would be lost without a
+    word. docs/format.md lists the keys.
+
+    Passes:
+
+        also_called: [smears]
+
+    Fails:
+
+        also_caled: [smears]
+    """
+    return Refusal("unknown-key", f'"{shown}" is no key of {of}.{hint}')
+
+
+def repeated_key(shown: str) -> Refusal:
+    """The same key stands twice in one mapping.
+
+    Only one of the two could count, and which one the author meant cannot be known.
+
+    Passes:
+
+        title: It leaves lines
+
+    Fails:
+
+        title: It leaves lines
+        title: It leaves smears
+    """
+    return Refusal("repeated-key", f'"{shown}" stands here a second time: keep one of the two.')
+
+
+def missing_key(of: str, key: str, wanted: str) -> Refusal:
+    """A key that has to be there is missing.
+
+    There is nothing sensible to take in its place. A finding has to say `who` may do its remedy,
+    unless it is a doorway to another symptom.
+
+    Passes:
+
+        steps:
+          broken:
+            {finding: The blade is worn, chance: 30, who: operator, remedy: Turn the blade.}
+
+    Fails:
+
+        steps:
+          broken: {finding: The blade is worn, who: operator, remedy: Turn the blade.}
+    """
+    return Refusal("missing-key", f"{of[0].upper()}{of[1:]} needs `{key}`: {wanted}.")
+
+
+def not_a_number(wanted: str) -> Refusal:
+    """A number is wanted, written plainly and without a unit.
+
+    Minutes, chances and limits are computed with. Which unit they are in is fixed by the format.
+
+    Passes:
+
+        hazards:
+          wet-floor: {title: The floor is wet}
+        cautions:
+          barrier:
+            title: Floor closed off
+            signal: CAUTION
+            covers: [wet-floor]
+            lapses: never
+            minutes: 2
+            text: Put the signs up.
+            confirm: [The signs are up.]
+
+    Fails:
+
+        hazards:
+          wet-floor: {title: The floor is wet}
+        cautions:
+          barrier:
+            title: Floor closed off
+            signal: CAUTION
+            covers: [wet-floor]
+            lapses: never
+            minutes: 2 min
+            text: Put the signs up.
+            confirm: [The signs are up.]
+    """
+    return Refusal("not-a-number", f"Here stands {wanted}, without a unit.")
+
+
+def out_of_range(shown: str, wanted: str) -> Refusal:
+    """A number lies outside what it can be.
+
+    A chance of nought would hide a finding for ever, and half of all answers wrong is a coin.
+
+    Passes:
+
+        steps:
+          little: {finding: Too little, chance: 0.5, who: operator, remedy: Add some.}
+
+    Fails:
+
+        steps:
+          little: {finding: Too little, chance: 0, who: operator, remedy: Add some.}
+    """
+    return Refusal("out-of-range", f"{shown} is out of range: {wanted}.")
+
+
+def not_an_id(shown: str) -> Refusal:
+    """An id holds small letters, digits and hyphens only, and begins with a letter.
+
+    Ids are file names, are typed as arguments and stand in the case log; in this form they come
+    through all of these unchanged.
+
+    Passes:
+
+        battery: {kind: flooded}
+        machine: sample
+
+    Fails:
+
+        battery: {kind: flooded}
+        machine: Dock Machine
+    """
+    message = f'"{shown}" is no id: use small letters, digits and hyphens, a letter first.'
+    return Refusal("not-an-id", message)
+
+
+def unknown_word(message: str) -> Refusal:
+    """Only certain words may stand here, and this is none of them.
+
+    They decide who may do a step, what a caution looks like or when it ends, so nothing near to
+    them will do. `yes`, `no`, `on` and `off` are words like any other: write true or false.
+
+    Passes:
+
+        every: week
+
+    Fails:
+
+        every: weekly
+    """
+    return Refusal("unknown-word", message)
+
+
+def not_a_quantity(shown: str, dimension: str, units: str) -> Refusal:
+    """A quantity on a machine card is a number with a unit of its kind.
+
+    Cards are copied from nameplates of all countries; a number alone can be litres or gallons.
+
+    Passes:
+
+        tanks: {clean: 110 L}
+
+    Fails:
+
+        tanks: {clean: "110"}
+    """
+    message = f'"{shown}" is no {dimension}: write a number and a unit ({units}).'
+    return Refusal("not-a-quantity", message)
+
+
+def too_few(least: int) -> Refusal:
+    """A list or mapping has fewer entries than make sense.
+
+    A question with a single answer asks nothing, and a caution without a line to confirm says
+    nothing.
+
+    Passes:
+
+        steps:
+          first:
+            ask: What do you see?
+            answers: {It is broken: broken, It looks right: second}
+
+    Fails:
+
+        steps:
+          first:
+            ask: What do you see?
+            answers: {It looks right: second}
+    """
+    return Refusal("too-few", f"At least {least} are needed here.")
+
+
+def no_such_step(message: str) -> Refusal:
+    """A step is a check (`ask`), a reading (`read`) or a finding (`finding`): just one of these.
+
+    The key says which it is, and so which other keys it has. For a band it is `below` or
+    `otherwise`.
+
+    Passes:
+
+        steps:
+          first:
+            ask: What do you see?
+            answers: {It is broken: broken, It looks right: second}
+
+    Fails:
+
+        steps:
+          first:
+            aks: What do you see?
+            answers: {It is broken: broken, It looks right: second}
+    """
+    return Refusal("no-such-step", message[0].upper() + message[1:])
+
+
+#: In the order of the manual.
+VALUE_REFUSALS = (
+    unknown_key,
+    missing_key,
+    repeated_key,
+    empty_value,
+    wrong_shape,
+    too_few,
+    not_an_id,
+    unknown_word,
+    not_a_number,
+    out_of_range,
+    not_a_quantity,
+    no_such_step,
+    control_character,
+)

@@ -1,0 +1,132 @@
+"""Why a file as such is refused: one function a code, its docstring the manual's page on it."""
+
+from __future__ import annotations
+
+from diagnose.files.refusals import Refusal
+
+
+def unreadable(reason: str) -> Refusal:
+    """The file cannot be opened.
+
+    It may be a folder, belong to somebody else, or lie on a disk that is gone. The other files of
+    the library work all the same.
+    """
+    return Refusal("unreadable", f"The file cannot be read: {reason}.")
+
+
+def too_large() -> Refusal:
+    """The file is over 8 MiB.
+
+    A tree that a person has written has a few hundred lines; a larger file is most likely
+    something else, and reading it would keep somebody waiting at the machine.
+    """
+    return Refusal("too-large", "The file is over 8 MiB: split it, one symptom a file.")
+
+
+def not_text() -> Refusal:
+    """The file is no text in UTF-8.
+
+    Files from older editors are often in another encoding, in which a degree sign or an umlaut is
+    another byte. Save the file anew, as UTF-8.
+    """
+    return Refusal("not-text", "This byte is not UTF-8: save the file as UTF-8.")
+
+
+def yaml(message: str) -> Refusal:
+    """The text is no YAML: it breaks off, or its punctuation says something else.
+
+    The place is where it stops making sense, which can be a line below the slip. Most often a text
+    with a colon needs quotes, or a line is indented too far.
+
+    Passes:
+
+        title: "Lines: thin and wet"
+
+    Fails:
+
+        title: Lines: thin and wet
+    """
+    return Refusal("yaml", message)
+
+
+def empty() -> Refusal:
+    """Nothing stands in the file, or nothing but comments.
+
+    An empty tree would be a symptom that nobody can start.
+
+    Passes:
+
+        title: It leaves lines
+
+    Fails:
+
+        # to be written
+    """
+    return Refusal("empty", "The file is empty: it starts with `format: 1`.")
+
+
+def anchor(what: str) -> Refusal:
+    """Anchors, aliases and tags of YAML (`&name`, `*name`, `!name`) are not used in these files.
+
+    With them a value would stand in another place than where it is read, and a few lines could
+    unfold to gigabytes. Write the value out. A text that begins with such a mark is put in quotes.
+
+    Passes:
+
+        title: "*It* leaves lines"
+
+    Fails:
+
+        title: &it It leaves lines
+    """
+    message = f"{what} not used in library files: write the value out, or quote the text."
+    return Refusal("anchor", message)
+
+
+def newer_format(said: str, reads: int) -> Refusal:
+    """The file's `format` is newer than this program.
+
+    It may say things that this program would overlook, a caution among them; so it is not read at
+    all. Update the program.
+
+    Passes:
+
+        format: 1
+
+    Fails:
+
+        format: 99
+    """
+    message = f"Format {said} is newer than this program, which reads {reads}: update it."
+    return Refusal("newer-format", message)
+
+
+def not_the_file_name(what: str, said: str, file: str, hint: str) -> Refusal:
+    """The id in a file is not the file's name.
+
+    Trees, rounds and cards are found by file name and logged by id. A copied file in which the id
+    was forgotten would write into the other's history.
+
+    Passes:
+
+        symptom: sample
+
+    Fails:
+
+        symptom: simple
+    """
+    message = f'The {what} is "{said}" but the file is {file}: make them the same.{hint}'
+    return Refusal("not-the-file-name", message)
+
+
+#: In the order of the manual.
+FILE_REFUSALS = (
+    unreadable,
+    too_large,
+    not_text,
+    empty,
+    yaml,
+    anchor,
+    newer_format,
+    not_the_file_name,
+)

@@ -1,0 +1,144 @@
+"""Rules on findings: who does what about a cause, and how the machine is left."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from diagnose.rules.view import Objection
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from diagnose.files.tree import Finding
+    from diagnose.rules.view import TreeView
+
+
+def missing_key(view: TreeView) -> Iterator[Objection]:
+    """A finding says `who` may do its remedy, unless it is a doorway to another symptom.
+
+    It decides whether somebody is told what to do or the machine is handed to service.
+
+    Passes:
+
+        steps:
+          broken:
+            {finding: The blade is worn, chance: 30, who: operator, remedy: Turn the blade.}
+
+    Fails:
+
+        steps:
+          broken: {finding: The blade is worn, chance: 30, remedy: Turn the blade.}
+    """
+    for name, finding in view.findings():
+        if not finding.who and finding.continue_with is None:
+            message = "A finding needs `who`: operator, battery-trained or service."
+            yield Objection(view.at(name), message)
+
+
+def doorway(view: TreeView) -> Iterator[Objection]:
+    """A doorway says nothing but where it leads, and that is another symptom than its own.
+
+    Whoever goes through is told who may do what by the other tree, at its end; two answers to that
+    would be one too many.
+
+    Passes:
+
+        steps:
+          broken: {finding: The blades are worn, chance: 30, continue_with: other}
+
+    Fails:
+
+        steps:
+          broken:
+            {finding: The blades are worn, chance: 30, who: operator, continue_with: other}
+    """
+    for name, finding in view.findings():
+        if finding.continue_with is None:
+            continue
+        keys = ("who", "remedy", "leave_safe", "ask_service")
+        spare = next((key for key in keys if getattr(finding, key)), None)
+        if spare is not None:
+            message = f"A doorway has no `{spare}`: the other symptom goes on."
+            yield Objection(view.at(name), message)
+        if finding.continue_with == view.tree.symptom:
+            message = "A doorway leads to another symptom, not to its own."
+            yield Objection(view.at(name, "continue_with"), message)
+
+
+def no_remedy(view: TreeView) -> Iterator[Objection]:
+    """What the operator or somebody trained on batteries may do has a `remedy`.
+
+    Without it the cause is known, and whoever stands there does not know what to do about it.
+
+    Passes:
+
+        steps:
+          broken:
+            {finding: The blade is worn, chance: 30, who: operator, remedy: Turn the blade.}
+
+    Fails:
+
+        steps:
+          broken: {finding: The blade is worn, chance: 30, who: operator}
+    """
+    for name, finding in view.findings():
+        theirs = finding.who not in ("", "service") and finding.continue_with is None
+        if theirs and finding.remedy is None:
+            yield Objection(view.at(name), "Say what to do about it: `remedy`.", "warning")
+
+
+def service_remedy(view: TreeView) -> Iterator[Objection]:
+    """A finding for service has no `remedy`.
+
+    A remedy is shown on the screen, where somebody might try it who must not. `ask_service` stands
+    on the handover page only.
+
+    Passes:
+
+        steps:
+          served:
+            finding: The motor is dead
+            chance: 10
+            who: service
+            leave_safe: Park it.
+            ask_service: Measure the windings.
+
+    Fails:
+
+        steps:
+          served:
+            finding: The motor is dead
+            chance: 10
+            who: service
+            leave_safe: Park it.
+            remedy: Measure the windings.
+    """
+    for name, finding in view.findings():
+        if _for_service(finding) and finding.remedy is not None:
+            message = "What service does is not shown to others: write `ask_service`, no `remedy`."
+            yield Objection(view.at(name, "remedy"), message)
+
+
+def no_leave_safe(view: TreeView) -> Iterator[Objection]:
+    """A finding for service says how the machine is left until service comes: `leave_safe`.
+
+    Between the call and the visit somebody else finds the machine and may switch it on.
+
+    Passes:
+
+        steps:
+          served: {finding: The motor is dead, chance: 10, who: service, leave_safe: Park it.}
+
+    Fails:
+
+        steps:
+          served: {finding: The motor is dead, chance: 10, who: service}
+    """
+    for name, finding in view.findings():
+        if _for_service(finding) and finding.leave_safe is None:
+            message = "Say how the machine is left until service comes: `leave_safe`."
+            yield Objection(view.at(name), message, "warning")
+
+
+def _for_service(finding: Finding) -> bool:
+    return finding.who == "service" and finding.continue_with is None

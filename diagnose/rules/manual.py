@@ -1,0 +1,68 @@
+"""The manual of the checks, written from the docstrings of rules and refusals.
+
+``python -m diagnose.rules.manual > docs/checks.md`` writes it anew; a test holds the two to one
+another, and tries every example.
+"""
+
+from __future__ import annotations
+
+import inspect
+import re
+from typing import TYPE_CHECKING, Final
+
+from diagnose.files.problems import code_of
+from diagnose.files.refusals import VALUE_REFUSALS
+from diagnose.files.whole_files import FILE_REFUSALS
+from diagnose.rules.check import RULES
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
+_HEAD = """# What `diagnose check` finds
+
+Each line that it prints ends with a code in brackets, and this page has a section for each.
+`diagnose check --explain CODE` prints the section alone. The page is written from the rules
+themselves (`python -m diagnose.rules.manual > docs/checks.md`).
+
+The examples are parts of files; what they leave out is as in a library that has nothing wrong.
+"""
+
+
+def _pages() -> dict[str, list[str]]:
+    functions: list[Callable[..., object]] = [
+        *FILE_REFUSALS,
+        *VALUE_REFUSALS,
+        *(rule for rule, _ in RULES),
+    ]
+    pages: dict[str, list[str]] = {}
+    for function in functions:
+        pages.setdefault(code_of(function), []).append(inspect.getdoc(function) or "")
+    return pages
+
+
+#: What is to be said on each code that a problem can carry; a code may be a refusal and a rule.
+PAGES: Final[Mapping[str, list[str]]] = _pages()
+
+
+def section(code: str) -> str:
+    """Return the section on one code as Markdown."""
+    return "\n".join([f"## {code}", "", *map(_markdown, PAGES[code])])
+
+
+def page() -> str:
+    """Return the whole page as Markdown, the codes in the order of the alphabet."""
+    return "\n".join([_HEAD, *map(section, sorted(PAGES))])
+
+
+def _markdown(docstring: str) -> str:
+    """Return a docstring with its indented examples between fences."""
+    return re.sub(
+        r"((?:^    .*\n|^\n(?=    ))+)",
+        lambda block: "```yaml\n" + inspect.cleandoc("\n" + block[1]) + "\n```\n",
+        docstring + "\n",
+        flags=re.MULTILINE,
+    )
+
+
+if __name__ == "__main__":
+    print(page(), end="")

@@ -1,0 +1,263 @@
+"""Rules on names: whatever is named is there."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from diagnose.files.definitions import card_lines, card_lists
+from diagnose.files.places import KEY
+from diagnose.files.tree import NO_ANSWER, Reading
+from diagnose.measure.registry import MEASUREMENTS
+from diagnose.rules.view import CautionsView, Objection
+from diagnose.text import did_you_mean
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Iterable, Iterator
+
+    from diagnose.files.places import Path
+    from diagnose.rules.view import TreeView, View
+
+_CARD_LINES = frozenset(card_lines())
+_CARD_LISTS = frozenset(card_lists())
+
+# How many names a rule compares in one file to find what was meant. It takes some 20 µs each, so a
+# file in which everything is wrong would keep its author waiting for hours.
+_COMPARISONS = 20_000
+
+
+def _unknown(
+    named: Iterable[tuple[Path, str]], known: Collection[str]
+) -> Iterator[tuple[Path, str, str]]:
+    """Yield the names that are not known, with their paths and a word on what may be meant."""
+    left = _COMPARISONS
+    for path, name in named:
+        if name not in known:
+            yield path, name, did_you_mean(name, known) if left > 0 else ""
+            left -= len(known)
+
+
+def unknown_step(view: TreeView) -> Iterator[Objection]:
+    """Every step that is named stands in the tree.
+
+    An answer that leads nowhere would leave somebody standing at the machine without a next step.
+    Most often the id is misspelt, or the step was given another one.
+
+    Passes:
+
+        start: first
+
+    Fails:
+
+        start: frist
+    """
+    steps = view.tree.steps
+    named = ((path, name) for path, name in _named_steps(view) if name not in view.unread)
+    for path, name, hint in _unknown(named, steps):
+        yield Objection(path, f'There is no step "{name}".{hint}')
+
+
+def _named_steps(view: TreeView) -> Iterator[tuple[Path, str]]:
+    yield ("start",), view.tree.start
+    for name, step in view.questions():
+        for number, way in enumerate(step.exits):
+            yield ("steps", name, *step.arrow_at(number)), way.to
+        for number, other in enumerate(step.after):
+            yield view.at(name, "after", number), other
+    for number, case in enumerate(view.tree.worked_cases):
+        yield ("worked_cases", number, "finding"), case.finding
+        for name in case.answers:
+            yield ("worked_cases", number, "answers", name, KEY), name
+
+
+def unknown_answer(view: TreeView) -> Iterator[Objection]:
+    """`passes` and `if_unsure` name an answer of their own step, word for word.
+
+    They say which way is taken when nobody answers; a word that is no answer would take none.
+
+    Passes:
+
+        steps:
+          first:
+            ask: What do you see?
+            passes: It looks right
+            answers: {It is broken: broken, It looks right: second}
+
+    Fails:
+
+        steps:
+          first:
+            ask: What do you see?
+            if_unsure: Broken
+            answers: {It is broken: broken, It looks right: second}
+    """
+    for name, step in view.questions():
+        for key, word in (("passes", step.passes), ("if_unsure", step.if_unsure)):
+            if word is None or step.exit(word) or (key == "passes" and word == NO_ANSWER):
+                continue
+            hint = did_you_mean(word, [way.answer for way in step.exits])
+            yield Objection(view.at(name, key), f'"{word}" is no answer of this step.{hint}')
+
+
+def unknown_hazard(view: View) -> Iterator[Objection]:
+    """Every hazard that a step, an item or a caution names stands in `cautions.yaml`.
+
+    A hazard calls the caution that covers it. One that nobody knows would call none, and somebody
+    would come to the danger without a word.
+
+    Passes:
+
+        steps:
+          first:
+            ask: What do you see?
+            hazards: [wet-floor]
+            answers: {It is broken: broken, It looks right: second}
+
+    Fails:
+
+        steps:
+          first:
+            ask: What do you see?
+            hazards: [wet-flor]
+            answers: {It is broken: broken, It looks right: second}
+    """
+    yield from _not_in_cautions(view, "hazard", view.named_hazards(), view.library.cautions.hazards)
+
+
+def unknown_caution(view: View) -> Iterator[Objection]:
+    """Every caution that a step, an item, another caution or a machine card names is known.
+
+    What is misspelt here would not be shown to whoever stands before the danger.
+
+    Passes:
+
+        caution_minutes: {lockout: 10}
+
+    Fails:
+
+        caution_minutes: {lockuot: 10}
+    """
+    yield from _not_in_cautions(
+        view, "caution", view.named_cautions(), view.library.cautions.cautions
+    )
+
+
+def _not_in_cautions(
+    view: View, what: str, named: Iterable[tuple[Path, str]], known: Collection[str]
+) -> Iterator[Objection]:
+    unread = view.table is None and not known and not isinstance(view, CautionsView)
+    for path, name, hint in _unknown(named, known):
+        if unread:
+            message = f'"{name}" is not known while cautions.yaml has errors: mend that file.'
+        else:
+            message = f'There is no {what} "{name}" in cautions.yaml.{hint}'
+        yield Objection(path, message)
+
+
+def unknown_symptom(view: View) -> Iterator[Objection]:
+    """A doorway (`continue_with`) and what an item `starts` are symptoms of this library.
+
+    Whoever goes through would find nothing behind it.
+
+    Passes:
+
+        items:
+          look: {do: Look under the machine., starts: sample}
+
+    Fails:
+
+        items:
+          look: {do: Look under the machine., starts: sampel}
+    """
+    for path, name, hint in _unknown(view.named_symptoms(), view.library.symptoms):
+        yield Objection(path, f'There is no "{name}.yaml".{hint}')
+
+
+def unknown_measurement(view: TreeView) -> Iterator[Objection]:
+    """A reading names a measurement that the program knows; `diagnose measure` lists them.
+
+    Without it, what is typed could not be turned into the figure that the bands are about.
+
+    Passes:
+
+        steps:
+          second:
+            read: value
+            bands: [{below: 5, call: too little, go: little}, {otherwise: enough, go: served}]
+
+    Fails:
+
+        steps:
+          second:
+            read: valeu
+            bands: [{below: 5, call: too little, go: little}, {otherwise: enough, go: served}]
+    """
+    readings = ((name, step) for name, step in view.questions() if isinstance(step, Reading))
+    named = ((view.at(name, "read"), step.read) for name, step in readings)
+    for path, name, hint in _unknown(named, MEASUREMENTS):
+        yield Objection(path, f'The program knows no measurement "{name}".{hint}')
+
+
+def unknown_line(view: TreeView) -> Iterator[Objection]:
+    """`from_card` names a line, or a list, that a machine card can have.
+
+    No card will ever answer otherwise, and the step is asked each time. docs/format.md lists the
+    lines.
+
+    Passes:
+
+        steps:
+          first:
+            ask: Which battery is it?
+            from_card: battery.kind
+            answers: {flooded: broken, sealed: second}
+
+    Fails:
+
+        steps:
+          first:
+            ask: Which battery is it?
+            from_card: battery.sort
+            answers: {flooded: broken, sealed: second}
+    """
+    named = (
+        (view.at(name, "from_card"), step.from_card)
+        for name, step in view.questions()
+        if step.from_card is not None
+    )
+    for path, line, hint in _unknown(named, _CARD_LINES | _CARD_LISTS):
+        yield Objection(path, f'A card has no line "{line}".{hint}')
+
+
+def card_answer(view: TreeView) -> Iterator[Objection]:
+    """What the cards of this library say at the line that `from_card` names is an answer there.
+
+    A card that says something else does not answer the step: it is asked, and whoever is asked may
+    not know. Capitals do not count.
+
+    Passes:
+
+        steps:
+          first:
+            ask: Which battery is it?
+            from_card: battery.kind
+            answers: {Flooded: broken, Sealed: second}
+
+    Fails:
+
+        steps:
+          first:
+            ask: Which battery is it?
+            from_card: battery.kind
+            answers: {Wet: broken, Sealed: second}
+    """
+    for name, step in view.questions():
+        if step.from_card is None or step.from_card not in _CARD_LINES:
+            continue
+        answers = {way.answer.casefold() for way in step.exits}
+        for machine, card in view.library.machines.items():
+            said = card.line(step.from_card)
+            if said is not None and said.casefold() not in answers:
+                message = (
+                    f'The card of "{machine}" says "{said}", which is no answer here: it is asked.'
+                )
+                yield Objection(view.at(name, "from_card"), message, "warning")
