@@ -2,6 +2,7 @@
 
 import pytest
 
+from diagnose.measure.model import Expected
 from diagnose.measure.wording import expected_range, percent, with_unit
 
 
@@ -50,4 +51,4 @@ def test_a_figure_with_its_unit(value, unit, words):
     ],
 )
 def test_a_range(low, high, words):
-    assert expected_range({"low": low, "high": high}, "mm") == words
+    assert expected_range(Expected(low=low, high=high, source=""), "mm") == words
