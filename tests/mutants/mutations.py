@@ -14,6 +14,7 @@ from __future__ import annotations
 import ast
 import copy
 import re
+from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -56,21 +57,29 @@ Place = tuple[str | int, ...]
 class Mutant:
     """One change of one module: its line and function, what stood there, and what takes its place.
 
-    place: the fields and numbers that lead from the module to the node.
+    place: the fields and numbers that lead from the module to the node. `str` tells it from all
+    others of its module, whatever line it moves to: `[function] old → new`, and which of several.
     """
 
     line: int
     function: str
     old: str
     new: str
+    number: int
     place: Place
     node: ast.AST
+
+    def __str__(self) -> str:
+        """`[function] old → new`, with #2 for the second of its kind."""
+        which = f" #{self.number}" if self.number > 1 else ""
+        return f"[{self.function}] {self.old} → {self.new}{which}"
 
 
 def mutants(source: str) -> list[Mutant]:
     """Every mutant of a module's text, in the order of the text."""
     tree = ast.parse(source)
     found = []
+    alike: Counter[tuple[str, str, str]] = Counter()
     for place, (function, line) in list(_sites(tree, (), ("", 1))):
         node = _at(tree, place)
         # A lone constant says little: what it stands in is shown with it.
@@ -82,8 +91,17 @@ def mutants(source: str) -> list[Mutant]:
             _put(tree, place, other)
             new = _shown(_at(tree, shown))
             _put(tree, place, node)
+            alike[function, old, new] += 1
             found.append(
-                Mutant(line=line, function=function, old=old, new=new, place=place, node=other)
+                Mutant(
+                    line=line,
+                    function=function,
+                    old=old,
+                    new=new,
+                    number=alike[function, old, new],
+                    place=place,
+                    node=other,
+                )
             )
     return found
 
@@ -165,7 +183,7 @@ def _constants(node: ast.Constant, place: Place) -> Iterator[ast.AST]:
     elif isinstance(value, float):
         yield ast.Constant(value * 1.01 if value else 1.0)
     elif isinstance(value, str) and "format_spec" in place:
-        if digits := re.search(r"\.(\d)", value):
+        if digits := re.search(r"\.(\d+)", value):
             more = f".{int(digits[1]) + 1}"
             yield ast.Constant(value[: digits.start()] + more + value[digits.end() :])
     elif isinstance(value, str) and value and " " not in value:

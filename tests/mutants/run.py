@@ -91,29 +91,25 @@ class Drawn:
     mutant: Mutant
 
     def __str__(self) -> str:
-        """`file:line function: old → new`, as it is printed."""
-        function = f"{self.mutant.function}: " if self.mutant.function else ""
-        return f"{self.module}:{self.mutant.line} {function}{self.mutant.old} → {self.mutant.new}"
+        """`file:line [function] old → new`, as it is printed."""
+        return f"{self.module}:{self.mutant.line} {self.mutant}"
 
 
-def equivalents() -> dict[tuple[str, str, str, str], str]:
-    """The mutants that change nothing, by (module, function, old, new), with the reason.
+def equivalents() -> dict[tuple[str, str], str]:
+    """The mutants that change nothing, by module and by what tells them apart, with the reason.
 
     A block of `equivalent.txt`: the mutant as it is printed, its line left out, and below it the
-    reason, indented.
+    reason.
     """
     found = {}
     for block in EQUIVALENT.read_text(encoding="utf-8").split("\n\n"):
-        lines = [line for line in block.splitlines() if line and not line.startswith("#")]
-        if not lines:
+        head, _, reason = block.strip().partition("\n")
+        if head.startswith("#") or not head:
             continue
-        head, *reason = lines
-        where, _, change = head.partition(": ")
-        module, _, function = where.partition(" ")
-        old, arrow, new = change.partition(" → ")
-        if not arrow or not reason:
-            raise SystemExit(f"{EQUIVALENT.name}: a mutant and a reason below it: {head}")
-        found[module, function, old, new] = " ".join(" ".join(reason).split())
+        if not reason:
+            raise SystemExit(f"{EQUIVALENT.name}: no reason is given for {head}")
+        module, _, mutant = head.partition(" ")
+        found[module, mutant] = " ".join(reason.split())
     return found
 
 
@@ -133,7 +129,7 @@ def sample(room: str, top: Path, size: int, seed: int) -> tuple[list[Drawn], int
     for path in modules(room, top):
         module = path.relative_to(top).as_posix()
         for one in mutants(path.read_text(encoding="utf-8")):
-            if (module, one.function, one.old, one.new) not in known:
+            if (module, str(one)) not in known:
                 everything.append(Drawn(module, one))
     drawn = random.Random(f"{seed} {room}").sample(everything, min(size, len(everything)))
     return sorted(drawn, key=lambda one: (one.module, one.mutant.line)), len(everything)
