@@ -210,7 +210,8 @@ def judge(room: str, copies: Copies, jobs: int, size: int, seed: int) -> bool:
     drawn, total = sample(room, copies.source, size, seed)
     passed, seconds = copies.run(room, None, None)
     if not passed:
-        raise SystemExit(f"{room}: its tests fail as it is")
+        print(f"{room}: its tests fail as it is, so that nothing can be told", flush=True)
+        return False
     limit = 3 * seconds + 20
     print(f"{room}: {len(drawn)} of {total} mutants, seed {seed}", flush=True)
 
