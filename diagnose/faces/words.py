@@ -128,7 +128,7 @@ SIGNS: Final[dict[str, str]] = {
     "P003": "no open flame",
     "P008": "no metal things or watches",
     "P015": "no reaching in",
-    "P031": "do not touch the switch",
+    "P031": "leave the switch as it is",
     "P069": "not for users to service",
     "W001": "warning",
     "W009": "germs",
