@@ -325,7 +325,8 @@ class Damaged(Exception):
 def written(event: Event) -> str:
     """Return an event as JSON, on one line."""
     try:
-        return msgspec.json.encode(event).decode()
+        # Words of a file may know their place in it, which is none of the log's business.
+        return msgspec.json.encode(event, enc_hook=str).decode()
     except UnicodeEncodeError:
         # A name from the command line may hold halves of letters.
         return json.dumps(as_data(event)).encode("utf-8", "replace").decode()
@@ -342,5 +343,5 @@ def read(text: str) -> Event:
 
 def as_data(event: Event) -> dict[str, Any]:
     """Return an event as plain data, with its kind under ``event``."""
-    data: dict[str, Any] = msgspec.to_builtins(event)
+    data: dict[str, Any] = msgspec.to_builtins(event, enc_hook=str)
     return data
