@@ -7,8 +7,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import yaml
+from strategies.walker import Walker
 
-from diagnose.case.walk import Walk
+from diagnose.case.visit import Visit
 from diagnose.files.definitions import CARD, CAUTIONS, TREE
 from diagnose.files.library import Library, read_text
 from diagnose.rules.check import check, errors
@@ -68,8 +69,8 @@ class Read:
     def plan(self, symptom: str) -> Plan:
         return plan_of(self.trees[symptom], self.table)
 
-    def walk(self, role: str = "operator") -> Walk:
-        return Walk(self.ready, self.library.cautions, self.table, role=role, card=self.card)
+    def walk(self, role: str = "operator") -> Walker:
+        return Walker(Visit(tree=self.ready, table=self.table, role=role, card=self.card))
 
 
 def text_of(data: Any) -> str:
