@@ -70,6 +70,11 @@ CREATE TABLE drills (
 );
 """
 
+_MARKS: Final = f"""
+PRAGMA application_id = {APPLICATION};
+PRAGMA user_version = {VERSION};
+"""
+
 # Letters and digits that are not taken for one another, neither on paper nor over the phone.
 _LETTERS: Final = "ABCDEFGHJKLMNPQRTUVWXY"
 _DIGITS: Final = "2346789"
@@ -250,9 +255,7 @@ class SqliteLog:
             if ours:
                 self._lift()
             else:
-                self._run(_TABLES + _DRILLS)
-            self.base.execute(f"PRAGMA application_id = {APPLICATION}")
-            self.base.execute(f"PRAGMA user_version = {VERSION}")
+                self._run(_TABLES + _DRILLS + _MARKS)
 
     def _run(self, statements: str) -> None:
         for statement in statements.split(";"):
@@ -261,7 +264,9 @@ class SqliteLog:
     def _lift(self) -> None:
         """Lift a log of format 1 into this one, the old file kept beside it; in a transaction."""
         # Nobody else can write now, and nothing was written yet: the file is the old log, whole.
-        beside = from_format_1.kept_beside(self.path)
+        # SQLite reads it for us: on POSIX a process that closes a file of its own opening gives up
+        # all its locks on it, and somebody else would lift the log at the same time.
+        beside = from_format_1.kept_beside(self.path, self.base.serialize())
         try:
             self._run(from_format_1.ASIDE + _TABLES)
             cases = [from_format_1.OldCase(*row) for row in self.base.execute(from_format_1.CASES)]
@@ -275,7 +280,7 @@ class SqliteLog:
                     self._put(case.record, case.begun_in)
                     for logged in case.events:
                         self._write(case.record.key, logged.number, logged.at, logged.event)
-            self._run(from_format_1.DROP)
+            self._run(from_format_1.DROP + _MARKS)
         except BaseException as error:
             beside.unlink(missing_ok=True)
             if isinstance(error, from_format_1.CannotLift):
