@@ -16,8 +16,8 @@ import pytest
 from driver import Driver
 
 from diagnose import app
-from diagnose.case.log import LogError
-from diagnose.case.sqlite_log import SqliteLog
+from diagnose.log.protocol import LogError
+from diagnose.log.sqlite import SqliteLog
 
 if TYPE_CHECKING:
     from pathlib import Path
