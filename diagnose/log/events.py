@@ -329,7 +329,8 @@ def written(event: Event) -> str:
         return msgspec.json.encode(event, enc_hook=str).decode()
     except UnicodeEncodeError:
         # A name from the command line may hold halves of letters.
-        return json.dumps(as_data(event)).encode("utf-8", "replace").decode()
+        text = json.dumps(as_data(event), ensure_ascii=False)
+        return text.encode("utf-8", "replace").decode()
 
 
 def read(text: str) -> Event:
