@@ -5,8 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import pytest
+from strategies.memory_log import MemoryLog
 from strategies.rounds import LINES, ROUND, Told, opened, written
 
+from diagnose.log.events import CaseOver
 from diagnose.round.walk import with_service
 
 if TYPE_CHECKING:
@@ -141,3 +143,57 @@ def test_a_round_of_which_nothing_is_left_is_over(told: Told, tmp_path: Path) ->
     back = told.resume(opened(written(tmp_path / "new", round_=short)))
     assert told.at == "walked"
     assert [(trace.what, trace.why) for trace in back.trail] == [("ended", "walked")]
+
+
+# The program was ended between a case's last event and the round's own
+
+
+def unheard(told: Told) -> None:
+    """Take the last event of the round away, which says what became of its case."""
+    assert isinstance(told.log, MemoryLog)
+    last = told.log.bodies[told.own.case.key].pop()
+    assert isinstance(last.event, CaseOver)
+    told.own.number -= 1
+
+
+def test_a_case_taken_back_unheard_is_begun_anew(told: Told) -> None:
+    told.say("done", "not right", "back")
+    unheard(told)
+    back = told.resume()
+    assert (back.fits, back.misfits, dict(told.state.marks)) == (0, 0, {})
+    told.say("done", "not right", "1", "leave")
+    back = told.resume()
+    assert (back.fits, back.misfits) == (2, 0)
+    assert told.at == "take lockout"
+    told.say("done", "cured", "leave")
+    back = told.resume()
+    assert (back.fits, back.misfits) == (1, 0)
+    assert told.state.over == (("lines", "cured"),)
+    assert [case.outcome for case in told.cases] == ["withdrawn", "cured"]
+
+
+def test_back_after_one_unheard_withdraws_what_came_last(told: Told) -> None:
+    told.say("done", "not right", "back")
+    unheard(told)
+    told.resume()
+    told.say("done", "done", "back", "leave")
+    back = told.resume()
+    assert (back.fits, dict(told.state.marks)) == (0, {})
+    told.say("done", "done", "not now", "leave")
+    assert told.resume().fits == 2
+    assert dict(told.state.marks) == {"look": "done", "note": "not now"}
+
+
+@pytest.mark.parametrize(
+    ("replies", "how"), [(("2", "refer"), "referred"), (("danger",), "danger")]
+)
+def test_an_end_unheard_is_the_round_s_all_the_same(
+    told: Told, replies: tuple[str, ...], how: str
+) -> None:
+    told.say("done", "not right", *replies)
+    unheard(told)
+    back = told.resume()
+    assert told.record.outcome == ("referred" if how == "danger" else "open")
+    assert told.at == ("referred" if how == "danger" else "note")
+    ends = [(trace.what, trace.why) for trace in back.trail if trace.what == "ended"]
+    assert ends == ([("ended", "danger")] if how == "danger" else [])

@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from strategies.desk import Script
 
 from diagnose.commands import options, resume, start
 from diagnose.commands.cases import run as cases
@@ -15,7 +16,6 @@ from diagnose.paper.handover import handover
 from diagnose.paper.handover_sheet import as_markdown
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
     from pathlib import Path
 
     from diagnose.paper.handover_page import Handover
@@ -151,23 +151,6 @@ battery: {kind: flooded, cells: 12, capacity: 100 Ah, age: 3 years, cycles: 7}
 service: {name: Demo service, phone: 555-0100}
 last_visit: New casters in May
 """
-
-
-@dataclass
-class Script:
-    """A face that replies from a list, or by a function of the screen; then it leaves."""
-
-    replies: list[str] | Callable[[Any], str | None]
-    screens: list[Any] = field(default_factory=list)
-
-    def show(self, screen: Any, heading: Any) -> None:
-        self.screens.append(screen)
-
-    def ask(self, screen: Any, heading: Any) -> str | None:
-        self.screens.append(screen)
-        if callable(self.replies):
-            return self.replies(screen)
-        return self.replies.pop(0) if self.replies else None
 
 
 class Clock:

@@ -15,7 +15,7 @@ from hypothesis import assume, example, given
 from hypothesis import strategies as st
 from markdown_it import MarkdownIt
 
-from diagnose.log.events import as_data, read
+from diagnose.log.events import read, written
 from diagnose.log.protocol import LoggedEvent
 from diagnose.log.sqlite import SqliteLog
 from diagnose.paper.handover import handover
@@ -166,7 +166,7 @@ def swapped(value: Any, texts: dict[str, str]) -> Any:
 
 def with_texts(event: Event, texts: dict[str, str]) -> Event:
     """Return an event with other words in it."""
-    return read(json.dumps(swapped(as_data(event), texts)))
+    return read(json.dumps(swapped(json.loads(written(event)), texts)))
 
 
 def outline(text: str) -> list[tuple[str, str]]:

@@ -6,19 +6,37 @@ import io
 import json
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
-
-from strategies.rounds import written
 
 from diagnose.app import run
 from diagnose.log import clock
+from strategies.rounds import written
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
     import pytest
 
 NOW = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
 CARD = "format: 1\nmachine: {0}\ntitle: The {0} machine\n"
+
+
+@dataclass
+class Script:
+    """A face that replies from a list, or by a function of the screen; then it leaves."""
+
+    replies: list[str] | Callable[[Any], str | None]
+    screens: list[Any] = field(default_factory=list)
+
+    def show(self, screen: Any, heading: Any) -> None:
+        self.screens.append(screen)
+
+    def ask(self, screen: Any, heading: Any) -> str | None:
+        self.screens.append(screen)
+        if callable(self.replies):
+            return self.replies(screen)
+        return self.replies.pop(0) if self.replies else None
 
 
 @dataclass

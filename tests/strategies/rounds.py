@@ -6,15 +6,16 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import yaml
-from strategies.memory_log import MemoryLog
-from strategies.walker import RoundWalker, Walker, visit_to
 
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.commands.session import Record
 from diagnose.log import record, round_record
+from diagnose.log.account import Account
 from diagnose.log.replay import replay
 from diagnose.log.round_replay import ResumedRound, replay_round
 from diagnose.round import walk as round_walk
+from strategies.memory_log import MemoryLog
+from strategies.walker import RoundWalker, Walker, visit_to
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -158,7 +159,9 @@ class Told:
     It does step by step what the program's own session does to its end.
     """
 
-    def __init__(self, walker: RoundWalker, log: CaseLog | None = None, machine: Any = None) -> None:
+    def __init__(
+        self, walker: RoundWalker, log: CaseLog | None = None, machine: Any = None
+    ) -> None:
         self.walker, self.machine = walker, machine
         self.log: CaseLog = log or MemoryLog()
         self.state: RoundState
@@ -262,7 +265,9 @@ class Told:
         """
         self.walker = walker or self.walker
         visit = self.walker.visit
-        again = replay_round(visit, self.walker.round, self.events, self.cases)
+        last = self.cases[-1:]
+        danger = any(Account(self.log.events(case)).danger is not None for case in last)
+        again = replay_round(visit, self.walker.round, self.events, self.cases, danger=danger)
         self.state, self.inner = again.state, None
         counts = {"fits": again.fits, "misfits": again.misfits}
         self.own.write(round_record.round_resumed(visit, again.state, again.trail, **counts))

@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import yaml
-from strategies.walker import Walker
 
 from diagnose.case.visit import Visit
 from diagnose.files.definitions import CARD, CAUTIONS, TREE
@@ -16,6 +15,7 @@ from diagnose.rules.check import check, errors
 from diagnose.study.in_force import CautionTable, caution_table
 from diagnose.study.plan import Plan, plan_of
 from diagnose.study.ready import made_ready
+from strategies.walker import Walker
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
