@@ -325,9 +325,13 @@ class Damaged(Exception):
     """A text that is no event; the message says what is wrong with it."""
 
 
-def repaired(event: Event) -> str:
-    """Return an event that holds halves of letters as JSON, with marks in their place."""
-    return json.dumps(as_data(event), ensure_ascii=False).encode("utf-8", "replace").decode()
+def written(event: Event) -> str:
+    """Return an event as JSON, on one line, with marks in place of halves of letters."""
+    try:
+        return encode(event).decode()
+    except UnicodeEncodeError:
+        text = json.dumps(as_data(event), ensure_ascii=False)
+        return text.encode("utf-8", "replace").decode()
 
 
 def read(text: str | bytes) -> Event:

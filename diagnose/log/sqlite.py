@@ -69,6 +69,11 @@ CREATE TABLE drills (
 );
 """
 
+_MARKS: Final = f"""
+PRAGMA application_id = {APPLICATION};
+PRAGMA user_version = {VERSION};
+"""
+
 # Letters and digits that are not taken for one another, neither on paper nor over the phone.
 _LETTERS: Final = "ABCDEFGHJKLMNPQRTUVWXY"
 _DIGITS: Final = "2346789"
@@ -249,9 +254,7 @@ class SqliteLog:
             if ours:
                 self._lift()
             else:
-                self._run(_TABLES + _DRILLS)
-            self.base.execute(f"PRAGMA application_id = {APPLICATION}")
-            self.base.execute(f"PRAGMA user_version = {VERSION}")
+                self._run(_TABLES + _DRILLS + _MARKS)
 
     def _run(self, statements: str) -> None:
         for statement in statements.split(";"):
@@ -260,7 +263,9 @@ class SqliteLog:
     def _lift(self) -> None:
         """Lift a log of format 1 into this one, the old file kept beside it; in a transaction."""
         # Nobody else can write now, and nothing was written yet: the file is the old log, whole.
-        beside = from_format_1.kept_beside(self.path)
+        # SQLite reads it for us: on POSIX a process that closes a file of its own opening gives up
+        # all its locks on it, and somebody else would lift the log at the same time.
+        beside = from_format_1.kept_beside(self.path, self.base.serialize())
         try:
             self._run(from_format_1.ASIDE + _TABLES)
             cases = [from_format_1.OldCase(*row) for row in self.base.execute(from_format_1.CASES)]
@@ -274,7 +279,7 @@ class SqliteLog:
                     self._put(case.record, case.begun_in)
                     for logged in case.events:
                         self._write(case.record.key, logged.number, logged.at, logged.event)
-            self._run(from_format_1.DROP)
+            self._run(from_format_1.DROP + _MARKS)
         except BaseException as error:
             beside.unlink(missing_ok=True)
             if isinstance(error, from_format_1.CannotLift):
@@ -344,7 +349,7 @@ class SqliteLog:
             body = events.encode(event).decode()
         except UnicodeEncodeError:
             # A name from the command line may hold halves of letters.
-            body = events.repaired(event)
+            body = events.written(event)
         self.base.execute(
             'INSERT INTO events ("case", number, at, milestone, body) VALUES (?, ?, ?, ?, ?)',
             (key, number, at, int(milestone), body),

@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-import io
-import json
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import pytest
-from diagnose.case.endings import endings
-from diagnose.case.sqlite_log import SqliteLog
-from strategies.rounds import CAUTIONS, DEAD, LINES, ROUND
+from strategies.desk import Desk
 
-from diagnose import app
+from diagnose.log.endings import endings
+from diagnose.log.sqlite import SqliteLog
 from diagnose.study.chances import CaseEvidence, evidence_of
 
 if TYPE_CHECKING:
@@ -21,41 +17,16 @@ if TYPE_CHECKING:
 FINDINGS = {"lines": ("dirty", "bent", "other"), "dead": ("stop-in", "flat")}
 
 
-@dataclass
-class Shop:
+class Shop(Desk):
     """A shop with two machines, whose cases go into one log."""
 
-    folder: Path
-    patch: pytest.MonkeyPatch
-
-    def __post_init__(self) -> None:
-        self.log = self.folder / "cases.sqlite"
-        files = {"cautions": CAUTIONS, "lines": LINES, "dead": DEAD, "rounds/daily": ROUND}
-        for machine in ("dock", "aisle"):
-            files[f"machines/{machine}"] = f"format: 1\nmachine: {machine}\ntitle: {machine}\n"
-        for name, text in files.items():
-            path = self.folder / "trees" / f"{name}.yaml"
-            path.parent.mkdir(parents=True, exist_ok=True)
-            path.write_text(text, encoding="utf-8")
-
-    def run(self, *args: str, replies: tuple[str, ...] = ()) -> list[str]:
-        """Run a verb, and return the lines that it printed."""
-        said = io.BytesIO("".join(f"{reply}\n" for reply in replies).encode())
-        out = io.StringIO()
-        with self.patch.context() as patch:
-            patch.setattr("sys.stdin", io.TextIOWrapper(said))
-            patch.setattr("sys.stdout", out)
-            where = ("--trees", str(self.folder / "trees"), "--log", str(self.log))
-            assert app.run([*args, *where]) == 0
-        return out.getvalue().splitlines()
-
     def case(self, machine: str, end: str, *replies: str, verb: str = "start lines") -> str:
-        """Hold a conversation that must come to this end, and return the case's name."""
-        lines = self.run(*verb.split(), "--machine", machine, "--json", replies=replies)
-        screens = [json.loads(line) for line in lines]
+        """Hold a conversation that must come to this end, and return the name of the last case."""
+        screens = self.walk(*verb.split(), "--machine", machine, replies=replies)
         assert "refused" not in [screen["screen"] for screen in screens]
         assert screens[-1]["outcome"] == end
-        return str(screens[-1]["case"])
+        names = [screen["case"] for screen in screens if screen["symptom"]]
+        return str(names[-1])
 
     def told(self, symptom: str = "lines", machine: str | None = None) -> CaseEvidence:
         log = SqliteLog(self.log, "ro")
@@ -66,7 +37,9 @@ class Shop:
 
 @pytest.fixture
 def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Shop:
-    return Shop(tmp_path, monkeypatch)
+    shop = Shop(tmp_path, monkeypatch)
+    shop.card("aisle")
+    return shop
 
 
 def posterior(answer: str) -> dict[str, float]:
@@ -96,7 +69,7 @@ def test_a_referral_counts_by_its_closing_probabilities_until_service_reports(sh
     told = shop.told()
     assert told.cases == 1
     assert told.counts == pytest.approx(posterior("bent"), rel=1e-12)
-    shop.run("cases", "found", name, "dirty")
+    assert shop("cases", "found", name, "dirty")[0] == 0
     assert shop.told() == CaseEvidence(counts={"dirty": 1, "bent": 0, "other": 0}, cases=1)
 
 
@@ -108,13 +81,15 @@ def test_a_case_referred_for_danger_counts_by_what_was_known_then(shop: Shop) ->
 def test_what_was_left_counts_nothing_until_it_ends(shop: Shop) -> None:
     name = shop.case("dock", "left", "done", "1", "leave")
     assert shop.told().cases == 0
-    shop.run("resume", name, "--json", replies=("done", "cured"))
+    shop.walk("resume", name, replies=("done", "cured"))
     assert shop.told() == CaseEvidence(counts={"dirty": 1, "bent": 0, "other": 0}, cases=1)
 
 
 def test_a_trial_counts_nothing(shop: Shop) -> None:
     shop.case("dock", "left", "leave")
-    shop.run("start", "lines", "--trial", "--json", replies=("done", "1", "done", "cured"))
+    trial = ("start", "lines", "--machine", "none", "--trial")
+    screens = shop.walk(*trial, replies=("done", "1", "done", "cured"))
+    assert screens[-1]["outcome"] == "cured"
     assert shop.told().cases == 0
 
 
@@ -138,7 +113,7 @@ def test_a_referral_in_a_round_counts_and_takes_what_service_reports(shop: Shop)
     replies = ("done", "not right", "2", "refer", "leave")
     name = shop.case("dock", "left", *replies, verb="round daily")
     assert shop.told().counts == pytest.approx(posterior("bent"), rel=1e-12)
-    shop.run("cases", "found", name, "dirty")
+    assert shop("cases", "found", name, "dirty")[0] == 0
     assert shop.told() == CaseEvidence(counts={"dirty": 1, "bent": 0, "other": 0}, cases=1)
 
 

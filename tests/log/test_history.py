@@ -7,25 +7,29 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from diagnose.case.diagnoses import by_case, came_to, diagnoses
-from diagnose.case.history import PERIODS, cured_before, due, since, undone
-from diagnose.case.present import OFTEN
-from diagnose.case.sqlite_log import SqliteLog
-from diagnose.case.story import story, unfinished
-from diagnose.commands.kept import after, round_opened
-from diagnose.commands.kept import opened as case_opened
-from strategies.rounds import opened, written
+from strategies.rounds import LINES, Told, opened, written
+from strategies.walker import Walker, visit_to
 
-from diagnose.case.state import Event
-from diagnose.commands import past
+from diagnose.case.view import OFTEN
+from diagnose.commands.ready_library import ReadyLibrary
+from diagnose.log import clock, record
+from diagnose.log.events import Found
+from diagnose.log.history import PERIODS, cured_before, due, since, undone
+from diagnose.log.sqlite import SqliteLog
+from diagnose.log.story import by_case, came_to, story, unfinished
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from diagnose.case.log import CaseRecord
-    from diagnose.case.round_walk import RoundWalk
+    from diagnose.log.protocol import CaseRecord
 
 NOW = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
+READING = LINES.replace("It is dirty: dirty", "It is dirty: speed").replace(
+    "  dirty:\n",
+    "  speed:\n    read: travel-speed\n    passes: none\n    bands:\n"
+    "      - {below: 4, call: slow, go: dirty}\n      - {otherwise: fast, go: bent}\n"
+    "  dirty:\n",
+)
 
 
 class Logged:
@@ -40,32 +44,37 @@ class Logged:
         self.at = NOW - timedelta(**time)
         return self
 
-    def round(self, *texts: str, machine: str | None = "dock") -> CaseRecord:
-        walk = opened(self.folder)
-        state, trail = walk.opened()
-        event = round_opened(walk, state, "Ana", trail)
-        case = self.log.open_case("", machine, event, round="daily")
-        return self._walk(case, walk, state, texts)
-
-    def case(self, *texts: str, machine: str | None = "dock") -> CaseRecord:
-        walk = opened(self.folder).walk
-        state, trail = walk.opened("lines")
-        case = self.log.open_case("lines", machine, case_opened(walk, state, "", trail))
-        return self._walk(case, walk, state, texts)
-
-    def _walk(self, case: CaseRecord, walk: Any, state: Any, texts: tuple[str, ...]) -> CaseRecord:
-        told: set[str] = set()
-        number = 2
+    def told(self, *texts: str, machine: str | None = "dock") -> Told:
+        """Return a round that was walked, each reply understood."""
+        told = Told(opened(self.folder), self.log, machine)
         for text in texts:
-            turn = walk.reply(state, text)
-            assert turn.event is not None, (text, turn.interludes)
-            event = after(walk, turn, told)
-            told |= (event.more or {}).get("trees", {}).keys()
-            self.log.append(case, number, event)
-            state, number = turn.state, number + 1
+            turn = told.say(text)
+            assert turn.exchange is not None, (text, turn.interludes)
+        return told
+
+    def round(self, *texts: str, machine: str | None = "dock") -> CaseRecord:
+        return self.told(*texts, machine=machine).record
+
+    def case(
+        self, *texts: str, machine: str | None = "dock", folder: Path | None = None
+    ) -> CaseRecord:
+        visit = visit_to(ReadyLibrary(folder or self.folder))
+        state, trail = Walker(visit).opened("lines")
+        case = self.log.open_case(machine, record.opened(visit, state, trail))
+        told = set(state.entered)
+        for number, text in enumerate(texts, start=2):
+            turn = Walker(visit).reply(state, text)
+            assert turn.exchange is not None, (text, turn.interludes)
+            self.log.append(case, number, record.replied(visit, turn, told))
+            told |= turn.state.entered
+            state = turn.state
         found = self.log.case(case.name)
         assert found is not None
         return found
+
+    def found(self, case: CaseRecord, finding: str = "bent") -> None:
+        event = Found(symptom=case.symptom, finding=finding, cures=((case.symptom, finding),))
+        self.log.append(case, self.log.events(case)[-1].number + 1, event)
 
 
 @pytest.fixture
@@ -78,8 +87,8 @@ REFERRED = ("done", "2", "refer")
 ALL_DONE = ("done",) * 11
 
 
-def walk_of(log: Logged, **more: Any) -> RoundWalk:
-    return opened(log.folder, **more)
+def walker(log: Logged, **more: Any) -> Walker:
+    return Walker(opened(log.folder, **more).visit)
 
 
 # It comes back
@@ -99,7 +108,7 @@ def test_cures_of_the_last_thirty_days_are_counted(log: Logged) -> None:
 
 @pytest.mark.parametrize("before", [OFTEN - 1, OFTEN])
 def test_the_third_cure_is_advised_against(log: Logged, before: int) -> None:
-    walk = walk_of(log, cured_before={("lines", "dirty"): before}).walk
+    walk = walker(log, cured_before={("lines", "dirty"): before})
     state = walk.open("lines")
     for text in ("done", "1", "done"):
         state = walk.reply(state, text).state
@@ -108,7 +117,7 @@ def test_the_third_cure_is_advised_against(log: Logged, before: int) -> None:
 
 
 def test_what_is_service_s_gets_no_such_advice(log: Logged) -> None:
-    walk = walk_of(log, cured_before={("lines", "bent"): 5}).walk
+    walk = walker(log, cured_before={("lines", "bent"): 5})
     state = walk.open("lines")
     for text in ("done", "2"):
         state = walk.reply(state, text).state
@@ -116,7 +125,8 @@ def test_what_is_service_s_gets_no_such_advice(log: Logged) -> None:
 
 
 def test_the_time_is_told_as_the_log_tells_it() -> None:
-    assert past.now().tzinfo is UTC
+    assert clock.now().tzinfo is UTC
+    assert datetime.fromisoformat(clock.utc_now()) <= clock.now()
     assert since(NOW, timedelta(hours=1)) == "2026-11-25T11:00:00+00:00"
 
 
@@ -124,7 +134,8 @@ def test_the_time_is_told_as_the_log_tells_it() -> None:
 
 
 def rounds(log: Logged) -> Any:
-    return {"daily": walk_of(log).round}
+    library = ReadyLibrary(log.folder, frozenset())
+    return dict(library.content.rounds)
 
 
 def undone_now(log: Logged) -> dict[str, list[tuple[str, dict[str, str]]]]:
@@ -169,7 +180,7 @@ def test_an_item_not_done_that_starts_nothing_says_nothing(log: Logged) -> None:
 def test_why_says_what_was_left_undone_for_this_symptom(log: Logged) -> None:
     log.ago(hours=2).round("done", "not now", *["done"] * 9)
     found = undone(rounds(log), "dock", log.log.cases(), log.log.milestones(), NOW)
-    walk = walk_of(log, undone=found).walk
+    walk = walker(log, undone=found)
     state = walk.open("lines")
     assert "undone-item" not in {s.id for s in walk.reply(state, "why").interludes[0].text}  # type: ignore[attr-defined]
     state = walk.reply(state, "done").state
@@ -185,7 +196,7 @@ def test_why_says_what_was_left_undone_for_this_symptom(log: Logged) -> None:
 def test_a_round_is_overdue_after_its_period(log: Logged, every: str, hours: int) -> None:
     """The periods are the issue's own: 12 h, 24 h, 7 d, 31 d; common practice, no source."""
     assert PERIODS[every] == timedelta(hours=hours)
-    own = {"daily": replace(walk_of(log).round, every=every)}
+    own = {"daily": replace(rounds(log)["daily"], every=every)}
     log.ago(hours=hours).round(*ALL_DONE)
     (entry,) = due(own, ["dock"], log.log.cases(), NOW)
     assert (entry.overdue, entry.hours) == (False, hours)
@@ -204,89 +215,94 @@ def test_what_was_never_walked_to_its_end_is_overdue(log: Logged) -> None:
     ]
 
 
-# The diagnoses of a log
+# The cases of a log
 
 
-def of(log: Logged, case: CaseRecord) -> list[tuple[str, str, str | None]]:
-    """The diagnoses of a case, the same by its milestones as by all of its events."""
-    whole = diagnoses(case, log.log.events(case))
-    (few,) = [diagnoses(c, e) for c, e in by_case(log.log.milestones()) if c == case]
-    told = [(d.case.symptom, d.case.outcome, d.case.finding) for d in whole]
-    assert told == [(d.case.symptom, d.case.outcome, d.case.finding) for d in few]
-    assert [came_to(d.last) for d in whole] == [came_to(d.last) for d in few]
-    return told
+def of(log: Logged) -> list[tuple[str, str, str | None, str]]:
+    """The cases that began a symptom, with what they came to by the few events of a story."""
+    return [
+        (case.symptom, case.outcome, case.finding, came_to(events))
+        for case, events in by_case(log.log.milestones())
+        if case.round is None and came_to(events) == came_to(log.log.events(case))
+    ]
 
 
-def test_a_case_is_one_diagnosis(log: Logged) -> None:
-    assert of(log, log.case(*CURED)) == [("lines", "cured", "dirty")]
+def test_a_case_is_one_case(log: Logged) -> None:
+    log.case(*CURED)
+    assert of(log) == [("lines", "cured", "dirty", "cured: The blade is dirty.")]
 
 
-def test_a_round_holds_those_that_its_items_started(log: Logged) -> None:
+def test_each_item_that_was_not_right_began_a_case(log: Logged) -> None:
     first = ("done", "not right", *CURED[1:])
-    case = log.round(*first, "done", "done", "not right", *REFERRED[1:], "leave")
-    assert case.outcome == "open"
-    assert of(log, case) == [("lines", "cured", "dirty"), ("lines", "referred", None)]
+    told = log.told(*first, "done", "done", "not right", *REFERRED[1:], "leave")
+    assert told.record.outcome == "open"
+    assert [(case.symptom, case.outcome, case.finding) for case in told.cases] == [
+        ("lines", "cured", "dirty"),
+        ("lines", "referred", None),
+    ]
+    assert sorted(of(log)) == [
+        ("lines", "cured", "dirty", "cured: The blade is dirty."),
+        ("lines", "referred", None, "referred: The frame is bent."),
+    ]
 
 
-def test_what_was_withdrawn_is_none(log: Logged) -> None:
-    assert of(log, log.round("done", "not right", "back", "done", "leave")) == []
+def test_what_was_withdrawn_is_no_part_of_a_story(log: Logged) -> None:
+    (case,) = log.told("done", "not right", "back", "done", "leave").cases
+    assert case.outcome == "withdrawn"
+    assert not case.waits
+    assert case.name not in [line.case for line in story(log.log.milestones())]
+    assert open_now(log)["dock"] == ([], [], None)
 
 
 def test_one_that_was_left_is_open(log: Logged) -> None:
-    case = log.round("done", "not right", "1", "leave")
-    assert of(log, case) == [("lines", "open", None)]
-    (one,) = diagnoses(case, log.log.events(case))
-    assert one.events[0].body["kind"] == "opened"
-    assert one.events[0].body["symptom"] == "lines"
-    assert one.events[0].body["more"]["role"] == "operator"
-    assert came_to(one.last) == "left, not finished"
+    (case,) = log.told("done", "not right", "1", "leave").cases
+    assert (case.outcome, case.waits) == ("open", True)
+    assert of(log) == [("lines", "open", None, "left, not finished")]
 
 
 def test_one_that_went_on_after_a_resume_stays_one(log: Logged) -> None:
-    case = log.round("done", "not right", "leave")
-    number = log.log.events(case)[-1].number + 1
-    log.log.append(case, number, Event(kind="resumed", symptom="", step=""))
-    walk = opened(log.folder).walk
-    turn = walk.reply(walk.open("lines"), "danger")
-    log.log.append(case, number + 1, after(walk, turn, set()))
-    (one,) = diagnoses(case, log.log.events(case))
-    assert [e.body["kind"] for e in one.events] == ["opened", "leave", "resumed", "danger"]
-    assert came_to(one.last) == "referred: a danger was reported"
+    told = log.told("done", "not right", "leave")
+    told.resume()
+    told.say("danger")
+    (case,) = told.cases
+    kinds = [type(event).__name__ for event in told.events_of(case)]
+    assert kinds == ["Opened", "Replied", "Resumed", "Replied"]
+    assert of(log) == [("lines", "referred", None, "referred: a danger was reported")]
 
 
-def test_a_danger_at_an_item_is_one_without_a_symptom(log: Logged) -> None:
-    case = log.round("done", "danger")
-    assert case.outcome == "referred"
-    assert of(log, case) == [("", "referred", None)]
+def test_a_danger_at_an_item_is_the_round_s(log: Logged) -> None:
+    told = log.told("done", "danger")
+    assert (told.record.outcome, told.cases) == ("referred", [])
+    assert came_to(log.log.events(told.record)) == "referred: a danger was reported"
 
 
-def test_what_service_found_goes_to_its_symptom(log: Logged) -> None:
-    case = log.round("done", "not right", "2", "refer", "leave")
-    (one,) = diagnoses(case, log.log.events(case))
-    assert one.waits
-    number = log.log.events(case)[-1].number + 1
-    for offset, symptom in enumerate(("dead", "lines")):
-        event = Event(kind="found", symptom=symptom, step="", answer="bent")
-        log.log.append(case, number + offset, event)
-    (one,) = diagnoses(case, log.log.events(case))
-    assert one.case.found == "bent"
-    assert not one.waits
-    assert came_to(one.last) == "referred: The frame is bent."
+def test_what_service_found_goes_to_the_case(log: Logged) -> None:
+    told = log.told("done", "not right", "2", "refer", "leave")
+    (case,) = told.cases
+    assert case.waits
+    log.found(case)
+    (case,) = told.cases
+    assert case.found == "bent"
+    assert not case.waits
+    assert told.record.found is None
+    assert of(log) == [("lines", "referred", None, "referred: The frame is bent.")]
 
 
 def test_a_case_without_anything_left_says_so(log: Logged) -> None:
-    case = log.case("done", "1", "cannot")
-    (one,) = diagnoses(case, log.log.events(case))
-    assert came_to(one.last) == "referred: nothing is left that an operator can check"
+    log.case("done", "1", "cannot")
+    said = "referred: nothing is left that an operator can check"
+    assert of(log) == [("lines", "referred", None, said)]
 
 
-def test_a_second_diagnosis_of_a_symptom_knows_its_findings(log: Logged) -> None:
-    """The log tells a tree once; each diagnosis is told as a case that stands alone."""
-    case = log.round("done", "not right", *CURED[1:], "done", "done", "not right", *REFERRED[1:])
-    for each in diagnoses(case, log.log.events(case)):
-        assert set(each.events[0].body["more"]["trees"]["lines"]["findings"]) == {
-            *("dirty", "bent", "other"),
-        }
+def test_a_second_case_of_a_symptom_knows_its_findings(log: Logged) -> None:
+    """Each is told as a case that stands alone, on the tree that it was begun with."""
+    told = log.told(
+        "done", "not right", *CURED[1:], "done", "done", "not right", *REFERRED[1:], "leave"
+    )
+    assert len(told.cases) == 2
+    for case in told.cases:
+        first: Any = told.events_of(case)[0]
+        assert set(first.trees["lines"].findings) == {"dirty", "bent", "other"}
 
 
 # A machine's story
@@ -294,21 +310,9 @@ def test_a_second_diagnosis_of_a_symptom_knows_its_findings(log: Logged) -> None
 
 def test_a_story_is_one_list_of_cases_findings_readings_and_rounds(log: Logged) -> None:
     case = log.ago(days=2).case(*REFERRED)
-    number = log.log.events(case)[-1].number + 1
-    log.ago(days=1.5).log.append(
-        case, number, Event(kind="found", symptom="lines", step="", answer="bent")
-    )
-    figure = {"figure": {"value": 25.42, "unit": "V"}}
-    read = Event(
-        kind="answer",
-        symptom="lines",
-        step="volts",
-        answer="charged",
-        shown={"title": "Rest voltage"},
-        more=figure,
-    )
-    left = log.ago(days=1).case("done", "leave")
-    log.log.append(left, 4, read)
+    log.ago(days=1.5).found(case)
+    folder = written(log.folder.parent / "reading", lines=READING)
+    left = log.ago(days=1).case("done", "1", "distance=10 m time=12 s", "leave", folder=folder)
     log.ago(hours=3).round("done", "not now", "not right", *["done"] * 8)
     lines = [(e.case, e.about, e.text) for e in story(log.log.milestones("dock"))]
     third = lines[-1][0]
@@ -317,24 +321,29 @@ def test_a_story_is_one_list_of_cases_findings_readings_and_rounds(log: Logged) 
         (case.name, "finding", "referred: The frame is bent."),
         (case.name, "finding", "service found: bent"),
         (left.name, "case", "opened: It leaves lines"),
+        (left.name, "reading", "Speed over a measured distance: 3 km/h, slow"),
         (left.name, "finding", "left, not finished"),
-        (left.name, "reading", "Rest voltage: 25.42 V, charged"),
         (third, "round", "The daily round: begun by Ana, operator"),
         (third, "round", "not right: Read the log."),
         (third, "round", "The daily round: walked, 3 of 5 done; not now: Look at the blade."),
     ]
 
 
-def test_a_story_tells_diagnoses_inside_a_round_and_no_withdrawn_mark(log: Logged) -> None:
+def test_a_story_tells_cases_of_a_round_and_no_withdrawn_mark(log: Logged) -> None:
     withdrawn = ("done", "done", "not right", "back", "done")
-    log.round(*withdrawn, "done", "not right", "1", "cured", "danger")
-    texts = [entry.text for entry in story(log.log.milestones())]
-    assert texts == [
+    told = log.told(*withdrawn, "done", "not right", "1", "cured", "danger")
+    (case,) = told.cases
+    lines = story(log.log.milestones())
+    assert [line.text for line in lines if line.case == told.record.name] == [
         "The daily round: begun by Ana, operator",
         "not right: Turn the brush by hand.",
-        "cured: The blade is dirty.",
         "The daily round: stopped, a danger was reported, 2 of 5 done",
     ]
+    assert [line.text for line in lines if line.case == case.name] == [
+        "opened: It leaves lines",
+        "cured: The blade is dirty.",
+    ]
+    assert len(lines) == 5
 
 
 def test_a_round_that_broke_off_without_a_word_tells_what_it_has(log: Logged) -> None:
@@ -348,7 +357,7 @@ def test_a_round_that_broke_off_without_a_word_tells_what_it_has(log: Logged) ->
 def open_now(log: Logged) -> dict[str | None, tuple[list[str], list[str], str | None]]:
     return {
         machine.machine: (
-            [came_to(each.last) for each in machine.waiting],
+            [came_to(events) for _, events in machine.waiting],
             [do for _, do in machine.noted],
             machine.since,
         )
@@ -359,8 +368,7 @@ def open_now(log: Logged) -> dict[str | None, tuple[list[str], list[str], str | 
 def test_cured_and_answered_cases_are_over(log: Logged) -> None:
     log.case(*CURED)
     case = log.case(*REFERRED)
-    found = Event(kind="found", symptom="lines", step="", answer="bent")
-    log.log.append(case, log.log.events(case)[-1].number + 1, found)
+    log.found(case)
     log.round(*ALL_DONE)
     assert open_now(log) == {"dock": ([], [], None)}
 
@@ -398,23 +406,36 @@ def test_a_danger_at_an_item_is_over_once_a_later_round_was_walked(log: Logged) 
 
 def test_a_round_is_a_case_that_says_which(log: Logged) -> None:
     case = log.round(*ALL_DONE)
+    assert case.begun_in is None
     assert (case.symptom, case.round, case.outcome, case.finding) == ("", "daily", "walked", None)
     cured = log.round("done", "not right", *CURED[1:])
     assert (cured.outcome, cured.finding) == ("open", None)
 
 
 def test_milestones_are_few_and_in_order(log: Logged) -> None:
-    case = log.ago(days=1).round("done", "not right", "back", "done", "done", "leave")
+    told = log.ago(days=2).told("done", "not right")
+    log.ago(days=1)
+    told.say("back", "done", "done", "leave")
+    (inner,) = told.cases
     other = log.ago(hours=1).case(*CURED, machine="aisle")
     found = log.log.milestones()
-    assert [(m.case.name, m.event.body["kind"]) for m in found] == [
-        (case.name, "opened"),
-        (case.name, "not right"),
-        (case.name, "back"),
-        (case.name, "leave"),
-        (other.name, "opened"),
-        (other.name, "cured"),
-    ]
+    own = told.record.name
+    assert sorted((m.case.name, m.logged.number, type(m.logged.event).__name__) for m in found) == (
+        sorted(
+            [
+                (own, 1, "RoundOpened"),
+                (own, 3, "ItemReplied"),
+                (own, 4, "CaseOver"),
+                (own, 7, "ItemReplied"),
+                (inner.name, 1, "Opened"),
+                (inner.name, 2, "Replied"),
+                (other.name, 1, "Opened"),
+                (other.name, 5, "Replied"),
+            ]
+        )
+    )
+    keys = [(m.case.opened, m.case.name, m.logged.number) for m in found]
+    assert keys == sorted(keys)
     assert found[0].case is found[1].case
     assert [m.case.name for m in log.log.milestones("aisle")] == [other.name] * 2
     assert log.log.milestones("dock", since(NOW, timedelta(hours=2))) == []
