@@ -7,7 +7,6 @@ import random
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from diagnose.case.sqlite_log import SqliteLog
 
 from diagnose.case.screens import CautionScreen, CheckScreen, FindingScreen, ReadingScreen
 from diagnose.commands import resume

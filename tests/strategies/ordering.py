@@ -9,7 +9,7 @@ from random import Random
 from typing import TYPE_CHECKING, Any
 
 from diagnose.files.definitions import CAUTIONS, TREE
-from diagnose.files.library import read_text
+from diagnose.files.reading import read_text
 from diagnose.study.in_force import caution_table
 from diagnose.study.order.model import RunModel
 from diagnose.study.order.routes import route_costs
