@@ -471,7 +471,7 @@ def test_breaking_off_is_leaving(desk: Desk, monkeypatch: pytest.MonkeyPatch) ->
     def broken_off(*_: object) -> str:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("diagnose.faces.lines.read_line", broken_off)
+    monkeypatch.setattr("diagnose.faces.json_lines.read_line", broken_off)
     assert desk.walk("start", "lines")[-1]["outcome"] == "left"
     assert desk.daily()[-1]["outcome"] == "left"
 
