@@ -25,7 +25,7 @@ from diagnose.study.beliefs import (
 
 
 def plain_of(written: Written, library: Read) -> Plain:
-    start = str(library.trees["alpha"].start)
+    start = library.trees["alpha"].start
     return Plain(Files(written.trees, written.cautions), "alpha", start)
 
 
