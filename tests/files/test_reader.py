@@ -13,6 +13,7 @@ from diagnose.files.compose import LARGEST
 from diagnose.files.definitions import CARD, CAUTIONS, FILES, TREE
 from diagnose.files.kinds import Record
 from diagnose.files.library import NoLibrary, load
+from diagnose.files.places import Places
 from diagnose.files.reading import content_hash, read_text
 from diagnose.files.tree import Check, Finding, Reading
 
@@ -60,7 +61,10 @@ def test_a_good_file_is_read_into_frozen_types_with_places() -> None:
         ("It is broken", "broken"),
         ("Yes", "other"),
     ]
-    assert (first.exits[1].to.line, first.exits[1].to.column) == (12, 12)
+    assert first.arrow_at(1) == ("answers", "Yes")
+    assert Places(GOOD).at(("steps", "first", *first.arrow_at(1))) == (12, 12)
+    assert Places(GOOD).at(("steps", "first", *first.answer_at(1))) == (12, 7)
+    assert type(first.exits[1].to) is str
     assert isinstance(other, Reading)
     assert [other.band(value).answer for value in (49.999, 50, 51)] == [
         "half empty",
