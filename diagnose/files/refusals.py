@@ -126,12 +126,12 @@ def not_a_number(wanted: str) -> Refusal:
     Passes:
 
         steps:
-          little: {finding: Too little, chance: 20, who: operator, remedy: Add some., minutes: 5}
+          little: {finding: Too little, chance: 20, who: operator, remedy: Add some.}
 
     Fails:
 
         steps:
-          little: {finding: Too little, chance: 20, who: operator, remedy: Add some., minutes: 5 min}
+          little: {finding: Too little, chance: 20 %, who: operator, remedy: Add some.}
     """
     return Refusal("not-a-number", f"Here stands {wanted}, without a unit.")
 
