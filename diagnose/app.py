@@ -81,8 +81,8 @@ def run(args: list[str]) -> int:
 def _called(verb: str, rest: list[str]) -> int:
     from importlib import import_module
 
-    from diagnose.case.log import LogError
     from diagnose.commands.options import UNUSABLE, WRONG_USE, NoLibrary, Unusable, WrongUse
+    from diagnose.log.protocol import LogError
     from diagnose.text import did_you_mean
 
     try:

@@ -15,9 +15,9 @@ from itertools import product
 from typing import TYPE_CHECKING
 
 import pytest
+from diagnose.case.round_walk import RoundWalk
 from faces.fed_stage import fed
 
-from diagnose.case.round_walk import RoundWalk
 from diagnose.case.screens import (
     CautionScreen,
     CheckScreen,

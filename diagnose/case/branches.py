@@ -12,8 +12,6 @@ from diagnose.study.minutes import outlooks
 if TYPE_CHECKING:
     from diagnose.case.state import Frame
     from diagnose.study.in_force import CautionTable
-    from diagnose.study.minutes import Outlook
-    from diagnose.study.ready import ReadyTree
 
 #: Worths that differ by less than this part are a tie; the first in the file wins.
 TIE = 1e-9
@@ -38,25 +36,23 @@ class Branches:
         return next(step for step in steps if self.worth[step] >= most * (1 - TIE))
 
 
-def open_branches(
-    ready: ReadyTree, frame: Frame, cautions: CautionTable, in_force: int
-) -> Branches:
+def open_branches(frame: Frame, table: CautionTable, in_force: int) -> Branches:
     """Return the open branches that lead to a finding which was neither tried nor set aside."""
-    plan = ready.plan
+    tree = frame.tree
     targets: dict[int, None] = {}
     for step in sorted(frame.visited):
-        for target in plan.ways[step]:
+        for target in tree.plan.ways[step]:
             # What the machine card has answered and nobody came to yet is a way on, not a wall.
             passed_over = frame.closed.get(target, 0) is None
             if not (target in frame.visited or passed_over or target in frame.gone):
                 targets[target] = None
     weights = normalised(frame.logs)
     found = outlooks(
-        plan,
-        cautions,
+        tree.plan,
+        table,
         targets,
         weights=weights,
-        own=ready.own,
+        own=tree.own,
         closed=frame.closed,
         gone=frame.gone,
         in_force=in_force,
@@ -65,19 +61,5 @@ def open_branches(
     reach = 0
     for step in worth:
         reach |= found[step].reach
-    share = sum(weights[which] for which in bits(reach & ~ready.service))
+    share = sum(weights[which] for which in bits(reach & ~tree.service))
     return Branches(worth, share)
-
-
-def outlook_here(ready: ReadyTree, frame: Frame, cautions: CautionTable, in_force: int) -> Outlook:
-    """Return what lies behind the step at which the walk is."""
-    return outlooks(
-        ready.plan,
-        cautions,
-        [frame.at],
-        weights=normalised(frame.logs),
-        own=ready.own,
-        closed=frame.closed,
-        gone=frame.gone,
-        in_force=in_force,
-    )[frame.at]

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
+
+if TYPE_CHECKING:
+    from diagnose.measure.model import Expected
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +127,7 @@ class ReadingScreen(Screen):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FigureScreen(Screen):
-    """What a reading came to. `expected` is the range (low, high, source) where one is known."""
+    """What a reading came to. `expected` is the range that it should lie in, where one is known."""
 
     screen: ClassVar[str] = "figure"
 
@@ -132,7 +135,7 @@ class FigureScreen(Screen):
     read: str
     value: float
     unit: str
-    expected: dict[str, Any] | None
+    expected: Expected | None
     band: str
     workings: tuple[str, ...]
 

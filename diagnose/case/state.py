@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from array import array
     from collections.abc import Mapping
 
-    from diagnose.case.screens import Phrase
+    from diagnose.case.cautions import CautionState
+    from diagnose.case.screens import FigureScreen, Phrase, Screen
+    from diagnose.study.ready import ReadyTree
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Frame:
-    """One symptom that is being walked. Steps are the numbers of its plan.
+    """One symptom that is being walked. Steps are the numbers of its tree's plan.
 
     `closed`: an answered step with its answer's number, one that was passed over with None;
     `gone`: findings tried or set aside; `visited`: steps that were shown or passed over; `logs`:
@@ -22,7 +24,7 @@ class Frame:
     `checked`: whether an answer pointed to the step at which the walk is.
     """
 
-    symptom: str
+    tree: ReadyTree
     closed: Mapping[int, int | None]
     logs: array[float]
     at: int
@@ -31,45 +33,29 @@ class Frame:
     door: int | None = None
     checked: bool = True
 
-    def closing(self, step: int, answer: int | None) -> Frame:
-        """Return the frame with a question answered, or passed over."""
-        return replace(self, closed={**self.closed, step: answer})
-
-    def without(self, finding: int) -> Frame:
-        """Return the frame with a finding tried or set aside."""
-        return replace(self, gone=self.gone | {finding})
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class State:
-    """A case between two replies.
+    """A case between two replies; the last of `frames` is the symptom that is being walked.
 
-    `in_force`, `refused` and `taken` (at least once in this case) are cautions as bits. `before` is
-    the state whose screen took the last reply that moved the walk. `held` are symptoms about which
-    a replay knows something before their doorway is passed. `answered`: the last reply was a plain
-    answer, after which no case is referred for little hope.
+    `before` is the state whose screen took the last reply that moved the walk. `held` are symptoms
+    about which a replay knows something before their doorway is passed. `answered`: the last reply
+    was a plain answer, after which no case is referred for little hope. `returns`: *back* at the
+    first screen leads out of the case, to where it was begun. `danger`: one was reported, and
+    ended it.
     """
 
     frames: tuple[Frame, ...]
-    in_force: int = 0
-    refused: int = 0
-    taken: int = 0
+    cautions: CautionState
     entered: frozenset[str] = frozenset()
     held: tuple[Frame, ...] = ()
     before: State | None = None
     outcome: str | None = None
+    danger: bool = False
     answered: bool = False
+    returns: bool = False
     doorway: str | None = None
     notes: tuple[Phrase, ...] = ()
-
-    @property
-    def top(self) -> Frame:
-        """The frame that is being walked."""
-        return self.frames[-1]
-
-    def on_top(self, frame: Frame) -> State:
-        """Return the state with its top frame replaced."""
-        return replace(self, frames=(*self.frames[:-1], frame))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,19 +75,32 @@ class Trace:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Event:
-    """One event of a case: what was shown, what was replied, what it meant and what followed.
+class Exchange:
+    """A screen and the reply to it that meant something, with what followed.
 
-    `kind` is ``opened``, ``answer`` or a reply's id; `step` is a step of `symptom`, and `caution`
-    the caution that was on the screen. `more` holds what only this kind has.
+    `kind` is ``answer`` or a reply's id; `step` is a step of `symptom`, or an item of a round.
+    `inputs` are a reading's, as typed, by name; `si` the same as (name, magnitude, unit) in SI.
     """
 
     kind: str
     symptom: str
     step: str
-    caution: str = ""
-    typed: str = ""
+    screen: Screen
+    typed: str
     answer: str = ""
-    shown: Mapping[str, Any] | None = None
+    inputs: Mapping[str, str] | None = None
+    si: tuple[tuple[str, float, str], ...] = ()
+    figure: FigureScreen | None = None
     trail: tuple[Trace, ...] = ()
-    more: Mapping[str, Any] | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Turn:
+    """What a reply came to: the new state, what is shown before its screen, and what happened.
+
+    A reply that could not be understood, and *why*, change nothing: `exchange` is None then.
+    """
+
+    state: State
+    interludes: tuple[Screen, ...] = ()
+    exchange: Exchange | None = None

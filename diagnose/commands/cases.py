@@ -6,21 +6,23 @@ import json
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
-from diagnose.case.diagnoses import diagnoses
+from diagnose.case.cautions import RELEASE
 from diagnose.case.screens import as_data
-from diagnose.case.state import Event
-from diagnose.case.story import story
 from diagnose.commands import options as opt
 from diagnose.commands.machines import open_list
+from diagnose.files import replies
+from diagnose.log.account import Account
+from diagnose.log.events import CaseOver, Found, Opened, Replied, Resumed, RoundOpened
+from diagnose.log.events import as_data as event_data
+from diagnose.log.story import story
 from diagnose.text import did_you_mean
 
 if TYPE_CHECKING:
     import argparse
     from collections.abc import Sequence
 
-    from diagnose.case.diagnoses import Diagnosis
-    from diagnose.case.log import CaseRecord
-    from diagnose.case.sqlite_log import SqliteLog
+    from diagnose.log.events import Event
+    from diagnose.log.protocol import CaseLog, CaseRecord
 
 
 def run(args: Sequence[str]) -> int:
@@ -41,18 +43,28 @@ def run(args: Sequence[str]) -> int:
         return open_list(log, options)
     if options.machine is not None:
         return _story(log, options)
+    return _list(log, options)
+
+
+def _list(log: CaseLog | None, options: argparse.Namespace) -> int:
     cases = log.cases() if log is not None else []
+    # One that was taken back at its first screen is no case that anybody looks for.
+    cases = [case for case in cases if case.outcome != "withdrawn"]
     if options.json:
         opt.say(json.dumps([_data(case) for case in cases]))
-    elif not cases:
+        return opt.OK
+    if not cases:
         opt.say(f"No case yet in {opt.log_path(options)}.")
-    for case in [] if options.json else cases:
-        opt.say(_line(case))
+    begun: dict[str | None, list[CaseRecord]] = {}
+    for case in reversed(cases):
+        begun.setdefault(case.begun_in, []).append(case)
+    for case in cases:
+        opt.say(_line(case, begun.get(case.name, ())))
     return opt.OK
 
 
 def case_named(
-    log: SqliteLog | None, options: argparse.Namespace, *, open_only: bool = False
+    log: CaseLog | None, options: argparse.Namespace, *, open_only: bool = False
 ) -> CaseRecord:
     """Return the case that was asked for, or the last open one where none was named.
 
@@ -74,7 +86,7 @@ def case_named(
     return case
 
 
-def _story(log: SqliteLog | None, options: argparse.Namespace) -> int:
+def _story(log: CaseLog | None, options: argparse.Namespace) -> int:
     entries = story(log.milestones(options.machine)) if log is not None else []
     if options.json:
         opt.say(json.dumps([as_data(entry) for entry in entries]))
@@ -86,115 +98,86 @@ def _story(log: SqliteLog | None, options: argparse.Namespace) -> int:
     return opt.OK
 
 
-def _found(log: SqliteLog | None, options: argparse.Namespace) -> int:
+def _found(log: CaseLog | None, options: argparse.Namespace) -> int:
     case = case_named(log, options)
     assert log is not None
-    events = log.events(case)
-    referred = [d for d in diagnoses(case, events) if d.case.outcome == "referred"]
-    if not referred:
+    if case.round is not None:
+        begun = [one.name for one in log.begun_in(case) if one.outcome == "referred"]
+        which = f"name one of its cases: {', '.join(begun)}" if begun else "it referred no case"
+        raise opt.WrongUse(f"{case.name} is a round; {which}.")
+    if case.outcome != "referred":
         raise opt.WrongUse(f"Case {case.name} was not referred ({case.outcome}).")
-    # Where more than one symptom was referred or entered, the finding says which is meant; where
-    # two know it, the one that was come to last.
-    known = [
-        (each, symptom, findings)
-        for each in referred
-        for symptom, findings in _findings(each).items()
-    ]
-    findings = {name: told for _, _, own in known for name, told in own.items()}
+    events = log.events(case)
+    account = Account(events)
+    # Where two symptoms know a finding, the one that was come to last is meant.
+    known = {
+        name: (symptom, finding)
+        for symptom, tree in account.trees.items()
+        for name, finding in tree.findings.items()
+    }
     if options.finding is None:
-        raise opt.WrongUse(f"Say what service found: one of {', '.join(findings)}.")
-    if options.finding not in findings:
-        hint = did_you_mean(options.finding, findings)
-        names = " or ".join(symptom for _, symptom, _ in known) or f"case {case.name}"
+        raise opt.WrongUse(f"Say what service found: one of {', '.join(known)}.")
+    if options.finding not in known:
+        hint = did_you_mean(options.finding, known)
+        names = " or ".join(account.trees)
         raise opt.WrongUse(f'"{options.finding[:40]}" is no finding of {names}.{hint}')
-    diagnosis, tree = next((d, s) for d, s, own in reversed(known) if options.finding in own)
-    event = Event(
-        kind="found",
-        symptom=diagnosis.case.symptom,
-        step="",
-        answer=options.finding,
-        more={"cures": [[tree, options.finding], *_doors(diagnosis, tree)]},
-    )
+    symptom, finding = known[options.finding]
+    cures = ((symptom, options.finding), *account.doors_to(symptom))
+    event = Found(symptom=case.symptom, finding=options.finding, cures=cures)
     log.append(case, events[-1].number + 1, event)
-    opt.say(f"{case.name}: service found {findings[options.finding]['finding']}")
+    opt.say(f"{case.name}: service found {finding.finding}")
     return opt.OK
 
 
-def _findings(diagnosis: Diagnosis) -> dict[str, dict[str, Any]]:
-    """Return the findings of each symptom that a diagnosis came to, in that order."""
-    entered = {diagnosis.case.symptom} | {below for below, _ in _entries(diagnosis)}
-    return {
-        symptom: tree["findings"]
-        for event in diagnosis.events
-        for symptom, tree in ((event.body["more"] or {}).get("trees") or {}).items()
-        if symptom in entered
-    }
-
-
-def _entries(diagnosis: Diagnosis) -> list[tuple[str, list[str]]]:
-    """Return each symptom entered through a doorway, with the doorway: symptom and finding."""
-    return [
-        (trace["why"], [trace["symptom"], trace["step"]])
-        for event in diagnosis.events
-        for trace in event.body["trail"]
-        if trace["what"] == "entered"
-    ]
-
-
-def _doors(diagnosis: Diagnosis, symptom: str) -> list[list[str]]:
-    """Return the doorways that led to a symptom: what counts for it counts for them too."""
-    through = dict(_entries(diagnosis))
-    doors: list[list[str]] = []
-    while symptom in through and through[symptom] not in doors:
-        doors.append(through[symptom])
-        symptom = through[symptom][0]
-    return doors
-
-
-def _show(log: SqliteLog | None, options: argparse.Namespace) -> int:
+def _show(log: CaseLog | None, options: argparse.Namespace) -> int:
     case = case_named(log, options)
     assert log is not None
-    events = log.events(case)
+    logged = log.events(case)
     if options.json:
-        story = [{"number": e.number, "at": e.at, **e.body} for e in events]
-        opt.say(json.dumps({**_data(case), "events": story}))
+        events = [{"number": e.number, "at": e.at, **event_data(e.event)} for e in logged]
+        opt.say(json.dumps({**_data(case), "events": events}))
         return opt.OK
-    opt.say(_line(case))
-    for event in events:
-        opt.say(f"  {event.at[11:16]}  {story_line(event.body)}")
+    opt.say(_line(case, log.begun_in(case)))
+    for entry in logged:
+        opt.say(f"  {entry.at[11:16]}  {event_line(entry.event)}")
     return opt.OK
 
 
-def story_line(body: dict[str, Any] | Any) -> str:
+def event_line(event: Event) -> str:
     """Return one event as a line a person reads."""
-    shown = body["shown"] or {}
-    kind = body["kind"]
-    if kind == "opened":
-        of = body["more"].get("round") or body["more"]["trees"][body["symptom"]]
-        return f"opened: {of['title']}"
-    if body["caution"]:
-        phase = "released" if shown.get("phase") == "release" else "confirmed"
-        return f"{shown.get('title')}: {phase if kind == 'done' else kind}"
-    figure = (body["more"] or {}).get("figure")
-    if figure:
-        value = f"{figure['value']:.4g} {figure['unit']}".strip()
-        return f"{shown.get('title')}: {value}, {body['answer']}"
-    if shown.get("screen") == "item":
-        return f"{shown['do']} {kind}"
-    if shown.get("ask"):
-        return f"{shown['ask']} {body['answer'] or kind}"
-    if shown.get("finding"):
-        return f"{shown['finding']} {kind}"
-    return f"{kind} {body['answer']}".strip()
+    match event:
+        case Opened():
+            tree = event.trees.get(event.symptom)
+            return f"opened: {event.symptom if tree is None else tree.title}"
+        case RoundOpened():
+            return f"opened: {event.title}"
+        case Resumed():
+            return "resumed"
+        case Found():
+            return f"found {event.finding}"
+        case CaseOver():
+            return f"back from {event.symptom}: {event.how}"
+    if event.caution:
+        phase = "released" if event.shown.phase == RELEASE else "confirmed"
+        reply = phase if event.reply == replies.DONE else event.reply
+        return f"{event.shown.title}: {reply}"
+    answer = event.answer if isinstance(event, Replied) else ""
+    if isinstance(event, Replied) and event.reading is not None:
+        figure = event.reading.figure
+        value = f"{figure.value:.4g} {figure.unit}".strip()
+        return f"{event.shown.title}: {value}, {answer}"
+    return f"{event.shown.words} {answer or event.reply}".strip()
 
 
-def _line(case: CaseRecord) -> str:
+def _line(case: CaseRecord, begun: Sequence[CaseRecord] = ()) -> str:
+    """Return one case as a line; a round with the cases that it has begun."""
     machine = case.machine or "no machine"
     end = case.outcome if case.finding is None else f"{case.outcome}: {case.finding}"
-    found = f", service found {case.found}" if case.found else ""
-    return (
-        f"{case.name}  {_when(case.opened)}  {machine}  {case.round or case.symptom}  {end}{found}"
-    )
+    end += f", service found {case.found}" if case.found else ""
+    end += f", in round {case.begun_in}" if case.begun_in else ""
+    cases = [f"{one.name} {one.outcome}" for one in begun if one.outcome != "withdrawn"]
+    end += f"; its cases: {', '.join(cases)}" if cases else ""
+    return f"{case.name}  {_when(case.opened)}  {machine}  {case.round or case.symptom}  {end}"
 
 
 def _when(at: str) -> str:

@@ -133,16 +133,17 @@ def _drawings(
 
 def _routes(library: ReadyLibrary, options: argparse.Namespace) -> dict[str, Route]:
     from diagnose.commands.cases import case_named
-    from diagnose.commands.resume import card_again, chances_again
+    from diagnose.commands.resume import chances_again
+    from diagnose.log.account import Account
     from diagnose.paper.route import routes_of
 
     log = opt.existing_log(options)
     case = case_named(log, options)
     assert log is not None
-    bodies = [event.body for event in log.events(case)]
-    library.card = card_again(bodies[0]["more"].get("card"))
-    library.chances = chances_again(bodies)
-    return routes_of(bodies)
+    account = Account(log.events(case))
+    library.card = account.outset.machine_card
+    library.chances = chances_again(account)
+    return routes_of(account.events)
 
 
 def _diagram(

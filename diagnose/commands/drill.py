@@ -7,10 +7,9 @@ import json
 import secrets
 from typing import TYPE_CHECKING
 
-from diagnose.case.drill_record import DrillRecord
 from diagnose.case.screens import as_data
 from diagnose.commands import options as opt
-from diagnose.commands.choosing import choose, symptoms
+from diagnose.commands.intake import choose, symptoms
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.drill.drill import Drill
 from diagnose.drill.machine import SEEDS, NoSuchMachine, drawn
@@ -21,6 +20,7 @@ from diagnose.faces.drilling import drill_face
 from diagnose.faces.face import Heading
 from diagnose.files import replies
 from diagnose.files.tree import ROLES
+from diagnose.log.drills import DrillRecord
 from diagnose.paper.route import Route
 from diagnose.study.order import order_study
 
@@ -173,20 +173,19 @@ def _scores(options: argparse.Namespace, name: str) -> int:
     for trainee in {drill.trainee.casefold(): drill.trainee for drill in drills}.values():
         own = [drill for drill in drills if drill.trainee.casefold() == trainee.casefold()]
         passed = sum(drill.passed for drill in own)
-        unsafe = sum(len(drill.body["unsafe"]) for drill in own)
+        unsafe = sum(drill.unsafe for drill in own)
         who = trainee or "No name"
         opt.say(f"{who}: {len(own)} drills, {passed} passed, {unsafe} unsafe moves.")
     return opt.OK
 
 
 def _line(drill: DrillRecord) -> str:
-    body = drill.body
-    used = minutes(body["minutes"])
-    if body["tree_minutes"] is not None:
-        used += f" (tree {minutes(body['tree_minutes'])})"
+    used = minutes(drill.minutes)
+    if drill.tree_minutes is not None:
+        used += f" (tree {minutes(drill.tree_minutes)})"
     word = "passed" if drill.passed else "failed"
     seed = f"seed {drill.seed}{' with slips' if drill.slips else ''}"
-    unsafe = f"{len(body['unsafe'])} unsafe"
+    unsafe = f"{drill.unsafe} unsafe"
     who = drill.trainee or "no name"
     return f"{drill.at[:10]}  {who}  {drill.symptom}  {word}  {used}  {unsafe}  {seed}"
 

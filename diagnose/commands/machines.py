@@ -5,17 +5,18 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING, Any, Final
 
-from diagnose.case.diagnoses import came_to, diagnoses
-from diagnose.case.story import unfinished
 from diagnose.commands import options as opt
-from diagnose.paper.told import LIMPS, RUNS, STANDS, standing
+from diagnose.log.events import ItemReplied, Replied
+from diagnose.log.machine_state import LIMPS, RUNS, STANDS, machine_state
+from diagnose.log.story import came_to, unfinished
 
 if TYPE_CHECKING:
     import argparse
+    from collections.abc import Sequence
 
-    from diagnose.case.diagnoses import Diagnosis
-    from diagnose.case.log import CaseLog
-    from diagnose.case.story import Unfinished
+    from diagnose.log.machine_state import MachineState
+    from diagnose.log.protocol import CaseLog, CaseRecord, LoggedEvent
+    from diagnose.log.story import Unfinished
 
 _WORST_FIRST: Final = (STANDS, LIMPS, RUNS)
 
@@ -39,10 +40,10 @@ def open_list(log: CaseLog | None, options: argparse.Namespace) -> int:
 def _row(log: CaseLog, machine: Unfinished) -> dict[str, Any]:
     waiting = []
     states = [(LIMPS, "not right in a round") for _ in machine.noted]
-    for each in machine.waiting:
-        state = _standing(log, each)
-        states.append(state)
-        waiting.append(_waiting(each, *state))
+    for case, events in machine.waiting:
+        state = machine_state(case.outcome, log.events(case))
+        states.append((state.state, state.why))
+        waiting.append(_waiting(case, events, state))
     states.sort(key=lambda state: _WORST_FIRST.index(state[0]))
     worst, why = states[0] if states else (RUNS, "nothing is open")
     return {
@@ -55,30 +56,22 @@ def _row(log: CaseLog, machine: Unfinished) -> dict[str, Any]:
     }
 
 
-def _standing(log: CaseLog, diagnosis: Diagnosis) -> tuple[str, str]:
-    """Return whether the machine stands or limps with this, judged by all of its events."""
-    first = diagnosis.events[0].number
-    whole = next(
-        each
-        for each in diagnoses(diagnosis.whole, log.events(diagnosis.whole))
-        if each.events[0].number == first and each.case.symptom == diagnosis.case.symptom
-    )
-    found = standing(whole.case.outcome, whole.events)
-    return found.state, found.why
-
-
-def _waiting(diagnosis: Diagnosis, state: str, why: str) -> dict[str, Any]:
-    shown = diagnosis.last["shown"] or {}
+def _waiting(
+    case: CaseRecord, events: Sequence[LoggedEvent], state: MachineState
+) -> dict[str, Any]:
+    replied = [e.event for e in events if isinstance(e.event, Replied | ItemReplied)]
+    ended = [event for event in replied if event.outcome is not None] or replied
+    shown = ended[-1].shown if ended else None
     return {
-        "case": diagnosis.case.name,
-        "since": diagnosis.case.opened,
-        "symptom": diagnosis.case.symptom or None,
-        "state": state,
-        "why": why,
-        "what": came_to(diagnosis.last),
-        "for_service": diagnosis.case.outcome == "referred",
-        "ask_service": shown.get("ask_service"),
-        "parts": list(shown.get("parts") or ()),
+        "case": case.name,
+        "since": case.opened,
+        "symptom": case.symptom or None,
+        "state": state.state,
+        "why": state.why,
+        "what": came_to(events),
+        "for_service": case.outcome == "referred",
+        "ask_service": None if shown is None else shown.ask_service,
+        "parts": [] if shown is None else list(shown.parts),
     }
 
 

@@ -110,13 +110,13 @@ def _origin(need: Need) -> str:
 
 
 def _print_figure(measurement: Measurement, figure: Figure, as_json: bool) -> None:
-    expected = as_data(figure.expected)
+    expected = figure.expected
     if as_json:
         names = ("read", "value", "unit", "expected", "workings")
         opt.say(json.dumps({name: as_data(getattr(figure, name)) for name in names}))
         return
     opt.say(f"{measurement.title}: {with_unit(figure.value, figure.unit)}")
-    if expected:
-        opt.say(f"expected: {expected_range(expected, figure.unit)} ({expected['source']})")
+    if expected is not None:
+        opt.say(f"expected: {expected_range(expected, figure.unit)} ({expected.source})")
     for line in figure.workings:
         opt.say(f"  {line}")

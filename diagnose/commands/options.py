@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, NoReturn
 from diagnose.files.library import NoLibrary, built_in
 
 if TYPE_CHECKING:
-    from diagnose.case.sqlite_log import SqliteLog
+    from diagnose.log.sqlite import SqliteLog
 
 #: Exit codes; `app` alone turns them into an exit.
 OK, BAD_ANSWER, WRONG_USE, UNUSABLE = 0, 1, 2, 3
@@ -77,14 +77,14 @@ def where(options: argparse.Namespace) -> str:
 
 def open_log(options: argparse.Namespace) -> SqliteLog:
     """Return the case log, made where it is missing. Raises `LogError`."""
-    from diagnose.case.sqlite_log import SqliteLog
+    from diagnose.log.sqlite import SqliteLog
 
     return SqliteLog(log_path(options))
 
 
 def existing_log(options: argparse.Namespace) -> SqliteLog | None:
     """Return the case log, or None where there is none yet. Raises `LogError`."""
-    from diagnose.case.sqlite_log import SqliteLog
+    from diagnose.log.sqlite import SqliteLog
 
     path = log_path(options)
     return SqliteLog(path, "rw") if path.exists() else None

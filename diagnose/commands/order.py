@@ -9,11 +9,11 @@ import textwrap
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from diagnose.case.endings import endings
 from diagnose.commands import options as opt
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.commands.rewriting import Refused, write_chances, write_order
 from diagnose.files.tree import Finding
+from diagnose.log.endings import endings
 from diagnose.study.chances import CaseEvidence, evidence_of, means, sureness, weights
 from diagnose.study.order import order_study
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from diagnose.commands.options import Unusable, WrongUse
 from diagnose.files.library import load
+from diagnose.round.state import ReadyRound, ready_round
 from diagnose.rules.check import caution_problems, errors, round_problems, tree_problems
 from diagnose.study.in_force import CautionTable, caution_table
 from diagnose.study.ready import made_ready
@@ -18,7 +19,6 @@ if TYPE_CHECKING:
     from diagnose.files.card import Card
     from diagnose.files.library import Library
     from diagnose.files.problems import Problem
-    from diagnose.files.rounds import Round
     from diagnose.study.ready import ReadyTree
 
 
@@ -83,8 +83,8 @@ class ReadyLibrary:
         more = f" (and {len(broken) - 1} more)" if len(broken) > 1 else ""
         raise Unusable(f"{broken[0]}{more}; mend the file, `diagnose check` lists all.")
 
-    def require_round(self, name: str) -> Round:
-        """Return a round.
+    def require_round(self, name: str) -> ReadyRound:
+        """Return a round, ready to be walked.
 
         Raises `WrongUse` for one that is not there, `Unusable` for one whose file has errors.
         """
@@ -101,7 +101,7 @@ class ReadyLibrary:
                 problems = self._caution_errors + problems
         if problems or own is None:
             raise Unusable(f"{problems[0]}; mend the file, `diagnose check` lists all.")
-        return own
+        return ready_round(own, self.table)
 
     def __call__(self, symptom: str) -> ReadyTree | None:
         """Return the ready tree of a symptom, None where it is not there or has errors."""

@@ -1,30 +1,31 @@
-"""`diagnose resume`: go on with a case that was left."""
+"""`diagnose resume`: go on with a case or a round that was left."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from dataclasses import replace
+from typing import TYPE_CHECKING
 
-from diagnose.case.replay import replay
-from diagnose.case.round_replay import replay_round
-from diagnose.case.round_state import RoundTurn
-from diagnose.case.round_walk import RoundWalk
-from diagnose.case.state import Event
-from diagnose.case.walk import Turn, Walk
+from diagnose.case.screens import phrase
 from diagnose.commands import options as opt
+from diagnose.commands import session
 from diagnose.commands.cases import case_named
-from diagnose.commands.kept import after
-from diagnose.commands.past import past
 from diagnose.commands.ready_library import ReadyLibrary
-from diagnose.commands.session import Record
-from diagnose.commands.session import run as run_session
+from diagnose.commands.session import Desk, Record
+from diagnose.commands.visits import visit_of
 from diagnose.faces.choose import face_for
-from diagnose.files.card import Card
 from diagnose.files.tree import ROLES
+from diagnose.log.account import Account
+from diagnose.log.record import resumed
+from diagnose.log.replay import replay
+from diagnose.log.round_record import round_resumed
+from diagnose.log.round_replay import replay_round
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
-    from diagnose.case.round_state import RoundState
+    from diagnose.case.state import State
+    from diagnose.log.protocol import CaseLog, CaseRecord
+    from diagnose.log.round_replay import ResumedRound
 
 
 def run(args: Sequence[str]) -> int:
@@ -37,68 +38,71 @@ def run(args: Sequence[str]) -> int:
     log = opt.existing_log(options)
     case = case_named(log, options, open_only=True)
     assert log is not None
-    events = log.events(case)
-    bodies = [event.body for event in events]
-    more: Mapping[str, Any] = bodies[0]["more"]
-    library = ReadyLibrary(opt.trees_folder(options), frozenset({case.symptom}))
-    library.card = card_again(more["card"])
-    library.chances = chances_again(bodies)
-    role = options.role or more["role"]
-    walk = Walk(
-        library,
-        library.content.cautions,
-        library.table,
-        role=role,
-        card=library.card,
-        **past(log, library),
-    )
-    told = {symptom for body in bodies for symptom in (body["more"] or {}).get("trees", {})}
-    record = Record(log, case, events[-1].number + 1, told, opt.where(options))
-    about = {"role": role, "name": options.name[:200]}
+    case = _whole(log, case)
+    account = Account(log.events(case))
+    library = ReadyLibrary(opt.trees_folder(options), frozenset({case.symptom} - {""}))
+    library.card = account.outset.machine_card
+    visit = visit_of(library, log, options.role or account.outset.role)
     face = face_for(plain=options.plain, json=options.json)
-    machine = str(library.card.title) if library.card else None
+    desk = Desk(visit=visit, face=face, log=log, where=opt.where(options), name=options.name[:200])
     if case.round is not None:
-        rounds = RoundWalk(walk, library.require_round(case.round))
-        state = _round_again(rounds, bodies, record, about)
-        run_session(rounds, state, face, record, machine)
-        return opt.OK
-    library.require(case.symptom)
-    again = replay(walk, case.symptom, bodies)
-    more = {**about, "fits": again.fits, "misfits": again.misfits}
-    event = Event(kind="resumed", symptom=case.symptom, step="", trail=again.trail, more=more)
-    record.write(after(walk, Turn(state=again.state, event=event), told))
-    run_session(walk, again.state, face, record, machine)
+        _round_again(desk, library, case, account)
+    else:
+        library.chances = chances_again(account)
+        library.require(case.symptom)
+        session.run(desk, *_case_again(desk, case, account))
     return opt.OK
 
 
-def _round_again(
-    rounds: RoundWalk,
-    bodies: Sequence[Mapping[str, Any]],
-    record: Record,
-    about: Mapping[str, Any],
-) -> RoundState:
-    """Return a round as it was left, and log that it goes on."""
-    again = replay_round(rounds, bodies)
-    more = {**about, "fits": again.fits, "misfits": again.misfits}
-    event = Event(kind="resumed", symptom="", step="")
-    event = rounds.told(event, again.state, list(again.trail), more)
-    turn = RoundTurn(state=again.state, event=event, diagnosis=again.state.diagnosis)
-    record.write(after(rounds, turn, record.told))
-    return again.state
+def _whole(log: CaseLog, case: CaseRecord) -> CaseRecord:
+    """Return the round that began a case, where that was left too; else the case."""
+    round_ = None if case.begun_in is None else log.case(case.begun_in)
+    return case if round_ is None or round_.outcome != "open" else round_
 
 
-def card_again(lines: Mapping[str, Any] | None) -> Card | None:
-    """Return the machine card as the case's first event keeps it."""
-    if lines is None:
-        return None
-    return Card(machine=lines["machine"], title=lines["title"], lines=lines)
+def _case_again(
+    desk: Desk, case: CaseRecord, account: Account, of_round: ResumedRound | None = None
+) -> tuple[State, Record]:
+    """Return a case as it was left, and log that it goes on; `of_round` is the round around it."""
+    assert desk.log is not None
+    events = [logged.event for logged in account.events]
+    again = replay(desk.visit, case.symptom, events, returns=of_round is not None)
+    record = Record(desk.log, case, len(account.events) + 1, set(account.trees))
+    counts = {"fits": again.fits, "misfits": again.misfits}
+    event = resumed(desk.visit, again.state, again.trail, record.told, name=desk.name, **counts)
+    record.write(event)
+    record.told |= again.state.entered
+    if of_round is None:
+        return again.state, record
+    fits, misfits = again.fits + of_round.fits, again.misfits + of_round.misfits
+    note = phrase("resumed", fits=fits, misfits=misfits)
+    return replace(again.state, notes=(note, *again.state.notes[1:])), record
 
 
-def chances_again(events: Sequence[Mapping[str, Any]]) -> dict[str, dict[str, float]]:
-    """Return the chances that each tree of the case was opened with."""
-    chances: dict[str, dict[str, float]] = {}
-    for event in events:
-        for symptom, tree in ((event["more"] or {}).get("trees") or {}).items():
-            own = {name: finding["chance"] for name, finding in tree["findings"].items()}
-            chances.setdefault(symptom, own)
-    return chances
+def _round_again(desk: Desk, library: ReadyLibrary, case: CaseRecord, account: Account) -> None:
+    """Go on with a round as it was left, in the case that it began where it was left there."""
+    assert desk.log is not None
+    assert case.round is not None
+    round_ = library.require_round(case.round)
+    begun = desk.log.begun_in(case)
+    inner = Account(desk.log.events(begun[-1])) if begun else None
+    if inner is not None:
+        library.chances = chances_again(inner)
+    events = [logged.event for logged in account.events]
+    again = replay_round(desk.visit, round_, events, begun)
+    record = Record(desk.log, case, len(account.events) + 1)
+    counts = {"fits": again.fits, "misfits": again.misfits}
+    event = round_resumed(desk.visit, again.state, again.trail, name=desk.name, **counts)
+    record.write(event)
+    left = None
+    if again.state.begins is not None and again.case is not None and inner is not None:
+        left = _case_again(desk, again.case, inner, again)
+    session.run_round(desk, again.state, record, left)
+
+
+def chances_again(account: Account) -> dict[str, dict[str, float]]:
+    """Return the chances that each tree of a case was opened with."""
+    return {
+        symptom: {name: finding.chance for name, finding in tree.findings.items()}
+        for symptom, tree in account.trees.items()
+    }

@@ -5,19 +5,18 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING
 
-from diagnose.case.history import Due, due
-from diagnose.case.round_walk import RoundWalk
 from diagnose.case.screens import as_data
-from diagnose.case.walk import Walk
 from diagnose.commands import options as opt
-from diagnose.commands.choosing import machine_of
-from diagnose.commands.kept import round_opened
-from diagnose.commands.past import now, past
+from diagnose.commands.intake import machine_of
 from diagnose.commands.ready_library import ReadyLibrary
-from diagnose.commands.session import Record
-from diagnose.commands.session import run as run_session
+from diagnose.commands.session import Desk, Record, run_round
+from diagnose.commands.visits import visit_of
 from diagnose.faces.choose import face_for
 from diagnose.files.tree import ROLES
+from diagnose.log import clock
+from diagnose.log.history import Due, due
+from diagnose.log.round_record import round_opened
+from diagnose.round.walk import opened
 
 if TYPE_CHECKING:
     import argparse
@@ -54,23 +53,20 @@ def run(args: Sequence[str]) -> int:
     if not go_on:
         return opt.OK
     log = None if options.trial else opt.open_log(options)
-    walk = Walk(
-        library,
-        library.content.cautions,
-        library.table,
-        role=options.role,
-        card=library.card,
-        **past(log, library),
+    visit = visit_of(library, log, options.role)
+    desk = Desk(
+        visit=visit,
+        face=face,
+        log=log,
+        where=opt.where(options),
+        name=options.person[:200],
     )
-    rounds = RoundWalk(walk, round_)
-    state, trail = rounds.opened()
+    state, trail = opened(visit, round_)
     record = None
     if log is not None:
-        event = round_opened(rounds, state, options.person[:200], trail)
-        machine = str(library.card.machine) if library.card else None
-        case = log.open_case("", machine, event, round=str(round_.round))
-        record = Record(log, case, 2, where=opt.where(options))
-    run_session(rounds, state, face, record, str(library.card.title) if library.card else None)
+        event = round_opened(visit, state, trail, desk.name)
+        record = Record(log, log.open_case(desk.machine, event))
+    run_round(desk, state, record)
     return opt.OK
 
 
@@ -110,7 +106,7 @@ def _due(library: ReadyLibrary, options: argparse.Namespace) -> int:
         machines = [None if options.machine == "none" else options.machine]
     rounds = library.content.rounds
     wanted = {name: rounds[name] for name in rounds if options.name in (None, name)}
-    entries = due(wanted, machines or [None], cases, now())
+    entries = due(wanted, machines or [None], cases, clock.now())
     if options.json:
         opt.say(json.dumps([as_data(entry) for entry in entries]))
         return opt.OK

@@ -4,14 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from diagnose.case.walk import Walk
 from diagnose.commands import options as opt
-from diagnose.commands.choosing import choose, machine_of, symptoms
-from diagnose.commands.kept import opened
-from diagnose.commands.past import past
+from diagnose.commands.intake import choose, machine_of, symptoms
 from diagnose.commands.ready_library import ReadyLibrary
-from diagnose.commands.session import Record
-from diagnose.commands.session import run as run_session
+from diagnose.commands.session import Desk, start
+from diagnose.commands.visits import visit_of
 from diagnose.faces.choose import face_for
 from diagnose.files.tree import ROLES
 
@@ -54,19 +51,8 @@ def run(args: Sequence[str]) -> int:
         words = spoken[-1] if spoken else ""
     library.require(symptom)
     log = None if options.trial else opt.open_log(options)
-    walk = Walk(
-        library,
-        library.content.cautions,
-        library.table,
-        role=options.role,
-        card=library.card,
-        **past(log, library),
+    desk = Desk(
+        visit=visit_of(library, log, options.role), face=face, log=log, where=opt.where(options)
     )
-    state, trail = walk.opened(symptom)
-    record = None
-    if log is not None:
-        event = opened(walk, state, words, trail)
-        case = log.open_case(symptom, str(library.card.machine) if library.card else None, event)
-        record = Record(log, case, 2, set(state.entered), opt.where(options))
-    run_session(walk, state, face, record, str(library.card.title) if library.card else None)
+    start(desk, symptom, words)
     return opt.OK

@@ -10,8 +10,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from diagnose.case.interpret import picked, word_of
 from diagnose.case.screens import RefusedScreen, phrase
+from diagnose.case.walk import picked, word_of
 from diagnose.drill import present
 from diagnose.drill.acts import acts_of, causes_of, title_of
 from diagnose.drill.position import CAUSE, GUARD, HANDS, OVER, PICK, REMEDY, Position, Turn

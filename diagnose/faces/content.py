@@ -120,7 +120,7 @@ def _figure(screen: FigureScreen, heading: Heading) -> Blocks:
     yield Block("title", f"{with_unit(screen.value, screen.unit)}: {screen.band}")
     if screen.expected is not None:
         yield Block("text", f"Expected: {expected_range(screen.expected, screen.unit)}")
-        yield Block("aside", f"Source: {screen.expected['source']}")
+        yield Block("aside", f"Source: {screen.expected.source}")
     if screen.workings:
         yield Block("heading", "Worked out so:")
         yield from _numbered("line", screen.workings)

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from diagnose.measure.model import Expected
 
 
 def percent(share: float) -> str:
@@ -19,13 +19,11 @@ def with_unit(value: float, unit: str) -> str:
     return f"{digits} {unit}".rstrip()
 
 
-def expected_range(expected: Mapping[str, Any], unit: str) -> str:
-    """Return an expected range (`low`, `high`) in words; an open end is None."""
-    low, high = expected["low"], expected["high"]
-    if low is None and high is None:
-        return "no range is known"
+def expected_range(expected: Expected, unit: str) -> str:
+    """Return an expected range in words."""
+    low, high = expected.low, expected.high
     if low is None:
-        return f"at most {with_unit(high, unit)}"
+        return "no range is known" if high is None else f"at most {with_unit(high, unit)}"
     if high is None:
         return f"at least {with_unit(low, unit)}"
     if low == high:

@@ -6,214 +6,272 @@ told as a fact; what was done to the machine is, taken back or not. Times are th
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
-from diagnose.case.interpret import ANSWER
-from diagnose.case.replay import MOVES
+from diagnose.case.screens import FindingScreen, ReadingScreen
+from diagnose.case.walk import ANSWER
 from diagnose.files import replies
-from diagnose.paper.handover_page import Asked, Entry, Likely, Page, Passed, Tried
-from diagnose.paper.told import Told, standing
+from diagnose.log.account import Account
+from diagnose.log.events import MOVES, CaseOver, Found, ItemReplied, Replied, RoundOpened
+from diagnose.log.machine_state import machine_state
+from diagnose.paper.handover_page import (
+    Answer,
+    Handover,
+    Likely,
+    PassedOver,
+    Report,
+    Request,
+    TakenBack,
+    TriedRemedy,
+    Verdict,
+)
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Iterator, Sequence
 
-    from diagnose.case.log import CaseRecord, LoggedEvent
+    from diagnose.log.protocol import CaseRecord, LoggedEvent
 
 #: A cause for service that is less likely than this is not asked about, unless it was met.
 WORTH_ASKING: Final = 0.02
 
 
-def handover(case: CaseRecord, events: Sequence[LoggedEvent]) -> Page:
-    """Return the page of a case, whether it has ended or not."""
-    told = Told(events)
-    likely = tuple(_likely(told))
-    asked = tuple(_asked(told, likely))
-    found = next((b for b in reversed(told.bodies) if b["kind"] == "found"), None)
-    own = told.findings(case.symptom or (likely[0].symptom if likely else ""))
-    top = [cause["step"] for group in likely[:1] for cause in group.causes]
-    walked = told.first.get("round")
-    return Page(
+def handover(
+    case: CaseRecord, events: Sequence[LoggedEvent], begun: Sequence[CaseRecord] = ()
+) -> Handover:
+    """Return the page of a case, or of a round with the cases that it has `begun`."""
+    account = Account(events)
+    likely = tuple(_likely(account))
+    asked = tuple(_asked(account, likely))
+    first = account.first
+    last = account.last_reply
+    own = account.findings(case.symptom)
+    top = [cause.step for group in likely[:1] for cause in group.causes]
+    passed = tuple(_passed(account))
+    card = account.outset.card
+    return Handover(
         case=case.name,
         symptom=case.symptom,
-        title=walked["title"] if walked else told.title(case.symptom),
-        words=told.first.get("words", ""),
+        title=first.title if isinstance(first, RoundOpened) else account.title(case.symptom),
+        words="" if isinstance(first, RoundOpened) else first.words,
         outcome=case.outcome,
         opened=case.opened,
         changed=case.changed,
-        machine=told.first.get("card"),
-        people=tuple(told.people()),
-        standing=standing(case.outcome, events),
-        danger=told.danger and {"at": told.danger["at"], "words": told.words(told.danger)},
-        cautions=tuple(told.cautions()),
-        tags=tuple(p for p in _passed(told) if p.why == "tag"),
+        machine=card,
+        people=tuple(account.people()),
+        standing=machine_state(case.outcome, events),
+        danger=_report(account),
+        cautions=tuple(account.cautions()),
+        tags=tuple(step for step in passed if step.why == "tag"),
         likely=likely,
-        parts=tuple(_parts(told, likely, asked)),
-        story=tuple(_story(told)),
-        remedies=tuple(_remedies(told)),
-        passed=tuple(_passed(told)),
+        parts=tuple(_parts(account, likely, asked)),
+        story=tuple(_story(account)),
+        remedies=tuple(_remedies(account)),
+        passed=passed,
         asked=asked,
-        taken_back=tuple(_taken_back(told)),
-        verdict=found
-        and {
-            "at": found["at"],
-            "finding": found["answer"],
-            "words": own.get(found["answer"], {}).get("finding", ""),
-        },
+        taken_back=tuple(_taken_back(account)),
+        verdict=_verdict(account),
         findings=tuple(dict.fromkeys([*top, *own])),
-        closing=told.more(told.last_reply).get("closing", {}),
+        closing=last.event.closing if last and isinstance(last.event, Replied) else {},
+        begun_in=case.begun_in,
+        cases=tuple((one.name, one.symptom, one.outcome) for one in begun if not _gone(one)),
     )
 
 
-def _likely(told: Told) -> Iterator[Likely]:
+def _gone(case: CaseRecord) -> bool:
+    return case.outcome == "withdrawn"
+
+
+def _report(account: Account) -> Report | None:
+    danger = account.danger
+    if danger is None or not isinstance(danger.event, Replied | ItemReplied):
+        return None
+    return Report(at=danger.at, words=danger.event.shown.words)
+
+
+def _verdict(account: Account) -> Verdict | None:
+    for logged in reversed(account.events):
+        if isinstance(logged.event, Found):
+            known = account.findings(account.symptom).get(logged.event.finding)
+            words = "" if known is None else known.finding
+            return Verdict(at=logged.at, finding=logged.event.finding, words=words)
+    return None
+
+
+def _likely(account: Account) -> Iterator[Likely]:
     """Yield the last known ranking of each symptom that was entered."""
+    doors = account.doors
     left = {
-        told.doors.get((trace["symptom"], trace["step"]))
-        for _, trace in told.traces()
-        if trace["what"] == "returned"
+        doors.get((trace.symptom, trace.step))
+        for _, trace in account.traces()
+        if trace.what == "returned"
     }
-    for symptom in told.entered():
-        rankings = [told.more(b).get("likely", {}).get(symptom) for b in told.bodies]
-        causes = next((ranking for ranking in reversed(rankings) if ranking), ())
+    rankings = [e.event.likely for e in account.events if hasattr(e.event, "likely")]
+    for symptom in account.entered():
+        known = [likely[symptom] for likely in rankings if likely.get(symptom)]
         yield Likely(
             symptom=symptom,
-            title=told.title(symptom),
+            title=account.title(symptom),
             left=symptom in left,
-            causes=tuple(causes),
+            causes=known[-1] if known else (),
         )
 
 
-def _parts(told: Told, likely: Sequence[Likely], asked: Sequence[Asked]) -> list[str]:
+def _parts(account: Account, likely: Sequence[Likely], asked: Sequence[Request]) -> list[str]:
     """Return the parts of the three likeliest causes of each symptom, and of what is asked for."""
-    parts = [
-        part
-        for group in likely
-        if not group.left
-        for cause in group.causes[:3]
-        for part in told.findings(group.symptom).get(cause["step"], {}).get("parts", ())
-    ]
-    return list(dict.fromkeys([*(part for cause in asked for part in cause.parts), *parts]))
+    parts = [part for request in asked for part in request.parts]
+    for group in likely:
+        findings = account.findings(group.symptom)
+        for cause in [] if group.left else group.causes[:3]:
+            parts += findings[cause.step].parts if cause.step in findings else ()
+    return list(dict.fromkeys(parts))
 
 
-def _story(told: Told) -> Iterator[Entry]:
-    yield from _from_card(told, told.bodies[0]["symptom"], told.bodies[0]["at"])
-    for body in told.counting:
-        shown = body["shown"] or {}
-        if body["kind"] in (ANSWER, replies.UNSURE):
-            more = told.more(body)
-            figure = more.get("figure")
-            yield Entry(
-                kind="reading" if shown.get("screen") == "reading" else "check",
-                at=body["at"],
-                symptom=body["symptom"],
-                step=body["step"],
-                words=told.words(body),
-                answer=body["answer"] if body["kind"] == ANSWER else None,
+def _story(account: Account) -> Iterator[Answer]:
+    yield from _from_card(account, account.symptom, account.events[0].at)
+    for logged in account.counting:
+        event = logged.event
+        if isinstance(event, Replied) and event.reply in (ANSWER, replies.UNSURE):
+            reading = event.reading
+            was_reading = event.shown.screen == ReadingScreen.screen
+            yield Answer(
+                kind="reading" if was_reading else "check",
+                at=logged.at,
+                symptom=event.symptom,
+                step=event.step,
+                words=event.shown.words,
+                answer=event.answer if event.reply == ANSWER else None,
                 # What a reading is for stands in its title already.
-                do=(shown.get("do") or "") if shown.get("screen") == "check" else "",
-                typed=body["typed"],
-                figure=figure,
-                inputs=more.get("inputs"),
-                si=more.get("si", ()),
+                do="" if was_reading else event.shown.do or "",
+                typed=event.typed,
+                figure=None if reading is None else reading.figure,
+                inputs=None if reading is None else reading.inputs,
+                si=() if reading is None else reading.si,
             )
-        for trace in body["trail"]:
-            if trace["what"] in ("entered", "returned"):
-                finding = told.findings(trace["symptom"]).get(trace["step"], {})
-                entered = trace["what"] == "entered"
-                through = (trace["symptom"], trace["step"]) in told.doors
-                yield Entry(
-                    kind=trace["what"] if through else "no way",
-                    at=body["at"],
-                    symptom=trace["symptom"],
-                    step=trace["step"],
-                    words=finding.get("finding", trace["step"]),
-                    answer=told.title(trace["why"] if entered else trace["symptom"]),
-                )
-                if entered:
-                    yield from _from_card(told, trace["why"], body["at"])
+        yield from _doors(account, logged)
 
 
-def _from_card(told: Told, symptom: str, at: str) -> Iterator[Entry]:
-    for said in told.trees.get(symptom, {}).get("from_card", ()):
-        yield Entry(
+def _doors(account: Account, logged: LoggedEvent) -> Iterator[Answer]:
+    """Yield the symptoms that were entered or left after an event."""
+    for trace in logged.event.trail:
+        if trace.what not in ("entered", "returned"):
+            continue
+        finding = account.findings(trace.symptom).get(trace.step)
+        entered = trace.what == "entered"
+        through = (trace.symptom, trace.step) in account.doors
+        yield Answer(
+            kind=trace.what if through else "no way",
+            at=logged.at,
+            symptom=trace.symptom,
+            step=trace.step,
+            words=trace.step if finding is None else finding.finding,
+            answer=account.title(trace.why if entered else trace.symptom),
+        )
+        if entered:
+            yield from _from_card(account, trace.why, logged.at)
+
+
+def _from_card(account: Account, symptom: str, at: str) -> Iterator[Answer]:
+    tree = account.trees.get(symptom)
+    for line in () if tree is None else tree.from_card:
+        yield Answer(
             kind="card",
             at=at,
             symptom=symptom,
-            step=said["step"],
-            words=said["words"],
-            answer=said["answer"],
-            typed=said["line"],
+            step=line.step,
+            words=line.words,
+            answer=line.answer,
+            typed=line.line,
         )
 
 
-def _remedies(told: Told) -> Iterator[Tried]:
-    for body in told.counting:
-        if body["kind"] in (replies.CURED, replies.NOT_CURED):
-            yield Tried(
-                at=body["at"],
-                symptom=body["symptom"],
-                step=body["step"],
-                finding=body["shown"]["finding"],
-                remedy=body["shown"]["remedy"] or "",
-                result=body["kind"],
+def _remedies(account: Account) -> Iterator[TriedRemedy]:
+    for logged in account.counting:
+        event = logged.event
+        if isinstance(event, Replied) and event.reply in (replies.CURED, replies.NOT_CURED):
+            yield TriedRemedy(
+                at=logged.at,
+                symptom=event.symptom,
+                step=event.step,
+                finding=event.shown.finding,
+                remedy=event.shown.remedy or "",
+                result=event.reply,
             )
 
 
-def _passed(told: Told) -> Iterator[Passed]:
-    for body in told.counting:
-        shown = body["shown"] or {}
-        if shown.get("screen") == "finding" and body["kind"] in (
-            replies.CANNOT,
-            replies.KEEP_LOOKING,
+def _passed(account: Account) -> Iterator[PassedOver]:
+    for logged in account.counting:
+        event = logged.event
+        shown = event.shown if isinstance(event, Replied) else None
+        if (
+            isinstance(event, Replied)
+            and event.shown.screen == FindingScreen.screen
+            and event.reply in (replies.CANNOT, replies.KEEP_LOOKING)
         ):
-            yield Passed(
-                at=body["at"],
-                symptom=body["symptom"],
-                step=body["step"],
-                words=shown["finding"],
-                why=body["kind"],
+            yield PassedOver(
+                at=logged.at,
+                symptom=event.symptom,
+                step=event.step,
+                words=event.shown.finding,
+                why=event.reply,
                 reason="",
             )
-        for step in told.more(body).get("passed", ()):
-            reason = shown["title"] if step["why"] == "tag" else step["reason"]
-            yield Passed(at=body["at"], **{**step, "reason": reason})
+        for step in event.passed if not isinstance(event, _PASSES_NOTHING) else ():
+            yield PassedOver(
+                at=logged.at,
+                symptom=step.symptom,
+                step=step.step,
+                words=step.words,
+                why=step.why,
+                reason=shown.title if step.why == "tag" and shown is not None else step.reason,
+            )
 
 
-def _asked(told: Told, likely: Sequence[Likely]) -> Iterator[Asked]:
+def _asked(account: Account, likely: Sequence[Likely]) -> Iterator[Request]:
     """Yield the causes for service: where the case stopped, then those met or likely enough."""
     chance = {
-        (group.symptom, cause["step"]): cause["probability"]
+        (group.symptom, cause.step): cause.probability
         for group in likely
         if not group.left
         for cause in group.causes
     }
-    met = [(symptom, step) for symptom, step, reached in told.for_service() if reached]
+    met = [(symptom, step) for symptom, step, reached in account.for_service() if reached]
     likely_enough = [key for key, share in chance.items() if share >= WORTH_ASKING]
+    stopped_at = account.stopped_at
     keys = sorted(
         dict.fromkeys([*met, *likely_enough]),
-        key=lambda key: (key != told.stopped_at, -chance.get(key, 0)),
+        key=lambda key: (key != stopped_at, -chance.get(key, 0)),
     )
     for symptom, step in keys:
-        finding = told.findings(symptom).get(step)
-        if finding is None or finding["who"] != "service":
+        finding = account.findings(symptom).get(step)
+        if finding is None or finding.who != "service":
             continue
-        yield Asked(
+        yield Request(
             symptom=symptom,
             step=step,
-            finding=finding["finding"],
+            finding=finding.finding,
             probability=chance.get((symptom, step)),
             met=(symptom, step) in met,
-            stopped=(symptom, step) == told.stopped_at,
-            ask_service=finding["ask_service"] or "",
-            leave_safe=finding["leave_safe"] or "",
-            hazards=tuple(finding["hazards"]),
-            parts=tuple(finding["parts"]),
+            stopped=(symptom, step) == stopped_at,
+            ask_service=finding.ask_service or "",
+            leave_safe=finding.leave_safe or "",
+            hazards=finding.hazards,
+            parts=finding.parts,
         )
 
 
-def _taken_back(told: Told) -> Iterator[Mapping[str, Any]]:
-    standing_ = {body["number"] for body in told.moves}
-    for body in told.bodies:
-        if body["kind"] in MOVES and body["number"] not in standing_:
-            answer = body["answer"] or body["kind"]
-            said = {"words": told.words(body), "answer": answer}
-            yield {"at": body["at"], "symptom": body["symptom"], "step": body["step"], **said}
+def _taken_back(account: Account) -> Iterator[TakenBack]:
+    standing = {logged.number for logged in account.moves}
+    for logged in account.events:
+        event = logged.event
+        if isinstance(event, Replied) and event.reply in MOVES and logged.number not in standing:
+            yield TakenBack(
+                at=logged.at,
+                symptom=event.symptom,
+                step=event.step,
+                words=event.shown.words,
+                answer=event.answer or event.reply,
+            )
+
+
+#: Events that pass no step of a tree over.
+_PASSES_NOTHING: Final = (RoundOpened, ItemReplied, CaseOver, Found)

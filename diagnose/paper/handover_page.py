@@ -6,13 +6,16 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Mapping
 
-    from diagnose.paper.told import Standing, Taken
+    from diagnose.case.screens import Cause
+    from diagnose.log.account import ConfirmedCaution
+    from diagnose.log.events import FigureTaken
+    from diagnose.log.machine_state import MachineState
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Entry:
+class Answer:
     """One line of the story: a check, a reading, or a symptom that was entered or left.
 
     `kind`: check, reading, card (answered by the machine card), entered, returned (from there) or
@@ -28,13 +31,13 @@ class Entry:
     answer: str | None
     do: str = ""
     typed: str = ""
-    figure: Mapping[str, Any] | None = None
+    figure: FigureTaken | None = None
     inputs: Mapping[str, str] | None = None
-    si: Sequence[Any] = ()
+    si: tuple[tuple[str, float, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Tried:
+class TriedRemedy:
     """A remedy that was tried; `result` is cured or not cured."""
 
     at: str
@@ -46,7 +49,7 @@ class Tried:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Passed:
+class PassedOver:
     """A step that was passed over, or a finding set aside.
 
     `why`: cannot, by (`reason` is who may), caution (`reason` names what was refused), card
@@ -71,11 +74,11 @@ class Likely:
     symptom: str
     title: str
     left: bool
-    causes: tuple[Mapping[str, Any], ...]
+    causes: tuple[Cause, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
+class Request:
     """A cause that is service's, and what service is asked to do.
 
     `met`: the answers led to it; `stopped`: the case was referred or left at it.
@@ -94,13 +97,43 @@ class Asked:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Page:
+class TakenBack:
+    """An answer that *back* withdrew."""
+
+    at: str
+    symptom: str
+    step: str
+    words: str
+    answer: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Report:
+    """A danger that was reported: when, and what the screen said then."""
+
+    at: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Verdict:
+    """What service reported: when, the finding's id, and its words."""
+
+    at: str
+    finding: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Handover:
     """A handover. `machine` are the lines of the machine card; None where none was used.
 
     `people` are (time, role) of whoever walked the case; `danger` is when and at what it was told;
     `tags` are the cautions that could not be released (somebody else's tag); `taken_back` are
     answers that do not count any more; `verdict` is what service reported; `findings` are the ids
-    that a verdict can name, the likeliest first; `closing` the probabilities at the end.
+    that a verdict can name, the likeliest first; `closing` the probabilities at the end. `begun_in`
+    is the round that began the case; `cases`, of a round, those that it began: name, symptom,
+    outcome.
     """
 
     case: str
@@ -113,17 +146,19 @@ class Page:
     zone: str = "UTC"
     machine: Mapping[str, Any] | None
     people: tuple[tuple[str, str], ...]
-    standing: Standing
-    danger: Mapping[str, Any] | None
-    cautions: tuple[Taken, ...]
-    tags: tuple[Passed, ...]
+    standing: MachineState
+    danger: Report | None
+    cautions: tuple[ConfirmedCaution, ...]
+    tags: tuple[PassedOver, ...]
     likely: tuple[Likely, ...]
     parts: tuple[str, ...]
-    story: tuple[Entry, ...]
-    remedies: tuple[Tried, ...]
-    passed: tuple[Passed, ...]
-    asked: tuple[Asked, ...]
-    taken_back: tuple[Mapping[str, Any], ...]
-    verdict: Mapping[str, Any] | None
+    story: tuple[Answer, ...]
+    remedies: tuple[TriedRemedy, ...]
+    passed: tuple[PassedOver, ...]
+    asked: tuple[Request, ...]
+    taken_back: tuple[TakenBack, ...]
+    verdict: Verdict | None
     findings: tuple[str, ...]
     closing: Mapping[str, float] = field(default_factory=dict)
+    begun_in: str | None = None
+    cases: tuple[tuple[str, str, str], ...] = ()

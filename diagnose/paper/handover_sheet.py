@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
 
-from diagnose.case.screens import as_data
+import msgspec
+
 from diagnose.files import replies
+from diagnose.files.card import Card
 from diagnose.measure.wording import expected_range, percent, with_unit
 from diagnose.paper.markdown import heading, inline, strong, wrapped
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Callable, Iterator, Sequence
 
-    from diagnose.paper.handover_page import Entry, Page
-    from diagnose.paper.told import Taken
+    from diagnose.log.account import ConfirmedCaution
+    from diagnose.paper.handover_page import Answer, Handover
 
 #: Room to write in by hand.
 SHORT: Final = "." * 20
@@ -41,7 +43,7 @@ _WHY: Final = {
 }
 
 
-def as_markdown(page: Page) -> str:
+def as_markdown(page: Handover) -> str:
     """Return the page as Markdown, in lines of 100 columns, ending with a newline.
 
     Where it would take more than two printed pages it is told more shortly, and says so; the JSON
@@ -54,7 +56,7 @@ def as_markdown(page: Page) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _lines(page: Page, detail: int) -> list[str]:
+def _lines(page: Handover, detail: int) -> list[str]:
     sections = {
         "Checks and readings": _story(page, detail),
         "Remedies tried": _remedies(page, detail),
@@ -72,16 +74,19 @@ def _lines(page: Page, detail: int) -> list[str]:
     return [*lines, *_shortened(page, detail)]
 
 
-def as_json(page: Page) -> dict[str, Any]:
+def as_json(page: Handover) -> dict[str, Any]:
     """Return the page as plain data, with all that the Markdown leaves out for want of room."""
-    data: dict[str, Any] = as_data(page)
+    data: dict[str, Any] = msgspec.to_builtins(page)
     return data
 
 
-def _head(page: Page, detail: int) -> Iterator[str]:
-    card = page.machine or {}
-    machine = card.get("title") or "no machine card"
-    yield heading(1, f"Handover {page.case}: {machine}")
+def _head(page: Handover, detail: int) -> Iterator[str]:
+    card = None if page.machine is None else Card(machine="", title="", lines=page.machine)
+
+    def line(path: str) -> str:
+        return "" if card is None else card.line(path) or ""
+
+    yield heading(1, f"Handover {page.case}: {line('title') or 'no machine card'}")
     yield ""
     yield from wrapped(
         f"**The machine {page.standing.state}:** {inline(page.standing.why)}. Case {page.case},"
@@ -90,39 +95,51 @@ def _head(page: Page, detail: int) -> Iterator[str]:
     yield ""
     words = f'; in the operator\'s words: "{inline(page.words)}"' if page.words else ""
     yield from _item("Symptom", f"{inline(page.title)}{words}")
-    plate = card.get("nameplate", {})
     yield from _item(
         "Machine",
         _joined(
-            card.get("title"),
-            plate.get("model"),
-            _named("serial", plate.get("serial")),
-            _named("built", plate.get("built")),
+            line("title"),
+            line("nameplate.model"),
+            _named("serial", line("nameplate.serial")),
+            _named("built", line("nameplate.built")),
         ),
     )
-    hours = card.get("hours")
+    hours = line("hours")
     yield from _item("Hours", f"{_joined(hours, 'as on the card')}; now {SHORT}" if hours else "")
-    yield from _item("Battery", _battery(card.get("battery", {})))
-    yield from _item("Stands at", _joined(card.get("stands"), card.get("site", {}).get("name")))
-    yield from _item("Access hours", inline(card.get("access", "")))
-    service = card.get("service", {})
-    contact = _joined(service.get("name"), service.get("phone")) or SHORT
+    yield from _item("Battery", _battery(line))
+    yield from _item("Stands at", _joined(line("stands"), line("site.name")))
+    yield from _item("Access hours", inline(line("access")))
+    contact = _joined(line("service.name"), line("service.phone")) or SHORT
     yield from _item("Contact", f"{contact}; on site (name, phone) {SHORT}")
     yield from _item("How it was left", " ".join(_left(page, detail)))
     yield from _item("Fault code as shown", "")
+    yield from _of_round(page)
+    yield from _likeliest(page)
+    if page.symptom:
+        yield from _item("Parts to bring", _joined(*page.parts) or "none named")
+    yield from _item("Last visit", inline(line("last_visit")))
+
+
+def _of_round(page: Handover) -> Iterator[str]:
+    """Yield what joins a case and the round that began it."""
+    if page.begun_in is not None:
+        yield from _item("Begun in the round", page.begun_in)
+    for name, symptom, outcome in page.cases:
+        yield from _item("Case", f"{name}, {symptom}: {outcome}; it has a page of its own")
+
+
+def _likeliest(page: Handover) -> Iterator[str]:
     for group in page.likely:
         if group.left or not group.causes:
             continue
         door = "" if group.symptom == page.symptom else f", behind {inline(group.title)}"
         yield f"- **Likeliest causes{door}:**"
         for place, cause in enumerate(group.causes[:CAUSES], start=1):
-            words = f"{percent(cause['probability'])} {inline(cause['finding'])}"
+            words = f"{percent(cause.probability)} {inline(cause.finding)}"
             yield from wrapped(words, first=f"  {place}. ")
-    yield from _item("Parts to bring", _joined(*page.parts) or "none named")
-    yield from _item("Last visit", inline(card.get("last_visit", "")))
 
 
-def _ended(page: Page) -> str:
+def _ended(page: Handover) -> str:
     walked = ", ".join(
         role if place == 0 else f"taken up again {_clock(page, at)} by {role}"
         for place, (at, role) in enumerate(page.people)
@@ -132,34 +149,26 @@ def _ended(page: Page) -> str:
     return f"opened {_day(page.opened)} by {walked}; {outcome}, last entry {last}"
 
 
-def _left(page: Page, detail: int) -> Iterator[str]:
+def _left(page: Handover, detail: int) -> Iterator[str]:
     """Yield sentences on what holds at the machine, the most urgent first."""
     if page.danger is not None:
         yield (
-            f"**Danger was reported at {_clock(page, page.danger['at'])}**, while the screen"
-            f" showed: {inline(page.danger['words'])} It then said: stop, people away, call."
+            f"**Danger was reported at {_clock(page, page.danger.at)}**, while the screen"
+            f" showed: {inline(page.danger.words)} It then said: stop, people away, call."
         )
-    held = [taken for taken in page.cautions if taken.lapses and taken.how is None]
-    for taken in held:
-        if taken.lockout:
-            confirmed = " ".join(inline(line) for line in taken.confirm)
-            yield (
-                f"{strong(taken.title)} since {_clock(page, taken.at)}: the tag of the {taken.by}"
-                f" hangs there (name {SHORT}). Confirmed then: {confirmed}"
-            )
-    others = [inline(taken.title) for taken in held if not taken.lockout]
-    if others:
-        yield f"In force: {', '.join(others)}."
+    held = [caution for caution in page.cautions if caution.lapses and caution.how is None]
+    lost = [caution for caution in page.cautions if caution.lapses and caution.how == "unknown"]
+    yield from _held(page, held)
     for tag in page.tags:
         yield (
             f"At {_clock(page, tag.at)} {strong(tag.reason)} could not be released: perhaps"
             " somebody else's tag."
         )
-    lost = [taken for taken in page.cautions if taken.lapses and taken.how == "unknown"]
-    for taken in lost:
+    for caution in lost:
         yield (
-            f"{strong(taken.title)} was taken at {_clock(page, taken.at)}; the case was taken up"
-            " again since. Whether it still holds, and whose tag hangs there, is not known: look."
+            f"{strong(caution.title)} was taken at {_clock(page, caution.at)}; the case was taken"
+            " up again since. Whether it still holds, and whose tag hangs there, is not known:"
+            " look."
         )
     met = [cause.leave_safe for cause in page.asked if cause.met and cause.leave_safe]
     safe = list(dict.fromkeys(met))[: REQUESTS if detail < PACKED else FEWER]
@@ -169,7 +178,21 @@ def _left(page: Page, detail: int) -> Iterator[str]:
         yield "By the log no lockout is in force."
 
 
-def _story(page: Page, detail: int) -> Iterator[str]:
+def _held(page: Handover, held: Sequence[ConfirmedCaution]) -> Iterator[str]:
+    """Yield what is in force: each lockout with its tag, the others together."""
+    for caution in held:
+        if caution.lockout:
+            confirmed = " ".join(inline(line) for line in caution.confirm)
+            yield (
+                f"{strong(caution.title)} since {_clock(page, caution.at)}: the tag of the"
+                f" {caution.by} hangs there (name {SHORT}). Confirmed then: {confirmed}"
+            )
+    others = [inline(caution.title) for caution in held if not caution.lockout]
+    if others:
+        yield f"In force: {', '.join(others)}."
+
+
+def _story(page: Handover, detail: int) -> Iterator[str]:
     known = [e for e in page.story if detail < PACKED or e.answer is not None]
     unsure = [_timed(page, e.at, _asking(e, detail)) for e in page.story if e not in known]
     told = [_timed(page, entry.at, _entry(entry, detail)) for entry in known]
@@ -184,7 +207,7 @@ def _story(page: Page, detail: int) -> Iterator[str]:
         yield f"{answers} taken back and not told here."
 
 
-def _entry(entry: Entry, detail: int) -> str:
+def _entry(entry: Answer, detail: int) -> str:
     words = _asking(entry, detail)
     if entry.kind == "entered":
         return f"On to {strong(entry.answer)} from: {words}"
@@ -199,18 +222,18 @@ def _entry(entry: Entry, detail: int) -> str:
     if entry.figure is None:
         return f"{words} {strong(entry.answer)}"
     figure = entry.figure
-    told = f"{words}: {strong(with_unit(figure['value'], figure['unit']))}, {inline(entry.answer)}"
-    if figure["expected"]:
-        told += f"; expected {inline(expected_range(figure['expected'], figure['unit']))}"
-    workings = "; ".join(inline(line) for line in figure["workings"])
+    told = f"{words}: {strong(with_unit(figure.value, figure.unit))}, {inline(entry.answer)}"
+    if figure.expected is not None:
+        told += f"; expected {inline(expected_range(figure.expected, figure.unit))}"
+    workings = "; ".join(inline(line) for line in figure.workings)
     return f"{told}; {workings}" if workings else told
 
 
-def _asking(entry: Entry, detail: int) -> str:
+def _asking(entry: Answer, detail: int) -> str:
     return inline(f"{entry.do} {entry.words}" if detail < NO_DOING else entry.words)
 
 
-def _remedies(page: Page, detail: int) -> Iterator[str]:
+def _remedies(page: Handover, detail: int) -> Iterator[str]:
     results: dict[str, list[str]] = {}
     for tried in page.remedies:
         remedy = f" {inline(tried.remedy)}" if detail == FULL else ""
@@ -224,7 +247,7 @@ def _remedies(page: Page, detail: int) -> Iterator[str]:
                 yield from _bullet(f"{text} {strong(result)}")
 
 
-def _passed(page: Page, detail: int) -> Iterator[str]:
+def _passed(page: Handover, detail: int) -> Iterator[str]:
     """Yield what was passed over, what had the same reason together."""
     reasons: dict[str, list[str]] = {}
     for step in page.passed:
@@ -239,10 +262,10 @@ def _cause(words: str, detail: int) -> str:
     return inline(words if detail < PACKED else f"{words.partition('. ')[0].rstrip('.')}.")
 
 
-def _cautions(page: Page, detail: int) -> Iterator[str]:
+def _cautions(page: Handover, detail: int) -> Iterator[str]:
     """Yield the cautions: those that hold for the rest of a case together, then each of the others
     with every time that it was in force."""
-    times: dict[str, list[Taken]] = {}
+    times: dict[str, list[ConfirmedCaution]] = {}
     for taken in page.cautions:
         if taken.lapses:
             times.setdefault(taken.id, []).append(taken)
@@ -258,7 +281,7 @@ def _cautions(page: Page, detail: int) -> Iterator[str]:
         yield from _bullet(f"**{inline(rows[0].title)}:** {', '.join(spans)}")
 
 
-def _span(page: Page, taken: Taken) -> str:
+def _span(page: Handover, taken: ConfirmedCaution) -> str:
     started = _clock(page, taken.at)
     if taken.ended is None:
         return f"{started} (in force)"
@@ -266,7 +289,7 @@ def _span(page: Page, taken: Taken) -> str:
     return f"{started} to {_clock(page, taken.ended)}{how}"
 
 
-def _asked(page: Page, detail: int) -> Iterator[str]:
+def _asked(page: Handover, detail: int) -> Iterator[str]:
     for cause in page.asked[: REQUESTS if detail < PACKED else FEWER]:
         share = "" if cause.probability is None else f"{percent(cause.probability)} "
         hazards = f" **Hazards:** {_joined(*cause.hazards)}." if cause.hazards else ""
@@ -279,12 +302,12 @@ def _asked(page: Page, detail: int) -> Iterator[str]:
         yield from _bullet("No cause for service stands out. Go on from the likeliest ones.")
 
 
-def _verdict(page: Page) -> Iterator[str]:
+def _verdict(page: Handover) -> Iterator[str]:
     if page.verdict is not None:
-        said = page.verdict
+        verdict = page.verdict
         yield from _item(
-            f"Reported {_clock(page, said['at'])}",
-            f"{inline(said['words'])} ({inline(said['finding'])})",
+            f"Reported {_clock(page, verdict.at)}",
+            f"{inline(verdict.words)} ({inline(verdict.finding)})",
         )
     yield from _item("Cause found", LONG)
     others = f"; `diagnose cases found {page.case}` lists all" if page.findings[IDS:] else ""
@@ -300,7 +323,7 @@ def _verdict(page: Page) -> Iterator[str]:
         yield f"- **To go on with it first:** `diagnose resume {page.case}`"
 
 
-def _shortened(page: Page, detail: int) -> Iterator[str]:
+def _shortened(page: Handover, detail: int) -> Iterator[str]:
     if detail > FULL:
         yield ""
         yield from wrapped(
@@ -325,22 +348,21 @@ def _named(name: str, value: object) -> str | None:
     return f"{name} {value}" if value else None
 
 
-def _battery(battery: Mapping[str, Any]) -> str:
-    if not battery:
+def _battery(line: Callable[[str], str]) -> str:
+    names = ("kind", "age", "cells", "capacity", "cycles")
+    kind, age, cells, capacity, cycles = (line(f"battery.{name}") for name in names)
+    if not any((kind, age, cells, capacity, cycles)):
         return ""
-    cycles = battery.get("cycles")
-    cells = battery.get("cells")
-    kind = battery.get("kind", "kind unknown (treat as sealed)")
     return _joined(
-        kind,
-        _named("age", battery.get("age")),
-        f"{cells} cells" if cells else None,
-        battery.get("capacity"),
-        f"{cycles} cycles" if cycles is not None else None,
+        kind or "kind unknown (treat as sealed)",
+        _named("age", age),
+        cells and f"{cells} cells",
+        capacity,
+        cycles and f"{cycles} cycles",
     )
 
 
-def _timed(page: Page, at: str, text: str) -> str:
+def _timed(page: Handover, at: str, text: str) -> str:
     return f"{_clock(page, at)} {text}"
 
 
@@ -348,7 +370,7 @@ def _day(at: str) -> str:
     return at[:16].replace("T", " ")
 
 
-def _clock(page: Page, at: str) -> str:
+def _clock(page: Handover, at: str) -> str:
     """Return the time of day; with its date where the case went on for more than a day."""
     same = all(other[:10] == page.opened[:10] for other in (at, page.changed))
     return at[11:16] if same else _day(at)[5:]

@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Final
 
-from diagnose.case.interpret import ANSWER
-from diagnose.case.replay import standing
+from diagnose.case.walk import ANSWER
+from diagnose.log.account import not_withdrawn
+from diagnose.log.events import Opened, Replied
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
+
+    from diagnose.case.state import Trace
+    from diagnose.log.protocol import LoggedEvent
+
+_PASSED: Final = "case: passed over"
 
 
 @dataclass(slots=True)
@@ -24,47 +30,52 @@ class Route:
     answers: dict[tuple[str, str], int] = field(default_factory=dict)
 
 
-def routes_of(events: Sequence[Mapping[str, Any]]) -> dict[str, Route]:
-    """Return the route of a case in each tree that it came to, in that order.
+def routes_of(events: Sequence[LoggedEvent]) -> dict[str, Route]:
+    """Return the route of a case in each tree that it came to, in that order; none of a round.
 
     What *back* withdrew is no part of it.
     """
-    routes: dict[str, Route] = {}
-    count = 0
-
-    def come_to(symptom: str, step: str) -> None:
-        nonlocal count
-        steps = routes.setdefault(symptom, Route()).steps
-        if steps.get(step, _PASSED) == _PASSED:
-            count += 1
-            steps[step] = f"case: {count}"
-
-    def follow(trail: Sequence[Mapping[str, str]]) -> None:
-        for trace in trail:
-            if trace["what"] == "passed":
-                steps = routes.setdefault(trace["symptom"], Route()).steps
-                steps.setdefault(trace["step"], _PASSED)
-            elif trace["what"] == "entered":
-                come_to(trace["symptom"], trace["step"])
-
-    for event in events[:1]:
-        routes[event["symptom"]] = Route()
-        follow(event["trail"])
-    for event in standing(events):
-        come_to(event["symptom"], event["step"])
-        if event["kind"] == ANSWER:
-            answers = routes[event["symptom"]].answers
-            answers.setdefault((event["step"], event["answer"]), count)
-        follow(event["trail"])
+    first = events[0].event
+    if not isinstance(first, Opened):
+        return {}
+    routes = _Routes({first.symptom: Route()})
+    routes.follow(first.trail)
+    for logged in not_withdrawn(events):
+        event = logged.event
+        assert isinstance(event, Replied)
+        routes.come_to(event.symptom, event.step)
+        if event.reply == ANSWER:
+            answers = routes.by_symptom[event.symptom].answers
+            answers.setdefault((event.step, event.answer), routes.count)
+        routes.follow(event.trail)
     resting = [
         trace
-        for event in events
-        for trace in event["trail"]
-        if trace["what"] == "rests" and trace["step"]
+        for logged in events
+        for trace in logged.event.trail
+        if trace.what == "rests" and trace.step
     ]
     if resting:
-        come_to(resting[-1]["symptom"], resting[-1]["step"])
-    return routes
+        routes.come_to(resting[-1].symptom, resting[-1].step)
+    return routes.by_symptom
 
 
-_PASSED = "case: passed over"
+@dataclass(slots=True)
+class _Routes:
+    by_symptom: dict[str, Route]
+    count: int = 0
+
+    def come_to(self, symptom: str, step: str) -> None:
+        """Count a step that is shown for the first time."""
+        steps = self.by_symptom.setdefault(symptom, Route()).steps
+        if steps.get(step, _PASSED) == _PASSED:
+            self.count += 1
+            steps[step] = f"case: {self.count}"
+
+    def follow(self, trail: Sequence[Trace]) -> None:
+        """Take in what followed from an event."""
+        for trace in trail:
+            if trace.what == "passed":
+                steps = self.by_symptom.setdefault(trace.symptom, Route()).steps
+                steps.setdefault(trace.step, _PASSED)
+            elif trace.what == "entered":
+                self.come_to(trace.symptom, trace.step)

@@ -10,7 +10,7 @@ from diagnose.files.tree import Finding
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
-    from diagnose.files.cautions import Cautions
+    from diagnose.files.cautions import Caution, Cautions
     from diagnose.files.rounds import Item
     from diagnose.files.tree import Step
 
@@ -25,7 +25,8 @@ class CautionTable:
 
     `closure[n]` holds the bit of n and of all that it includes; `lapsing` those that end when the
     machine is energised; `minutes[n]` what taking n costs on this machine. `lockouts` are those
-    that lapse and carry the sign for it, ISO 7010 M021: disconnect before maintenance.
+    that lapse and carry the sign for it, ISO 7010 M021: disconnect before maintenance. `records`
+    are what the file says of each, `hazards` the titles of the hazards, by id.
     """
 
     ids: tuple[str, ...]
@@ -35,6 +36,8 @@ class CautionTable:
     cover: Mapping[str, int]
     number: Mapping[str, int]
     lockouts: int
+    records: tuple[Caution, ...]
+    hazards: Mapping[str, str]
 
     def needs(self, step: Step | Item) -> int:
         """Return what a step needs: the cautions that it lists, and those over its hazards.
@@ -109,6 +112,8 @@ def caution_table(cautions: Cautions, minutes: Mapping[str, float] | None = None
             for hazard in caution.covers
         },
         number=number,
+        records=tuple(cautions.cautions.values()),
+        hazards={name: hazard.title for name, hazard in cautions.hazards.items()},
         lockouts=sum(
             1 << number[name]
             for name, caution in cautions.cautions.items()

@@ -18,15 +18,17 @@ if TYPE_CHECKING:
     from diagnose.study.plan import Plan
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class ReadyTree:
-    """One tree, ready to be walked.
+    """One tree as plain data, with all that a walk needs of it.
 
-    `own` are the minutes of each finding's remedy; `service` the findings for service, as bits;
-    `from_card` the steps that the machine card answers, with the number of the answer; `digest` is
-    the content hash.
+    `steps` come in the order of the file, by the numbers of the `plan`. `own` are the minutes of
+    each finding's remedy; `service` the findings for service, as bits; `from_card` the steps that
+    the machine card answers, with the number of the answer; `digest` is the content hash.
     """
 
+    symptom: str
+    title: str
     tree: Tree
     plan: Plan
     steps: tuple[Step, ...]
@@ -34,6 +36,11 @@ class ReadyTree:
     service: int
     from_card: Mapping[int, int]
     digest: str
+
+    def named(self, step: str) -> Step | None:
+        """Return a step by its id; None where the tree has none of that name."""
+        place = self.plan.number.get(step)
+        return None if place is None else self.steps[place]
 
 
 def made_ready(
@@ -43,38 +50,48 @@ def made_ready(
     card: Card | None = None,
     chances: Mapping[str, float] | None = None,
 ) -> ReadyTree:
-    """Return the ready tree of a tree that was checked.
+    """Return a tree that was checked, made ready.
 
     `chances` by finding stand in for those of the file, such as those a case was opened with;
     findings that it does not know keep their own.
     """
-    own_chances: dict[str, float] = {
-        name: step.chance for name, step in tree.steps.items() if isinstance(step, Finding)
-    }
-    if chances is not None:
-        total = sum(own_chances.values())
-        own_chances = {
-            name: chances.get(name, chance / total) for name, chance in own_chances.items()
-        }
-    plan = plan_of(tree, table, own_chances)
+    plan = plan_of(tree, table, _chances(tree, chances))
     steps = tuple(tree.steps.values())
-    from_card: dict[int, int] = {}
-    for number, step in enumerate(steps):
-        if isinstance(step, Question) and step.from_card is not None and card is not None:
-            said = card.line(step.from_card)
-            answers = [way.answer.casefold() for way in step.exits]
-            if said is not None and said.casefold() in answers:
-                from_card[number] = answers.index(said.casefold())
+    service = 0
+    for which, place in enumerate(plan.findings):
+        step = steps[place]
+        if isinstance(step, Finding) and step.who == "service":
+            service |= 1 << which
     return ReadyTree(
+        symptom=str(tree.symptom),
+        title=str(tree.title),
         tree=tree,
         plan=plan,
         steps=steps,
         own=tuple(steps[place].minutes for place in plan.findings),
-        service=sum(
-            1 << which
-            for which, place in enumerate(plan.findings)
-            if getattr(steps[place], "who", "") == "service"
-        ),
-        from_card=from_card,
+        service=service,
+        from_card={} if card is None else _answered(steps, card),
         digest=content_hash(tree),
     )
+
+
+def _chances(tree: Tree, chances: Mapping[str, float] | None) -> dict[str, float]:
+    own: dict[str, float] = {
+        name: step.chance for name, step in tree.steps.items() if isinstance(step, Finding)
+    }
+    if chances is None:
+        return own
+    total = sum(own.values())
+    return {name: chances.get(name, chance / total) for name, chance in own.items()}
+
+
+def _answered(steps: tuple[Step, ...], card: Card) -> dict[int, int]:
+    """Return the steps that a machine card answers, each with the number of its answer."""
+    answered: dict[int, int] = {}
+    for number, step in enumerate(steps):
+        if isinstance(step, Question) and step.from_card is not None:
+            line = card.line(step.from_card)
+            answers = [way.answer.casefold() for way in step.exits]
+            if line is not None and line.casefold() in answers:
+                answered[number] = answers.index(line.casefold())
+    return answered

@@ -18,10 +18,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import yaml
+from diagnose.case.sqlite_log import SqliteLog
 from figures import Figure, best, report
 
 from diagnose.case.screens import CautionScreen, CheckScreen, EndScreen, FindingScreen
-from diagnose.case.sqlite_log import SqliteLog
 from diagnose.case.state import Event
 from diagnose.case.walk import Walk
 from diagnose.commands.ready_library import ReadyLibrary

@@ -5,10 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from diagnose.case.choose import fitting
 from hypothesis import given
 from hypothesis import strategies as st
 
-from diagnose.case.choose import fitting
 from diagnose.files.library import load
 
 TREES = load(Path(__file__).parents[2] / "trees").trees

@@ -7,17 +7,17 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from strategies.rounds import opened, written
-
 from diagnose.case.diagnoses import by_case, came_to, diagnoses
 from diagnose.case.history import PERIODS, cured_before, due, since, undone
 from diagnose.case.present import OFTEN
 from diagnose.case.sqlite_log import SqliteLog
-from diagnose.case.state import Event
 from diagnose.case.story import story, unfinished
-from diagnose.commands import past
 from diagnose.commands.kept import after, round_opened
 from diagnose.commands.kept import opened as case_opened
+from strategies.rounds import opened, written
+
+from diagnose.case.state import Event
+from diagnose.commands import past
 
 if TYPE_CHECKING:
     from pathlib import Path

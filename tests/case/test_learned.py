@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import pytest
+from diagnose.case.endings import endings
+from diagnose.case.sqlite_log import SqliteLog
 from strategies.rounds import CAUTIONS, DEAD, LINES, ROUND
 
 from diagnose import app
-from diagnose.case.endings import endings
-from diagnose.case.sqlite_log import SqliteLog
 from diagnose.study.chances import CaseEvidence, evidence_of
 
 if TYPE_CHECKING:

@@ -8,9 +8,9 @@ from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING
 
 import pytest
-
 from diagnose.case.log import LogError, OpenElsewhere
 from diagnose.case.sqlite_log import APPLICATION, SqliteLog
+
 from diagnose.case.state import Event, Trace
 
 if TYPE_CHECKING:

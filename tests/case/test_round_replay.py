@@ -5,9 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import pytest
-from strategies.rounds import LINES, ROUND, Told, opened, written
-
 from diagnose.case.round_replay import ResumedRound, replay_round
+from strategies.rounds import LINES, ROUND, Told, opened, written
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -6,11 +6,11 @@ from random import Random
 from typing import TYPE_CHECKING
 
 import pytest
+from diagnose.case.round_replay import replay_round
 from hypothesis import given
 from hypothesis import strategies as st
 from strategies.rounds import ROUND, Guard, Told, opened, written
 
-from diagnose.case.round_replay import replay_round
 from diagnose.case.screens import as_data
 from diagnose.files.library import built_in
 

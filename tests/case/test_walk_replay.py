@@ -6,6 +6,7 @@ from random import Random
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from diagnose.case.replay import MOVES, replay
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from strategies.edits import edited
@@ -14,7 +15,6 @@ from strategies.observer import Files, Observer
 from strategies.walking import Case, as_logged
 from strategies.written import Written, read
 
-from diagnose.case.replay import MOVES, replay
 from diagnose.study.beliefs import normalised
 
 if TYPE_CHECKING:

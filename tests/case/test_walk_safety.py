@@ -20,13 +20,14 @@ from strategies.sampling import examples
 from strategies.walking import Case
 from strategies.written import Read, Written, read
 
-from diagnose.case import replay as telling
-from diagnose.case.walk import Walk
+from diagnose.case import cautions, onward, walk
+from diagnose.case.cautions import CautionState
+from diagnose.files.replies import BACK
+from diagnose.log import replay as telling
+from diagnose.log.events import Replied
 from diagnose.study.in_force import CautionTable
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from diagnose.case.state import State
 
 TREES = 300
@@ -82,71 +83,85 @@ def walked(written: list[Written], cases: int) -> list[Case]:
 
 def test_the_random_cases_meet_everything_that_there_is(some_libraries: list[Written]) -> None:
     cases = walked(some_libraries, 20)
-    kinds = Counter(event.kind for case in cases for event in case.events)
+    replied = [event for case in cases for event in case.events if isinstance(event, Replied)]
+    kinds = Counter(event.reply for event in replied)
     replies = {"answer", "done", "cannot", "back", "unsure", "danger", "leave", "cured", "refer"}
-    assert replies | {"not cured", "keep looking", "resumed"} <= set(kinds)
+    assert replies | {"not cured", "keep looking"} <= set(kinds)
+    assert any(case.resumes for case in cases)
     traces = Counter(trace.what for case in cases for event in case.events for trace in event.trail)
     assert {"passed", "chose", "entered", "returned", "rests", "ended"} <= set(traces)
     whys = {t.why for case in cases for event in case.events for t in event.trail}
     assert {"cannot", "unsure", "by", "caution", "tag", "unchecked", "nothing-left"} <= whys
-    phases = {
-        event.shown["phase"]
-        for case in cases
-        for event in case.events
-        if event.caution and event.shown is not None
-    }
+    phases = {event.shown.phase for event in replied if event.caution}
     assert phases == {"take", "release"}
     outcomes = Counter(case.state.outcome for case in cases)
     assert set(outcomes) == {"cured", "referred", "left"}
 
 
-def _outcome_with(method: Any, **changes: Callable[[State, State], Any]) -> Any:
-    """Return a method that changes the state which the right one returns."""
+def _machine_as_before(method: Any, kinds: tuple[str, ...]) -> Any:
+    """Return a reply that leaves the cautions in force as they were, for some kinds."""
 
-    def tampered(walk: Walk, state: State, *rest: Any) -> State:
-        after: State = method(walk, state, *rest)
-        return replace(after, **{name: change(state, after) for name, change in changes.items()})
+    def tampered(visit: Any, state: State, screen: Any, meaning: Any, trail: Any) -> State:
+        after: State = method(visit, state, screen, meaning, trail)
+        if meaning.kind not in kinds or screen.screen != "finding":
+            return after
+        return replace(after, cautions=replace(after.cautions, in_force=state.cautions.in_force))
 
     return tampered
 
 
-def _still(before: State, after: State) -> int:
-    return before.in_force | after.in_force
+def _back_in_time(method: Any) -> Any:
+    """Return a reply with which *back* puts the machine as it was, too."""
+
+    def tampered(visit: Any, state: State, screen: Any, meaning: Any, trail: Any) -> State:
+        after: State = method(visit, state, screen, meaning, trail)
+        if meaning.kind != BACK or state.before is None:
+            return after
+        return replace(after, cautions=state.before.cautions)
+
+    return tampered
 
 
-def _careless_replay(*args: Any) -> telling.Resumed:
+def _forgetful(method: Any) -> Any:
+    def tampered(*args: Any) -> CautionState:
+        return replace(method(*args), refused=0)
+
+    return tampered
+
+
+def _never_released(method: Any) -> Any:
+    def tampered(table: Any, held: Any, needs: int, energises: bool) -> Any:
+        return method(table, held, needs, False)
+
+    return tampered
+
+
+def _careless_replay(*args: Any) -> telling.ResumedCase:
     told = telling.replay(*args)
-    everything = (1 << len(args[0].table.ids)) - 1
-    return replace(told, state=replace(told.state, in_force=everything))
+    everything = CautionState(in_force=(1 << len(args[0].table.ids)) - 1)
+    return replace(told, state=replace(told.state, cautions=everything))
 
 
-SABOTAGE: dict[str, tuple[Any, str, Any]] = {
-    "no step needs anything": (CautionTable, "needs", lambda self, step: 0),
-    "only the first hazard counts": (
-        CautionTable,
-        "needs",
-        lambda self, step: self.closed(self.cover.get(next(iter(step.hazards), ""), 0)),
-    ),
-    "a caution brings nothing along": (CautionTable, "closed", lambda self, cautions: cautions),
-    "nothing is released": (Walk, "lapsing_now", lambda self, state: 0),
-    "a trial ends nothing": (
-        Walk,
-        "_at_finding",
-        _outcome_with(Walk._at_finding, in_force=_still),
-    ),
-    "back from a remedy ends nothing": (Walk, "_back", _outcome_with(Walk._back, in_force=_still)),
-    "back puts the machine as it was": (
-        Walk,
-        "_back",
-        _outcome_with(Walk._back, in_force=lambda before, after: before.before.in_force),
-    ),
-    "anybody may do anything": (Walk, "_hindrance", lambda self, state, step: ("", None)),
-    "a refusal is forgotten": (
-        Walk,
-        "_at_caution",
-        _outcome_with(Walk._at_caution, refused=lambda before, after: 0),
-    ),
-    "a resume finds all as it was": (walking, "replay", _careless_replay),
+SABOTAGE: dict[str, list[tuple[Any, str, Any]]] = {
+    "no step needs anything": [(CautionTable, "needs", lambda self, step: 0)],
+    "only the first hazard counts": [
+        (
+            CautionTable,
+            "needs",
+            lambda self, step: self.closed(self.cover.get(next(iter(step.hazards), ""), 0)),
+        )
+    ],
+    "a caution brings nothing along": [(CautionTable, "closed", lambda self, cautions: cautions)],
+    "nothing is released": [(cautions, "due", _never_released(cautions.due))],
+    "a trial ends nothing": [
+        (walk, "_done", _machine_as_before(walk._done, ("cured", "not cured")))
+    ],
+    "back from a remedy ends nothing": [(walk, "_done", _machine_as_before(walk._done, ("back",)))],
+    "back puts the machine as it was": [(walk, "_done", _back_in_time(walk._done))],
+    "anybody may do anything": [(onward, "_hindrance", lambda visit, state, step: ("", None))],
+    "a refusal is forgotten": [(cautions, "replied", _forgetful(cautions.replied))],
+    "no caution is called": [(cautions, "due", lambda *_: None)],
+    "a resume finds all as it was": [(walking, "replay", _careless_replay)],
 }
 
 
@@ -154,7 +169,7 @@ SABOTAGE: dict[str, tuple[Any, str, Any]] = {
 def test_the_observer_notices(
     what: str, some_libraries: list[Written], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    target, name, instead = SABOTAGE[what]
-    monkeypatch.setattr(target, name, instead)
+    for target, name, instead in SABOTAGE[what]:
+        monkeypatch.setattr(target, name, instead)
     with pytest.raises(Unsafe):
         walked(some_libraries, 20)

@@ -11,11 +11,10 @@ from contextlib import closing
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from driver import Driver
-
 from diagnose.case.endings import endings
 from diagnose.case.replay import standing
 from diagnose.case.sqlite_log import SqliteLog
+from driver import Driver
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator

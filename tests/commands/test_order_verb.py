@@ -10,11 +10,11 @@ from random import Random
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from diagnose.case.sqlite_log import SqliteLog
 from strategies.ordering import YARDS, cautions_text, tree_with_run
 from strategies.written import text_of
 
 from diagnose import app
-from diagnose.case.sqlite_log import SqliteLog
 from diagnose.case.state import Event, Trace
 from diagnose.files.library import built_in, load
 from diagnose.rules.check import check

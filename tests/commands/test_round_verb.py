@@ -9,10 +9,10 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from diagnose.case.sqlite_log import SqliteLog
 from strategies.rounds import LINES, ROUND, written
 
 from diagnose.app import run
-from diagnose.case.sqlite_log import SqliteLog
 from diagnose.commands import past
 
 if TYPE_CHECKING:

@@ -7,8 +7,8 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 import pytest
-
 from diagnose.case.sqlite_log import SqliteLog
+
 from diagnose.commands import options, resume, start
 from diagnose.commands.cases import run as cases
 from diagnose.paper.handover import handover

@@ -10,12 +10,12 @@ import unicodedata
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from diagnose.case.log import LoggedEvent
+from diagnose.case.sqlite_log import SqliteLog
 from hypothesis import assume, example, given
 from hypothesis import strategies as st
 from markdown_it import MarkdownIt
 
-from diagnose.case.log import LoggedEvent
-from diagnose.case.sqlite_log import SqliteLog
 from diagnose.paper.handover import handover
 from diagnose.paper.handover_sheet import as_json, as_markdown
 from diagnose.paper.markdown import WIDTH, heading, inline, plain, strong, wrapped

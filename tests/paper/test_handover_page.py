@@ -7,9 +7,9 @@ import random
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from diagnose.case.sqlite_log import SqliteLog
 
 from diagnose.case.screens import CautionScreen, CheckScreen, FindingScreen, ReadingScreen
-from diagnose.case.sqlite_log import SqliteLog
 from diagnose.commands import resume
 from diagnose.files.library import built_in
 from diagnose.measure.registry import MEASUREMENTS

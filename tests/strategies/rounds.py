@@ -6,11 +6,11 @@ import json
 from typing import TYPE_CHECKING, Any
 
 import yaml
-
 from diagnose.case.round_walk import RoundWalk
+from diagnose.commands.kept import after, round_opened
+
 from diagnose.case.screens import as_data
 from diagnose.case.walk import Walk
-from diagnose.commands.kept import after, round_opened
 from diagnose.commands.ready_library import ReadyLibrary
 
 if TYPE_CHECKING:

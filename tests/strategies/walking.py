@@ -1,22 +1,22 @@
-"""Walking a case at random: every reply there is, left and taken up again, the log kept as JSON."""
+"""Walking a case at random: every reply there is, left and taken up again, the log as its JSON."""
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from diagnose.case.replay import replay
 from diagnose.case.screens import as_data
-from diagnose.case.state import Event
+from diagnose.log.events import Event, read, written
+from diagnose.log.record import opened, replied, resumed
+from diagnose.log.replay import replay
 from strategies.observer import ROLES
 
 if TYPE_CHECKING:
     from random import Random
 
-    from diagnose.case.state import State
-    from diagnose.case.walk import Turn, Walk
+    from diagnose.case.state import State, Turn
     from strategies.observer import Observer
+    from strategies.walker import Walker
     from strategies.written import Read
 
 NONSENSE = (
@@ -35,10 +35,9 @@ NONSENSE = (
 )
 
 
-def as_logged(event: Event) -> dict[str, Any]:
+def as_logged(event: Event) -> Event:
     """Return an event as a log gives it back."""
-    body: dict[str, Any] = json.loads(json.dumps(as_data(event), ensure_ascii=False))
-    return body
+    return read(written(event))
 
 
 @dataclass
@@ -57,10 +56,10 @@ class Case:
     resumes: int = 0
 
     def __post_init__(self) -> None:
-        self.walk: Walk = self.library.walk(self.role)
+        self.walk: Walker = self.library.walk(self.role)
         self.state: State
         self.state, trail = self.walk.opened(self.symptom)
-        self.events.append(Event(kind="opened", symptom=self.symptom, step="", trail=trail))
+        self.events.append(opened(self.walk.visit, self.state, trail))
 
     @property
     def ended(self) -> bool:
@@ -81,8 +80,8 @@ class Case:
             self.observer.reply(text)
             for interlude in turn.interludes:
                 self.observer.see(as_data(interlude))
-        if turn.event is not None:
-            self.events.append(turn.event)
+        if turn.exchange is not None:
+            self.events.append(replied(self.walk.visit, turn, {self.symptom}))
         self.state = turn.state
         return turn
 
@@ -92,12 +91,11 @@ class Case:
         self.role = role or self.role
         self.library = library or self.library
         self.walk = self.library.walk(self.role)
-        told = replay(self.walk, self.symptom, [as_logged(event) for event in self.events])
+        visit = self.walk.visit
+        told = replay(visit, self.symptom, [as_logged(event) for event in self.events])
         self.state = told.state
-        more = {"role": self.role, "fits": told.fits, "misfits": told.misfits}
-        self.events.append(
-            Event(kind="resumed", symptom=self.symptom, step="", trail=told.trail, more=more)
-        )
+        counts = {"fits": told.fits, "misfits": told.misfits}
+        self.events.append(resumed(visit, told.state, told.trail, {self.symptom}, **counts))
         if self.observer is not None:
             self.observer.resumed(self.role)
 

@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING, Any
 
 import yaml
 
-from diagnose.case.walk import Walk
+from diagnose.case.visit import Visit
 from diagnose.files.library import Library, put_in
 from diagnose.rules.check import check, errors
 from diagnose.study.in_force import CautionTable, caution_table
 from diagnose.study.plan import Plan, plan_of
 from diagnose.study.ready import made_ready
+from strategies.walker import Walker
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -67,8 +68,11 @@ class Read:
     def plan(self, symptom: str) -> Plan:
         return plan_of(self.trees[symptom], self.table)
 
-    def walk(self, role: str = "operator") -> Walk:
-        return Walk(self.ready, self.library.cautions, self.table, role=role, card=self.card)
+    def visit(self, role: str = "operator") -> Visit:
+        return Visit(tree=self.ready, table=self.table, role=role, card=self.card)
+
+    def walk(self, role: str = "operator") -> Walker:
+        return Walker(self.visit(role))
 
 
 def text_of(data: Any) -> str:

@@ -9,17 +9,18 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 from diagnose.case.screens import phrase
 from diagnose.files import replies
+from diagnose.log.events import CameTo, CaseOver, Found, ItemReplied, Replied, Resumed
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
-    from diagnose.case.log import CaseRecord, Milestone
     from diagnose.case.screens import Phrase
     from diagnose.files.rounds import Round
+    from diagnose.log.protocol import CaseRecord, Milestone
 
 #: Within this time cures of one finding count together.
 LATELY: Final = timedelta(days=30)
@@ -31,6 +32,9 @@ PERIODS: Final[Mapping[str, timedelta]] = {
     "week": timedelta(days=7),
     "month": timedelta(days=31),
 }
+
+
+_NOTHING: Final = CameTo(total=0, done=0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,8 +62,8 @@ def cured_before(milestones: Iterable[Milestone], now: datetime) -> Counter[tupl
     return Counter(
         (symptom, finding)
         for milestone in milestones
-        if milestone.event.at >= first
-        for symptom, finding in (milestone.event.body["more"] or {}).get("cures", ())
+        if milestone.logged.at >= first and isinstance(milestone.logged.event, Replied | Found)
+        for symptom, finding in milestone.logged.event.cures
     )
 
 
@@ -84,7 +88,7 @@ def due(
                 Due(
                     machine=machine,
                     round=name,
-                    title=str(round_.title),
+                    title=round_.title,
                     every=round_.every,
                     last=at,
                     hours=None if ago is None else ago / timedelta(hours=1),
@@ -114,28 +118,29 @@ def undone(
     for entry in due(own, (machine,), cases, now):
         if entry.overdue:
             starts = [item.starts for item in own[entry.round].items.values()]
-            for symptom in dict.fromkeys(str(name) for name in starts if name is not None):
+            for symptom in dict.fromkeys(name for name in starts if name is not None):
                 found.setdefault(symptom, []).append(phrase("undone-round", round=entry.title))
             continue
-        _, marks = latest.get((machine, entry.round), ("", []))
-        for mark in marks:
-            if mark["mark"] == replies.NOT_NOW and mark["starts"] is not None:
-                note = phrase("undone-item", round=entry.title, item=mark["do"])
-                found.setdefault(mark["starts"], []).append(note)
+        _, came = latest.get((machine, entry.round), ("", _NOTHING))
+        for mark in came.marks:
+            if mark.mark == replies.NOT_NOW and mark.starts is not None:
+                note = phrase("undone-item", round=entry.title, item=mark.do)
+                found.setdefault(mark.starts, []).append(note)
     return {symptom: tuple(notes) for symptom, notes in found.items()}
 
 
 def latest_marks(
     milestones: Iterable[Milestone],
-) -> dict[tuple[str | None, str], tuple[str, list[Mapping[str, Any]]]]:
-    """Return, by machine and round, when it was last ended or left, and the items not done then."""
-    latest: dict[tuple[str | None, str], tuple[str, list[Mapping[str, Any]]]] = {}
+) -> dict[tuple[str | None, str], tuple[str, CameTo]]:
+    """Return, by machine and round, when it was last ended or left, and what it came to then."""
+    latest: dict[tuple[str | None, str], tuple[str, CameTo]] = {}
     for milestone in milestones:
-        case, event = milestone.case, milestone.event
-        marks = ((event.body["more"] or {}).get("round") or {}).get("marks")
-        if case.round is None or marks is None:
+        case, logged = milestone.case, milestone.logged
+        event = logged.event
+        came = event.came_to if isinstance(event, ItemReplied | CaseOver | Resumed) else None
+        if case.round is None or came is None:
             continue
         key = (case.machine, case.round)
-        if key not in latest or event.at >= latest[key][0]:
-            latest[key] = (event.at, marks)
+        if key not in latest or logged.at >= latest[key][0]:
+            latest[key] = (logged.at, came)
     return latest

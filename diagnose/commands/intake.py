@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from diagnose.case.choose import fitting, tells_apart
-from diagnose.case.interpret import picked
+from diagnose.case.own_words import fitting, tells_apart
 from diagnose.case.screens import ChooseScreen, EndScreen, Named, RefusedScreen, phrase
+from diagnose.case.walk import picked
 from diagnose.commands import options as opt
 from diagnose.faces.face import Heading
 from diagnose.files import replies

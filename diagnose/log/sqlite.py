@@ -1,4 +1,4 @@
-"""The case log in one SQLite file."""
+"""The case log in one SQLite file. The only importer of sqlite3."""
 
 from __future__ import annotations
 
@@ -6,33 +6,26 @@ import json
 import secrets
 import sqlite3
 from contextlib import contextmanager
-from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import quote
 
-from diagnose.case.drill_record import DRILLS_SCHEMA, DrillRecord
-from diagnose.case.log import (
-    CaseRecord,
-    LogError,
-    LoggedEvent,
-    Milestone,
-    OpenElsewhere,
-    is_milestone,
-)
-from diagnose.case.screens import as_data
-from diagnose.files import replies
+from diagnose.log import events, from_format_1
+from diagnose.log.clock import utc_now
+from diagnose.log.drills import DrillRecord
+from diagnose.log.events import Found, Replied, RoundOpened
+from diagnose.log.protocol import CaseRecord, LogError, LoggedEvent, Milestone, OpenElsewhere
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
 
-    from diagnose.case.state import Event
+    from diagnose.log.events import Event, Opened
 
 #: "dCas": tells a case log from every other SQLite file.
 APPLICATION: Final = 0x64436173
-VERSION: Final = 1
+VERSION: Final = 2
 
-_SCHEMA: Final = """
+_TABLES: Final = """
 CREATE TABLE cases (
     key BLOB PRIMARY KEY CHECK (length(key) = 16),
     name TEXT NOT NULL UNIQUE,
@@ -40,11 +33,15 @@ CREATE TABLE cases (
     machine TEXT,
     opened TEXT NOT NULL,
     changed TEXT NOT NULL,
-    outcome TEXT NOT NULL CHECK (outcome IN ('open', 'cured', 'referred', 'walked')),
+    outcome TEXT NOT NULL
+        CHECK (outcome IN ('open', 'cured', 'referred', 'walked', 'withdrawn')),
     finding TEXT,
     found TEXT,
     round TEXT,
-    CHECK ((symptom = '') = (round IS NOT NULL))
+    begun_in BLOB REFERENCES cases (key),
+    place INTEGER,
+    CHECK ((symptom = '') = (round IS NOT NULL)),
+    CHECK (begun_in IS NULL OR round IS NULL)
 ) WITHOUT ROWID;
 CREATE TABLE events (
     "case" BLOB NOT NULL REFERENCES cases (key),
@@ -55,18 +52,32 @@ CREATE TABLE events (
     PRIMARY KEY ("case", number)
 ) WITHOUT ROWID;
 CREATE INDEX cases_by_machine ON cases (machine, opened);
+CREATE INDEX cases_by_round ON cases (begun_in, place) WHERE begun_in IS NOT NULL;
 CREATE INDEX milestones ON events ("case", number) WHERE milestone;
+"""
+
+_DRILLS: Final = """
+CREATE TABLE drills (
+    number INTEGER PRIMARY KEY,
+    at TEXT NOT NULL,
+    trainee TEXT NOT NULL,
+    symptom TEXT NOT NULL,
+    machine TEXT,
+    seed INTEGER NOT NULL,
+    slips INTEGER NOT NULL CHECK (slips IN (0, 1)),
+    passed INTEGER NOT NULL CHECK (passed IN (0, 1)),
+    body TEXT NOT NULL
+);
 """
 
 # Letters and digits that are not taken for one another, neither on paper nor over the phone.
 _LETTERS: Final = "ABCDEFGHJKLMNPQRTUVWXY"
 _DIGITS: Final = "2346789"
 
-_COLUMNS: Final = "key, name, symptom, machine, opened, changed, outcome, finding, found, round"
-
-
-def _now() -> str:
-    return datetime.now(UTC).isoformat(timespec="seconds")
+_COLUMNS: Final = (
+    "key, name, symptom, machine, opened, changed, outcome, finding, found, round, "
+    "(SELECT name FROM cases AS begun WHERE begun.key = cases.begun_in)"
+)
 
 
 class SqliteLog:
@@ -80,7 +91,7 @@ class SqliteLog:
         path: Path,
         mode: str = "rwc",
         *,
-        now: Callable[[], str] = _now,
+        now: Callable[[], str] = utc_now,
         wait: float = 3.0,
     ) -> None:
         self.path = path
@@ -97,45 +108,44 @@ class SqliteLog:
 
     def open_case(
         self,
-        symptom: str,
         machine: str | None,
-        event: Event,
+        event: Opened | RoundOpened,
         *,
-        round: str | None = None,  # noqa: A002
+        begun_in: CaseRecord | None = None,
     ) -> CaseRecord:
-        """Write a new case with its first event, and return it. A `round` has no symptom: ""."""
+        """Write a new case or round with its first event, and return it.
+
+        `begun_in` is the round that began it.
+        """
         at = self.now()
         with self._in_plain_words(), self._transaction():
-            name = self._free_name()
             case = CaseRecord(
-                key=secrets.token_bytes(16),
-                name=name,
-                symptom=symptom,
+                key=_new_key(),
+                name=self._free_name(),
+                symptom="" if isinstance(event, RoundOpened) else event.symptom,
                 machine=machine,
                 opened=at,
                 changed=at,
-                outcome="open",
+                outcome=event.outcome or "open",
                 finding=None,
                 found=None,
-                round=round,
+                round=event.round if isinstance(event, RoundOpened) else None,
+                begun_in=None if begun_in is None else begun_in.name,
             )
-            self.base.execute(
-                f"INSERT INTO cases ({_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-                (case.key, name, symptom, machine, at, at, "open", None, None, round),
-            )
-            self._write(case, 1, at, event)
+            self._put(case, None if begun_in is None else begun_in.key)
+            self._write(case.key, 1, at, event)
         return case
 
     def append(self, case: CaseRecord, number: int, event: Event) -> None:
         """Write the event that has this number. Raises `OpenElsewhere` where it is taken."""
         at = self.now()
-        outcome, finding = _outcome(case, event)
+        outcome, finding, found = _made_of(event)
         with self._in_plain_words(case.name), self._transaction():
-            self._write(case, number, at, event)
+            self._write(case.key, number, at, event)
             self.base.execute(
                 "UPDATE cases SET changed = ?, outcome = coalesce(?, outcome), "
                 "finding = coalesce(?, finding), found = coalesce(?, found) WHERE key = ?",
-                (at, outcome, finding, event.answer if event.kind == "found" else None, case.key),
+                (at, outcome, finding, found, case.key),
             )
 
     def case(self, name: str) -> CaseRecord | None:
@@ -153,6 +163,15 @@ class SqliteLog:
                 f"SELECT {_COLUMNS} FROM cases WHERE ? IS NULL OR machine = ? "
                 "ORDER BY opened DESC, name",
                 (machine, machine),
+            ).fetchall()
+        return [_record(row) for row in rows]
+
+    def begun_in(self, round_: CaseRecord) -> list[CaseRecord]:
+        """Return the cases that a round began, in the order of their opening."""
+        with self._in_plain_words():
+            rows = self.base.execute(
+                f"SELECT {_COLUMNS} FROM cases WHERE begun_in = ? ORDER BY place",
+                (round_.key,),
             ).fetchall()
         return [_record(row) for row in rows]
 
@@ -182,7 +201,7 @@ class SqliteLog:
         for row in rows:
             same = bool(found) and found[-1].case.key == row[0]
             case = found[-1].case if same else _record(row[:-3])
-            found.append(Milestone(case=case, event=self._logged(case, row[-3:])))
+            found.append(Milestone(case=case, logged=self._logged(case, row[-3:])))
         return found
 
     def add_drill(self, drill: DrillRecord) -> None:
@@ -211,7 +230,7 @@ class SqliteLog:
         self.base.close()
 
     def _accept(self, *, make: bool) -> None:
-        """Take a log of ours, make one of a new file, and touch nothing else."""
+        """Take a log of ours, make one of a new file, lift one of format 1; touch nothing else."""
         application, version, tables = self._marks()
         if application == APPLICATION and version > VERSION:
             raise LogError(
@@ -219,18 +238,51 @@ class SqliteLog:
             )
         if application == APPLICATION and version == VERSION:
             return
-        if application or version or tables:
+        ours = application == APPLICATION and version == from_format_1.VERSION
+        if not ours and (application or version or tables):
             raise LogError(f"{self.path}: this is no case log; name another file with --log.")
-        if not make:
+        if not ours and not make:
             raise LogError(f"{self.path}: there is no case in this log yet.")
         with self._transaction():
-            # Somebody else may have made it while we waited for the lock.
-            if self.base.execute("PRAGMA application_id").fetchone()[0] == APPLICATION:
+            # Somebody else may have made or lifted it while we waited for the lock.
+            if self.base.execute("PRAGMA user_version").fetchone()[0] == VERSION:
                 return
-            for statement in (_SCHEMA + DRILLS_SCHEMA).split(";"):
-                self.base.execute(statement)
+            if ours:
+                self._lift()
+            else:
+                self._run(_TABLES + _DRILLS)
             self.base.execute(f"PRAGMA application_id = {APPLICATION}")
             self.base.execute(f"PRAGMA user_version = {VERSION}")
+
+    def _run(self, statements: str) -> None:
+        for statement in statements.split(";"):
+            self.base.execute(statement)
+
+    def _lift(self) -> None:
+        """Lift a log of format 1 into this one, the old file kept beside it; in a transaction."""
+        # Nobody else can write now, and nothing was written yet: the file is the old log, whole.
+        beside = from_format_1.kept_beside(self.path)
+        try:
+            self._run(from_format_1.ASIDE + _TABLES)
+            cases = [from_format_1.OldCase(*row) for row in self.base.execute(from_format_1.CASES)]
+            names = {case.name for case in cases}
+            for old in cases:
+                rows = self.base.execute(from_format_1.EVENTS, (old.key,))
+                told = [from_format_1.OldEvent(*row) for row in rows]
+                for case in from_format_1.lifted(
+                    old, told, _new_key, lambda: self._free_name(names)
+                ):
+                    self._put(case.record, case.begun_in)
+                    for logged in case.events:
+                        self._write(case.record.key, logged.number, logged.at, logged.event)
+            self._run(from_format_1.DROP)
+        except BaseException as error:
+            beside.unlink(missing_ok=True)
+            if isinstance(error, from_format_1.CannotLift):
+                raise LogError(
+                    f"{self.path}: the log is damaged at {error}; restore a copy of the file."
+                ) from error
+            raise
 
     def _marks(self) -> tuple[int, int, int]:
         """Return whose file it is, its version, and how many tables it has, all of one moment."""
@@ -250,10 +302,11 @@ class SqliteLog:
     def _logged(self, case: CaseRecord, row: tuple[int, str, str]) -> LoggedEvent:
         number, at, body = row
         try:
-            return LoggedEvent(number=number, at=at, body=json.loads(body))
-        except ValueError as error:
+            return LoggedEvent(number=number, at=at, event=events.read(body))
+        except events.Damaged as error:
             raise LogError(
-                f"{self.path}: the log is damaged at case {case.name}; restore a copy of the file."
+                f"{self.path}: the log is damaged at case {case.name}, event {number}; "
+                "restore a copy of the file."
             ) from error
 
     def _drill(self, row: tuple[Any, ...]) -> DrillRecord:
@@ -275,26 +328,32 @@ class SqliteLog:
             body=told,
         )
 
-    def _write(self, case: CaseRecord, number: int, at: str, event: Event) -> None:
-        body = json.dumps(as_data(event), ensure_ascii=False, separators=(",", ":"))
+    def _put(self, case: CaseRecord, begun_in: bytes | None) -> None:
         self.base.execute(
-            'INSERT INTO events ("case", number, at, milestone, body) VALUES (?, ?, ?, ?, ?)',
+            "INSERT INTO cases (key, name, symptom, machine, opened, changed, outcome, finding, "
+            "found, round, begun_in, place) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, "
+            "(SELECT count(*) FROM cases WHERE begun_in = ?))",
             (
-                case.key,
-                number,
-                at,
-                int(is_milestone(event)),
-                body.encode("utf-8", "replace").decode(),
+                *(case.key, case.name, case.symptom, case.machine, case.opened, case.changed),
+                *(case.outcome, case.finding, case.found, case.round, begun_in, begun_in),
             ),
         )
 
-    def _free_name(self) -> str:
+    def _write(self, key: bytes, number: int, at: str, event: Event) -> None:
+        self.base.execute(
+            'INSERT INTO events ("case", number, at, milestone, body) VALUES (?, ?, ?, ?, ?)',
+            (key, number, at, int(event.milestone), events.written(event)),
+        )
+
+    def _free_name(self, taken: set[str] | None = None) -> str:
         for attempt in range(200):
             name = "".join(
                 secrets.choice(_DIGITS if place % 2 else _LETTERS)
                 # Where four places are crowded, the names grow.
                 for place in range(4 + attempt // 20)
             )
+            if taken is not None and name in taken:
+                continue
             if not self.base.execute("SELECT 1 FROM cases WHERE name = ?", (name,)).fetchone():
                 return name
         raise LogError(f"{self.path}: no name is free any more; start a new log with --log.")
@@ -348,8 +407,12 @@ def _reason(error: sqlite3.Error) -> str:
     )
 
 
+def _new_key() -> bytes:
+    return secrets.token_bytes(16)
+
+
 def _record(row: tuple[Any, ...]) -> CaseRecord:
-    key, name, symptom, machine, opened, changed, outcome, finding, found, round_ = row
+    key, name, symptom, machine, opened, changed, outcome, finding, found, round_, begun_in = row
     return CaseRecord(
         key=key,
         name=name,
@@ -361,18 +424,13 @@ def _record(row: tuple[Any, ...]) -> CaseRecord:
         finding=finding,
         found=found,
         round=round_,
+        begun_in=begun_in,
     )
 
 
-def _outcome(case: CaseRecord, event: Event) -> tuple[str | None, str | None]:
-    """Return what an event makes of its case: the outcome and what cured it."""
-    if case.round is not None:
-        # What a diagnosis in a round comes to does not end the round; its own end has no symptom.
-        ends = [trace.why for trace in event.trail if trace.what == "ended" and not trace.symptom]
-        return {"walked": "walked", replies.DANGER: "referred"}.get("".join(ends)), None
-    if event.kind == replies.CURED:
-        return "cured", event.step
-    ended = any(trace.what == "ended" for trace in event.trail)
-    if ended and event.kind != replies.LEAVE:
-        return "referred", None
-    return None, None
+def _made_of(event: Event) -> tuple[str | None, str | None, str | None]:
+    """Return what an event makes of its case: the outcome, what cured it, what service found."""
+    if isinstance(event, Found):
+        return None, None, event.finding
+    cured = event.step if isinstance(event, Replied) and event.outcome == "cured" else None
+    return event.outcome, cured, None

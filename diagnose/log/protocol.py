@@ -1,21 +1,18 @@
-"""The case log: every event on disk before the next screen.
+"""What the program needs of a case log: every event on disk before the next screen.
 
-`CaseLog` is what the program needs of a log; `sqlite_log` keeps it in one file, and a server may
-follow. A case has a 128-bit key and a short name that is unique in its log; an event has the
-primary key (case, number), so that a second writer is noticed and not merged.
+`sqlite` keeps it in one file, and a server may follow. A case has a 128-bit key and a short name
+that is unique in its log; an event has the primary key (case, number), so that a second writer is
+noticed and not merged.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Protocol
-
-from diagnose.files import replies
+from typing import TYPE_CHECKING, Protocol
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-    from diagnose.case.state import Event
+    from diagnose.log.drills import DrillRecord
+    from diagnose.log.events import Event, Opened, RoundOpened
 
 
 class LogError(Exception):
@@ -28,11 +25,12 @@ class OpenElsewhere(LogError):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CaseRecord:
-    """One case as the log knows it. `outcome` is open, cured, referred or, of a round, walked.
+    """One case as the log knows it.
 
-    `finding` is what cured it; `found` is what service reported; times are ISO 8601, UTC. A case
-    that is a round has the round's id, and no symptom of its own: those that its items start are
-    told in its events.
+    `outcome` is open, cured, referred, withdrawn (taken back at its first screen) or, of a round,
+    walked. `finding` is what cured it; `found` is what service reported; times are ISO 8601, UTC. A
+    round has its `round` id and no symptom; a case that an item of it began has the round's short
+    name as `begun_in`.
     """
 
     key: bytes
@@ -45,15 +43,21 @@ class CaseRecord:
     finding: str | None
     found: str | None
     round: str | None = None
+    begun_in: str | None = None
+
+    @property
+    def waits(self) -> bool:
+        """Whether the machine still has what this is about."""
+        return self.outcome == "open" or (self.outcome == "referred" and self.found is None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LoggedEvent:
-    """One event as the log gives it back; `body` is the event as plain data."""
+    """One event as the log gives it back."""
 
     number: int
     at: str
-    body: Mapping[str, Any]
+    event: Event
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,7 +65,7 @@ class Milestone:
     """One of the few events that a machine's story is told from, with its case."""
 
     case: CaseRecord
-    event: LoggedEvent
+    logged: LoggedEvent
 
 
 class CaseLog(Protocol):
@@ -69,13 +73,15 @@ class CaseLog(Protocol):
 
     def open_case(
         self,
-        symptom: str,
         machine: str | None,
-        event: Event,
+        event: Opened | RoundOpened,
         *,
-        round: str | None = None,  # noqa: A002
+        begun_in: CaseRecord | None = None,
     ) -> CaseRecord:
-        """Write a new case with its first event, and return it. A `round` has no symptom: ""."""
+        """Write a new case or round with its first event, and return it.
+
+        `begun_in` is the round that began it.
+        """
         ...
 
     def append(self, case: CaseRecord, number: int, event: Event) -> None:
@@ -90,6 +96,10 @@ class CaseLog(Protocol):
         """Return all cases, or those of one machine, the newest first."""
         ...
 
+    def begun_in(self, round_: CaseRecord) -> list[CaseRecord]:
+        """Return the cases that a round began, in the order of their opening."""
+        ...
+
     def events(self, case: CaseRecord) -> list[LoggedEvent]:
         """Return all events of a case in their order."""
         ...
@@ -101,20 +111,14 @@ class CaseLog(Protocol):
         """
         ...
 
+    def add_drill(self, drill: DrillRecord) -> None:
+        """Write the result of a drill, with the time."""
+        ...
+
+    def drills(self, trainee: str | None = None) -> list[DrillRecord]:
+        """Return the results of all drills, or of one trainee's (capitals or not), in order."""
+        ...
+
     def close(self) -> None:
         """Let go of the log."""
         ...
-
-
-def is_milestone(event: Event) -> bool:
-    """Whether a machine's story needs the event.
-
-    That is where a case or a diagnosis begins or ends, a reading, what service found, and what in
-    a round (whose events have no symptom) was not as it should be or was withdrawn.
-    """
-    return (
-        event.kind in ("opened", "found", replies.NOT_RIGHT)
-        or (event.kind == replies.BACK and not event.symptom)
-        or "figure" in (event.more or {})
-        or any(trace.what == "ended" for trace in event.trail)
-    )

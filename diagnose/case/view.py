@@ -1,0 +1,206 @@
+"""From where a case stands to what is shown: one function a screen."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from diagnose.case import cautions
+from diagnose.case.screens import (
+    Cause,
+    CautionScreen,
+    CheckScreen,
+    EndScreen,
+    FindingScreen,
+    Input,
+    Named,
+    ReadingScreen,
+    WhyScreen,
+    phrase,
+)
+from diagnose.files import replies
+from diagnose.files.tree import Check, Finding, Question, Reading
+from diagnose.measure.registry import MEASUREMENTS
+from diagnose.study.beliefs import normalised
+from diagnose.study.minutes import outlooks
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from diagnose.case.screens import Phrase, Screen
+    from diagnose.case.state import Frame, State
+    from diagnose.case.visit import Visit
+    from diagnose.study.in_force import CautionTable
+
+#: What may be replied at every screen.
+ALWAYS = (replies.DANGER, replies.LEAVE)
+
+#: Once cured so often lately, the same finding has a cause that its remedy does not reach.
+OFTEN = 2
+
+
+def screen(visit: Visit, state: State) -> Screen:
+    """Return the screen of a state: an end, a release, a caution, or the step itself."""
+    if state.outcome is not None:
+        return _end(visit, state)
+    frame = state.frames[-1]
+    plan, held = frame.tree.plan, state.cautions
+    common = {
+        "symptom": frame.tree.symptom,
+        "in_force": named(visit.table, held.in_force),
+        "doorway": state.doorway,
+        "notes": state.notes,
+    }
+    step = frame.tree.steps[frame.at]
+    needs, energises = plan.needs[frame.at], plan.energises[frame.at]
+    if needs & ~held.in_force or (energises and held.in_force):
+        called = cautions.due(visit.table, held, needs, energises)
+        if called is not None:
+            kinds = (replies.DONE, replies.CANNOT, *_back(state), replies.WHY, *ALWAYS)
+            shared = {**common, "replies": kinds}
+            return cautions.caution_screen(visit.table, held, called, step.hazards, shared)
+    if isinstance(step, Finding):
+        return _finding(visit, state, step, common)
+    return _question(visit, state, step, common)
+
+
+def card_list(visit: Visit, step: Question) -> Mapping[str, str]:
+    """Return what the machine card lists for a question: lamps or codes and their meanings."""
+    if visit.card is None or step.from_card is None:
+        return {}
+    return visit.card.listed(step.from_card)
+
+
+def why(visit: Visit, state: State, shown: Screen) -> WhyScreen:
+    """Return why this is asked or this caution called, and what is likely now."""
+    frame = state.frames[-1]
+    step = frame.tree.steps[frame.at]
+    text: tuple[Phrase, ...]
+    if isinstance(shown, CautionScreen):
+        text = cautions.why_caution(shown)
+    elif isinstance(step, Question):
+        reach = frame.tree.plan.reach[frame.at].bit_count()
+        text = (phrase("why-question", causes=reach, answers=len(step.exits)),)
+        if isinstance(step, Reading):
+            measurement = MEASUREMENTS[step.read]
+            text += (phrase("why-reading", title=measurement.title, how=measurement.how),)
+    else:
+        text = (phrase("why-finding" if frame.checked else "why-unchecked"),)
+    if not isinstance(shown, CautionScreen):
+        text += visit.undone.get(frame.tree.symptom, ())
+    return WhyScreen(
+        symptom=frame.tree.symptom,
+        in_force=shown.in_force,
+        text=text,
+        ranking=ranking(frame)[:5],
+    )
+
+
+def ranking(frame: Frame) -> tuple[Cause, ...]:
+    """Return all findings of a symptom, the likeliest first; ties go by place in the file."""
+    plan, steps = frame.tree.plan, frame.tree.steps
+    causes = []
+    for place, share in zip(plan.findings, normalised(frame.logs), strict=True):
+        step = steps[place]
+        assert isinstance(step, Finding)
+        causes.append(Cause(plan.ids[place], step.finding, share))
+    return tuple(sorted(causes, key=lambda cause: -cause.probability))
+
+
+def named(table: CautionTable, in_force: int) -> tuple[Named, ...]:
+    """Return the cautions in force by their titles, in the order of the file."""
+    return tuple(
+        Named(name, record.title)
+        for number, (name, record) in enumerate(zip(table.ids, table.records, strict=True))
+        if in_force >> number & 1
+    )
+
+
+def _question(visit: Visit, state: State, step: Question, common: dict[str, Any]) -> Screen:
+    frame = state.frames[-1]
+    tree = frame.tree
+    outlook = outlooks(
+        tree.plan,
+        visit.table,
+        [frame.at],
+        weights=normalised(frame.logs),
+        own=tree.own,
+        closed=frame.closed,
+        gone=frame.gone,
+        in_force=state.cautions.in_force,
+    )[frame.at]
+    common["notes"] += tuple(
+        phrase("card-list", shown=shown, meaning=meaning)
+        for shown, meaning in card_list(visit, step).items()
+    )
+    shared: dict[str, Any] = {
+        **common,
+        "replies": (replies.UNSURE, replies.CANNOT, *_back(state), replies.WHY, *ALWAYS),
+        "step": tree.plan.ids[frame.at],
+        "do": step.do,
+        "look_for": step.look_for,
+        "tool": step.tool,
+        "open": outlook.reach.bit_count(),
+        "minutes_left": outlook.minutes / outlook.weight if outlook.weight > 0 else 0.0,
+    }
+    if isinstance(step, Check):
+        answers = tuple([Named(way.answer, way.answer) for way in step.exits])
+        return CheckScreen(ask=step.ask, answers=answers, **shared)
+    assert isinstance(step, Reading)
+    measurement = MEASUREMENTS[step.read]
+    needs = tuple(
+        Input(name=need.name, unit=need.unit, title=need.title)
+        for need in measurement.needs
+        if need.asked and not (need.optional and need.card and visit.line(need.card))
+    )
+    return ReadingScreen(read=step.read, title=measurement.title, needs=needs, **shared)
+
+
+def _finding(visit: Visit, state: State, step: Finding, common: dict[str, Any]) -> Screen:
+    """Return the screen of a finding: an operator's with its remedy, service's without."""
+    frame = state.frames[-1]
+    plan = frame.tree.plan
+    if step.who == "service":
+        kinds: tuple[str, ...] = (replies.REFER, replies.KEEP_LOOKING)
+        before_trying: tuple[str, ...] = ()
+    else:
+        kinds = (replies.CURED, replies.NOT_CURED, replies.CANNOT)
+        before_trying = cautions.release_lines(visit.table, state.cautions.in_force)
+        common["notes"] += _comes_back(visit, frame)
+    return FindingScreen(
+        **common,
+        replies=(*kinds, *_back(state), replies.WHY, *ALWAYS),
+        step=plan.ids[frame.at],
+        finding=step.finding,
+        who=step.who,
+        checked=frame.checked,
+        remedy=step.remedy,
+        before_trying=before_trying,
+        leave_safe=step.leave_safe,
+        probability=normalised(frame.logs)[plan.bit[frame.at]],
+        minutes=step.minutes,
+        parts=step.parts,
+    )
+
+
+def _end(visit: Visit, state: State) -> EndScreen:
+    """Return the end of a case, with the ranking of the first symptom."""
+    assert state.outcome is not None
+    return EndScreen(
+        symptom=state.frames[0].tree.symptom,
+        in_force=named(visit.table, state.cautions.in_force),
+        doorway=state.doorway,
+        notes=state.notes,
+        outcome=state.outcome,
+        ranking=ranking(state.frames[0]),
+    )
+
+
+def _comes_back(visit: Visit, frame: Frame) -> tuple[Phrase, ...]:
+    """Return the advice where this remedy has cured the same finding often enough already."""
+    finding = (frame.tree.symptom, frame.tree.plan.ids[frame.at])
+    before = visit.cured_before.get(finding, 0)
+    return (phrase("comes-back", before=before),) if before >= OFTEN else ()
+
+
+def _back(state: State) -> tuple[str, ...]:
+    return (replies.BACK,) if state.before is not None or state.returns else ()

@@ -1,0 +1,35 @@
+"""Who stands at which machine, under which cautions, and what is known of its past: one value."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
+    from diagnose.case.screens import Phrase
+    from diagnose.files.card import Card
+    from diagnose.study.in_force import CautionTable
+    from diagnose.study.ready import ReadyTree
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Visit:
+    """All that a case or a round needs beside its own state; it stays the same from reply to reply.
+
+    `tree` gives the ready tree of a symptom, or None where it cannot be started. `cured_before`
+    counts the recent cures of this machine by (symptom, finding); `undone` says, by symptom, what
+    the rounds left undone that speaks for it.
+    """
+
+    tree: Callable[[str], ReadyTree | None]
+    table: CautionTable
+    role: str = "operator"
+    card: Card | None = None
+    cured_before: Mapping[tuple[str, str], int] = field(default_factory=dict)
+    undone: Mapping[str, tuple[Phrase, ...]] = field(default_factory=dict)
+
+    def line(self, path: str) -> str | None:
+        """Return what the machine card says at a dotted path; None where nothing does."""
+        return None if self.card is None else self.card.line(path)

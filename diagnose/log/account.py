@@ -1,0 +1,279 @@
+"""What the log of a case says, read once: what counts, what holds, who did what.
+
+An answer that was taken back does not count. What was done to the machine does, taken back or not:
+cautions follow time and not the path.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TYPE_CHECKING, Final
+
+from diagnose.case.screens import CautionScreen, FindingScreen
+from diagnose.files import replies
+from diagnose.log.events import (
+    MOVES,
+    CaseOver,
+    ItemReplied,
+    Opened,
+    Outset,
+    Replied,
+    Resumed,
+    RoundOpened,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
+
+    from diagnose.case.state import Trace
+    from diagnose.log.events import Event, FindingKept, TreeKept
+    from diagnose.log.protocol import LoggedEvent
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ConfirmedCaution:
+    """A caution that was confirmed, by whom, with the lines that were confirmed.
+
+    `lapses` and `lockout` say what kind it is; `included`: it came with the one on the screen.
+    `ended` is when it ended, and `how`: released; tried out (with a remedy); gone back (from a
+    remedy, which may have been tried out); unknown (the case was taken up again, and nobody
+    knows); taken again, after that; or None while it is in force.
+    """
+
+    at: str
+    id: str
+    title: str
+    by: str
+    confirm: tuple[str, ...]
+    lapses: bool
+    lockout: bool
+    included: bool = False
+    ended: str | None = None
+    how: str | None = None
+
+
+@dataclass(slots=True)
+class _Confirmed:
+    """The same while the events are read."""
+
+    at: str
+    by: str
+    confirm: tuple[str, ...]
+    included: bool
+    ended: str | None = None
+    how: str | None = None
+
+
+def not_withdrawn(events: Iterable[LoggedEvent]) -> list[LoggedEvent]:
+    """Return the replies that moved a case and were not withdrawn by *back*."""
+    moves: list[LoggedEvent] = []
+    for logged in events:
+        event = logged.event
+        if isinstance(event, Replied) and event.reply in MOVES:
+            moves.append(logged)
+        elif isinstance(event, Replied) and event.reply == replies.BACK and moves:
+            moves.pop()
+    return moves
+
+
+#: What neither moves a case nor ends it: no line of what counts.
+_ASIDE: Final = frozenset({replies.BACK, replies.DONE})
+
+
+@dataclass
+class Account:
+    """The events of a case, or of a round, with what is asked of them more than once."""
+
+    events: Sequence[LoggedEvent]
+    trees: dict[str, TreeKept] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        for logged in self.events:
+            if isinstance(logged.event, Opened | Replied | Resumed):
+                for symptom, tree in logged.event.trees.items():
+                    self.trees.setdefault(symptom, tree)
+
+    @property
+    def first(self) -> Opened | RoundOpened:
+        """The event with which it was opened."""
+        event = self.events[0].event
+        assert isinstance(event, Opened | RoundOpened)
+        return event
+
+    @property
+    def outset(self) -> Outset:
+        """Who was there at first, with which card, under which cautions."""
+        return self.first.outset
+
+    @property
+    def symptom(self) -> str:
+        """The symptom; of a round, an empty one."""
+        return self.first.symptom if isinstance(self.first, Opened) else ""
+
+    @cached_property
+    def moves(self) -> list[LoggedEvent]:
+        """The replies that moved the case and were not withdrawn."""
+        return not_withdrawn(self.events)
+
+    @cached_property
+    def last_reply(self) -> LoggedEvent | None:
+        """The last reply of whoever walked; neither a verdict nor a resume is one."""
+        own = (e for e in reversed(self.events) if isinstance(e.event, Replied | ItemReplied))
+        return next(own, None)
+
+    @cached_property
+    def danger(self) -> LoggedEvent | None:
+        """The last danger that was reported."""
+        for logged in reversed(self.events):
+            event = logged.event
+            if isinstance(event, Replied | ItemReplied) and event.reply == replies.DANGER:
+                return logged
+        return None
+
+    @cached_property
+    def counting(self) -> list[LoggedEvent]:
+        """What counts of a case, with what followed from it: its opening, the moves, its end."""
+        last = self.last_reply
+        counting = [self.events[0], *self.moves]
+        own = None if last is None or not isinstance(last.event, Replied) else last.event
+        if last is not None and own is not None and own.reply not in (*MOVES, *_ASIDE):
+            counting.append(last)
+        return counting
+
+    def title(self, symptom: str) -> str:
+        """Return a symptom in words, or its id."""
+        return self.trees[symptom].title if symptom in self.trees else symptom
+
+    def findings(self, symptom: str) -> Mapping[str, FindingKept]:
+        """Return what the log knows of a symptom's findings, by id."""
+        return self.trees[symptom].findings if symptom in self.trees else {}
+
+    def traces(self) -> Iterator[tuple[LoggedEvent, Trace]]:
+        """Yield what followed from each event that counts, with that event."""
+        for logged in self.counting:
+            for trace in logged.event.trail:
+                yield logged, trace
+
+    def entered(self) -> list[str]:
+        """Return the symptoms that were entered, the first one first; none of a round."""
+        return list(dict.fromkeys([name for name in (self.symptom, *self.doors.values()) if name]))
+
+    @property
+    def doors(self) -> dict[tuple[str, str], str]:
+        """The doorways that were passed, by symptom and step, with the symptom behind each."""
+        entered = (trace for _, trace in self.traces() if trace.what == "entered")
+        return {(trace.symptom, trace.step): trace.why for trace in entered}
+
+    def doors_to(self, symptom: str) -> tuple[tuple[str, str], ...]:
+        """Return the doorways that led to a symptom: what counts for it counts for them too."""
+        through = {
+            trace.why: (trace.symptom, trace.step)
+            for logged in self.events
+            for trace in logged.event.trail
+            if trace.what == "entered"
+        }
+        doors: list[tuple[str, str]] = []
+        while symptom in through and through[symptom] not in doors:
+            doors.append(through[symptom])
+            symptom = through[symptom][0]
+        return tuple(doors)
+
+    def people(self) -> Iterator[tuple[str, str]]:
+        """Yield who walked from when on: time, role."""
+        yield self.events[0].at, self.outset.role
+        for logged in self.events:
+            if isinstance(logged.event, Resumed):
+                yield logged.at, logged.event.role
+
+    @property
+    def stopped_at(self) -> tuple[str, str] | None:
+        """The finding for service at which the case was referred or left: symptom, step."""
+        event = None if self.last_reply is None else self.last_reply.event
+        if not isinstance(event, Replied) or event.reply not in (replies.REFER, replies.LEAVE):
+            return None
+        at_finding = event.shown.screen == FindingScreen.screen and event.shown.who == "service"
+        return (event.symptom, event.step) if at_finding else None
+
+    def for_service(self) -> list[tuple[str, str, bool]]:
+        """Return the findings for service that were shown: symptom, step, whether it was reached.
+
+        Reached by an answer, or the place where the case stopped; else it was offered as the best
+        of what was left.
+        """
+        met: dict[tuple[str, str], bool] = {}
+        for _, trace in self.traces():
+            key = (trace.symptom, trace.step)
+            finding = self.findings(trace.symptom).get(trace.step)
+            if trace.what == "rests" and finding is not None and finding.who == "service":
+                met[key] = met.get(key, False) or trace.why != "unchecked"
+        if self.stopped_at is not None:
+            met[self.stopped_at] = True
+        return [(symptom, step, reached) for (symptom, step), reached in met.items()]
+
+    def cautions(self) -> list[ConfirmedCaution]:
+        """Return every caution that was confirmed, in order, with how it ended."""
+        rows: list[tuple[str, _Confirmed]] = []
+        held: dict[str, _Confirmed] = {}
+        by = self.outset.role
+        for logged in self.events:
+            event = logged.event
+            if not isinstance(event, _MACHINE):
+                continue
+            for id_ in [id_ for id_ in held if id_ not in event.in_force]:
+                row = held.pop(id_)
+                row.ended, row.how = logged.at, _ending(event, id_)
+            by = event.role if isinstance(event, Resumed) else by
+            fresh = [id_ for id_ in event.in_force if id_ not in held]
+            _learn(rows, fresh, event)
+            shown, confirm = _on_screen(event)
+            for id_ in sorted(fresh, key=lambda id_: id_ != shown):
+                held[id_] = _Confirmed(logged.at, by, confirm, included=id_ != shown)
+                rows.append((id_, held[id_]))
+        return [self._caution(id_, row) for id_, row in rows]
+
+    def _caution(self, id_: str, row: _Confirmed) -> ConfirmedCaution:
+        kind = self.outset.cautions.get(id_)
+        return ConfirmedCaution(
+            at=row.at,
+            id=id_,
+            title=id_ if kind is None else kind.title,
+            by=row.by,
+            confirm=row.confirm,
+            lapses=kind is not None and kind.lapses,
+            lockout=kind is not None and kind.lockout,
+            included=row.included,
+            ended=row.ended,
+            how=row.how,
+        )
+
+
+#: The events that tell which cautions are in force.
+_MACHINE: Final = (Opened, RoundOpened, Replied, ItemReplied, CaseOver, Resumed)
+
+
+def _learn(rows: Iterable[tuple[str, _Confirmed]], fresh: Iterable[str], event: Event) -> None:
+    """Note what a later event says of cautions of which nobody knew."""
+    ran = isinstance(event, Replied) and event.reply in (replies.CURED, replies.NOT_CURED)
+    for id_, row in rows:
+        if row.how == "unknown" and (ran or id_ in fresh):
+            row.how = "tried out" if ran else "taken again"
+
+
+def _on_screen(event: Event) -> tuple[str, tuple[str, ...]]:
+    """Return the caution that an event confirmed, with its lines."""
+    if isinstance(event, Replied | ItemReplied) and event.shown.screen == CautionScreen.screen:
+        return event.caution, event.shown.confirm
+    return "", ()
+
+
+def _ending(event: Event, caution: str) -> str:
+    """Return how a caution ended with an event."""
+    if isinstance(event, Resumed):
+        return "unknown"
+    if isinstance(event, Replied | ItemReplied):
+        if event.reply == replies.DONE and event.caution == caution:
+            return "released"
+        if event.reply == replies.BACK:
+            return "gone back"
+    return "tried out"

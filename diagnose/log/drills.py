@@ -1,0 +1,43 @@
+"""What the log keeps of a drill: its result. No case knows of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DrillRecord:
+    """One drill that was ended. `trainee` is "" where nobody gave a name; `at` is ISO 8601, UTC.
+
+    `minutes` is what the trainee took, `tree_minutes` what the tree would have; `unsafe` counts the
+    unsafe moves; `body` is the whole score as plain data, kept as it came.
+    """
+
+    trainee: str
+    symptom: str
+    machine: str | None
+    seed: int
+    slips: bool
+    passed: bool
+    body: Mapping[str, Any]
+    at: str = ""
+
+    @property
+    def minutes(self) -> float:
+        """What the trainee took, in minutes."""
+        return float(self.body["minutes"])
+
+    @property
+    def tree_minutes(self) -> float | None:
+        """What the tree's own order would have taken, in minutes; None where no cause was named."""
+        minutes = self.body["tree_minutes"]
+        return None if minutes is None else float(minutes)
+
+    @property
+    def unsafe(self) -> int:
+        """How many moves were unsafe."""
+        return len(self.body["unsafe"])

@@ -1,0 +1,1 @@
+"""A round: a checklist on the same cautions and screens; what it finds wrong opens a case."""

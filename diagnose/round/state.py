@@ -1,0 +1,71 @@
+"""Where a round stands: frozen, so that *back* is the state before."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from diagnose.case.cautions import CautionState
+    from diagnose.case.screens import Cause, Phrase, Screen
+    from diagnose.case.state import Exchange
+    from diagnose.files.rounds import Item, Round
+    from diagnose.study.in_force import CautionTable
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ReadyRound:
+    """A checklist, ready to be walked: `needs` are the cautions that each item needs, as bits."""
+
+    round: str
+    title: str
+    every: str
+    names: tuple[str, ...]
+    items: tuple[Item, ...]
+    needs: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoundState:
+    """A round between two replies.
+
+    `at` is the number of an item from 0; `marks` are the replies to items, by id. `begins` is the
+    symptom whose case has to be walked before the round goes on; `over` are those that ended, each
+    with its outcome. `before` is the state whose screen took the last reply that can be withdrawn.
+    `ranking` are the likeliest causes of the case with which the round ended.
+    """
+
+    round: ReadyRound
+    cautions: CautionState
+    at: int = 0
+    marks: Mapping[str, str] = field(default_factory=dict)
+    begins: str | None = None
+    over: tuple[tuple[str, str], ...] = ()
+    before: RoundState | None = None
+    outcome: str | None = None
+    ranking: tuple[Cause, ...] = ()
+    notes: tuple[Phrase, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoundTurn:
+    """What a reply came to. One that could not be understood, and *why*, have no `exchange`."""
+
+    state: RoundState
+    interludes: tuple[Screen, ...] = ()
+    exchange: Exchange | None = None
+
+
+def ready_round(round_: Round, table: CautionTable) -> ReadyRound:
+    """Return a round that was checked, made ready under the cautions of its library."""
+    items = tuple(round_.items.values())
+    return ReadyRound(
+        round=str(round_.round),
+        title=str(round_.title),
+        every=round_.every,
+        names=tuple(str(name) for name in round_.items),
+        items=items,
+        needs=tuple(table.needs(item) for item in items),
+    )
