@@ -160,6 +160,7 @@ BROKEN = [
     ("      - {otherwise: enough, go: served}", "      - {otherwise: plenty, go: served}\n      - {otherwise: enough, go: served}", [("bands", "plenty", 1, "e")]),
     ("{otherwise: enough", "{otherwise: back", [("answer-word", "back", 1, "e")]),
     ("{below: 5, call: too little", "{below: 5, call: '7'", [("answer-word", "'7'", 1, "e")]),
+    ("    hazards: [wet-floor]\n", "    passes: none\n", [("worked-case", "a reading", 1, "e")]),
     ("answers: {second: {value: \"3\"}}", "answers: {second: {}}", [("worked-case", "a reading", 1, "e")]),
     ("answers: {second: {value: \"3\"}}", "answers: {secnd: enough}", [("unknown-step", "secnd", 1, "e")]),
     ("    finding: little\n", "    finding: litle\n", [("unknown-step", "litle", 1, "e")]),
