@@ -14,33 +14,59 @@ from diagnose.text import did_you_mean
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from diagnose.files.library import Library
+    from diagnose.files.problems import Problem
+
 
 def run(args: Sequence[str]) -> int:
     """Check a library. Returns 1 where something has to be mended."""
     parser = opt.parser("check", "Say what is wrong with the trees, file by file and line by line.")
     parser.add_argument("symptom", nargs="*", help="only these; all where left out")
+    parser.add_argument("--explain", metavar="CODE", help="say what a [code] is about, and why")
     options = parser.parse_args(args)
+    if options.explain is not None:
+        opt.say(_explained(options.explain.strip("[]")))
+        return opt.OK
     folder = opt.trees_folder(options)
     library = load(folder)
     for name in options.symptom:
         if name not in library.symptoms:
             hint = did_you_mean(name, library.symptoms)
             raise opt.WrongUse(f'There is no symptom "{name[:40]}" in {folder}.{hint}')
-    problems = check(library)
-    if options.symptom:
-        files = {library.file(f"{name}.yaml") for name in options.symptom}
-        problems = [problem for problem in problems if problem.file in files]
+    problems = _of(library, options.symptom)
     count = len(options.symptom or library.symptoms)
     if options.json:
         opt.say(json.dumps({"trees": count, "problems": as_data(problems)}))
     else:
-        for problem in problems:
-            opt.say(str(problem))
-        bad = len(errors(problems))
-        trees = f"{count} tree{'' if count == 1 else 's'}"
-        opt.say(f"{trees}, {_counted(bad, 'error')}, {_counted(len(problems) - bad, 'warning')}.")
+        _print(count, problems)
     return opt.BAD_ANSWER if errors(problems) else opt.OK
+
+
+def _of(library: Library, symptoms: Sequence[str]) -> list[Problem]:
+    """Return the problems of some symptoms' files, or of all files."""
+    problems = check(library)
+    files = {library.file(f"{name}.yaml") for name in symptoms}
+    return [problem for problem in problems if not files or problem.file in files]
+
+
+def _print(trees: int, problems: Sequence[Problem]) -> None:
+    for problem in problems:
+        opt.say(f"{problem}")
+    bad = len(errors(problems))
+    said = f"{trees} tree{'' if trees == 1 else 's'}"
+    opt.say(f"{said}, {_counted(bad, 'error')}, {_counted(len(problems) - bad, 'warning')}.")
+    if problems:
+        opt.say("`diagnose check --explain CODE` and docs/checks.md say more on each [code].")
 
 
 def _counted(number: int, what: str) -> str:
     return f"{number or 'no'} {what}{'' if number == 1 else 's'}"
+
+
+def _explained(code: str) -> str:
+    from diagnose.rules import manual
+
+    if code not in manual.PAGES:
+        hint = did_you_mean(code, manual.PAGES)
+        raise opt.WrongUse(f'There is no code "{code[:40]}".{hint} docs/checks.md lists all.')
+    return manual.section(code).rstrip()

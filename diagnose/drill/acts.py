@@ -20,9 +20,9 @@ def title_of(step: Step) -> str:
     if isinstance(step, Reading):
         return MEASUREMENTS[step.read].title
     if isinstance(step, Check):
-        return str(step.do or step.ask)
+        return step.do or step.ask
     assert not isinstance(step, Question)
-    return str(step.finding)
+    return step.finding
 
 
 def acts_of(ready: ReadyTree, met: Collection[int]) -> dict[int, str]:
@@ -37,7 +37,7 @@ def acts_of(ready: ReadyTree, met: Collection[int]) -> dict[int, str]:
     for number in _open(ready):
         step = ready.steps[number]
         assert isinstance(step, Question)
-        asked = str(step.ask if isinstance(step, Check) else step.do or "")
+        asked = step.ask if isinstance(step, Check) else step.do or ""
         alike.setdefault((title_of(step), asked), []).append(number)
     titles = [title for title, _ in alike]
     # Two questions about one look: what is asked tells them apart.

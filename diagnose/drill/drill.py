@@ -126,7 +126,7 @@ class Drill:
         return Turn(position=replace(fresh, stage=following, step=step))
 
     def _refused(self, position: Position, message: Phrase) -> Turn:
-        screen = RefusedScreen(symptom=str(self.ready.tree.symptom), message=message)
+        screen = RefusedScreen(symptom=self.ready.tree.symptom, message=message)
         return Turn(position=position, interludes=(screen,))
 
     # Before a check, and what comes of it
@@ -197,7 +197,7 @@ class Drill:
         look = Look(
             step=name,
             title=self.title(step),
-            answer=str(question.exits[sight.answer].answer),
+            answer=question.exits[sight.answer].answer,
             minutes=question.minutes + cost,
             caution_minutes=cost,
             value=sight.value,
@@ -210,7 +210,7 @@ class Drill:
             unsafe=(*position.unsafe, *unsafe),
             wrong_referrals=(*position.wrong_referrals, *wrong),
         )
-        symptom = str(self.ready.tree.symptom)
+        symptom = self.ready.tree.symptom
         seen = SeenScreen(symptom=symptom, look=look, used=after.minutes)
         return Turn(position=after, interludes=(seen,))
 

@@ -46,7 +46,7 @@ _REPLIES: Final = {
 def screen(drill: Drill, position: Position) -> Screen:
     """Return the screen of a position."""
     common: dict[str, Any] = {
-        "symptom": str(drill.ready.tree.symptom),
+        "symptom": drill.ready.tree.symptom,
         "in_force": tuple(caution(drill, number) for number in bits(position.in_force)),
         "replies": replies_at(position.stage),
         "notes": position.notes,
@@ -84,7 +84,7 @@ def options(drill: Drill, position: Position) -> list[Named]:
 def caution(drill: Drill, number: int) -> Named:
     """Return a caution by its number."""
     name = drill.table.ids[number]
-    return Named(name, str(drill.cautions.cautions[name].title))
+    return Named(name, drill.cautions.cautions[name].title)
 
 
 def score(drill: Drill, position: Position) -> Score:
@@ -170,7 +170,7 @@ def _look(drill: Drill, leg: Leg) -> Look:
     return Look(
         step=drill.ready.plan.ids[leg.step],
         title=drill.title(leg.step),
-        answer=str(question.exits[leg.answer].answer),
+        answer=question.exits[leg.answer].answer,
         minutes=leg.minutes,
         caution_minutes=leg.caution_minutes,
     )

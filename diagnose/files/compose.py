@@ -107,7 +107,7 @@ def compose(text: str, name: str) -> yaml.MappingNode:
             _refuse_marks(text, name)
         top = yaml.compose(text, Loader=LOADER)
     except (yaml.YAMLError, RecursionError) as error:
-        raise _not_yaml(error, name) from error
+        raise _not_yaml(error, text, name) from error
     if top is None:
         raise _unreadable(name, refusals.empty())
     if not isinstance(top, yaml.MappingNode):
@@ -150,7 +150,7 @@ def _refuse_marks(text: str, name: str) -> None:
         raise _unreadable(name, refusals.anchor(what), mark.line + 1, mark.column + 1)
 
 
-def _not_yaml(error: Exception, name: str) -> Unreadable:
+def _not_yaml(error: Exception, text: str, name: str) -> Unreadable:
     """Return what PyYAML has against a text in plain words, at its place where it names one."""
     mark = None
     message = "This is not YAML text."
@@ -159,8 +159,9 @@ def _not_yaml(error: Exception, name: str) -> Unreadable:
         message = f"{_plain(error)}."
     elif isinstance(error, RecursionError):
         message = "The nesting is too deep for a library file."
-    line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
-    return _unreadable(name, refusals.yaml(message), line, column)
+    place = (mark.line + 1, mark.column + 1) if mark else (1, 1)
+    # Where a text ends too early PyYAML may name the line behind its last one.
+    return _unreadable(name, refusals.yaml(message), *min(place, _place(text, len(text))))
 
 
 def _plain(error: yaml.MarkedYAMLError) -> str:

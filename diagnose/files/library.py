@@ -79,23 +79,14 @@ def load(folder: Path, only: frozenset[str] | None = None) -> Library:
 
     Raises `NoLibrary` where the folder cannot be listed.
     """
-    try:
-        names = _yaml_names(folder)
-    except OSError as error:
-        reason = error.strerror or "cannot be listed"
-        raise NoLibrary(
-            f"{folder}: no library there ({reason}); name a folder of trees."
-        ) from error
+    names = _listed(folder)
     library = Library(folder)
     library.symptoms = tuple(name[:-5] for name in names if name != CAUTIONS_FILE)
     if only is not None:
         names = sorted({CAUTIONS_FILE, *(f"{symptom}.yaml" for symptom in only)} & set(names))
+    files = [(name,) for name in names]
     with collector_at_rest():
-        for parts in [
-            *((name,) for name in names),
-            *_files_in(folder, "machines"),
-            *_files_in(folder, "rounds"),
-        ]:
+        for parts in [*files, *_files_in(folder, "machines"), *_files_in(folder, "rounds")]:
             try:
                 text = text_of(folder.joinpath(*parts), library.file(*parts))
             except Unreadable as error:
@@ -151,6 +142,15 @@ def collector_at_rest() -> Iterator[None]:
     finally:
         if was_on:
             gc.enable()
+
+
+def _listed(folder: Path) -> list[str]:
+    try:
+        return _yaml_names(folder)
+    except OSError as error:
+        reason = error.strerror or "cannot be listed"
+        message = f"{folder}: no library there ({reason}); name a folder of trees."
+        raise NoLibrary(message) from error
 
 
 def _files_in(folder: Path, inside: str) -> list[tuple[str, ...]]:

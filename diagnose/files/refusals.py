@@ -125,31 +125,13 @@ def not_a_number(wanted: str) -> Refusal:
 
     Passes:
 
-        hazards:
-          wet-floor: {title: The floor is wet}
-        cautions:
-          barrier:
-            title: Floor closed off
-            signal: CAUTION
-            covers: [wet-floor]
-            lapses: never
-            minutes: 2
-            text: Put the signs up.
-            confirm: [The signs are up.]
+        steps:
+          little: {finding: Too little, chance: 20, who: operator, remedy: Add some.}
 
     Fails:
 
-        hazards:
-          wet-floor: {title: The floor is wet}
-        cautions:
-          barrier:
-            title: Floor closed off
-            signal: CAUTION
-            covers: [wet-floor]
-            lapses: never
-            minutes: 2 min
-            text: Put the signs up.
-            confirm: [The signs are up.]
+        steps:
+          little: {finding: Too little, chance: 20 %, who: operator, remedy: Add some.}
     """
     return Refusal("not-a-number", f"Here stands {wanted}, without a unit.")
 

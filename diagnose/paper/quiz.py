@@ -73,13 +73,13 @@ def _situation(
         body = ready.steps[place]
         assert isinstance(body, Question)
         _, in_force = table.take(plan.needs[place], plan.energises[place], in_force)
-        so_far.append((what(body), str(body.exits[answer].answer)))
+        so_far.append((what(body), body.exits[answer].answer))
     if plan.energises[step]:
         in_force &= ~table.lapsing
 
     def titles(which: int) -> tuple[str, ...]:
         names = table.names(which)
-        return tuple(str(cautions.cautions[name].title) for name in names)
+        return tuple(cautions.cautions[name].title for name in names)
 
     own = what(ready.steps[step])
     passed = {place for place, _ in route}
@@ -102,7 +102,7 @@ def _situation(
 def what(step: Step) -> str:
     """Return a step in one sentence: what to do and ask, to measure, or the cause."""
     if isinstance(step, Finding):
-        return str(step.finding)
+        return step.finding
     asked = step.ask if isinstance(step, Check) else f"Measure: {MEASUREMENTS[step.read].title}."  # type: ignore[attr-defined]
     return " ".join(filter(None, [step.do, asked]))
 

@@ -13,7 +13,7 @@ from diagnose.study.in_force import always_in_force, bits
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
 
-    from diagnose.files.cautions import Caution, Cautions
+    from diagnose.files.cautions import Cautions
     from diagnose.files.tree import Step
     from diagnose.study.in_force import CautionTable
     from diagnose.study.ready import ReadyTree
@@ -109,7 +109,7 @@ def sketch(
     """Return what the flowchart of a tree says; `title_of` names a doorway's symptom."""
     plan, tree = ready.plan, ready.tree
     before = always_in_force(plan.order, plan.ways, plan.needs, plan.energises, table)
-    known: dict[str, Caution] = {str(name): one for name, one in cautions.cautions.items()}
+    known = cautions.cautions
     entries = []
     for number, step in enumerate(ready.steps):
         force = before[number] & ~table.lapsing if plan.energises[number] else before[number]
@@ -132,23 +132,23 @@ def sketch(
                 walked=number in wanted.visits,
             )
         )
-    head = [str(tree.title)]
+    head = [tree.title]
     start = plan.start
     if wanted.start is not None and wanted.start != start:
         start = wanted.start
         head.append(f"From step {start + 1} on.")
-        titles = [str(known[table.ids[which]].title) for which in bits(before[start])]
+        titles = [known[table.ids[which]].title for which in bits(before[start])]
         if titles:
             head.append(f"In force here: {', '.join(titles)}.")
     return Sketch(
-        symptom=str(tree.symptom),
-        title=str(tree.title),
+        symptom=tree.symptom,
+        title=tree.title,
         head=tuple(head),
         start=start,
         order=plan.order,
         entries=tuple(entries),
         cautions={
-            name: " ".join([one.signal, str(one.title), *map(str, one.signs)])
+            name: " ".join([one.signal, one.title, *one.signs])
             for name, one in known.items()
             if any(name in entry.cautions for entry in entries)
         },
@@ -168,7 +168,7 @@ def _texts(
     word = MARKS[kind_of(step)].word
     if isinstance(step, Finding):
         yield f"{number} · {word}"
-        yield str(step.finding) if wanted.reasons else _first_sentence(step.finding)
+        yield step.finding if wanted.reasons else _first_sentence(step.finding)
         if step.continue_with is not None:
             yield f"→ {title_of(step.continue_with)}"
         said = step.leave_safe if step.who == "service" else step.remedy
@@ -178,8 +178,8 @@ def _texts(
     head = [f"{number}", word, "" if step.by == "operator" else MARKS[Kind(step.by)].word]
     yield " · ".join(filter(None, head))
     if wanted.actions and not wanted.apart and step.do is not None:
-        yield str(step.do)
-    yield str(step.ask) if isinstance(step, Check) else MEASUREMENTS[step.read].title  # type: ignore[attr-defined]
+        yield step.do
+    yield step.ask if isinstance(step, Check) else MEASUREMENTS[step.read].title  # type: ignore[attr-defined]
 
 
 def _first_sentence(text: str) -> str:
@@ -188,7 +188,7 @@ def _first_sentence(text: str) -> str:
 
 
 def _action(step: Step) -> str:
-    return str(step.do) if isinstance(step, Question) and step.do is not None else ""
+    return step.do if isinstance(step, Question) and step.do is not None else ""
 
 
 def _answers(step: Step, number: int, ready: ReadyTree, wanted: Wanted) -> Iterator[Answer]:
@@ -196,7 +196,7 @@ def _answers(step: Step, number: int, ready: ReadyTree, wanted: Wanted) -> Itera
         return
     for which, way in enumerate(step.exits):
         yield Answer(
-            text=str(way.answer),
+            text=way.answer,
             to=ready.plan.ways[number][which],
             limit=_limit(step, which) if isinstance(step, Reading) else "",
             passing=which == ready.plan.passing[number],

@@ -89,7 +89,7 @@ def caution_panels(
     for name, code in codes.items():
         caution: Caution = cautions.cautions[name]
         letter = code.split()[0]
-        text = str(caution.text)
+        text = caution.text
         first = table.closure[table.number[name]] & ~(1 << table.number[name])
         titles = [
             f"{codes[one].split()[0]} {cautions.cautions[one].title}" for one in table.names(first)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import inspect
 import re
+import textwrap
 from typing import TYPE_CHECKING, Final
 
 from diagnose.files.problems import code_of
@@ -57,8 +58,8 @@ def page() -> str:
 def _markdown(docstring: str) -> str:
     """Return a docstring with its indented examples between fences."""
     return re.sub(
-        r"((?:^    .*\n|^\n(?=    ))+)",
-        lambda block: "```yaml\n" + inspect.cleandoc("\n" + block[1]) + "\n```\n",
+        r"^    .*\n(?:\n*    .*\n)*",
+        lambda block: f"```yaml\n{textwrap.dedent(block[0]).rstrip()}\n```\n",
         docstring + "\n",
         flags=re.MULTILINE,
     )

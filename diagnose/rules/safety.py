@@ -136,7 +136,8 @@ def lockout_twice(view: TreeView) -> Iterator[Objection]:
     table = view.table
     if table is None or not view.sound or not all(map(view.guarded, view.tree.steps.values())):
         return
-    for number in bits(table.lockouts):
+    runs = any(step.energises for _, step in view.questions())
+    for number in bits(table.lockouts if runs else 0):
         for name in _taken_again(view, table, 1 << number):
             message = (
                 f'On a route to "{name}" the caution "{table.ids[number]}" was taken and has '
@@ -147,17 +148,14 @@ def lockout_twice(view: TreeView) -> Iterator[Objection]:
 
 def _taken_again(view: TreeView, table: CautionTable, lockout: int) -> Iterator[str]:
     """Yield the steps at which some route takes a lockout that it had before and that lapsed."""
-    if not any(step.energises for _, step in view.questions()):
-        return
     may = dict.fromkeys(view.tree.steps, 0)
     for name in in_order(view.graph):
         step, state = view.tree.steps[name], may[name]
-        question = step if isinstance(step, Question) else None
-        if question and question.energises and state & _HELD:
-            state = state & ~_HELD | _LAPSED
+        if isinstance(step, Question) and step.energises:
+            state = _LAPSED if state else 0
         if table.needs(step) & lockout:
             if state & _LAPSED:
                 yield name
             state = _HELD
-        for way in question.exits if question else ():
-            may[way.to] |= state
+        for target in view.graph.successors(name):
+            may[target] |= state

@@ -151,7 +151,7 @@ def bands(view: TreeView) -> Iterator[Objection]:
         highest = -math.inf
         for number, limit in enumerate(step.limits):
             if limit == math.inf:
-                message = "`otherwise` is the last band, and there is one."
+                message = "The last band is `otherwise`, and there is one."
             elif limit > highest:
                 highest = limit
                 continue

@@ -93,7 +93,7 @@ def caution_table(cautions: Cautions, minutes: Mapping[str, float] | None = None
 
     The cautions are taken as checked: `includes` without a cycle, every name known.
     """
-    ids = tuple(str(name) for name in cautions.cautions)
+    ids = tuple(cautions.cautions)
     number = {name: place for place, name in enumerate(ids)}
     closure: dict[str, int] = {}
 

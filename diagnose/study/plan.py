@@ -52,7 +52,7 @@ def plan_of(tree: Tree, cautions: CautionTable, chances: Mapping[str, float] | N
 
     `chances` (by finding, any positive scale) stand in for those of the file where given.
     """
-    ids = tuple(str(name) for name in tree.steps)
+    ids = tuple(tree.steps)
     number = {name: place for place, name in enumerate(ids)}
     steps = tuple(tree.steps.values())
     ways: list[tuple[int, ...]] = []

@@ -70,8 +70,8 @@ def made_ready(
         if isinstance(step, Finding) and step.who == "service":
             service |= 1 << which
     return ReadyTree(
-        symptom=str(tree.symptom),
-        title=str(tree.title),
+        symptom=tree.symptom,
+        title=tree.title,
         tree=tree,
         plan=plan,
         steps=steps,

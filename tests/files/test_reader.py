@@ -13,6 +13,7 @@ from diagnose.files.compose import LARGEST
 from diagnose.files.definitions import CARD, CAUTIONS, FILES, TREE
 from diagnose.files.kinds import Record
 from diagnose.files.library import NoLibrary, load
+from diagnose.files.places import Places
 from diagnose.files.reading import content_hash, read_text
 from diagnose.files.tree import Check, Finding, Reading
 
@@ -60,7 +61,10 @@ def test_a_good_file_is_read_into_frozen_types_with_places() -> None:
         ("It is broken", "broken"),
         ("Yes", "other"),
     ]
-    assert (first.exits[1].to.line, first.exits[1].to.column) == (12, 12)
+    assert first.arrow_at(1) == ("answers", "Yes")
+    assert Places(GOOD).at(("steps", "first", *first.arrow_at(1))) == (12, 12)
+    assert Places(GOOD).at(("steps", "first", *first.answer_at(1))) == (12, 7)
+    assert type(first.exits[1].to) is str
     assert isinstance(other, Reading)
     assert [other.band(value).answer for value in (49.999, 50, 51)] == [
         "half empty",
@@ -76,6 +80,14 @@ REFUSALS = [
     ("title: It", "titel: It", [("unknown-key", 3, 1), ("missing-key", 1, 1)]),
     ("title: It does not work\n", "", [("missing-key", 1, 1)]),
     ("title: It does not work", "title: []", [("wrong-shape", 3, 8)]),
+    ("  broken:\n", "  spare: word\n  broken:\n", [("wrong-shape", 18, 10)]),
+    ("{below: 50, call: half empty, go: broken}", "word", [("wrong-shape", 16, 9)]),
+    (
+        "    answers:\n",
+        "    answers: word\n    tool:\n",
+        [("wrong-shape", 10, 14), ("wrong-shape", 12, 7)],
+    ),
+    ("chance: 30", "chance: 30\n    ? [a, b]\n    : c", [("unknown-key", 21, 7)]),
     ("title: It does not work", "title:", [("empty-value", 3, 7)]),
     ("title: It does not work", 'title: "a\\e[31m"', [("control-character", 3, 8)]),
     ("title: It does not work", 'title: "a\\tb"', [("control-character", 3, 8)]),

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from diagnose.files.library import load
-from diagnose.rules.check import RULES, check
+from diagnose.files.library import load, put_in
+from diagnose.rules.check import check
 
 CAUTIONS = """\
 format: 1
@@ -149,6 +149,21 @@ BROKEN = [
     ("    hazards: [wet-floor]\n", "    cautions: [barier]\n", [("unknown-caution", "barier", 1, "e")]),
     ("    hazards: [wet-floor]\n", "    hazards: [moving-parts]\n    energises: true\n", [("energises", "moving-parts", 1, "e")]),
     ("    hazards: [wet-floor]\n", "    cautions: [lockout]\n    energises: true\n", [("energises", "lockout", 1, "e")]),
+    ("    hazards: [wet-floor]\n", "    hazards: [wet-floor, moving-parts]\n    energises: true\n", [("energises", "moving-parts", 1, "e")]),
+    ("    hazards: [wet-floor]\n", "    hazards: [moving-parts, wet-floor]\n    energises: true\n", [("energises", "moving-parts", 1, "e")]),
+    ("    hazards: [wet-floor]\n", "    hazards: [moving-parts]\n    cautions: [barrier, key-out]\n    energises: true\n", [("energises", "key-out", 1, "e")]),
+    ("[wet-floor]", "[wet-floor, mains]", [("service-only", "mains", 1, "e")]),
+    ("[wet-floor]", "[wet-floor, wet-flor]", [("unknown-hazard", "wet-flor]", 1, "e")]),
+    ("    hazards: [wet-floor]\n", "    cautions: [barrier, barier]\n", [("unknown-caution", "barier", 1, "e")]),
+    ("    by: operator\n", "    after: [first, broken]\n", [("after", "broken]", 1, "e")]),
+    ("      - {below: 5, call: too little, go: little}\n      - {otherwise: enough, go: served}", "      - {otherwise: enough, go: served}\n      - {below: 5, call: too little, go: little}", [("bands", "value", 1, "e"), ("bands", "enough", 1, "e"), ("worked-case", "little\n", 1, "e")]),
+    ("      - {otherwise: enough, go: served}", "      - {otherwise: plenty, go: served}\n      - {otherwise: enough, go: served}", [("bands", "plenty", 1, "e")]),
+    ("{otherwise: enough", "{otherwise: back", [("answer-word", "back", 1, "e")]),
+    ("{below: 5, call: too little", "{below: 5, call: '7'", [("answer-word", "'7'", 1, "e")]),
+    ("    hazards: [wet-floor]\n", "    passes: none\n", [("worked-case", "a reading", 1, "e")]),
+    ("answers: {second: {value: \"3\"}}", "answers: {second: {}}", [("worked-case", "a reading", 1, "e")]),
+    ("answers: {second: {value: \"3\"}}", "answers: {secnd: enough}", [("unknown-step", "secnd", 1, "e")]),
+    ("    finding: little\n", "    finding: litle\n", [("unknown-step", "litle", 1, "e")]),
     ("[wet-floor]", "[mains]", [("service-only", "mains", 1, "e")]),
     ("    hazards: [moving-parts]\n", "    hazards: [mains]\n", [("service-only", "mains", 1, "e")]),
     ("read: value", "read: valeu", [("unknown-measurement", "valeu", 1, "e"), ("worked-case", "value: \"3\"", 1, "e")]),
@@ -236,7 +251,7 @@ def test_a_round_and_a_card_are_checked_too(tmp_path: Path) -> None:
         ("dock.yaml", "unknown-caution", *place(card, "lockuot"), "e"),
         ("evening.yaml", "unknown-hazard", *place(round_, "wet-flor"), "e"),
         ("evening.yaml", "unknown-symptom", *place(round_, "sampel"), "e"),
-        ("evening.yaml", "energises", *place(round_, "two"), "e"),
+        ("evening.yaml", "energises", *place(round_, "moving-parts"), "e"),
         ("evening.yaml", "service-only", *place(round_, "mains"), "e"),
         ("evening.yaml", "unknown-caution", *place(round_, "lokout"), "e"),
     ]
@@ -280,5 +295,25 @@ def test_every_message_is_one_sentence_that_ends(tmp_path: Path) -> None:
         assert message[0].isupper() or message[0] in "\"'"
 
 
-def test_each_rule_is_documented_and_reached() -> None:
-    assert all(rule.__doc__ and rule.__doc__.strip().endswith(".") for rule in RULES)
+def test_a_thousand_wrong_names_in_one_file_are_each_named(tmp_path: Path) -> None:
+    """Only the first are compared with what they may mean: it takes longest where most is wrong."""
+    checks = "".join(
+        f"  s{n}: {{ask: What?, answers: {{This one: t{n}, That one: broken}}}}\n"
+        for n in range(1000)
+    )
+    text = TREE.replace("\n  first:", f"\n{checks}\n  first:", 1)
+    problems = [p for p in check(load(write(tmp_path / "lib", text))) if p.code == "unknown-step"]
+    first = text[: text.index("  s0:")].count("\n") + 1
+    assert [(p.line, p.column) for p in problems] == [
+        (first + n, len(f"  s{n}: {{ask: What?, answers: {{This one: ") + 1) for n in range(1000)
+    ]
+    assert "Did you mean" not in problems[-1].message
+
+
+def test_a_change_that_is_not_on_the_disk_is_checked_at_its_own_places(tmp_path: Path) -> None:
+    library = load(write(tmp_path / "lib"))
+    moved = "# a line more\n" + TREE.replace("start: first", "start: frist")
+    put_in(library, moved, "sample.yaml")
+    assert [(p.code, p.line, p.column) for p in check(library)] == [
+        ("unknown-step", *place(moved, "frist"))
+    ]

@@ -9,9 +9,7 @@ from typing import TYPE_CHECKING, Any
 import yaml
 
 from diagnose.case.visit import Visit
-from diagnose.files.definitions import CARD, CAUTIONS, TREE
-from diagnose.files.library import Library
-from diagnose.files.reading import read_text
+from diagnose.files.library import Library, put_in
 from diagnose.rules.check import check, errors
 from diagnose.study.in_force import CautionTable, caution_table
 from diagnose.study.plan import Plan, plan_of
@@ -92,21 +90,12 @@ def loaded(written: Written) -> tuple[Library, Card | None, list[Problem]]:
     """Return what the program's reader and checker make of the texts."""
     library = Library(Path("library"))
     library.symptoms = (*written.trees, *written.symptoms)
-    cautions, problems = read_text(CAUTIONS, written.cautions, library.file("cautions.yaml"))
-    library.problems += problems
-    if cautions is not None:
-        library.cautions = cautions
+    put_in(library, written.cautions, "cautions.yaml")
     for symptom, text in written.trees.items():
-        tree, problems = read_text(TREE, text, library.file(f"{symptom}.yaml"))
-        library.problems += problems
-        if tree is not None:
-            library.trees[symptom] = tree
-    card = None
+        put_in(library, text, f"{symptom}.yaml")
     if written.card is not None:
-        card, problems = read_text(CARD, written.card, library.file("machines", "m.yaml"))
-        library.problems += problems
-        if card is not None:
-            library.machines[str(card.machine)] = card
+        put_in(library, written.card, "machines", "m.yaml")
+    card = next(iter(library.machines.values()), None)
     return library, card, check(library)
 
 
@@ -116,5 +105,5 @@ def read(written: Written) -> Read:
     wrong = errors(problems)
     assert not wrong, [str(problem) for problem in wrong]
     minutes = card.section("caution_minutes") if card is not None else {}
-    made = caution_table(library.cautions, {str(k): float(v) for k, v in minutes.items()})
+    made = caution_table(library.cautions, minutes)
     return Read(library, made, card)

@@ -19,7 +19,7 @@ from diagnose.study.outlook import normalised
 
 
 def plain_of(written: Written, library: Read) -> Plain:
-    start = str(library.trees["alpha"].start)
+    start = library.trees["alpha"].start
     return Plain(Files(written.trees, written.cautions), "alpha", start)
 
 

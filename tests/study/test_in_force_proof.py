@@ -13,6 +13,7 @@ from strategies.observer import Files
 from strategies.plain import Plain
 from strategies.written import Read, Written, loaded, read
 
+from diagnose.files.places import KEY
 from diagnose.study.in_force import always_in_force
 
 if TYPE_CHECKING:
@@ -75,7 +76,7 @@ def test_the_must_analysis_agrees_with_both(written: Written) -> None:
     for caution in library.table.ids:
         bare = by_remove_and_reach(library, plan, caution)
         assert {n for n, held in enumerate(found) if caution not in held} == bare
-    start = str(library.trees["alpha"].start)
+    start = library.trees["alpha"].start
     assert found == by_every_route(Plain(files, "alpha", start), plan)
 
 
@@ -106,7 +107,7 @@ def test_a_second_lockout_is_named_where_some_route_takes_it(written: Written) -
     files = Files(written.trees, written.cautions)
     library, _, problems = loaded(written)
     tree = library.trees["alpha"]
-    plain = Plain(files, "alpha", str(tree.start))
+    plain = Plain(files, "alpha", tree.start)
     twice: set[tuple[str, str]] = set()
 
     def go(step: str, held: frozenset[str], had: frozenset[str]) -> None:
@@ -117,7 +118,8 @@ def test_a_second_lockout_is_named_where_some_route_takes_it(written: Written) -
             go(target, after, had | after)
 
     go(plain.start, frozenset(), frozenset())
-    places = {(name.line, name.column): str(name) for name in tree.steps}
+    file = library.file("alpha.yaml")
+    places = {library.place(file, ("steps", name, KEY)): name for name in tree.steps}
     said = set()
     for problem in problems:
         if problem.code == "lockout-twice":

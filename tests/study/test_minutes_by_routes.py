@@ -21,8 +21,8 @@ def plain_of(written: Written, library: Read, symptom: str) -> Plain:
     return Plain(
         Files(written.trees, written.cautions),
         symptom,
-        str(library.trees[symptom].start),
-        {str(name): float(value) for name, value in minutes.items()},
+        library.trees[symptom].start,
+        minutes,
     )
 
 

@@ -34,8 +34,8 @@ def test_minutes_by_finding_are_those_of_all_routes(written: Written) -> None:
     plain = Plain(
         Files(written.trees, written.cautions),
         "alpha",
-        str(library.trees["alpha"].start),
-        {str(name): float(value) for name, value in minutes.items()},
+        library.trees["alpha"].start,
+        minutes,
     )
     routes = list(plain.routes(plan.ids[plan.start], frozenset(), {}, set()))
     means = plain.minutes_to(routes)
