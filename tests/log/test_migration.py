@@ -519,15 +519,16 @@ def test_a_damaged_log_is_named_by_its_case_and_left(path: Path, which: str, bod
     assert (path.read_bytes(), beside(path)) == (before, [])
 
 
-def test_one_that_lost_the_beginning_of_a_round_is_damaged(path: Path) -> None:
+@pytest.mark.parametrize("which", ["cured", "two"])
+def test_one_that_lost_its_beginning_is_damaged(path: Path, which: str) -> None:
     base = sqlite3.connect(path)
     base.execute(
         'DELETE FROM events WHERE number <= 3 AND "case" = (SELECT key FROM cases WHERE name = ?)',
-        (NAMES["two"],),
+        (NAMES[which],),
     )
     base.commit()
     base.close()
-    with pytest.raises(LogError, match=f"damaged at case {NAMES['two']}"):
+    with pytest.raises(LogError, match=f"damaged at case {NAMES[which]}"):
         SqliteLog(path)
 
 
