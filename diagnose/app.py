@@ -74,8 +74,12 @@ def run(args: list[str]) -> int:
     except Exception as error:
         if os.environ.get("DIAGNOSE_TRACEBACK"):
             raise
-        what = " ".join(f"{type(error).__name__}: {error}".split())[:200]
-        return _failed(f"This is a fault of the program ({what}); please report it.", 3)
+        from diagnose.commands import fault_report
+
+        what = type(error).__name__
+        path = fault_report.kept(error, args)
+        where = "please report it" if path is None else f"please report it, with the file {path}"
+        return _failed(f"This is a fault of the program ({what}); {where}.", 3)
 
 
 def _called(verb: str, rest: list[str]) -> int:

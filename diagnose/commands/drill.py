@@ -76,7 +76,7 @@ def run(args: Sequence[str]) -> int:
             "fits this machine card; drill without --machine."
         ) from error
     best = order_study(ready.tree, library.table).best.plan
-    drill = Drill(machine, library.content.cautions, library.table, role=options.role, best=best)
+    drill = Drill(machine, library.table, role=options.role, best=best)
     # Before the first screen, so that nobody drills for a log that cannot be used.
     log = opt.open_log(options)
     title = str(library.card.title) if library.card else None

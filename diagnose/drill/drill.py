@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from diagnose.case.screens import RefusedScreen, phrase
 from diagnose.case.walk import picked, word_of
 from diagnose.drill import present
-from diagnose.drill.acts import acts_of, causes_of, title_of
+from diagnose.drill.exercise import Exercise, rank
 from diagnose.drill.position import CAUSE, GUARD, HANDS, OVER, PICK, REMEDY, Position, Turn
 from diagnose.drill.score import (
     ELSEWHERE,
@@ -26,7 +26,6 @@ from diagnose.drill.score import (
     Look,
     UnsafeMove,
     WrongReferral,
-    route_of,
 )
 from diagnose.drill.screens import SeenScreen
 from diagnose.files import replies
@@ -39,43 +38,10 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from diagnose.case.screens import Named, Phrase, Screen
-    from diagnose.drill.machine import Machine
-    from diagnose.files.cautions import Cautions
-    from diagnose.study.in_force import CautionTable
-    from diagnose.study.plan import Plan
 
 
-class Drill:
-    """The rules of one drill: the machine that is played, the cautions, who the trainee is.
-
-    `best` is the plan of the same tree with its checks in the best order, where that is known.
-    """
-
-    def __init__(
-        self,
-        machine: Machine,
-        cautions: Cautions,
-        table: CautionTable,
-        *,
-        role: str = "operator",
-        best: Plan | None = None,
-    ) -> None:
-        self.machine = machine
-        self.ready = machine.ready
-        self.cautions = cautions
-        self.table = table
-        self.role = role
-        self.best = best
-        self.route = route_of(machine.ready.plan, table, machine)
-        self.acts = acts_of(self.ready, [leg.step for leg in self.route])
-        self.causes = causes_of(self.ready)
-        questions = [step for step in self.ready.steps if isinstance(step, Question)]
-        foreign = any(_rank(step.by) > _rank(role) for step in questions)
-        #: Who may do a check instead; nobody where all checks are the trainee's own.
-        self.helpers = ROLES[_rank(role) + 1 :] if foreign else ()
-        findings = [step for step in self.ready.steps if isinstance(step, Finding)]
-        doorways = any(step.continue_with for step in findings)
-        self.hands = (*ROLES, ELSEWHERE) if doorways else ROLES
+class Drill(Exercise):
+    """The rules of one drill."""
 
     def start(self) -> Position:
         """Return the position at which the drill begins; what the machine card says is noted."""
@@ -90,10 +56,6 @@ class Drill:
     def screen(self, position: Position) -> Screen:
         """Return the screen of a position."""
         return present.screen(self, position)
-
-    def title(self, step: int) -> str:
-        """Return the words of a check as they were offered, or the line of a finding."""
-        return self.acts.get(step) or title_of(self.ready.steps[step])
 
     def reply(self, position: Position, text: str) -> Turn:
         """Return what a reply comes to. One that cannot be understood changes nothing."""
@@ -158,11 +120,6 @@ class Drill:
         wider = sum(1 << other for other in bits(position.in_force) if closure[other] & bit)
         return replace(position, ending=position.ending | wider)
 
-    def guarded(self, position: Position) -> tuple[float, int]:
-        """Return the minutes of the cautions that are to be taken, and what is in force then."""
-        kept = position.in_force & ~position.ending
-        return self.table.take(self.table.closed(position.taking), False, kept)
-
     def _begun(self, position: Position) -> Turn:
         body = self.ready.steps[position.step]
         if isinstance(body, Question):
@@ -187,7 +144,7 @@ class Drill:
                 in_force &= ~lapsing
                 moves += self._unguarded(NOT_ENDED, step, self.table.called(lapsing, 0))
             moves += self._missing(step, in_force)
-            if _rank(question.by) > _rank(self.role):
+            if rank(question.by) > rank(self.role):
                 moves.append(self._not_yours(step, question.by))
             unsafe, wrong = tuple(moves), ()
         name = plan.ids[step]
@@ -238,9 +195,9 @@ class Drill:
     def _judged_helper(
         self, step: int, by: str, helper: str
     ) -> tuple[tuple[UnsafeMove, ...], tuple[WrongReferral, ...]]:
-        if _rank(helper) < _rank(by):
+        if rank(helper) < rank(by):
             return (self._not_yours(step, by),), ()
-        if _rank(by) <= _rank(self.role) or helper != by:
+        if rank(by) <= rank(self.role) or helper != by:
             return (), (self._wrong(step, helper, by),)
         return (), ()
 
@@ -257,10 +214,10 @@ class Drill:
         assert isinstance(named, Finding)
         if hands == ELSEWHERE or named.continue_with:
             return self._judged(position)
-        if _rank(hands) < _rank(named.who):
+        if rank(hands) < rank(named.who):
             unsafe = (*position.unsafe, self._not_yours(position.step, named.who))
             return self._judged(replace(position, unsafe=unsafe))
-        own = _rank(hands) <= _rank(self.role)
+        own = rank(hands) <= rank(self.role)
         return replace(position, stage=REMEDY) if own else self._judged(position)
 
     def _judged(self, position: Position) -> Position:
@@ -276,18 +233,6 @@ class Drill:
             wrong = (*wrong, self._wrong(self.machine.cause, position.hands, whose))
         passed = found and position.hands == whose and not position.unsafe and not wrong
         return _over(replace(position, wrong_referrals=wrong), PASSED if passed else FAILED)
-
-    @property
-    def whose(self) -> str:
-        """Whose work the hidden cause is."""
-        finding = self.ready.steps[self.machine.cause]
-        assert isinstance(finding, Finding)
-        return ELSEWHERE if finding.continue_with else finding.who
-
-
-def _rank(role: str) -> int:
-    """Return how much people may do; an empty role, a doorway's, may be anybody's."""
-    return ROLES.index(role) if role else 0
 
 
 def _over(position: Position, outcome: str, notes: tuple[Phrase, ...] = ()) -> Position:

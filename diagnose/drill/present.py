@@ -21,7 +21,7 @@ from diagnose.study.in_force import bits
 
 if TYPE_CHECKING:
     from diagnose.case.screens import Screen
-    from diagnose.drill.drill import Drill
+    from diagnose.drill.exercise import Exercise
     from diagnose.drill.position import Position
     from diagnose.drill.score import Leg
 
@@ -43,7 +43,7 @@ _REPLIES: Final = {
 }
 
 
-def screen(drill: Drill, position: Position) -> Screen:
+def screen(drill: Exercise, position: Position) -> Screen:
     """Return the screen of a position."""
     common: dict[str, Any] = {
         "symptom": drill.ready.tree.symptom,
@@ -68,7 +68,7 @@ def replies_at(stage: str) -> tuple[str, ...]:
     return _REPLIES[stage]
 
 
-def options(drill: Drill, position: Position) -> list[Named]:
+def options(drill: Exercise, position: Position) -> list[Named]:
     """Return what may be picked at a position, in the order of its numbers."""
     if position.stage == PICK:
         return [Named(drill.ready.plan.ids[step], title) for step, title in drill.acts.items()]
@@ -81,13 +81,13 @@ def options(drill: Drill, position: Position) -> list[Named]:
     return guards + [Named(whose, whose) for whose in helpers]
 
 
-def caution(drill: Drill, number: int) -> Named:
+def caution(drill: Exercise, number: int) -> Named:
     """Return a caution by its number."""
     name = drill.table.ids[number]
-    return Named(name, drill.cautions.cautions[name].title)
+    return Named(name, drill.table.records[number].title)
 
 
-def score(drill: Drill, position: Position) -> Score:
+def score(drill: Exercise, position: Position) -> Score:
     """Return what a drill came to, whether it was ended or left."""
     plan = drill.ready.plan
     told = bool(position.hands)
@@ -113,7 +113,7 @@ def score(drill: Drill, position: Position) -> Score:
     )
 
 
-def _pick(drill: Drill, position: Position, common: dict[str, Any]) -> Screen:
+def _pick(drill: Exercise, position: Position, common: dict[str, Any]) -> Screen:
     given = {look.step: look.answer for look in position.looks}
     return PickScreen(
         **common,
@@ -126,7 +126,7 @@ def _pick(drill: Drill, position: Position, common: dict[str, Any]) -> Screen:
     )
 
 
-def _guard(drill: Drill, position: Position, common: dict[str, Any]) -> Screen:
+def _guard(drill: Exercise, position: Position, common: dict[str, Any]) -> Screen:
     taking = drill.table.closed(position.taking)
     kept = position.in_force & ~position.ending
     offered = options(drill, position)
@@ -164,7 +164,7 @@ def _guard(drill: Drill, position: Position, common: dict[str, Any]) -> Screen:
     )
 
 
-def _look(drill: Drill, leg: Leg) -> Look:
+def _look(drill: Exercise, leg: Leg) -> Look:
     question = drill.ready.steps[leg.step]
     assert isinstance(question, Question)
     return Look(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -106,18 +107,43 @@ def test_help_and_version_name_every_verb(capsys: pytest.CaptureFixture[str]) ->
     assert run(capsys, "--version") == (0, "diagnose 0.1.0\n", "")
 
 
-def test_a_fault_of_the_program_is_one_line_too(
+def fail(monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(args: list[str]) -> int:
+        raise ZeroDivisionError(f"no\nway at {Path.home()}")
+
+    monkeypatch.setattr("diagnose.commands.start.run", broken)
+
+
+def test_a_fault_of_the_program_is_one_line_with_a_report_in_a_file(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def broken(args: list[str]) -> int:
-        raise ZeroDivisionError("no\nway")
-
-    monkeypatch.setattr("diagnose.commands.check.run", broken)
-    code, _, err = run(capsys, "check")
+    fail(monkeypatch)
+    code, _, err = run(capsys, "start", "lines", "--name", "Ana Kaya", "--name=Ben", "--plain")
     assert code == 3
-    assert err == (
-        "diagnose: This is a fault of the program (ZeroDivisionError: no way); please report it.\n"
+    said = re.fullmatch(
+        r"diagnose: This is a fault of the program \(ZeroDivisionError\); "
+        r"please report it, with the file (\S+)\.\n",
+        err,
+    )
+    assert said is not None
+    report = Path(said[1]).read_text(encoding="utf-8")
+    first, command, *_ = report.splitlines()
+    assert first.startswith("diagnose 0.1.0, Python 3.")
+    assert command == "command: diagnose start lines --name NAME --name=NAME --plain"
+    assert "Traceback (most recent call last):" in report
+    assert report.rstrip().endswith("way at ~")
+    assert not {"Ana", "Kaya", "Ben", str(Path.home())} & set(report.replace("/", " ").split())
+
+
+def test_a_report_that_cannot_be_written_is_not_promised(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    fail(monkeypatch)
+    (tmp_path / "file").write_text("")
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "file"))
+    assert run(capsys, "start")[2] == (
+        "diagnose: This is a fault of the program (ZeroDivisionError); please report it.\n"
     )
     monkeypatch.setenv("DIAGNOSE_TRACEBACK", "1")
     with pytest.raises(ZeroDivisionError):
-        app.run(["check"])
+        app.run(["start"])

@@ -102,5 +102,4 @@ def drill(cause: str, *, slips: bool = False, **more: Any) -> Drill:
         for seed in range(10_000)
         if (found := drawn(ready, seed, slips=slips)).cause == number
     )
-    cautions = library().library.cautions
-    return Drill(machine, cautions, library().table, **more)
+    return Drill(machine, library().table, **more)

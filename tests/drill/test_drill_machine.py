@@ -50,7 +50,7 @@ def test_the_same_seed_and_replies_are_the_same_drill(seed: int, slips: bool) ->
         own = read(Written(trees={"sample": TREE, "other": OTHER}, cautions=CAUTIONS))
         ready = own.ready("sample")
         assert ready is not None
-        return Drill(drawn(ready, seed, slips=slips), own.library.cautions, own.table)
+        return Drill(drawn(ready, seed, slips=slips), own.table)
 
     assert played(drill(), replies) == played(drill(), replies)
 
@@ -62,7 +62,7 @@ def test_what_a_machine_shows_does_not_hang_on_what_is_asked_first(
     own = library()
 
     def seen(names: list[str]) -> dict[str, Any]:
-        drill = Drill(drawn(sample(), seed, slips=True), own.library.cautions, own.table)
+        drill = Drill(drawn(sample(), seed, slips=True), own.table)
         replies = [reply for name in names for reply in (name, "done")]
         looks = [s["look"] for s in played(drill, replies) if s["screen"] == "seen"]
         return {look["step"]: (look["answer"], look["value"]) for look in looks}
@@ -132,7 +132,7 @@ def by_kind(kind: str, tree: str = CARD_TREE) -> tuple[Any, Any]:
 def test_a_card_rules_causes_and_checks_out_and_is_told() -> None:
     own, ready = by_kind("sealed")
     assert weights(ready) == pytest.approx([0, 0.3 / 2, 0.2 / 2])
-    drill = Drill(drawn(ready, 0), own.library.cautions, own.table)
+    drill = Drill(drawn(ready, 0), own.table)
     screen = played(drill, [])[0]
     assert [check["id"] for check in screen["checks"]] == ["lamp"]
     assert [note["id"] for note in screen["notes"]] == ["from-card"]
@@ -142,7 +142,7 @@ def test_a_card_rules_causes_and_checks_out_and_is_told() -> None:
     assert found["tree_minutes"] == 1
     assert [look["step"] for look in found["tree_route"]] == ["lamp"]
     own, ready = by_kind("flooded")
-    drill = Drill(drawn(ready, 0), own.library.cautions, own.table)
+    drill = Drill(drawn(ready, 0), own.table)
     assert {check["id"] for check in played(drill, [])[0]["checks"]} == {"water", "lamp"}
 
 
@@ -193,7 +193,7 @@ def test_one_look_is_offered_once_and_is_the_one_on_the_route(cause: str, met: s
     assert ready is not None
     number = ready.plan.number[cause]
     machine = next(m for seed in range(99) if (m := drawn(ready, seed)).cause == number)
-    checks = played(Drill(machine, own.library.cautions, own.table), [])[0]["checks"]
+    checks = played(Drill(machine, own.table), [])[0]["checks"]
     assert {check["id"]: check["title"] for check in checks} == {
         "kind": "Which kind is it?",
         # Two questions about one look are told apart by the question.
@@ -239,7 +239,7 @@ def test_whoever_follows_a_tree_is_safe_right_and_as_fast_as_the_tree(
     cautions = yaml.load(written.cautions, yaml.BaseLoader)
     ready = own.ready("alpha")
     assert ready is not None
-    drill = Drill(drawn(ready, seed), own.library.cautions, own.table)
+    drill = Drill(drawn(ready, seed), own.table)
     found = Follower(drill, tree, cautions).go()
     assert found["outcome"] == "passed", found
     assert found["minutes"] == pytest.approx(found["tree_minutes"])
@@ -257,7 +257,7 @@ def test_any_trainee_gets_to_an_end(written: Written, seed: int, random: Any) ->
     except NoSuchMachine:
         assert ready.from_card
         return
-    drill = Drill(machine, own.library.cautions, own.table, role=role)
+    drill = Drill(machine, own.table, role=role)
     position = drill.start()
     used = 0.0
     for _ in range(60):

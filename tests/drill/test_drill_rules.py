@@ -214,7 +214,7 @@ def library_with_service_step() -> Drill:
     own = read(Written(trees={"sample": tree, "other": OTHER}, cautions=CAUTIONS))
     ready = own.ready("sample")
     assert ready is not None
-    return Drill(drawn(ready, 1), own.library.cautions, own.table)
+    return Drill(drawn(ready, 1), own.table)
 
 
 def test_helpers_are_offered_only_where_a_check_is_not_the_trainees_own() -> None:
@@ -339,7 +339,7 @@ def test_where_there_is_nothing_to_choose_the_replies_are_named() -> None:
     own = read(Written(trees={"bare": tree}))
     ready = own.ready("bare")
     assert ready is not None
-    bare = Drill(drawn(ready, 0), own.library.cautions, own.table)
+    bare = Drill(drawn(ready, 0), own.table)
     refused = played(bare, ["look", "1"])[-2]
     assert refused["message"]["id"] == "no-such-reply"
 

@@ -33,7 +33,6 @@ def drill_of(symptom: str, seed: int, *, slips: bool = False, **more: Any) -> Dr
     opened = library(machine)
     return Drill(
         drawn(opened.require(symptom), seed, slips=slips),
-        opened.content.cautions,
         opened.table,
         **more,
     )

@@ -1,0 +1,51 @@
+"""A report of what nobody expected: a file for whoever mends the program, with no names in it."""
+
+from __future__ import annotations
+
+import platform
+import traceback
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from platformdirs import user_state_path
+
+from diagnose import __version__
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+#: Options whose value is somebody's name.
+_NAMES = ("--name",)
+
+
+def kept(error: BaseException, args: Sequence[str]) -> Path | None:
+    """Write version, command and traceback to a new file; None where that cannot be done."""
+    lines = [
+        f"diagnose {__version__}, Python {platform.python_version()}, {platform.platform()}",
+        f"command: diagnose {' '.join(_without_names(args))}",
+        "",
+        *traceback.format_exception(error),
+    ]
+    # A home is named after its owner.
+    text = "\n".join(lines).replace(str(Path.home()), "~")
+    folder = user_state_path("diagnose", appauthor=False) / "reports"
+    path = folder / f"{datetime.now(UTC):%Y-%m-%dT%H%M%S%f}.txt"
+    try:
+        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        path.write_text(text, encoding="utf-8", errors="replace")
+    except OSError:
+        return None
+    return path
+
+
+def _without_names(args: Sequence[str]) -> list[str]:
+    shown, hide = [], False
+    for arg in args:
+        option, is_given, _ = arg.partition("=")
+        if hide:
+            shown.append("NAME")
+        else:
+            shown.append(f"{option}=NAME" if is_given and option in _NAMES else repr(arg)[1:-1])
+        hide = not hide and arg in _NAMES
+    return shown
