@@ -82,7 +82,11 @@ REFUSALS = [
     ("title: It does not work", "title: []", [("wrong-shape", 3, 8)]),
     ("  broken:\n", "  spare: word\n  broken:\n", [("wrong-shape", 18, 10)]),
     ("{below: 50, call: half empty, go: broken}", "word", [("wrong-shape", 16, 9)]),
-    ("    answers:\n", "    answers: word\n    tool:\n", [("wrong-shape", 10, 14), ("wrong-shape", 12, 7)]),
+    (
+        "    answers:\n",
+        "    answers: word\n    tool:\n",
+        [("wrong-shape", 10, 14), ("wrong-shape", 12, 7)],
+    ),
     ("chance: 30", "chance: 30\n    ? [a, b]\n    : c", [("unknown-key", 21, 7)]),
     ("title: It does not work", "title:", [("empty-value", 3, 7)]),
     ("title: It does not work", 'title: "a\\e[31m"', [("control-character", 3, 8)]),
