@@ -73,6 +73,11 @@ def cells(text: str) -> int:
     return max(0, wcswidth(printable(text)))
 
 
+def widths(texts: Iterable[str]) -> list[int]:
+    """Return how many cells each text takes."""
+    return [cells(text) for text in texts]
+
+
 def wrap(text: str, width: int, first: int = 0) -> list[str]:
     """Break a text into rows at most `width` cells wide; the first has `first` cells less.
 
@@ -95,6 +100,15 @@ def wrap(text: str, width: int, first: int = 0) -> list[str]:
             rows.append(front)
             row, room = row[len(front) :], width
     return [*rows, row]
+
+
+def wrap_each(texts: Iterable[tuple[str, int, int]]) -> list[list[str]]:
+    """Break several texts, each given with its width and what its first row has less.
+
+    >>> wrap_each([("Look along it.", 10, 0), ("ok", 10, 0)])
+    [['Look along', 'it.'], ['ok']]
+    """
+    return [wrap(*each) for each in texts]
 
 
 def cut(text: str, width: int) -> str:

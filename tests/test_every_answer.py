@@ -15,8 +15,8 @@ from itertools import product
 from typing import TYPE_CHECKING
 
 import pytest
-from diagnose.case.round_walk import RoundWalk
-from faces.fed_stage import fed
+from faces.terminals import typed_at
+from strategies.walker import Walker, visit_to
 
 from diagnose.case.screens import (
     CautionScreen,
@@ -26,16 +26,18 @@ from diagnose.case.screens import (
     FindingScreen,
     ItemScreen,
 )
-from diagnose.case.walk import Walk
 from diagnose.commands.ready_library import ReadyLibrary
-from diagnose.commands.session import run
-from diagnose.faces.lines import LinesFace
+from diagnose.commands.session import Desk, run, run_round
+from diagnose.faces.json_lines import JsonLinesFace
 from diagnose.faces.plain import PlainFace
 from diagnose.faces.terminal import TerminalFace
 from diagnose.files.card import Card
 from diagnose.files.library import built_in, load
 from diagnose.files.tree import Question, Reading, Tree
 from diagnose.measure.registry import MEASUREMENTS, MissingLine, Unreadable, compute, parse_reply
+from diagnose.round import view as round_view
+from diagnose.round import walk as round_walk
+from diagnose.round.state import ready_round
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -67,7 +69,7 @@ class Route:
 
 
 @cache
-def walk_of(kind: str | None) -> Walk:
+def walk_of(kind: str | None) -> Walker:
     """A walk by somebody who may do every step, on a machine whose battery is of this kind."""
     library = ReadyLibrary(built_in(), frozenset())
     card = library.content.machines["dock"]
@@ -76,13 +78,13 @@ def walk_of(kind: str | None) -> Walk:
     library.card = Card(
         machine=card.machine, title=card.title, lines={**card.lines, "battery": battery}
     )
-    return Walk(library, library.content.cautions, library.table, role="service", card=library.card)
+    return Walker(visit_to(library, role="service"))
 
 
 @cache
 def routes(symptom: str) -> list[Route]:
     """The routes that together go through every answer of a tree."""
-    tree = walk_of(None).ready(symptom).tree
+    tree = walk_of(None).tree(symptom).tree
     left = dict.fromkeys(arrows(tree))
     found = []
     while left:
@@ -132,16 +134,17 @@ def fly(route: Route, symptom: str, left: dict[Arrow, None]) -> None:
     while state.outcome is None:
         line, keys = move(walk, state, route, symptom, left)
         turn = walk.reply(state, line)
-        assert turn.event is not None, (symptom, line, turn.interludes)
+        assert turn.exchange is not None, (symptom, line, turn.interludes)
         route.lines.append(line)
         route.keys += keys
-        if turn.event.kind == "answer" and turn.event.symptom == symptom:
-            route.passed.append((turn.event.step, turn.event.answer))
+        said = turn.exchange
+        if said.kind == "answer" and said.symptom == symptom:
+            route.passed.append((said.step, said.answer))
         state = turn.state
 
 
 def move(
-    walk: Walk, state: State, route: Route, symptom: str, left: dict[Arrow, None]
+    walk: Walker, state: State, route: Route, symptom: str, left: dict[Arrow, None]
 ) -> tuple[str, list[str]]:
     """What is replied to a screen, as a line and as keys."""
     screen = walk.screen(state)
@@ -170,10 +173,10 @@ def move(
     return ("unsure", [f"u{enter}"]) if typed is None else (typed, [f"{typed}{enter}", " "])
 
 
-def typed_for(walk: Walk, step: Reading, answer: str) -> str | None:
+def typed_for(walk: Walker, step: Reading, answer: str) -> str | None:
     """What is typed so that a reading falls in a band: the examples, with one of them stretched."""
     measurement = MEASUREMENTS[step.read]
-    assert walk.card is not None
+    assert walk.visit.card is not None
     asked = {need.name: need.example for need in measurement.needs if need.asked}
     asked = {name: text for name, text in asked.items() if name not in ("other", "temperature")}
     if step.read == "cell-gravities":
@@ -181,7 +184,7 @@ def typed_for(walk: Walk, step: Reading, answer: str) -> str | None:
     for typed in stretched(asked):
         try:
             given = parse_reply(measurement, typed)
-            figure = compute(measurement, given, walk.card.line, bare=True)
+            figure = compute(measurement, given, walk.visit.line, bare=True)
         except (Unreadable, MissingLine):
             continue
         if step.band(figure.value).answer == answer:
@@ -222,7 +225,7 @@ class Watched:
 def played(route: Route, symptom: str, face: Face) -> list[Screen]:
     watched = Watched(face)
     walk = walk_of(route.kind)
-    run(walk, walk.open(symptom), watched, None, None)
+    run(Desk(visit=walk.visit, face=watched), walk.open(symptom), None)
     return watched.seen
 
 
@@ -234,11 +237,11 @@ def on_every_face(
 ) -> list[Screen]:
     """Play lines and keys, and return the screens that all three faces were given."""
     seen = []
-    for face in (LinesFace(), PlainFace()):
+    for face in (JsonLinesFace(), PlainFace()):
         monkeypatch.setattr(sys, "stdin", io.StringIO("".join(f"{line}\n" for line in lines)))
         seen.append(play(face))
-    with fed(*keys) as stage:
-        seen.append(play(TerminalFace(stage)))
+    with typed_at(*keys) as full_screen:
+        seen.append(play(TerminalFace(full_screen)))
     assert seen[0] == seen[1]
     assert seen[0] == seen[2]
     return seen[0]
@@ -248,7 +251,7 @@ def on_every_face(
 def test_every_answer_shows_the_same_on_every_face(
     symptom: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    tree = walk_of(None).ready(symptom).tree
+    tree = walk_of(None).tree(symptom).tree
     passed = set()
     for route in routes(symptom):
         screens = on_every_face(
@@ -275,19 +278,20 @@ def test_every_item_shows_the_same_on_every_face(
 ) -> None:
     """*Not right* goes into the item's symptom, and *back* to the item, which is then done."""
     walk = walk_of("flooded")
-    rounds = RoundWalk(walk, load(built_in(), only=frozenset()).rounds[name])
-    start, _ = rounds.opened()
+    round_ = ready_round(load(built_in(), only=frozenset()).rounds[name], walk.visit.table)
+    start, _ = round_walk.opened(walk.visit, round_)
     lines, keys, asked = [], [], set()
-    state = start
+    state, case = start, None
     while state.outcome is None:
-        screen = rounds.screen(state)
+        if state.begins is not None and case is None:
+            case, _ = walk.opened(state.begins, state.cautions, returns=True)
+        screen = walk.screen(case) if case else round_view.screen(walk.visit, state)
         say = reply
+        ticks = ""
         if isinstance(screen, CautionScreen):
             short = screen.again or screen.phase == "release"
             say, ticks = "done", "" if short else " " * len(screen.confirm)
-        else:
-            ticks = ""
-        if screen.symptom is not None:
+        if case is not None:
             say, ticks = "back", ""
         elif isinstance(screen, ItemScreen):
             if screen.item in asked:
@@ -295,15 +299,21 @@ def test_every_item_shows_the_same_on_every_face(
             asked.add(screen.item)
         lines.append(say)
         keys.append(ticks + KEYS[say])
-        state = rounds.reply(state, say).state
+        if case is None:
+            state = round_walk.reply(walk.visit, state, say).state
+            continue
+        left = walk.reply(case, say).state
+        assert left.outcome == "withdrawn"
+        state, _ = round_walk.came_back(walk.visit, state, left, "withdrawn")
+        case = None
 
     def play(face: Face) -> list[Screen]:
         watched = Watched(face)
-        run(rounds, start, watched, None, None)
+        run_round(Desk(visit=walk.visit, face=watched), start, None)
         return watched.seen
 
     screens = on_every_face(play, lines, keys, monkeypatch)
     capsys.readouterr()
-    assert {s.item for s in screens if isinstance(s, ItemScreen)} == set(rounds.names)
+    assert {s.item for s in screens if isinstance(s, ItemScreen)} == set(round_.names)
     assert isinstance(screens[-1], EndScreen)
     assert screens[-1].outcome == "walked"

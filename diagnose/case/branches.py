@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from diagnose.study.beliefs import normalised
 from diagnose.study.in_force import bits
-from diagnose.study.minutes import outlooks
+from diagnose.study.outlook import normalised, outlooks
 
 if TYPE_CHECKING:
     from diagnose.case.state import Frame

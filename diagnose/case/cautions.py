@@ -61,12 +61,13 @@ def replied(
 
     A release that cannot be confirmed changes nothing: the step is passed over instead.
     """
-    bit = 1 << table.number[screen.id]
+    number = table.number[screen.id]
+    bit = 1 << number
     if kind == replies.CANNOT:
         return held if screen.phase == RELEASE else replace(held, refused=held.refused | bit)
     if screen.phase == RELEASE:
         return replace(held, in_force=held.in_force & ~bit)
-    confirmed = table.closed(bit)
+    confirmed = table.closure[number]
     return replace(held, in_force=held.in_force | confirmed, taken=held.taken | confirmed)
 
 

@@ -5,7 +5,9 @@ Pure: a state in, the state out. What followed by itself goes on the `trail`, fo
 
 from __future__ import annotations
 
+from array import array
 from dataclasses import replace
+from operator import add
 from typing import TYPE_CHECKING, TypeAlias
 
 from diagnose.case import cautions
@@ -73,10 +75,13 @@ def at_start(tree: ReadyTree, door: int | None = None) -> Frame:
 def answered(frame: Frame, step: int, answer: int) -> Frame:
     """Return the frame with a question answered and the answer believed."""
     plan = frame.tree.plan
+    row = frame.tree.rows.get((step, answer))
+    if row is None:
+        row = likelihood(plan, step, answer, plan.slip[step])
     return replace(
         frame,
         closed={**frame.closed, step: answer},
-        logs=updated(frame.logs, likelihood(plan, step, answer, plan.slip[step])),
+        logs=array("d", map(add, frame.logs, row)),
         visited=frame.visited | {step},
     )
 

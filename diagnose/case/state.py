@@ -78,8 +78,9 @@ class Trace:
 class Exchange:
     """A screen and the reply to it that meant something, with what followed.
 
-    `kind` is ``answer`` or a reply's id; `step` is a step of `symptom`, or an item of a round.
-    `inputs` are a reading's, as typed, by name; `si` the same as (name, magnitude, unit) in SI.
+    `kind` is ``answer`` or a reply's id; `step` is a step of `symptom`, or an item of a round;
+    `frame` is the symptom as it was then, None in a round. `inputs` are a reading's, as typed, by
+    name; `si` the same as (name, magnitude, unit) in SI.
     """
 
     kind: str
@@ -87,6 +88,7 @@ class Exchange:
     step: str
     screen: Screen
     typed: str
+    frame: Frame | None = None
     answer: str = ""
     inputs: Mapping[str, str] | None = None
     si: tuple[tuple[str, float, str], ...] = ()

@@ -20,8 +20,7 @@ from diagnose.case.screens import (
 from diagnose.files import replies
 from diagnose.files.tree import Check, Finding, Question, Reading
 from diagnose.measure.registry import MEASUREMENTS
-from diagnose.study.beliefs import normalised
-from diagnose.study.minutes import outlooks
+from diagnose.study.outlook import normalised, outlooks
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -84,7 +83,7 @@ def why(visit: Visit, state: State, shown: Screen) -> WhyScreen:
             measurement = MEASUREMENTS[step.read]
             text += (phrase("why-reading", title=measurement.title, how=measurement.how),)
     else:
-        text = (phrase("why-finding" if frame.checked else "why-unchecked"),)
+        text = (phrase("why-finding") if frame.checked else phrase("why-unchecked"),)
     if not isinstance(shown, CautionScreen):
         text += visit.undone.get(frame.tree.symptom, ())
     return WhyScreen(

@@ -83,6 +83,7 @@ def reply(visit: Visit, state: State, text: str, screen: Screen | None = None) -
         step=frame.tree.plan.ids[frame.at],
         screen=screen,
         typed=text[:LONGEST_TYPED],
+        frame=frame,
         answer=meaning.answer,
         inputs=meaning.inputs,
         si=meaning.si,

@@ -55,11 +55,10 @@ def _list(log: CaseLog | None, options: argparse.Namespace) -> int:
         return opt.OK
     if not cases:
         opt.say(f"No case yet in {opt.log_path(options)}.")
-    begun: dict[str | None, list[CaseRecord]] = {}
-    for case in reversed(cases):
-        begun.setdefault(case.begun_in, []).append(case)
     for case in cases:
-        opt.say(_line(case, begun.get(case.name, ())))
+        # In their order, which a list by time does not know of cases opened within one second.
+        begun = log.begun_in(case) if log is not None and case.round is not None else ()
+        opt.say(_line(case, begun))
     return opt.OK
 
 

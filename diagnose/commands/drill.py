@@ -22,7 +22,7 @@ from diagnose.files import replies
 from diagnose.files.tree import ROLES
 from diagnose.log.drills import DrillRecord
 from diagnose.paper.route import Route
-from diagnose.study.order import order_study
+from diagnose.study.order.study import order_study
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -15,13 +15,13 @@ from diagnose.commands.rewriting import Refused, write_chances, write_order
 from diagnose.files.tree import Finding
 from diagnose.log.endings import endings
 from diagnose.study.chances import CaseEvidence, evidence_of, means, sureness, weights
-from diagnose.study.order import order_study
+from diagnose.study.order.study import order_study
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from diagnose.files.tree import Tree
-    from diagnose.study.order import Measured, Move, OrderStudy, RunStudy
+    from diagnose.study.order.study import Evaluation, Move, OrderStudy, RunStudy
 
 _WIDTH = 79
 #: Findings that are named as the slowest to come to.
@@ -31,11 +31,11 @@ _WORTH = 0.005
 
 
 @dataclass(frozen=True, slots=True)
-class _Work:
-    """A study and what it rests on: the tree, what cases tell, the chances' distribution."""
+class _Result:
+    """A study and what it rests on: the tree, what cases tell, the Dirichlet parameters."""
 
     tree: Tree
-    told: CaseEvidence
+    evidence: CaseEvidence
     parameters: Mapping[str, float]
     study: OrderStudy
 
@@ -45,8 +45,8 @@ class _Work:
         now, best = self.study.now, self.study.best
         if now is best:
             return None
-        ways = zip(now.travel.ways, best.travel.ways, strict=True)
-        gains = [before.minutes - after.minutes for before, after in ways]
+        pairs = zip(now.routes.findings, best.routes.findings, strict=True)
+        gains = [before.minutes - after.minutes for before, after in pairs]
         names = [now.plan.ids[place] for place in now.plan.findings]
         return sureness([self.parameters[name] for name in names], gains)
 
@@ -72,22 +72,13 @@ def run(args: Sequence[str]) -> int:
         "--write-chances", action="store_true", help="put the chances into the file"
     )
     options = parser.parse_args(args)
-    work, library = _studied(options)
+    result, library = _studied(options)
     if options.json:
-        opt.say(json.dumps(_data(work)))
+        opt.say(json.dumps(_data(result)))
     else:
-        _say_all(work, options)
-    kept = work.study.kept
+        _say_all(result, options)
     try:
-        said = []
-        if options.write and kept and work.study.now is not work.study.best:
-            path, look_at = write_order(library.folder, work.tree, work.study.best.tree)
-            said.append(f"The new order is in {path}.")
-            said += [str(problem) for problem in look_at]
-        elif options.write and kept:
-            said.append("No order is better: nothing was written.")
-        if options.write_chances:
-            said.append(_chances_written(work, library, written=len(said) > 0 and options.write))
+        said = _written(result, library, options)
     except Refused as refused:
         for problem in refused.problems:
             _out(str(problem), options)
@@ -96,7 +87,29 @@ def run(args: Sequence[str]) -> int:
         return opt.BAD_ANSWER
     for line in said:
         _out(line, options)
-    return opt.OK if kept else opt.BAD_ANSWER
+    return opt.OK if result.study.cap_kept else opt.BAD_ANSWER
+
+
+def _written(result: _Result, library: ReadyLibrary, options: argparse.Namespace) -> list[str]:
+    """Write what was asked for, and return what is to be said of it."""
+    study, tree, said = result.study, result.tree, []
+    if options.write and study.cap_kept:
+        if study.now is study.best:
+            said.append("No order is better: nothing was written.")
+        else:
+            path, look_at = write_order(library.folder, tree, study.best.tree)
+            said = [f"The new order is in {path}.", *map(str, look_at)]
+            # The chances go into the file as it is now.
+            tree = study.best.tree
+    if options.write_chances:
+        path = write_chances(library.folder, tree, means(result.parameters))
+        said.append(
+            f"The chances are in {path}. The cases that spoke for them are still in the log and "
+            "would count again: name another log (--log) from now on."
+            if result.evidence.cases
+            else f"The chances are in {path}, in cases of 100."
+        )
+    return said
 
 
 def _count(text: str) -> int:
@@ -105,41 +118,27 @@ def _count(text: str) -> int:
     return int(text)
 
 
-def _studied(options: argparse.Namespace) -> tuple[_Work, ReadyLibrary]:
+def _studied(options: argparse.Namespace) -> tuple[_Result, ReadyLibrary]:
     library = ReadyLibrary(opt.trees_folder(options), frozenset({options.symptom}))
     library.machine(options.machine)
     tree = library.require(options.symptom).tree
     own: dict[str, float] = {
-        str(name): step.chance for name, step in tree.steps.items() if isinstance(step, Finding)
+        name: step.chance for name, step in tree.steps.items() if isinstance(step, Finding)
     }
     log = opt.existing_log(options)
-    machine = None if library.card is None else str(library.card.machine)
-    told = evidence_of(endings(log, machine) if log is not None else (), options.symptom, own)
+    machine = None if library.card is None else library.card.machine
+    evidence = evidence_of(endings(log, machine) if log is not None else (), options.symptom, own)
     if log is not None:
         log.close()
-    parameters = weights(own, told.counts)
+    parameters = weights(own, evidence.counts)
     study = order_study(tree, library.table, means(parameters), options.lockouts)
-    return _Work(tree, told, parameters, study), library
+    return _Result(tree, evidence, parameters, study), library
 
 
-def _chances_written(work: _Work, library: ReadyLibrary, *, written: bool) -> str:
-    tree = work.tree
-    if written:
-        # The order was put in first; the chances go into the file as it is now.
-        tree = work.study.best.tree
-    path = write_chances(library.folder, tree, means(work.parameters))
-    return (
-        f"The chances are in {path}. The cases that spoke for them are still in the log and would "
-        "count again: name another log (--log) from now on."
-        if work.told.cases
-        else f"The chances are in {path}, in cases of 100."
-    )
-
-
-def _data(work: _Work) -> dict[str, Any]:
-    study = work.study
+def _data(result: _Result) -> dict[str, Any]:
+    study = result.study
     return {
-        "symptom": str(work.tree.symptom),
+        "symptom": result.tree.symptom,
         "expected_minutes": study.now.minutes,
         "best_minutes": study.best.minutes,
         "runs": [
@@ -149,31 +148,31 @@ def _data(work: _Work) -> dict[str, Any]:
                 "minutes": run.minutes,
                 "best_minutes": run.best_minutes,
                 "exact": run.exact,
-                "within": run.within if run.within < math.inf else None,
+                "within": run.gap if run.gap < math.inf else None,
                 "in_turn": list(order),
             }
             for run, order in zip(study.runs, study.orders, strict=True)
         ],
-        "now": _measured(study.now),
-        "best": _measured(study.best),
+        "now": _evaluation(study.now),
+        "best": _evaluation(study.best),
         "move": None if study.move is None else _move(study.move),
-        "lockouts_kept": study.kept,
-        "cases": work.told.cases,
-        "sure": work.sure,
-        "chances": means(work.parameters),
+        "lockouts_kept": study.cap_kept,
+        "cases": result.evidence.cases,
+        "sure": result.sure,
+        "chances": means(result.parameters),
     }
 
 
-def _measured(measured: Measured) -> dict[str, Any]:
+def _evaluation(evaluation: Evaluation) -> dict[str, Any]:
     return {
-        "minutes": measured.minutes,
-        "with_remedies": measured.with_remedies,
-        "caution_minutes": measured.cautions,
-        "lockouts": measured.lockouts,
-        "most_lockouts": measured.most_lockouts,
+        "minutes": evaluation.minutes,
+        "with_remedies": evaluation.minutes_with_remedy,
+        "caution_minutes": evaluation.caution_minutes,
+        "lockouts": evaluation.lockouts,
+        "most_lockouts": evaluation.most_lockouts,
         "findings": [
             {"finding": name, "chance": chance, "minutes": minutes}
-            for name, chance, minutes in measured.by_finding()
+            for name, chance, minutes in evaluation.by_finding()
         ],
     }
 
@@ -182,36 +181,22 @@ def _move(move: Move) -> dict[str, Any]:
     return {
         "step": move.step,
         "after": move.after,
-        "minutes": move.measured.minutes,
-        "lockouts": move.measured.lockouts,
-        "most_lockouts": move.measured.most_lockouts,
+        "minutes": move.evaluation.minutes,
+        "lockouts": move.evaluation.lockouts,
+        "most_lockouts": move.evaluation.most_lockouts,
     }
 
 
-def _say_all(work: _Work, options: argparse.Namespace) -> None:
-    study, now, best = work.study, work.study.now, work.study.best
-    _say(f"{work.tree.symptom}: {work.tree.title}")
-    _say(_about_chances(work, options))
-    exact = all(run.exact for run in study.runs)
-    word = "best" if exact else "best found"
+def _say_all(result: _Result, options: argparse.Namespace) -> None:
+    study, now, best = result.study, result.study.now, result.study.best
+    _say(f"{result.tree.symptom}: {result.tree.title}")
+    _say(_about_chances(result, options))
     opt.say("")
-    opt.say(f"{'a case on average':24}{'now':>10}{word:>12}{'saved':>10}")
-    rows = (
-        ("minutes to the finding", now.minutes, best.minutes),
-        ("  of these on cautions", now.cautions, best.cautions),
-        ("with the remedy", now.with_remedies, best.with_remedies),
-        ("lockouts", now.lockouts, best.lockouts),
-        ("lockouts at most", now.most_lockouts, best.most_lockouts),
-    )
-    for name, before, after in rows:
-        form = "d" if isinstance(before, int) else ".2f"
-        opt.say(f"{name:24}{before:>10{form}}{after:>12{form}}{before - after:>10{form}}")
-    share = (now.cautions / now.minutes, best.cautions / best.minutes) if now.minutes else (0, 0)
-    opt.say(f"{'share on cautions':24}{share[0]:>10.0%}{share[1]:>12.0%}")
+    _say_table(now, best, exact=all(run.exact for run in study.runs))
     opt.say("")
     slow = [f"{name} ({minutes:.1f})" for name, _, minutes in now.by_finding()[:_SLOWEST]]
     _say(f"Slowest to come to, in minutes: {', '.join(slow)}.")
-    if not study.kept:
+    if not study.cap_kept:
         _say(
             f"No order was found that takes a lockout at most {study.cap} times on every route; "
             f"the best found takes {best.most_lockouts}."
@@ -222,8 +207,8 @@ def _say_all(work: _Work, options: argparse.Namespace) -> None:
         _say_run(run, order)
     if study.runs:
         opt.say("")
-        _say(_about_move(work))
-    sure = work.sure
+        _say(_about_move(result))
+    sure = result.sure
     if sure is not None:
         _say(
             f"How sure: with what is known of the chances, the order above is better with a "
@@ -231,11 +216,28 @@ def _say_all(work: _Work, options: argparse.Namespace) -> None:
         )
 
 
-def _about_chances(work: _Work, options: argparse.Namespace) -> str:
+def _say_table(now: Evaluation, best: Evaluation, *, exact: bool) -> None:
+    word = "best" if exact else "best found"
+    opt.say(f"{'a case on average':24}{'now':>10}{word:>12}{'saved':>10}")
+    rows = (
+        ("minutes to the finding", now.minutes, best.minutes),
+        ("  of these on cautions", now.caution_minutes, best.caution_minutes),
+        ("with the remedy", now.minutes_with_remedy, best.minutes_with_remedy),
+        ("lockouts", now.lockouts, best.lockouts),
+        ("lockouts at most", now.most_lockouts, best.most_lockouts),
+    )
+    for name, before, after in rows:
+        form = "d" if isinstance(before, int) else ".2f"
+        opt.say(f"{name:24}{before:>10{form}}{after:>12{form}}{before - after:>10{form}}")
+    shares = [one.caution_minutes / one.minutes if now.minutes else 0.0 for one in (now, best)]
+    opt.say(f"{'share on cautions':24}{shares[0]:>10.0%}{shares[1]:>12.0%}")
+
+
+def _about_chances(result: _Result, options: argparse.Namespace) -> str:
     where = "" if options.machine in (None, "none") else f" of {options.machine}"
-    if not work.told.cases:
+    if not result.evidence.cases:
         return f"Chances: as in the file. No case{where} in the log speaks for them."
-    cases = f"{work.told.cases} case{'' if work.told.cases == 1 else 's'}"
+    cases = f"{result.evidence.cases} case{'' if result.evidence.cases == 1 else 's'}"
     return f"Chances: from the file, which counts as 20 cases, and {cases}{where} in the log."
 
 
@@ -257,20 +259,20 @@ def _say_run(run: RunStudy, order: Sequence[str]) -> None:
 
 def _at_most(run: RunStudy) -> str:
     """Say how much better an order can be that was not found."""
-    if run.within == math.inf:
+    if run.gap == math.inf:
         return "the search was cut short"
     # Rounded up: what is said is never less than what is known.
-    saved = math.ceil(run.within * 100) / 100
+    saved = math.ceil(run.gap * 100) / 100
     return f"another could save {saved:.2f} minutes more at most"
 
 
-def _about_move(work: _Work) -> str:
-    move, now = work.study.move, work.study.now
+def _about_move(result: _Result) -> str:
+    move, now = result.study.move, result.study.now
     if move is None:
         return "No single move saves anything."
-    saved = now.minutes - move.measured.minutes
+    saved = now.minutes - move.evaluation.minutes
     where = "first in its run" if move.after is None else f"after {move.after}"
-    most, mean = move.measured.most_lockouts, move.measured.lockouts
+    most, mean = move.evaluation.most_lockouts, move.evaluation.lockouts
     change = "as before" if abs(mean - now.lockouts) < _WORTH else f"from {now.lockouts:.2f}"
     return (
         f"The one move that saves most: {move.step} {where}. It saves {saved:.2f} minutes; "

@@ -12,7 +12,7 @@ from diagnose.commands.cases import case_named
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.commands.session import Desk, Record
 from diagnose.commands.visits import visit_of
-from diagnose.faces.choose import face_for
+from diagnose.faces.selection import face_for
 from diagnose.files.tree import ROLES
 from diagnose.log.account import Account
 from diagnose.log.record import resumed
@@ -89,7 +89,8 @@ def _round_again(desk: Desk, library: ReadyLibrary, case: CaseRecord, account: A
     if inner is not None:
         library.chances = chances_again(inner)
     events = [logged.event for logged in account.events]
-    again = replay_round(desk.visit, round_, events, begun)
+    danger = inner is not None and inner.danger is not None
+    again = replay_round(desk.visit, round_, events, begun, danger=danger)
     record = Record(desk.log, case, len(account.events) + 1)
     counts = {"fits": again.fits, "misfits": again.misfits}
     event = round_resumed(desk.visit, again.state, again.trail, name=desk.name, **counts)

@@ -11,7 +11,7 @@ from diagnose.commands.intake import machine_of
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.commands.session import Desk, Record, run_round
 from diagnose.commands.visits import visit_of
-from diagnose.faces.choose import face_for
+from diagnose.faces.selection import face_for
 from diagnose.files.tree import ROLES
 from diagnose.log import clock
 from diagnose.log.history import Due, due

@@ -9,7 +9,7 @@ from diagnose.commands.intake import choose, machine_of, symptoms
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.commands.session import Desk, start
 from diagnose.commands.visits import visit_of
-from diagnose.faces.choose import face_for
+from diagnose.faces.selection import face_for
 from diagnose.files.tree import ROLES
 
 if TYPE_CHECKING:

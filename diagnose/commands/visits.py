@@ -9,19 +9,13 @@ from diagnose.log import clock
 from diagnose.log.history import PERIODS, cured_before, since, undone
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
     from datetime import datetime
 
     from diagnose.commands.ready_library import ReadyLibrary
     from diagnose.log.protocol import CaseLog
 
 
-def visit_of(
-    library: ReadyLibrary,
-    log: CaseLog | None,
-    role: str,
-    now: Callable[[], datetime] = clock.now,
-) -> Visit:
+def visit_of(library: ReadyLibrary, log: CaseLog | None, role: str) -> Visit:
     """Return who stands at the library's machine, and what the log knows of it.
 
     Raises `LogError`.
@@ -31,7 +25,7 @@ def visit_of(
         table=library.table,
         role=role,
         card=library.card,
-        **_past(library, log, now()),
+        **_past(library, log, clock.now()),
     )
 
 

@@ -6,11 +6,10 @@ programs as JSON lines of their own, described in docs/drill.md.
 
 from __future__ import annotations
 
-import json
 import math
 import shutil
-import sys
 import textwrap
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
 from diagnose.case.screens import CheckScreen, EndScreen, Named, Phrase, as_data
@@ -22,7 +21,6 @@ from diagnose.drill.screens import (
     ScoreScreen,
     SeenScreen,
 )
-from diagnose.faces.choose import face_for
 from diagnose.faces.drill_words import (
     HANDS,
     INTRO,
@@ -33,16 +31,18 @@ from diagnose.faces.drill_words import (
     seen,
     sheet,
 )
-from diagnose.faces.lines import LinesFace
-from diagnose.faces.typed import read_line
-from diagnose.faces.words import NOTICE, render, reply_title
+from diagnose.faces.json_lines import JsonLinesFace, framed, write
+from diagnose.faces.selection import face_for
+from diagnose.faces.words import NOTICE
 from diagnose.text import printable
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+
     from diagnose.case.screens import Screen
     from diagnose.faces.face import Face, Heading
 
-#: What each screen of a drill says besides what all of them say. A contract, as in `lines`.
+#: What each screen of a drill says besides what all of them say. A contract, as in `json_lines`.
 FIELDS: Final[dict[str, tuple[str, ...]]] = {
     "pick": ("checks", "used"),
     "guard": (
@@ -58,48 +58,32 @@ FIELDS: Final[dict[str, tuple[str, ...]]] = {
 
 def drill_face(*, plain: bool, json: bool) -> Face:
     """Return the face of a drill, chosen as for a case."""
-    return DrillLines() if json else DrillSpoken(face_for(plain=plain))
+    return DrillJsonLines() if json else DrillSpoken(face_for(plain=plain))
 
 
-class DrillLines:
+class DrillJsonLines(JsonLinesFace):
     """JSON lines: each object one screen, each line of standard input one reply."""
-
-    def __init__(self) -> None:
-        self._cases = LinesFace()
 
     def show(self, screen: Screen, heading: Heading) -> None:
         """Write the screen as one line. Raises `BrokenPipeError` where nobody reads any more."""
-        if screen.screen not in FIELDS:
-            self._cases.show(screen, heading)
-        elif sys.stdout is not None:
-            sys.stdout.write(json.dumps(as_object(screen, heading), allow_nan=False) + "\n")
-            sys.stdout.flush()
-
-    def ask(self, screen: Screen, heading: Heading) -> str | None:
-        """Write the screen as one line and return the next line of standard input."""
-        self.show(screen, heading)
-        return read_line()
+        if screen.screen in FIELDS:
+            write(as_object(screen, heading))
+        else:
+            super().show(screen, heading)
 
 
 def as_object(screen: Screen, heading: Heading) -> dict[str, Any]:
     """Return a screen of a drill as the JSON object that stands for it."""
-    shown: dict[str, Any] = {"screen": screen.screen}
-    if heading.first:
-        shown["notice"] = f"{NOTICE} {INTRO}"
-    shown["symptom"] = screen.symptom
-    shown["in_force"] = as_data(screen.in_force)
-    if screen.notes:
-        shown["notes"] = [render(note) for note in screen.notes]
+    own: dict[str, Any] = {}
     for name in FIELDS[screen.screen]:
         value = as_data(getattr(screen, name))
         if name in ("look", "score"):
-            shown |= value
+            own |= value
         elif name == "hands":
-            shown[name] = [{**one, "title": HANDS[one["id"]]} for one in value]
+            own[name] = [{**one, "title": HANDS[one["id"]]} for one in value]
         else:
-            shown[name] = value
-    shown["replies"] = [{"id": reply, "title": reply_title(reply)} for reply in screen.replies]
-    return shown
+            own[name] = value
+    return framed(screen, heading, f"{NOTICE} {INTRO}", own)
 
 
 class DrillSpoken:
@@ -127,58 +111,80 @@ class DrillSpoken:
             self._causes = screen.causes
         if screen.screen in FIELDS:
             intro = [Phrase(INTRO)] if heading.first else []
-            screen = self._question(screen, (*intro, *self._said, *screen.notes))
+            notes = (*intro, *self._said, *screen.notes)
+            screen = replace(_QUESTIONS[type(screen)](screen), notes=notes, open=self._causes)
             self._said = []
         return self._face.ask(screen, heading)
 
-    def _question(self, screen: Screen, notes: tuple[Phrase, ...]) -> CheckScreen:
-        """Return a screen of a drill as a question with numbered answers."""
-        do, look_for, tool = None, None, None
-        answers: list[str] = []
-        if isinstance(screen, PickScreen):
-            ask = "What do you check? Reply done once you know the cause."
-            look_for = f"Used so far: {minutes(screen.used)}."
-            for check in screen.checks:
-                given = f" You saw: {check.state}" if check.state else ""
-                answers.append(f"{check.title}{given}")
-        elif isinstance(screen, GuardScreen):
-            do = screen.title
-            if screen.do and screen.do not in do:
-                do = f"{do}: {screen.do}"
-            tool = screen.tool
-            if screen.work == "check":
-                ask = "What do you put in force, or end, before it? Then done: you begin."
-            else:
-                ask = "You put it right. What do you put in force, or end, before? Then done."
-            if screen.take_minutes:
-                look_for = f"The cautions you take cost {minutes(screen.take_minutes)}."
-            answers += [guard_title(one) for one in screen.cautions]
-            answers += [hands_title(one) for one in screen.hands]
-        elif isinstance(screen, CauseScreen):
-            ask = "What is the cause?"
-            answers += [cause.title for cause in screen.causes]
-        else:
-            assert isinstance(screen, HandsScreen)
-            do = screen.cause.title
-            ask = "Who puts it right?"
-            answers += [HANDS[one.id] for one in screen.hands]
-        return CheckScreen(
-            symptom=screen.symptom,
-            in_force=screen.in_force,
-            replies=screen.replies,
-            notes=notes,
-            step="",
-            do=do,
-            ask=ask,
-            look_for=look_for,
-            tool=tool,
-            answers=tuple(Named(answer, answer) for answer in answers),
-            open=self._causes,
-            minutes_left=math.nan,
-        )
+
+def _question(
+    screen: Screen,
+    ask: str,
+    answers: list[str],
+    do: str | None = None,
+    look_for: str | None = None,
+    tool: str | None = None,
+) -> CheckScreen:
+    """Return a screen of a drill as a question with numbered answers."""
+    return CheckScreen(
+        symptom=screen.symptom,
+        in_force=screen.in_force,
+        replies=screen.replies,
+        step="",
+        do=do,
+        ask=ask,
+        look_for=look_for,
+        tool=tool,
+        answers=tuple(Named(answer, answer) for answer in answers),
+        open=0,
+        minutes_left=math.nan,
+    )
 
 
-def _print(lines: Any) -> None:
+def _pick(screen: PickScreen) -> CheckScreen:
+    return _question(
+        screen,
+        "What do you check? Reply done once you know the cause.",
+        [f"{one.title} You saw: {one.state}" if one.state else one.title for one in screen.checks],
+        look_for=f"Used so far: {minutes(screen.used)}.",
+    )
+
+
+def _guard(screen: GuardScreen) -> CheckScreen:
+    take, do = screen.take_minutes, screen.title
+    if screen.do and screen.do not in do:
+        do = f"{do}: {screen.do}"
+    ask = "You put it right. What do you put in force, or end, before? Then done."
+    if screen.work == "check":
+        ask = "What do you put in force, or end, before it? Then done: you begin."
+    return _question(
+        screen,
+        ask,
+        [*map(guard_title, screen.cautions), *map(hands_title, screen.hands)],
+        do=do,
+        look_for=f"The cautions you take cost {minutes(take)}." if take else None,
+        tool=screen.tool,
+    )
+
+
+def _cause(screen: CauseScreen) -> CheckScreen:
+    return _question(screen, "What is the cause?", [cause.title for cause in screen.causes])
+
+
+def _hands(screen: HandsScreen) -> CheckScreen:
+    hands = [HANDS[one.id] for one in screen.hands]
+    return _question(screen, "Who puts it right?", hands, do=screen.cause.title)
+
+
+_QUESTIONS: Final[dict[type, Callable[..., CheckScreen]]] = {
+    PickScreen: _pick,
+    GuardScreen: _guard,
+    CauseScreen: _cause,
+    HandsScreen: _hands,
+}
+
+
+def _print(lines: Iterable[str]) -> None:
     """Print lines below the last screen, a long one hanging under its beginning."""
     width = max(40, shutil.get_terminal_size().columns)
     for line in lines:

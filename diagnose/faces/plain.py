@@ -8,12 +8,10 @@ import sys
 import textwrap
 from typing import TYPE_CHECKING, Final
 
-from diagnose.case.screens import CautionScreen, CheckScreen, ChooseScreen, EndScreen, ReadingScreen
-from diagnose.faces.content import Block, blocks
-from diagnose.faces.keys import letters, spelled_out
-from diagnose.faces.phrases import OpenCauses, place
-from diagnose.faces.typed import is_terminal
-from diagnose.faces.words import SHORT
+from diagnose.case.screens import CautionScreen, CheckScreen, EndScreen, ReadingScreen
+from diagnose.faces.elements import Element, StatusLine, elements
+from diagnose.faces.streams import is_terminal
+from diagnose.faces.words import REPLIES
 from diagnose.files import replies
 
 if TYPE_CHECKING:
@@ -22,7 +20,7 @@ if TYPE_CHECKING:
 
 NARROWEST: Final = 40
 
-#: What a kind of block begins with, where it is not only its text.
+#: What a kind of element begins with, where it is not only its text.
 _BEFORE: Final = {"notice": "NOTICE: ", "ask": "Question: "}
 
 #: What confirms one line of a caution.
@@ -33,8 +31,8 @@ class PlainFace:
     """Lines out, lines in. A person confirms a caution line by line; a pipe says one `done`."""
 
     def __init__(self) -> None:
-        self._place: list[str] = []
-        self._causes = OpenCauses()
+        self._place: tuple[str, ...] = ()
+        self._status = StatusLine()
         self._interactive = is_terminal(sys.stdin)
         # A letter that the terminal's encoding lacks, or one typed that it cannot read, is shown
         # as a question mark; a crash would cost the case its next answer.
@@ -46,20 +44,20 @@ class PlainFace:
         """Say a screen that takes no reply."""
         if isinstance(screen, EndScreen):
             self._say("")
-        self._say_blocks(blocks(screen, heading))
+        self._say_elements(elements(screen, heading))
 
     def ask(self, screen: Screen, heading: Heading) -> str | None:
         """Say a screen and return the line typed, a single letter as the reply it stands for."""
         self._say("")
-        self._say_where(screen, heading)
-        said = blocks(screen, heading)
+        self._say_status(screen, heading)
+        told = elements(screen, heading)
         by_line = self._interactive and isinstance(screen, CautionScreen) and _one_by_one(screen)
-        self._say_blocks([block for block in said if not (by_line and block.kind == "confirm")])
+        self._say_elements([one for one in told if not (by_line and one.kind == "confirm")])
         if by_line:
-            return self._confirm(screen, [block.text for block in said if block.kind == "confirm"])
+            return self._confirm(screen, [one.text for one in told if one.kind == "confirm"])
         self._say(f"{_how(screen)}{_others(screen)}")
         typed = self._line("Reply: ")
-        return None if typed is None else spelled_out(screen, typed)
+        return None if typed is None else _spelled_out(screen, typed)
 
     def _confirm(self, screen: Screen, lines: list[str]) -> str | None:
         head = f"{len(lines)} lines to confirm. Enter confirms a line, once it is so. "
@@ -69,33 +67,31 @@ class PlainFace:
             if typed is None:
                 return None
             if typed.strip().casefold() not in _CONFIRMS:
-                return spelled_out(screen, typed)
+                return _spelled_out(screen, typed)
         return replies.DONE
 
-    def _say_where(self, screen: Screen, heading: Heading) -> None:
-        where = place(heading)
-        if where != self._place:
-            self._place = where
-            if where:
-                self._say(f"{'. '.join(part.rstrip('.') for part in where)}.")
-        titles = ", ".join(caution.title for caution in screen.in_force)
-        said = [f"In force: {titles}." if titles else "No caution in force."]
-        open_causes = self._causes.line(screen)
-        if open_causes is not None:
-            said.append(f"{open_causes}.")
-        if not isinstance(screen, ChooseScreen):
-            self._say(" ".join(said))
+    def _say_status(self, screen: Screen, heading: Heading) -> None:
+        status = self._status.status(screen, heading)
+        if status.place != self._place:
+            self._place = status.place
+            if status.place:
+                self._say(f"{'. '.join(part.rstrip('.') for part in status.place)}.")
+        if status.in_force is None:
+            return
+        held = ", ".join(status.in_force)
+        told = f"In force: {held}." if held else "No caution in force."
+        self._say(f"{told} {status.causes}." if status.causes else told)
 
-    def _say_blocks(self, said: list[Block]) -> None:
+    def _say_elements(self, told: list[Element]) -> None:
         signal = ""
-        for block in said:
-            if block.kind == "signal":
-                signal = f"{block.text}: "  # said in one breath with what it is about
+        for one in told:
+            if one.kind == "signal":
+                signal = f"{one.text}: "  # said in one breath with what it is about
                 continue
-            before = _BEFORE.get(block.kind, signal)
-            if block.kind in ("answer", "confirm", "field", "line"):
-                before = f"{block.number}. "
-            self._say(f"{before}{block.text}", indent=" " * len(before))
+            before = _BEFORE.get(one.kind, signal)
+            if one.kind in ("answer", "confirm", "field", "line"):
+                before = f"{one.number}. "
+            self._say(f"{before}{one.text}", indent=" " * len(before))
             signal = ""
 
     def _say(self, text: str, indent: str = "") -> None:
@@ -112,6 +108,12 @@ class PlainFace:
             raise  # nobody reads what we say: that is the caller's, like every broken pipe
         except (EOFError, OSError, ValueError, RuntimeError):
             return None
+
+
+def _spelled_out(screen: Screen, typed: str) -> str:
+    """Return the reply that a single letter stands for here, or what was typed as it is."""
+    keys = {REPLIES[reply].key: reply for reply in screen.replies if reply in REPLIES}
+    return keys.get(typed.strip().casefold(), typed)
 
 
 def _one_by_one(screen: CautionScreen) -> bool:
@@ -134,8 +136,8 @@ def _how(screen: Screen) -> str:
 def _others(screen: Screen, without: str = "") -> str:
     """Return the letters and their replies in one line."""
     named = [
-        f"{letter} {SHORT.get(reply, reply)}"
-        for letter, reply in letters(screen).items()
-        if reply != without
+        f"{REPLIES[reply].key} {REPLIES[reply].short}"
+        for reply in screen.replies
+        if reply in REPLIES and reply != without
     ]
     return f"Or: {', '.join(named)}." if named else ""

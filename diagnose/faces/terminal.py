@@ -1,30 +1,81 @@
-"""The face at a terminal: a whole screen for each question, one key for an answer."""
+"""The face at a terminal: a whole screen for each question, one key for an answer.
+
+The one place that knows prompt_toolkit. Its application starts with the first screen and stays
+until the face is closed, so that nothing flickers between a key and the next question. Whoever else
+writes to the terminal in between (an error, a last word) finds it restored first.
+"""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import asyncio
+import atexit
+import os
+import signal
+import sys
+from contextlib import suppress
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any, Final
+
+from prompt_toolkit.application import Application
+from prompt_toolkit.filters import Condition
+from prompt_toolkit.input.typeahead import clear_typeahead
+from prompt_toolkit.key_binding import KeyBindings
+from prompt_toolkit.keys import Keys
+from prompt_toolkit.layout import FormattedTextControl, Layout, Window
+from prompt_toolkit.output import ColorDepth
+from prompt_toolkit.styles import Style
 
 from diagnose.case.screens import EndScreen, RefusedScreen
-from diagnose.faces.phrases import OpenCauses
+from diagnose.faces.dialog import GO_ON, Dialog
+from diagnose.faces.elements import StatusLine
+from diagnose.faces.layout import draw
 from diagnose.faces.plain import PlainFace
-from diagnose.faces.sitting import GO_ON, Sitting
-from diagnose.faces.stage import Stage
 from diagnose.faces.words import render
+from diagnose.text import printable
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from prompt_toolkit.formatted_text import StyleAndTextTuples
+    from prompt_toolkit.input import Input
+    from prompt_toolkit.key_binding import KeyPressEvent
+
     from diagnose.case.screens import Screen
     from diagnose.faces.face import Heading
+    from diagnose.faces.layout import Arrangement
+
+#: Panels as ANSI Z535.4 colours them; every text on them has a contrast of 4.5 to 1 or more.
+_PANELS: Final = {
+    "signal.danger": "bg:#b3001b #ffffff bold",
+    "signal.warning": "bg:#ff8300 #000000 bold",
+    "signal.caution": "bg:#ffd100 #000000 bold",
+    "signal.notice": "bg:#00529b #ffffff bold",
+    "notice": "bg:#00529b #ffffff bold",
+}
+
+_STYLES: Final = {
+    **dict.fromkeys(("place", "in-force", "title", "ask", "heading"), "bold"),
+    **dict.fromkeys(("key", "next", "refused"), "bold"),
+    "more": "reverse",
+}
+
+_NAMED: Final = ("up", "down", "pageup", "pagedown", "enter", "tab", "s-tab", "backspace", "c-u")
+
+
+def no_color() -> bool:
+    """Whether the person asked for no colour: NO_COLOR is set and not empty."""
+    return bool(os.environ.get("NO_COLOR"))
 
 
 class TerminalFace:
     """Whole screens. The end is printed below them, where it stays."""
 
-    def __init__(self, stage: Stage | None = None) -> None:
-        self._stage = stage or Stage()
-        self._causes = OpenCauses()
+    def __init__(self, full_screen: FullScreen | None = None) -> None:
+        self._full_screen = full_screen or FullScreen()
+        self._status = StatusLine()
         self._refused = ""
         self._ahead: list[str | KeyboardInterrupt | None] = []
-        self._last: Sitting | None = None
+        self._last: Dialog | None = None
         self._aside = False
 
     def show(self, screen: Screen, heading: Heading) -> None:
@@ -32,24 +83,21 @@ class TerminalFace:
         self._aside = True
         if isinstance(screen, RefusedScreen):
             # It stands above the next screen, which is the same one again.
-            self._refused = render(screen.message)
+            self._refused = printable(render(screen.message))
         elif isinstance(screen, EndScreen):
-            self._stage.leave()
+            self._full_screen.close()
             PlainFace().show(screen, heading)
         else:
+            status = self._status.status(screen, heading)
+            if not status.in_force and self._last is not None:
+                # Looking at a figure or a reason changes nothing at the machine.
+                status = replace(status, in_force=self._last.status.in_force)
             # Danger, a break or the end of the input holds for the screen that follows.
             try:
-                reply = self._stage.play(self._interlude(screen, heading))
+                reply = self._full_screen.run(Dialog(screen, heading, status))
                 self._ahead = [] if reply == GO_ON else [reply]
             except KeyboardInterrupt as broken:
                 self._ahead = [broken]
-
-    def _interlude(self, screen: Screen, heading: Heading) -> Sitting:
-        sitting = Sitting(screen, heading, self._causes.line(screen))
-        if not sitting.in_force and self._last is not None:
-            # Looking at a figure or a reason changes nothing at the machine.
-            sitting.in_force = self._last.in_force
-        return sitting
 
     def ask(self, screen: Screen, heading: Heading) -> str | None:
         """Show a screen until it is replied to; None at the end of the input.
@@ -62,12 +110,204 @@ class TerminalFace:
                 raise ahead
             return ahead
         refused, self._refused = self._refused, ""
-        causes = self._causes.line(screen)
-        last = self._last
+        status = self._status.status(screen, heading)
+        dialog = self._last
         # After `why` and after a refused reply the person goes on where they were.
-        if self._aside and last is not None and last.screen == screen:
-            sitting = last.again(heading, refused)
+        if self._aside and dialog is not None and dialog.screen == screen:
+            dialog.reopen(heading, refused)
         else:
-            sitting = Sitting(screen, heading, causes, refused)
-        self._last, self._aside = sitting, False
-        return self._stage.play(sitting)
+            dialog = Dialog(screen, heading, status, refused)
+        self._last, self._aside = dialog, False
+        return self._full_screen.run(dialog)
+
+
+class FullScreen:
+    """Puts one dialog after the other on the whole terminal and brings back what was replied."""
+
+    def __init__(self) -> None:
+        self._dialog: Dialog | None = None
+        self._arrangement: Arrangement | None = None
+        self._shown: StyleAndTextTuples = []
+        self._loop: asyncio.AbstractEventLoop | None = None
+        self._app: Application[None] | None = None
+        self._task: asyncio.Task[None] | None = None
+        self._reply: asyncio.Future[str | None] | None = None
+        self._drawn = False
+        self._streams: tuple[Any, Any] | None = None
+
+    def run(self, dialog: Dialog) -> str | None:
+        """Show a dialog until a key completes a reply; None where the input has ended.
+
+        Raises `KeyboardInterrupt` where the person broke off; the terminal is restored then.
+        """
+        self._dialog, self._arrangement = dialog, None
+        self._drawn = False
+        if self._loop is None:
+            self._begin()
+        assert self._loop is not None
+        assert self._app is not None
+        _drop_typed_ahead(self._app.input)
+        self._reply = self._loop.create_future()
+        if self._task is None:
+            # Its own handler would print a traceback and wait for a key.
+            self._loop.set_exception_handler(self._failed)
+            self._task = self._loop.create_task(self._app.run_async(set_exception_handler=False))
+        else:
+            self._app.invalidate()
+        try:
+            waited: set[asyncio.Future[Any]] = {self._task, self._reply}
+            either = asyncio.wait(waited, return_when=asyncio.FIRST_COMPLETED)
+            self._loop.run_until_complete(either)
+            if self._reply.done():
+                return self._reply.result()
+            self._task.result()  # the application ended by itself: with an error, or at the end
+        except EOFError:
+            pass
+        except BaseException:
+            self.close()
+            raise
+        self.close()
+        return None
+
+    def close(self) -> None:
+        """Give the terminal back as it was, and the standard streams."""
+        self.suspend()
+        if self._streams is not None:
+            sys.stdout, sys.stderr = self._streams
+            self._streams = None
+            atexit.unregister(self.close)
+
+    def suspend(self) -> None:
+        """Give the terminal back as it was; the next screen takes it again."""
+        if self._loop is None or self._loop.is_running():
+            return
+        loop, task, app, self._loop = self._loop, self._task, self._app, None
+        self._task = self._app = self._reply = None
+        if task is not None and app is not None:
+            if not task.done():
+                app.exit()
+            with suppress(Exception):
+                loop.run_until_complete(task)
+        loop.close()
+
+    def _begin(self) -> None:
+        self._loop = asyncio.new_event_loop()
+        # Who ends the program from outside ends it like Ctrl-C: the terminal as it was, the way to
+        # resume on it. Not every system and thread can hear of it.
+        with suppress(NotImplementedError, RuntimeError, ValueError):
+            self._loop.add_signal_handler(signal.SIGTERM, self._broken_off)
+        panels = dict.fromkeys(_PANELS, "reverse bold") if no_color() else _PANELS
+        self._app = Application(
+            layout=Layout(
+                Window(
+                    FormattedTextControl(self._page, focusable=True),
+                    always_hide_cursor=Condition(lambda: not (self._dialog and self._dialog.typed)),
+                )
+            ),
+            key_bindings=self._bindings(),
+            style=Style.from_dict(_STYLES | panels),
+            color_depth=ColorDepth.DEPTH_1_BIT if no_color() else None,
+            include_default_pygments_style=False,
+            full_screen=True,
+            after_render=self._rendered,
+        )
+        if self._streams is None:
+            self._streams = (sys.stdout, sys.stderr)
+            sys.stdout, sys.stderr = (
+                None if stream is None else _SuspendingStream(stream, self.suspend)
+                for stream in self._streams
+            )
+            atexit.register(self.close)
+
+    def _page(self) -> StyleAndTextTuples:
+        assert self._app is not None
+        assert self._dialog is not None
+        if self._reply is not None and self._reply.done():
+            return self._shown  # the next screen comes at once: this one is not drawn anew
+        size = self._app.output.get_size()
+        rows, self._arrangement = draw(self._dialog, size.columns, size.rows, self._arrangement)
+        self._shown = []
+        for row in rows:
+            self._shown += [("", "\n")] if self._shown else []
+            self._shown += row.pieces or (("", ""),)
+        return self._shown
+
+    def _rendered(self, app: Application[None]) -> None:
+        self._drawn = True
+
+    def _bindings(self) -> KeyBindings:
+        bindings = KeyBindings()
+
+        def press(key: str) -> None:
+            # A key that was pressed before its question was on the screen answers nothing.
+            if self._dialog is not None and self._drawn:
+                self._answer(self._dialog.press(key))
+
+        for name in _NAMED:
+            bindings.add(name)(lambda event, name=name: press(name))
+        bindings.add("c-j")(lambda event: press("enter"))
+
+        @bindings.add(Keys.Any)
+        def _(event: KeyPressEvent) -> None:
+            if event.data.isprintable():
+                press(event.data)
+
+        @bindings.add(Keys.BracketedPaste)
+        def _(event: KeyPressEvent) -> None:
+            if self._dialog is not None and self._drawn:
+                self._dialog.paste(event.data)
+
+        @bindings.add("c-c")
+        @bindings.add(Keys.SIGINT)
+        def _(event: KeyPressEvent) -> None:
+            self._broken_off()
+
+        @bindings.add("c-d")
+        def _(event: KeyPressEvent) -> None:
+            event.app.exit(exception=EOFError)
+
+        return bindings
+
+    def _waits(self) -> asyncio.Future[str | None] | None:
+        return None if self._reply is None or self._reply.done() else self._reply
+
+    def _broken_off(self) -> None:
+        if (reply := self._waits()) is not None:
+            reply.set_exception(KeyboardInterrupt())
+
+    def _answer(self, text: str | None) -> None:
+        if text is not None and (reply := self._waits()) is not None:
+            reply.set_result(text)
+
+    def _failed(self, loop: asyncio.AbstractEventLoop, context: dict[str, Any]) -> None:
+        """Bring a fault in drawing, or in a key, to whoever asked."""
+        if (reply := self._waits()) is not None:
+            reply.set_exception(context.get("exception") or RuntimeError(context["message"]))
+
+
+class _SuspendingStream:
+    """A standard stream under a full screen: to write to it restores the terminal first.
+
+    It stays in its place then: `print` holds no reference of its own to the stream it writes to.
+    """
+
+    def __init__(self, stream: Any, suspend: Callable[[], None]) -> None:
+        self._stream = stream
+        self._suspend = suspend
+
+    def write(self, text: str) -> int:
+        self._suspend()
+        written: int = self._stream.write(text)
+        return written
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._stream, name)
+
+
+def _drop_typed_ahead(source: Input) -> None:
+    """Drop what was typed ahead of the screen that is about to be shown."""
+    clear_typeahead(source)
+    with suppress(Exception):
+        import termios
+
+        termios.tcflush(source.fileno(), termios.TCIFLUSH)

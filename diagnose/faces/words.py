@@ -5,7 +5,7 @@ Short, plain sentences; no blame; nothing that only a programmer knows.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from diagnose.files import replies
 
@@ -77,29 +77,32 @@ WORDS: Final[dict[str, str]] = {
     "undone-round": "Overdue on this machine: {round}.",
 }
 
-#: The replies in words.
-REPLY_TITLES: Final[dict[str, str]] = {
-    replies.DONE: "Done",
-    replies.CANNOT: "Cannot do this",
-    replies.BACK: "Back",
-    replies.WHY: "Why",
-    replies.UNSURE: "Not sure",
-    replies.DANGER: "Danger",
-    replies.LEAVE: "Leave",
-    replies.CURED: "Cured",
-    replies.NOT_CURED: "Not cured",
-    replies.REFER: "Refer to service",
-    replies.KEEP_LOOKING: "Keep looking",
-    replies.NOT_RIGHT: "Not right",
-    replies.NOT_NOW: "Not now",
-    replies.NONE: "No machine",
-}
 
-#: The replies as they stand beside their letters.
-SHORT: Final[dict[str, str]] = {
-    replies.UNSURE: "not sure",
-    replies.REFER: "refer",
-    replies.NONE: "no machine",
+class ReplyWords(NamedTuple):
+    """A reply as it is told to a program, the key that gives it, and the word beside that key."""
+
+    title: str
+    key: str
+    short: str
+
+
+#: The replies, with one key each: the same on every screen and in both faces for people. Where two
+#: share a key, no screen has both.
+REPLIES: Final[dict[str, ReplyWords]] = {
+    replies.DONE: ReplyWords("Done", "y", "done"),
+    replies.CANNOT: ReplyWords("Cannot do this", "c", "cannot"),
+    replies.BACK: ReplyWords("Back", "b", "back"),
+    replies.WHY: ReplyWords("Why", "w", "why"),
+    replies.UNSURE: ReplyWords("Not sure", "u", "not sure"),
+    replies.DANGER: ReplyWords("Danger", "d", "danger"),
+    replies.LEAVE: ReplyWords("Leave", "l", "leave"),
+    replies.CURED: ReplyWords("Cured", "y", "cured"),
+    replies.NOT_CURED: ReplyWords("Not cured", "n", "not cured"),
+    replies.REFER: ReplyWords("Refer to service", "r", "refer"),
+    replies.KEEP_LOOKING: ReplyWords("Keep looking", "k", "keep looking"),
+    replies.NOT_RIGHT: ReplyWords("Not right", "n", "not right"),
+    replies.NOT_NOW: ReplyWords("Not now", "c", "not now"),
+    replies.NONE: ReplyWords("No machine", "n", "no machine"),
 }
 
 #: How a case ended.
@@ -108,6 +111,44 @@ OUTCOMES: Final[dict[str, str]] = {
     "referred": "Referred to service.",
     "left": "Left open.",
     "walked": "Finished.",
+}
+
+#: ISO 7010 safety signs: the numbers and referents are the standard's; the words are ours, short
+#: enough for a list.
+SIGNS: Final[dict[str, str]] = {
+    "E011": "eyewash",
+    "M002": "read the manual",
+    "M004": "wear eye protection",
+    "M006": "unplug from the mains",
+    "M009": "wear gloves",
+    "M011": "wash your hands",
+    "M021": "disconnect before work",
+    "M026": "wear an apron",
+    "P002": "no smoking",
+    "P003": "no open flame",
+    "P008": "no metal things or watches",
+    "P015": "no reaching in",
+    "P031": "leave the switch as it is",
+    "P069": "not for users to service",
+    "W001": "warning",
+    "W009": "germs",
+    "W011": "slippery floor",
+    "W012": "electricity",
+    "W014": "industrial vehicles",
+    "W017": "hot surface",
+    "W018": "starts by itself",
+    "W023": "corrosive",
+    "W024": "hands can be crushed",
+    "W026": "battery charging",
+}
+
+#: What the letter of a sign alone says.
+_SIGN_KINDS: Final = {
+    "E": "safe condition",
+    "F": "fire equipment",
+    "M": "mandatory action",
+    "P": "prohibition",
+    "W": "warning",
 }
 
 
@@ -123,7 +164,13 @@ def render(said: Phrase) -> str:
 
 def reply_title(reply: str) -> str:
     """Return the words for a reply."""
-    return REPLY_TITLES.get(reply, reply)
+    return REPLIES[reply].title if reply in REPLIES else reply
+
+
+def sign_words(number: str) -> str:
+    """Return a sign in words with its number, such as ``wear gloves (M009)``."""
+    words = SIGNS.get(number) or _SIGN_KINDS.get(number[:1], "safety sign")
+    return f"{words} ({number})"
 
 
 class _Gaps(dict[str, str]):

@@ -3,13 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
+from functools import partial
 
-
-def now() -> datetime:
-    """Return the time in UTC."""
-    return datetime.now(UTC)
-
-
-def utc_now() -> str:
-    """Return the time as the log writes it: ISO 8601 in UTC, to the second."""
-    return now().isoformat(timespec="seconds")
+#: Returns the time in UTC.
+now = partial(datetime.now, UTC)

@@ -315,6 +315,9 @@ class Found(_Event, frozen=True, kw_only=True, tag="found"):
 
 Event: TypeAlias = Opened | RoundOpened | Replied | ItemReplied | CaseOver | Resumed | Found
 
+#: Returns an event as JSON, on one line. Raises `UnicodeEncodeError` for halves of letters.
+encode: Final = msgspec.json.Encoder().encode
+
 _DECODER: Final = msgspec.json.Decoder(Event)
 
 
@@ -323,15 +326,15 @@ class Damaged(Exception):
 
 
 def written(event: Event) -> str:
-    """Return an event as JSON, on one line."""
+    """Return an event as JSON, on one line, with marks in place of halves of letters."""
     try:
-        return msgspec.json.encode(event, enc_hook=str).decode()
+        return encode(event).decode()
     except UnicodeEncodeError:
-        # A name from the command line may hold halves of letters.
-        return json.dumps(as_data(event)).encode("utf-8", "replace").decode()
+        text = json.dumps(as_data(event), ensure_ascii=False)
+        return text.encode("utf-8", "replace").decode()
 
 
-def read(text: str) -> Event:
+def read(text: str | bytes) -> Event:
     """Return the event that a text holds. Raises `Damaged`."""
     try:
         event: Event = _DECODER.decode(text)
@@ -342,5 +345,5 @@ def read(text: str) -> Event:
 
 def as_data(event: Event) -> dict[str, Any]:
     """Return an event as plain data, with its kind under ``event``."""
-    data: dict[str, Any] = msgspec.to_builtins(event, enc_hook=str)
+    data: dict[str, Any] = msgspec.to_builtins(event)
     return data

@@ -8,6 +8,7 @@ case of its own here. This module alone knows how format 1 wrote things.
 from __future__ import annotations
 
 import json
+import os
 import shutil
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
@@ -19,6 +20,7 @@ from diagnose.files import replies
 from diagnose.log.events import (
     CameTo,
     CaseOver,
+    Damaged,
     Event,
     FigureTaken,
     Found,
@@ -31,6 +33,8 @@ from diagnose.log.events import (
     RoundOpened,
     Shown,
     TreeKept,
+    read,
+    written,
 )
 from diagnose.log.protocol import CaseRecord, LoggedEvent
 
@@ -105,15 +109,23 @@ class Lifted:
         return next((outcome for outcome in reversed(outcomes) if outcome), None)
 
 
-def kept_beside(path: Path) -> Path:
-    """Copy the old file to a free name beside it, and return that. Raises `OSError`."""
+def kept_beside(path: Path, content: bytes) -> Path:
+    """Write the old file's content to a free name beside it; return that. Raises `OSError`."""
+    beside = path.with_name(f"{path.name}.format-1")
     number = 1
-    while True:
-        beside = path.with_name(f"{path.name}.format-1" + ("" if number == 1 else f".{number}"))
-        if not beside.exists():
-            shutil.copy2(path, beside)
-            return beside
+    while beside.exists():
         number += 1
+        beside = path.with_name(f"{path.name}.format-1.{number}")
+    try:
+        with beside.open("xb") as copy:
+            copy.write(content)
+            copy.flush()
+            os.fsync(copy.fileno())
+        shutil.copystat(path, beside)
+    except BaseException:
+        beside.unlink(missing_ok=True)
+        raise
+    return beside
 
 
 def lifted(
@@ -128,11 +140,27 @@ def lifted(
     """
     try:
         events = [(row.at, json.loads(row.body)) for row in rows]
-        if old.round is None:
-            return [_case(old, events)]
-        return _Round(old, key, name).told(events)
-    except (ValueError, KeyError, TypeError, AttributeError, msgspec.MsgspecError) as error:
+        told = [_case(old, events)] if old.round is None else _Round(old, key, name).told(events)
+        for case in told:
+            _look_through(case)
+    except _UNREADABLE as error:
         raise CannotLift(f"case {old.name}") from error
+    return told
+
+
+#: What comes of taking events apart that format 1 never wrote.
+_UNREADABLE: Final = (
+    *(ValueError, LookupError, TypeError, AttributeError, RecursionError),
+    *(msgspec.MsgspecError, Damaged),
+)
+
+
+def _look_through(case: Lifted) -> None:
+    """Read what will be written, since what cannot be read again must not replace the old log."""
+    for logged in case.events:
+        read(written(logged.event))
+    if not isinstance(case.events[0].event, Opened | RoundOpened):
+        raise ValueError("it has no beginning")
 
 
 def _case(old: OldCase, events: Sequence[tuple[str, dict[str, Any]]]) -> Lifted:
@@ -198,6 +226,8 @@ class _Round:
             in_force=tuple(more.get("in_force", ())),
         )
         self.own.add(at, event)
+        # Where the tree of the case in which the round was left had gone, the round went on.
+        self.going_on = False
         if event.starts:
             self._begun(at, body, more, event.starts)
 
@@ -306,7 +336,8 @@ class _Round:
 
 def _first(case: Lifted) -> Opened:
     event = case.events[0].event
-    assert isinstance(event, Opened)
+    if not isinstance(event, Opened):
+        raise TypeError(f"{event} opens no case")
     return event
 
 

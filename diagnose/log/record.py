@@ -68,7 +68,7 @@ def opened(
         words=words,
         outset=outset(visit, name),
         trail=tuple(trail),
-        in_force=visit.table.names(state.cautions.in_force),
+        in_force=_in_force(visit, state),
         likely=_likely(state),
         trees=_new_trees(visit, state, ()),
         passed=_passed(visit, state, trail),
@@ -93,7 +93,7 @@ def resumed(
         fits=fits,
         misfits=misfits,
         trail=tuple(trail),
-        in_force=visit.table.names(state.cautions.in_force),
+        in_force=_in_force(visit, state),
         likely=_likely(state),
         trees=_new_trees(visit, state, told),
         passed=_passed(visit, state, trail),
@@ -107,9 +107,9 @@ def replied(visit: Visit, turn: Turn, told: Set[str]) -> Replied:
     """
     exchange, state = turn.exchange, turn.state
     assert exchange is not None
-    screen = exchange.screen
-    tree = visit.tree(exchange.symptom)
-    step = None if tree is None else tree.named(exchange.step)
+    screen, frame = exchange.screen, exchange.frame
+    assert frame is not None
+    step = frame.tree.steps[frame.at]
     to = ""
     if exchange.kind == ANSWER and isinstance(step, Question):
         to = next(way.to for way in step.exits if way.answer == exchange.answer)
@@ -127,7 +127,7 @@ def replied(visit: Visit, turn: Turn, told: Set[str]) -> Replied:
         cures=_cures(state) if state.outcome == "cured" else (),
         closing=_closing(state) if over else {},
         trail=exchange.trail,
-        in_force=visit.table.names(state.cautions.in_force),
+        in_force=_in_force(visit, state),
         likely=_likely(state),
         trees={} if state.entered <= told else _new_trees(visit, state, told),
         passed=_passed(visit, state, exchange.trail) if exchange.trail else (),
@@ -152,6 +152,10 @@ _WORDS: Final = tuple(
     for name in Shown.__struct_fields__
     if name not in ("screen", "answers", "hazards", "ask_service")
 )
+
+
+def _in_force(visit: Visit, state: State) -> tuple[str, ...]:
+    return tuple([held.id for held in view.named(visit.table, state.cautions.in_force)])
 
 
 def _likely(state: State) -> dict[str, tuple[Cause, ...]]:

@@ -15,7 +15,7 @@ from diagnose.case.screens import phrase
 from diagnose.files import replies
 from diagnose.log.events import MARKS, CaseOver, ItemReplied
 from diagnose.round.state import RoundState
-from diagnose.round.walk import settle
+from diagnose.round.walk import ended, settle
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -51,6 +51,11 @@ class _Move:
     over: CaseOver | None = None
 
     @property
+    def withdrawn(self) -> bool:
+        """Whether *back* took the case back, whether or not the round heard of it."""
+        return self.case is not None and self.case.outcome == WITHDRAWN
+
+    @property
     def outcome(self) -> str | None:
         """How the case ended; None while it goes on."""
         outcome = None if self.case is None else self.case.outcome
@@ -63,11 +68,17 @@ class _Move:
 
 
 def replay_round(
-    visit: Visit, round_: ReadyRound, events: Iterable[Event], begun: Sequence[CaseRecord]
+    visit: Visit,
+    round_: ReadyRound,
+    events: Iterable[Event],
+    begun: Sequence[CaseRecord],
+    *,
+    danger: bool = False,
 ) -> ResumedRound:
     """Return the round as its events left it, with nothing in force.
 
-    `begun` are the cases that it began, in order, withdrawn ones too.
+    `begun` are the cases that it began, in order, withdrawn ones too; `danger`: one was met in the
+    last of them.
     """
     marks: dict[str, str] = {}
     over: list[tuple[str, str]] = []
@@ -108,7 +119,11 @@ def replay_round(
         notes=(phrase("resumed", fits=fits, misfits=misfits),),
     )
     trail: list[Trace] = []
-    state = settle(visit, state, trail)
+    if danger:
+        # The program was ended before the round heard of it.
+        state = ended(state, "referred", replies.DANGER, trail)
+    else:
+        state = settle(visit, state, trail)
     return ResumedRound(state=state, trail=tuple(trail), fits=fits, misfits=misfits)
 
 
@@ -133,19 +148,20 @@ def _standing(events: Iterable[Event], begun: Sequence[CaseRecord]) -> list[_Mov
     moves: list[_Move] = []
     cases = iter(begun)
     for event in events:
-        if isinstance(event, CaseOver) and moves:
-            moves[-1].over = event
-            if event.how == WITHDRAWN:
-                moves.pop()
-        elif isinstance(event, ItemReplied) and event.reply == replies.BACK:
+        if isinstance(event, CaseOver):
+            if moves:
+                moves[-1].over = event
+            continue
+        # The program may have been ended before the round heard of it.
+        if moves and moves[-1].withdrawn:
+            moves.pop()
+        if isinstance(event, ItemReplied) and event.reply == replies.BACK:
             del moves[-1:]
         elif isinstance(event, ItemReplied) and (
             event.reply == replies.CANNOT or (event.reply in MARKS and not event.caution)
         ):
             moves.append(_Move(event, next(cases, None) if event.starts else None))
-    last = moves[-1].case if moves else None
-    if last is not None and last.outcome == WITHDRAWN:
-        # The program was ended before the round heard of it.
+    if moves and moves[-1].withdrawn:
         moves.pop()
     return moves
 

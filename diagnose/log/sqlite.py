@@ -9,8 +9,7 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import quote
 
-from diagnose.log import events, from_format_1
-from diagnose.log.clock import utc_now
+from diagnose.log import clock, events, from_format_1
 from diagnose.log.drills import DrillRecord
 from diagnose.log.events import Found, Replied, RoundOpened
 from diagnose.log.protocol import CaseRecord, LogError, LoggedEvent, Milestone, OpenElsewhere
@@ -70,6 +69,11 @@ CREATE TABLE drills (
 );
 """
 
+_MARKS: Final = f"""
+PRAGMA application_id = {APPLICATION};
+PRAGMA user_version = {VERSION};
+"""
+
 # Letters and digits that are not taken for one another, neither on paper nor over the phone.
 _LETTERS: Final = "ABCDEFGHJKLMNPQRTUVWXY"
 _DIGITS: Final = "2346789"
@@ -91,11 +95,11 @@ class SqliteLog:
         path: Path,
         mode: str = "rwc",
         *,
-        now: Callable[[], str] = utc_now,
+        now: Callable[[], str] | None = None,
         wait: float = 3.0,
     ) -> None:
         self.path = path
-        self.now = now
+        self.now = now or _utc
         with self._in_plain_words():
             if mode == "rwc":
                 path.parent.mkdir(parents=True, exist_ok=True)
@@ -139,7 +143,7 @@ class SqliteLog:
     def append(self, case: CaseRecord, number: int, event: Event) -> None:
         """Write the event that has this number. Raises `OpenElsewhere` where it is taken."""
         at = self.now()
-        outcome, finding, found = _made_of(event)
+        outcome, finding, found = (None, None, None) if _plain(event) else _made_of(event)
         with self._in_plain_words(case.name), self._transaction():
             self._write(case.key, number, at, event)
             self.base.execute(
@@ -250,9 +254,7 @@ class SqliteLog:
             if ours:
                 self._lift()
             else:
-                self._run(_TABLES + _DRILLS)
-            self.base.execute(f"PRAGMA application_id = {APPLICATION}")
-            self.base.execute(f"PRAGMA user_version = {VERSION}")
+                self._run(_TABLES + _DRILLS + _MARKS)
 
     def _run(self, statements: str) -> None:
         for statement in statements.split(";"):
@@ -261,7 +263,9 @@ class SqliteLog:
     def _lift(self) -> None:
         """Lift a log of format 1 into this one, the old file kept beside it; in a transaction."""
         # Nobody else can write now, and nothing was written yet: the file is the old log, whole.
-        beside = from_format_1.kept_beside(self.path)
+        # SQLite reads it for us: on POSIX a process that closes a file of its own opening gives up
+        # all its locks on it, and somebody else would lift the log at the same time.
+        beside = from_format_1.kept_beside(self.path, self.base.serialize())
         try:
             self._run(from_format_1.ASIDE + _TABLES)
             cases = [from_format_1.OldCase(*row) for row in self.base.execute(from_format_1.CASES)]
@@ -275,7 +279,7 @@ class SqliteLog:
                     self._put(case.record, case.begun_in)
                     for logged in case.events:
                         self._write(case.record.key, logged.number, logged.at, logged.event)
-            self._run(from_format_1.DROP)
+            self._run(from_format_1.DROP + _MARKS)
         except BaseException as error:
             beside.unlink(missing_ok=True)
             if isinstance(error, from_format_1.CannotLift):
@@ -340,9 +344,15 @@ class SqliteLog:
         )
 
     def _write(self, key: bytes, number: int, at: str, event: Event) -> None:
+        milestone = not _plain(event) and event.milestone
+        try:
+            body = events.encode(event).decode()
+        except UnicodeEncodeError:
+            # A name from the command line may hold halves of letters.
+            body = events.written(event)
         self.base.execute(
             'INSERT INTO events ("case", number, at, milestone, body) VALUES (?, ?, ?, ?, ?)',
-            (key, number, at, int(event.milestone), events.written(event)),
+            (key, number, at, int(milestone), body),
         )
 
     def _free_name(self, taken: set[str] | None = None) -> str:
@@ -407,6 +417,10 @@ def _reason(error: sqlite3.Error) -> str:
     )
 
 
+def _utc() -> str:
+    return clock.now().isoformat(timespec="seconds")
+
+
 def _new_key() -> bytes:
     return secrets.token_bytes(16)
 
@@ -425,6 +439,15 @@ def _record(row: tuple[Any, ...]) -> CaseRecord:
         found=found,
         round=round_,
         begun_in=begun_in,
+    )
+
+
+def _plain(event: Event) -> bool:
+    """Whether an event is a reply that ends nothing and read nothing, as most are."""
+    return (
+        isinstance(event, Replied)
+        and event.reading is None
+        and not any(trace.what == "ended" for trace in event.trail)
     )
 
 

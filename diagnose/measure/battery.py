@@ -1,8 +1,9 @@
 """What a battery gives at a steady current, and what it must get back."""
 
-from .model import Measurement, Need, Outcome
+from diagnose.measure.arithmetic import clean
+from diagnose.measure.model import Measurement, Need, Outcome
 
-RATED = Need(
+CAPACITY = Need(
     name="capacity",
     title="rated capacity",
     unit="Ah",
@@ -54,7 +55,8 @@ def peukert_hours(capacity: float, rated_hours: float, current: float, exponent:
     """Hours to empty at a steady current: t = H (C / (I H))^k.
 
     capacity: Ah at the rated hours. rated_hours: h. current: A, above 0. exponent: 1 or more.
-    Good to some 6 % between the 2.5-hour and the 20-hour rate, not beyond (battery data sheet).
+    Returns h. Good to some 6 % between the 2.5-hour and the 20-hour rate, not beyond (a maker's
+    data sheet, from memory).
     """
     return float(rated_hours * (capacity / (current * rated_hours)) ** exponent)
 
@@ -63,7 +65,7 @@ def peukert_line(
     capacity: float, rated_hours: float, current: float, exponent: float, hours: float
 ) -> str:
     """Peukert's law with its numbers in, as a line of the workings."""
-    far = "" if 2.5 <= hours <= 20 else ", beyond 2.5 to 20 h only a rough guide"
+    far = "" if 2.5 <= clean(hours) <= 20 else ", beyond 2.5 to 20 h only a rough guide"
     return (
         f"Peukert: {rated_hours:.6g} h × ({capacity:.6g} Ah / ({current:.6g} A ×"
         f" {rated_hours:.6g} h))^{exponent:.6g} = {hours:.2f} h{far}"
@@ -110,7 +112,7 @@ PEUKERT_TIME = Measurement(
     unit="h",
     how="Read the amps off the machine's own display at steady work.",
     source="Peukert's law, t = H (C / (I H))^k",
-    needs=(RATED, RATED_HOURS, current_need(asked=True), EXPONENT),
+    needs=(CAPACITY, RATED_HOURS, current_need(asked=True), EXPONENT),
     compute=peukert_time,
 )
 
@@ -121,7 +123,7 @@ RECHARGE = Measurement(
     how="Take the charge used from the gauge: 100 less what it shows.",
     source="charge taken out × charge factor; about 1.20 for vented lead-acid (trade source)",
     needs=(
-        RATED,
+        CAPACITY,
         Need(
             name="taken_out",
             title="charge taken out",

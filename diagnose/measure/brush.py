@@ -1,9 +1,10 @@
 """Brushes and pads: what is left of them, and the current they draw."""
 
-from .model import PRACTICE, Expected, Measurement, Need, Outcome
+from diagnose.measure.arithmetic import clean
+from diagnose.measure.model import PRACTICE, Expected, Measurement, Need, Outcome
 
-BRISTLE = 20.0  # mm: change between 20 and 15
-PAD = 8.0  # mm of 25
+SHORTEST_BRISTLE = 20.0  # mm: change between 20 and 15
+THINNEST_PAD = 8.0  # mm of 25
 
 
 def bristle(*, readings: tuple[float, ...], bristle_new: float | None = None) -> Outcome:
@@ -22,7 +23,7 @@ def bristle(*, readings: tuple[float, ...], bristle_new: float | None = None) ->
     return Outcome(
         value=value,
         expected=Expected(
-            low=BRISTLE, high=bristle_new, source=f"change at 15 to 20 mm, {PRACTICE}"
+            low=SHORTEST_BRISTLE, high=bristle_new, source=f"change at 15 to 20 mm, {PRACTICE}"
         ),
         workings=tuple(workings),
     )
@@ -36,7 +37,7 @@ def pad(*, readings: tuple[float, ...]) -> Outcome:
     value = min(readings)
     return Outcome(
         value=value,
-        expected=Expected(low=PAD, high=None, source=PRACTICE),
+        expected=Expected(low=THINNEST_PAD, high=None, source=PRACTICE),
         workings=(_places(readings, value),),
     )
 
@@ -56,7 +57,7 @@ def brush_current(*, reading: float, rated: float, other: float | None = None) -
     workings = [f"{reading:.6g} A / {rated:.6g} A = {percent:.0f} % of the card's"]
     if other is not None:
         larger = max(reading, other)
-        apart = 100 * abs(reading - other) / larger if larger else 0.0
+        apart = clean(100 * abs(reading - other) / larger) if larger else 0.0
         far = ", more than 20 %: look at the weaker side" if apart > 20 else ""
         workings.append(f"{reading:.6g} A and {other:.6g} A: sides {apart:.0f} % apart{far}")
     return Outcome(

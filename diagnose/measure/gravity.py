@@ -1,12 +1,13 @@
 """Hydrometer readings of flooded cells, brought to 80 °F."""
 
-from .model import PRACTICE, Expected, Measurement, Need, Outcome, Unreadable
+from diagnose.measure.model import PRACTICE, Expected, Measurement, Need, Outcome, Unreadable
+from diagnose.measure.units import fahrenheit
 
-PER_DEGREE = 0.0004  # of specific gravity for 1 °F, US Army TM 5-3895-349-14P p. 871
-HOT = 45.0  # °C, above which a battery is left alone (common practice)
+GRAVITY_PER_FAHRENHEIT = 0.0004  # of specific gravity for 1 °F, US Army TM 5-3895-349-14P p. 871
+HOTTEST = 45.0  # °C, above which a battery is left alone (common practice)
 
-MANUALS = "US Army TM 5-3895-349-14P p. 871"
-SPREAD = "US Army TM 55-2210-224-12 p. 4-78: more than 0.020 may be a dead cell"
+CORRECTION_SOURCE = "US Army TM 5-3895-349-14P p. 871"
+SPREAD_SOURCE = "US Army TM 55-2210-224-12 p. 4-78: more than 0.020 may be a dead cell"
 
 
 def _temperature(*, optional: bool) -> Need:
@@ -23,33 +24,34 @@ def _temperature(*, optional: bool) -> Need:
     )
 
 
-def at_80(reading: float, temperature: float) -> float:
+def gravity_at_80_fahrenheit(reading: float, temperature: float) -> float:
     """Specific gravity at 80 °F: 0.004 more for each 10 °F above it.
 
     reading: specific gravity as read. temperature: of the acid, °C.
     Source: US Army TM 5-3895-349-14P p. 871; TM 5-4210-230-14&P-1 p. 457.
     """
-    return reading + PER_DEGREE * (temperature * 9 / 5 + 32 - 80)
+    return reading + GRAVITY_PER_FAHRENHEIT * (fahrenheit(temperature) - 80)
 
 
-def _said(temperature: float) -> str:
-    hot = ", over 45 °C: stop, leave it alone and call" if temperature > HOT else ""
-    return f"{temperature:.6g} °C is {temperature * 9 / 5 + 32:.1f} °F{hot}"
+def _temperature_line(temperature: float) -> str:
+    hot = ", over 45 °C: stop, leave it alone and call" if temperature > HOTTEST else ""
+    return f"{temperature:.6g} °C is {fahrenheit(temperature):z.1f} °F{hot}"
 
 
 def gravity(*, reading: float, temperature: float) -> Outcome:
     """Specific gravity of one cell, brought to 80 °F.
 
     reading: 1.000 to 1.400. temperature: of the acid, °C, -30 to 60.
-    Returns specific gravity at 80 °F. Source: see `at_80`; full cell: common practice.
+    Returns specific gravity at 80 °F.
+    Source: see `gravity_at_80_fahrenheit`; 1.275 to 1.285 fully charged: common practice.
     """
-    value = at_80(reading, temperature)
+    value = gravity_at_80_fahrenheit(reading, temperature)
     return Outcome(
         value=value,
         expected=Expected(low=1.275, high=1.285, source=f"fully charged, {PRACTICE}"),
         workings=(
-            _said(temperature),
-            f"{reading:.4f} {value - reading:+.4f} (0.004 for each 10 °F from 80) = {value:.4f}",
+            _temperature_line(temperature),
+            f"{reading:.4f} {value - reading:+z.4f} (0.004 for each 10 °F from 80) = {value:.4f}",
         ),
     )
 
@@ -69,7 +71,7 @@ def cell_gravities(
         raise Unreadable(
             f"{len(readings)} gravities were given, expected one for each of the {cells:.0f} cells"
         )
-    shift = 0.0 if temperature is None else at_80(0.0, temperature)
+    shift = 0.0 if temperature is None else gravity_at_80_fahrenheit(0.0, temperature)
     lowest, highest = min(readings), max(readings)
     spread = highest - lowest
     low = [number for number, one in enumerate(readings, 1) if one == lowest]
@@ -77,9 +79,11 @@ def cell_gravities(
     degrees = "no temperature given: gravities as read, the spread is the same"
     return Outcome(
         value=spread,
-        expected=Expected(low=0.0, high=0.020, source=SPREAD),
+        expected=Expected(low=0.0, high=0.020, source=SPREAD_SOURCE),
         workings=(
-            degrees if temperature is None else f"{_said(temperature)}, {shift:+.4f} a cell",
+            degrees
+            if temperature is None
+            else f"{_temperature_line(temperature)}, {shift:+z.4f} a cell",
             f"lowest: {named} at {lowest + shift:.4f}",
             f"highest: cell {readings.index(highest) + 1} at {highest + shift:.4f}",
             f"spread {highest + shift:.4f} - {lowest + shift:.4f} = {spread:.4f}",
@@ -92,7 +96,7 @@ GRAVITY = Measurement(
     title="Specific gravity of one cell at 80 °F",
     unit="",
     how="Battery-trained: hydrometer and thermometer, after a full charge, before watering.",
-    source=f"{MANUALS}; {PRACTICE}",
+    source=f"{CORRECTION_SOURCE}; {PRACTICE}",
     needs=(
         Need(
             name="reading",
@@ -113,7 +117,7 @@ CELL_GRAVITIES = Measurement(
     title="Spread of the cells' gravities at 80 °F",
     unit="",
     how="Battery-trained: hydrometer in every cell in order, after a full charge, before watering.",
-    source=f"{SPREAD}; {MANUALS}",
+    source=f"{SPREAD_SOURCE}; {CORRECTION_SOURCE}",
     needs=(
         Need(
             name="readings",

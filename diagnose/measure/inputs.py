@@ -3,10 +3,11 @@
 import re
 from dataclasses import dataclass
 from difflib import get_close_matches
-from math import isfinite
+from math import inf, isfinite
 
-from . import units
-from .model import Need, Unreadable
+from diagnose.measure import units
+from diagnose.measure.arithmetic import clean
+from diagnose.measure.model import Need, Unreadable
 
 LONGEST = 2000  # characters of one reply; a set of 40 cells takes 300
 NEEDS_UNIT = frozenset({"volume", "length", "pressure", "temperature", "speed", "flow", "time"})
@@ -29,11 +30,13 @@ _SPACES = dict.fromkeys(map(ord, "\u00a0\u2009\u202f"), " ") | {ord("\u2212"): "
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Taken:
-    """The value of one input in the unit shown.
+class InputValue:
+    """One input as it was understood.
 
-    typed: its quantities as (magnitude, unit), of one dimension; pure: what has none. Their SI
-    magnitudes are worked out when they are asked for, since that takes pint.
+    value: in the unit shown; a word for a choice, several numbers for a list.
+    typed: its quantities as they were typed, (magnitude, unit), all of one dimension.
+    pure: its numbers without a dimension; a percentage as a share of 1, a ratio as one number.
+    dimension: a key of `units.SI`, '' for pure numbers and words.
     """
 
     value: float | str | tuple[float, ...]
@@ -43,7 +46,7 @@ class Taken:
 
     @property
     def si(self) -> tuple[float, ...]:
-        """The magnitudes in SI."""
+        """The magnitudes in SI, to twelve digits; only worked out when asked for: it takes pint."""
         quantities = (units.in_si(number, unit, self.dimension) for number, unit in self.typed)
         return self.pure + tuple(float(f"{one:.12g}") for one in quantities)
 
@@ -51,11 +54,6 @@ class Taken:
     def unit(self) -> str:
         """The SI unit of the magnitudes."""
         return units.SI[self.dimension][2] if self.dimension else "1"
-
-
-def clean(value: float) -> float:
-    """Twelve digits: the same reading in another unit must not land beside a band's edge."""
-    return 0.0 if abs(value) < 1e-12 else float(f"{value:.12g}")
 
 
 def quoted(text: str) -> str:
@@ -84,18 +82,18 @@ def wanted(need: Need) -> str:
         least, most = need.places
         number = f"{least}" if least == most else f"{least} to {most}"
         kind = f"a list of {number} values, each {kind}"
-    low = "" if need.low is None else f"{need.low:g}"
-    high = "" if need.high is None else f"{need.high:g}"
-    unit = f" {need.unit}" if need.unit else ""
-    if low and high:
-        kind += f" above {low} and up to {high}" if need.above_low else f" from {low} to {high}"
-        kind += "" if need.dimension == "ratio" else unit
-    elif low:
-        kind += f" {'above' if need.above_low else 'from'} {low}{unit}"
-    return f"{kind}, such as {need.example}"
+    return f"{kind}{_range(need)}, such as {need.example}"
 
 
-def read(need: Need, text: str, *, bare: bool) -> Taken:
+def _range(need: Need) -> str:
+    """The range of an input in words, with its unit; empty where it has none."""
+    if need.low is None or need.high is None:
+        return ""
+    span = f" above {need.low:g} and up to" if need.above_low else f" from {need.low:g} to"
+    return f"{span} {need.high:g} {need.unit}".rstrip()
+
+
+def read(need: Need, text: str, *, bare: bool) -> InputValue:
     """One input from its text.
 
     bare: a number without a unit takes the unit shown (at a screen); else a volume, length,
@@ -109,69 +107,82 @@ def read(need: Need, text: str, *, bare: bool) -> Taken:
         if need.dimension == "choice":
             return _choice(need, tidy)
         if need.places:
-            return _listed(need, tidy, bare)
+            return _listed(need, _parted(tidy, *need.places), bare)
         return _single(need, tidy, bare)
     except Unreadable as problem:
         raise Unreadable(f"{need.name}: {problem}; expected {wanted(need)}") from None
 
 
-def _choice(need: Need, text: str) -> Taken:
+def _choice(need: Need, text: str) -> InputValue:
     word = text.casefold()
     if word in need.words:
-        return Taken(value=word)
+        return InputValue(value=word)
     near = get_close_matches(word, need.words, n=1)
     raise Unreadable(f"{quoted(text)} is not known" + (f", did you mean {near[0]}" if near else ""))
 
 
-def _listed(need: Need, text: str, bare: bool) -> Taken:
-    """Values parted by semicolons, commas or spaces; a last unit holds for all before it."""
-    least, most = need.places or (1, 1)
-    for sign in ";,":
-        if sign in text:
-            parts = [part.strip() for part in text.rstrip(sign + " ").split(sign)]
-            break
+def _listed(need: Need, parts: list[str], bare: bool) -> InputValue:
+    """Several values in one text; a unit after the last holds for all before it that have none."""
+    values = [_single(need, part, bare) for part in _with_last_unit(parts)]
+    return InputValue(
+        value=tuple(one.value for one in values if isinstance(one.value, float)),
+        pure=tuple(number for one in values for number in one.pure),
+        typed=tuple(quantity for one in values for quantity in one.typed),
+        dimension=values[0].dimension,
+    )
+
+
+def _with_last_unit(parts: list[str]) -> list[str]:
+    last = re.fullmatch(_QUANTITY, parts[-1])
+    unit = last["unit"] if last else ""
+    return [f"{part} {unit}" if re.fullmatch(r"[+-]?[0-9.]+", part) else part for part in parts]
+
+
+def _parted(text: str, least: int, most: int) -> list[str]:
+    """The parts of a list: at its semicolons, else its commas, else the blanks before numbers."""
+    sign = next((sign for sign in ";," if sign in text), None)
+    if sign:
+        parts = [part.strip() for part in text.rstrip(sign + " ").split(sign)]
     else:
         parts = re.split(r"\s+(?=[+-]?[0-9])", text)
     if any("," in part for part in parts):
         raise Unreadable("in a list the decimal sign is a point")
     if not least <= len(parts) <= most:
         raise Unreadable(f"{len(parts)} values were given (the decimal sign is a point)")
-    last = re.fullmatch(_QUANTITY, parts[-1])
-    unit = last["unit"] if last else ""
-    spelt = [f"{part} {unit}" if re.fullmatch(r"[+-]?[0-9.]+", part) else part for part in parts]
-    taken = [_single(need, part, bare) for part in spelt]
-    values = tuple(one.value for one in taken if isinstance(one.value, float))
-    return Taken(
-        value=values,
-        pure=tuple(pure for one in taken for pure in one.pure),
-        typed=tuple(typed for one in taken for typed in one.typed),
-        dimension=taken[0].dimension,
-    )
+    return parts
 
 
-def _single(need: Need, text: str, bare: bool) -> Taken:
+def _single(need: Need, text: str, bare: bool) -> InputValue:
     if need.dimension == "ratio":
         return _ratio(need, text)
     match = re.fullmatch(_QUANTITY, text)
     if not match:
         raise Unreadable(f"{quoted(text)} is no number")
-    number, unit = match["number"], match["unit"].strip()
-    if re.fullmatch(_THOUSANDS, number) and need.dimension != "gravity":
-        raise Unreadable(f"{quoted(number)} can be read two ways, use a point or no comma")
-    magnitude = float(number.replace(",", "."))
+    unit = match["unit"].strip()
+    magnitude = _magnitude(need, match["number"])
     if not isfinite(magnitude):
         raise Unreadable(f"{quoted(text)} is no finite number")
-    if need.dimension in units.SI:
-        if not unit and not bare and need.dimension in NEEDS_UNIT:
-            raise Unreadable(f"{quoted(text)} has no unit")
-        unit = unit or need.unit
-        converted = units.convert(magnitude, unit, need.dimension, need.unit)
-        value = _within(need, clean(converted), text)
-        return Taken(value=value, typed=((magnitude, unit),), dimension=need.dimension)
-    return _pure(need, magnitude, unit, text)
+    if need.dimension not in units.SI:
+        return _pure(need, magnitude, unit, text)
+    if not unit and not bare and need.dimension in NEEDS_UNIT:
+        raise Unreadable(f"{quoted(text)} has no unit")
+    return _quantity(need, magnitude, unit or need.unit, text)
 
 
-def _pure(need: Need, magnitude: float, unit: str, text: str) -> Taken:
+def _magnitude(need: Need, number: str) -> float:
+    """The number; a comma is the decimal sign, refused where it could part thousands."""
+    if re.fullmatch(_THOUSANDS, number) and need.dimension != "gravity":
+        raise Unreadable(f"{quoted(number)} can be read two ways, use a point or no comma")
+    return float(number.replace(",", "."))
+
+
+def _quantity(need: Need, magnitude: float, unit: str, text: str) -> InputValue:
+    converted = units.convert(magnitude, unit, need.dimension, need.unit)
+    value = _within(need, clean(converted), text)
+    return InputValue(value=value, typed=((magnitude, unit),), dimension=need.dimension)
+
+
+def _pure(need: Need, magnitude: float, unit: str, text: str) -> InputValue:
     """What has no dimension: gravities, percentages, counts, plain numbers."""
     allowed = {"percent": ("", "%", "percent"), "gravity": ("", "sg", "sp.gr.", "sp gr")}
     if unit.casefold() not in allowed.get(need.dimension, ("",)):
@@ -181,10 +192,10 @@ def _pure(need: Need, magnitude: float, unit: str, text: str) -> Taken:
     if need.dimension == "count" and not re.fullmatch(r"\+?[0-9]+", text):
         raise Unreadable(f"{quoted(text)} is no whole number")
     value = _within(need, clean(magnitude), text)
-    return Taken(value=value, pure=(value / 100 if need.dimension == "percent" else value,))
+    return InputValue(value=value, pure=(value / 100 if need.dimension == "percent" else value,))
 
 
-def _ratio(need: Need, text: str) -> Taken:
+def _ratio(need: Need, text: str) -> InputValue:
     """`1:40`, one part and forty parts: the value is the forty."""
     match = re.fullmatch(_RATIO, text)
     try:
@@ -194,15 +205,12 @@ def _ratio(need: Need, text: str) -> Taken:
     if not one or not parts:
         raise Unreadable(f"{quoted(text)} is no ratio")
     value = _within(need, clean(parts / one), text)
-    return Taken(value=value, pure=(1 / value,))
+    return InputValue(value=value, pure=(1 / value,))
 
 
 def _within(need: Need, value: float, text: str) -> float:
-    low, high = need.low, need.high
-    if (
-        not isfinite(value)
-        or (low is not None and (value < low or (need.above_low and value == low)))
-        or (high is not None and value > high)
-    ):
+    low = -inf if need.low is None else need.low
+    high = inf if need.high is None else need.high
+    if not isfinite(value) or not low <= value <= high or (need.above_low and value == low):
         raise Unreadable(f"{quoted(text)} is out of range")
     return value

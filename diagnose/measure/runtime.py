@@ -1,13 +1,31 @@
 """The runtime seen against what this battery should give."""
 
-from .battery import EXPONENT, RATED, RATED_HOURS, current_need, peukert_hours, peukert_line
-from .model import PRACTICE, Expected, Measurement, MissingLine, Need, Outcome, Unreadable
-from .tables import Point, interpolate
-from .voltage import KEEP, KIND, LOWEST_CHARGE
+from dataclasses import replace
+
+from diagnose.measure.arithmetic import Point, interpolate
+from diagnose.measure.battery import (
+    CAPACITY,
+    EXPONENT,
+    RATED_HOURS,
+    current_need,
+    peukert_hours,
+    peukert_line,
+)
+from diagnose.measure.model import (
+    PRACTICE,
+    Expected,
+    Measurement,
+    MissingLine,
+    Need,
+    Outcome,
+    Unreadable,
+)
+from diagnose.measure.units import fahrenheit
+from diagnose.measure.voltage import KIND, LEAD_ACID_LOWEST_CHARGE, LOWEST_CHARGE
 
 # Share of the 77 °F capacity against °F, at the 5-hour rate: "Uninterruptible Power Supplies and
 # Standby Power Systems" p. 199. The point at 77 °F is the table's own base.
-CAPACITY: tuple[Point, ...] = (
+SHARE_OF_CAPACITY: tuple[Point, ...] = (
     (40, 0.830),
     (50, 0.880),
     (60, 0.940),
@@ -24,16 +42,16 @@ TABLE = "capacity against temperature at the 5-hour rate, UPS and Standby Power 
 def capacity_share(temperature: float) -> float:
     """Share of the 77 °F capacity that a lead-acid battery has at a temperature in °C.
 
-    Raises Unreadable below 30 °F and above 100 °F. Source: see `CAPACITY`; published families
-    differ by some 4 %.
+    Raises Unreadable below 30 °F and above 100 °F. Source: see `SHARE_OF_CAPACITY`; published
+    families differ by some 4 %.
     """
-    fahrenheit = temperature * 9 / 5 + 32
-    if not COLDEST <= round(fahrenheit, 9) <= WARMEST:
+    degrees = fahrenheit(temperature)
+    if not COLDEST <= degrees <= WARMEST:
         raise Unreadable(
             f"temperature: {temperature:.6g} °C lies outside the capacity table, expected -1.1 to"
             " 37.7 °C; without a temperature 25 °C is assumed"
         )
-    return interpolate(CAPACITY, fahrenheit)[0]
+    return interpolate(SHARE_OF_CAPACITY, degrees)[0]
 
 
 def runtime(
@@ -68,8 +86,8 @@ def runtime(
         workings.append("lithium: not corrected for temperature, the table is for lead-acid")
     else:
         share = capacity_share(temperature)
-        fahrenheit = temperature * 9 / 5 + 32
-        workings.append(f"× {share:.3f} at {temperature:.6g} °C ({fahrenheit:.0f} °F): {TABLE}")
+        degrees = fahrenheit(temperature)
+        workings.append(f"× {share:.3f} at {temperature:.6g} °C ({degrees:z.0f} °F): {TABLE}")
     usable, why = _usable(depth, lowest_charge, kind)
     workings.append(f"× {usable:.6g} % usable: {why}")
     expected = full * share * usable / 100
@@ -101,7 +119,7 @@ def _usable(
             "how deep this lithium battery may be run is not known: add"
             " `battery: {lowest_charge: 10 %}` to the machine card, or give depth=90",
         )
-    return 100 - LOWEST_CHARGE, f"assumed for lead-acid, {PRACTICE}"
+    return 100 - LEAD_ACID_LOWEST_CHARGE, f"assumed for lead-acid, {PRACTICE}"
 
 
 RUNTIME = Measurement(
@@ -132,7 +150,7 @@ RUNTIME = Measurement(
             low=-40,
             high=60,
         ),
-        RATED,
+        CAPACITY,
         RATED_HOURS,
         EXPONENT,
         current_need(asked=False),
@@ -146,7 +164,7 @@ RUNTIME = Measurement(
             low=0,
             high=100000,
         ),
-        KEEP,
+        LOWEST_CHARGE,
         Need(
             name="depth",
             title="share that may be taken out",
@@ -159,15 +177,7 @@ RUNTIME = Measurement(
             above_low=True,
             replaces="lowest_charge",
         ),
-        Need(
-            name="kind",
-            title=KIND.title,
-            dimension="choice",
-            card=KIND.card,
-            optional=True,
-            example=KIND.example,
-            words=KIND.words,
-        ),
+        replace(KIND, optional=True),
     ),
     compute=runtime,
 )

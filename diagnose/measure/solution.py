@@ -1,6 +1,7 @@
 """Mixing the cleaning solution: dose and temperature."""
 
-from .model import PRACTICE, Expected, Measurement, Need, Outcome
+from diagnose.measure.model import PRACTICE, Expected, Measurement, Need, Outcome
+from diagnose.measure.units import fahrenheit
 
 WARMEST = 57.0  # °C (135 °F): scalds in seconds; the card's own limit wins
 GOOD = (10.0, 40.0)  # °C
@@ -45,8 +46,8 @@ def solution_temperature(*, reading: float, warmest: float | None = None) -> Out
         value=reading,
         expected=Expected(low=GOOD[0], high=min(GOOD[1], limit), source=PRACTICE),
         workings=(
-            f"{reading:.6g} °C ({reading * 9 / 5 + 32:.1f} °F)",
-            f"limit {limit:.6g} °C ({limit * 9 / 5 + 32:.1f} °F), {said}{over}",
+            f"{reading:.6g} °C ({fahrenheit(reading):z.1f} °F)",
+            f"limit {limit:.6g} °C ({fahrenheit(limit):z.1f} °F), {said}{over}",
         ),
     )
 

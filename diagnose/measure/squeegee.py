@@ -1,6 +1,7 @@
 """The squeegee's blades under a ruler: rounded edge, bend, level."""
 
-from .model import PRACTICE, Expected, Measurement, Need, Outcome
+from diagnose.measure.arithmetic import clean
+from diagnose.measure.model import PRACTICE, Expected, Measurement, Need, Outcome
 
 BEND = (10.0, 15.0)  # mm
 LEVEL = 3.0  # mm between the ends
@@ -38,8 +39,8 @@ def blade_bend(*, left: float, right: float, bend: float | None = None) -> Outco
     Source: common practice: 10 to 15 mm, ends within 3 mm.
     """
     middle = (BEND[0] + BEND[1]) / 2 if bend is None else bend
-    value = right if abs(right - middle) > abs(left - middle) else left
-    apart = abs(left - right)
+    value = right if clean(abs(right - middle)) > clean(abs(left - middle)) else left
+    apart = clean(abs(left - right))
     level = "" if apart <= LEVEL else f", more than {LEVEL:.0f} mm: out of level"
     expected = (
         Expected(low=BEND[0], high=BEND[1], source=PRACTICE)

@@ -1,6 +1,7 @@
 """Suction at the hose against what the machine can have at that height."""
 
-from .model import PRACTICE, Expected, Measurement, Need, Outcome, Unreadable
+from diagnose.measure.arithmetic import clean
+from diagnose.measure.model import PRACTICE, Expected, Measurement, Need, Outcome, Unreadable
 
 SEA_LEVEL = 101.325  # kPa, standard atmosphere, ISO 2533
 LAPSE = 0.0065  # K/m
@@ -28,7 +29,7 @@ def suction(*, reading: float, rated: float, altitude: float) -> Outcome:
     outside = standard_pressure(altitude)
     share = outside / SEA_LEVEL
     possible = rated * share
-    percent = 100 * reading / possible
+    percent = clean(100 * reading / possible)
     if reading > outside or percent > 150:
         raise Unreadable(
             f"reading: {reading:.4g} kPa is {percent:.0f} % of what this machine can have, expected"

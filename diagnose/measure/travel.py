@@ -1,6 +1,6 @@
 """How fast the machine goes and how much floor it does."""
 
-from .model import PRACTICE, Expected, Measurement, Need, Outcome
+from diagnose.measure.model import PRACTICE, Expected, Measurement, Need, Outcome
 
 SCRUBBING = (3.0, 6.0)  # km/h
 

@@ -4,7 +4,8 @@ import re
 from functools import cache
 from typing import TYPE_CHECKING
 
-from .model import Unreadable
+from diagnose.measure.arithmetic import clean
+from diagnose.measure.model import Unreadable
 
 if TYPE_CHECKING:
     from pint import UnitRegistry
@@ -91,6 +92,11 @@ def _known(unit: str, dimension: str) -> str:
         said = SI[kind][0] if kind else "something else"
         raise Unreadable(f"'{unit}' measures {said}" if kind != dimension else f"not '{unit}'")
     return parsed
+
+
+def fahrenheit(celsius: float) -> float:
+    """A temperature in °F from one in °C, both points on a scale: 1.8 °F to 1 °C, 32 °F at 0 °C."""
+    return clean(celsius * 9 / 5 + 32)
 
 
 def convert(magnitude: float, unit: str, dimension: str, shown: str) -> float:

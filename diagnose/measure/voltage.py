@@ -1,7 +1,7 @@
 """Battery voltage: at rest for the state of charge, under load for its strength."""
 
-from .model import PRACTICE, Expected, Measurement, Need, Outcome, Unreadable
-from .tables import Point, interpolate
+from diagnose.measure.arithmetic import Point, clean, interpolate
+from diagnose.measure.model import PRACTICE, Expected, Measurement, Need, Outcome, Unreadable
 
 # Volts of six cells at rest against per cent of charge.
 # Table A: a general battery reference table for 12 V automotive and deep-cycle batteries.
@@ -12,9 +12,9 @@ TABLES = {
     "flooded": (FLOODED, "reference table A for flooded cells"),
     "sealed": (SEALED, "table for sealed cells (from memory, no published source)"),
 }
-LOWEST_CHARGE = 20.0  # %, lead-acid; common practice
+LEAD_ACID_LOWEST_CHARGE = 20.0  # %, lead-acid; common practice
 
-NO_LITHIUM = (
+LITHIUM_TELLS_NO_CHARGE = (
     "the rest voltage of a lithium battery hardly changes between full and nearly empty, so it"
     " tells no charge: read the battery's own display"
 )
@@ -36,7 +36,7 @@ KIND = Need(
     example="flooded",
     words=("flooded", "sealed", "lithium"),
 )
-KEEP = Need(
+LOWEST_CHARGE = Need(
     name="lowest_charge",
     title="lowest charge to leave in",
     unit="%",
@@ -65,7 +65,7 @@ def _volts(title: str) -> Need:
 
 def _per_cell(volts: float, cells: float, highest: float, hint: str) -> float:
     """Volts a cell, refused where no lead-acid cell can stand."""
-    each = volts / cells
+    each = clean(volts / cells)
     if not 1.0 <= each <= highest:
         raise Unreadable(
             f"{volts:.6g} V over {cells:.0f} cells is {each:.2f} V a cell, expected 1.00 to"
@@ -87,11 +87,11 @@ def rest_voltage(
     Source: table A of the reference values; published families differ by some 10 % of charge.
     """
     if kind == "lithium":
-        raise Unreadable(NO_LITHIUM)
+        raise Unreadable(LITHIUM_TELLS_NO_CHARGE)
     hint = "is the number of cells right, and is the charger off for two hours?"
     each = _per_cell(volts, cells, 2.25, hint)
     table, named = TABLES[kind]
-    six = each * 6
+    six = clean(each * 6)
     exact, (v0, c0), (v1, c1) = interpolate(table, six)
     charge = min(max(exact, 0.0), 100.0)
     if six > table[-1][0]:
@@ -100,7 +100,7 @@ def rest_voltage(
         between = f"below {table[0][0]:.2f} V, flat"
     else:
         between = f"between {v0:.2f} V ({c0:.0f} %) and {v1:.2f} V ({c1:.0f} %): {charge:.0f} %"
-    keep = LOWEST_CHARGE if lowest_charge is None else lowest_charge
+    keep = LEAD_ACID_LOWEST_CHARGE if lowest_charge is None else lowest_charge
     source = f"lowest charge for lead-acid, {PRACTICE}" if lowest_charge is None else "machine card"
     return Outcome(
         value=charge,
@@ -134,7 +134,7 @@ REST_VOLTAGE = Measurement(
     unit="%",
     how="Two hours without charge or load, then read the machine's or the charger's own display.",
     source="reference table A (12 V automotive and deep cycle); sealed: from memory",
-    needs=(_volts("voltage at rest"), CELLS, KIND, KEEP),
+    needs=(_volts("voltage at rest"), CELLS, KIND, LOWEST_CHARGE),
     compute=rest_voltage,
 )
 

@@ -1,7 +1,8 @@
 """Solution on its way from the tank to the floor: flow, film, how long a tank lasts."""
 
-from .model import PRACTICE, Expected, Measurement, Need, Outcome, Unreadable
-from .travel import PATH_WIDTH, SPEED
+from diagnose.measure.arithmetic import clean
+from diagnose.measure.model import PRACTICE, Expected, Measurement, Need, Outcome, Unreadable
+from diagnose.measure.travel import PATH_WIDTH, SPEED
 
 FLOW = (1.5, 6.0)  # L/min
 FILM = (0.03, 0.10)  # mm
@@ -125,7 +126,7 @@ def recovery(*, dispensed: float, recovered: float) -> Outcome:
     dispensed, recovered: L on the two tanks' scales. Returns per cent.
     Source: common practice: smooth floor 85 to 95 %, rough 70 to 85, below 70 bad.
     """
-    value = 100 * recovered / dispensed
+    value = clean(100 * recovered / dispensed)
     workings = [f"{recovered:.6g} L / {dispensed:.6g} L = {value:.0f} %"]
     if value > 100:
         workings.append("more came back than went out: old water in the tank, or on the floor?")

@@ -10,7 +10,7 @@ if TYPE_CHECKING:
 
 def percent(share: float) -> str:
     """Return a share from 0 to 1 in whole per cent."""
-    return "under 1 %" if share < 0.005 else f"{share * 100:.0f} %"
+    return "under 1 %" if share <= 0.005 else f"{share * 100:.0f} %"
 
 
 def with_unit(value: float, unit: str) -> str:

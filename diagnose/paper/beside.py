@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from diagnose.study.beliefs import normalised, prior
+from diagnose.study.beliefs import prior
 from diagnose.study.in_force import always_in_force, bits
-from diagnose.study.minutes import outlooks
+from diagnose.study.outlook import normalised, outlooks
 
 if TYPE_CHECKING:
     from diagnose.study.in_force import CautionTable

@@ -92,11 +92,3 @@ def after_failed_remedy(logs: array[float], finding: int) -> array[float]:
     result = logs[:]
     result[finding] += math.log(AFTER_FAILED_REMEDY)
     return result
-
-
-def normalised(logs: Sequence[float]) -> list[float]:
-    """Return the probabilities that belong to unnormalised logarithms; they sum to 1."""
-    top = max(logs)
-    weights = [math.exp(value - top) for value in logs]
-    total = sum(weights)
-    return [weight / total for weight in weights]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from diagnose.files.tree import Finding
@@ -38,6 +38,10 @@ class CautionTable:
     lockouts: int
     records: tuple[Caution, ...]
     hazards: Mapping[str, str]
+    # What a step of a kind costs in a state, as it was worked out once: `take` by its arguments.
+    known_takes: dict[tuple[int, bool, int], tuple[float, int]] = field(
+        default_factory=dict, init=False, compare=False, repr=False
+    )
 
     def needs(self, step: Step | Item) -> int:
         """Return what a step needs: the cautions that it lists, and those over its hazards.

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from diagnose.files.reading import content_hash
 from diagnose.files.tree import Finding, Question
+from diagnose.study.beliefs import likelihood
 from diagnose.study.plan import plan_of
 
 if TYPE_CHECKING:
@@ -17,6 +18,9 @@ if TYPE_CHECKING:
     from diagnose.study.in_force import CautionTable
     from diagnose.study.plan import Plan
 
+#: A tree with more answers x findings gets its rows one by one.
+LARGE: Final = 20_000
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class ReadyTree:
@@ -24,7 +28,9 @@ class ReadyTree:
 
     `steps` come in the order of the file, by the numbers of the `plan`. `own` are the minutes of
     each finding's remedy; `service` the findings for service, as bits; `from_card` the steps that
-    the machine card answers, with the number of the answer; `digest` is the content hash.
+    the machine card answers, with the number of the answer; `digest` is the content hash. `rows`
+    hold what an answer (step, number) says of each finding, as logarithms; in a large tree they are
+    worked out when they are called for.
     """
 
     symptom: str
@@ -36,6 +42,7 @@ class ReadyTree:
     service: int
     from_card: Mapping[int, int]
     digest: str
+    rows: Mapping[tuple[int, int], tuple[float, ...]]
 
     def named(self, step: str) -> Step | None:
         """Return a step by its id; None where the tree has none of that name."""
@@ -72,7 +79,17 @@ def made_ready(
         service=service,
         from_card={} if card is None else _answered(steps, card),
         digest=content_hash(tree),
+        rows=_rows(plan),
     )
+
+
+def _rows(plan: Plan) -> dict[tuple[int, int], tuple[float, ...]]:
+    answers = [(step, number) for step, ways in enumerate(plan.ways) for number in range(len(ways))]
+    if len(answers) * len(plan.findings) > LARGE:
+        return {}
+    return {
+        (step, number): likelihood(plan, step, number, plan.slip[step]) for step, number in answers
+    }
 
 
 def _chances(tree: Tree, chances: Mapping[str, float] | None) -> dict[str, float]:

@@ -1,7 +1,11 @@
-"""Runs: chains of steps that can change places without changing what is found."""
+"""Runs: chains of steps that can change places without changing what is found.
+
+A step's *branches* are what its answers other than the passing one lead to.
+"""
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -21,8 +25,8 @@ class Run:
     """A chain of steps, by their numbers in the plan, in the present order.
 
     `tail` is what the passing answer of the last one leads to. `before[i]` holds the members that
-    have to come before member i, as bits over the present order: what its own `after` names, and
-    what the `after` of the steps behind its other answers name.
+    have to come before member i, as bits over the present order: those that its own `after` names,
+    or that of a step in its branches.
     """
 
     steps: tuple[int, ...]
@@ -43,25 +47,19 @@ def runs_of(tree: Tree, plan: Plan) -> list[Run]:
     """Return the longest runs of a tree that was checked, in the order of the plan.
 
     Each member has a passing answer, each but the first is entered by one arrow only, the passing
-    answer of the one before, and what the other answers lead to never meets what the passing
-    answer leads to.
+    answer of the one before, and no member's branches meet what its passing answer leads to.
     """
     behind = _behind(plan)
-    arrows = [0] * len(plan.ways)
-    for ways in plan.ways:
-        for target in ways:
-            arrows[target] += 1
+    arrows = Counter(target for ways in plan.ways for target in ways)
     fit = [_fits(plan, step, behind) for step in range(len(plan.ways))]
-    following: dict[int, int] = {}
-    for step in plan.order:
-        if fit[step]:
-            target = _passed_to(plan, step)
-            if fit[target] and arrows[target] == 1:
-                following[step] = target
-    inner = set(following.values())
+    following = {
+        step: target
+        for step in plan.order
+        if fit[step] and fit[target := _passed_to(plan, step)] and arrows[target] == 1
+    }
     runs = []
     for step in plan.order:
-        if step in following and step not in inner:
+        if step in following and step not in following.values():
             chain = [step]
             while chain[-1] in following:
                 chain.append(following[chain[-1]])
@@ -77,7 +75,7 @@ def reordered(tree: Tree, steps: Sequence[str], order: Sequence[str]) -> Tree:
     another question, and is no more, `passes` says so from now on.
     """
     passing = {name: passing_answer(tree, _question(tree, name)) for name in steps}
-    way_out = _question(tree, steps[-1]).exit(f"{passing[steps[-1]]}")
+    way_out = _question(tree, steps[-1]).exit(passing[steps[-1]] or "")
     assert way_out is not None
     following = dict(zip(order, [*order[1:], way_out.to], strict=True))
 
@@ -128,19 +126,20 @@ def _behind(plan: Plan) -> list[int]:
     return behind
 
 
-def _others(plan: Plan, step: int, behind: Sequence[int]) -> int:
-    """Return the steps that the other answers lead to."""
-    met = 0
+def _branches(plan: Plan, step: int, behind: Sequence[int]) -> int:
+    """Return the steps in the branches of a step, as bits."""
+    inside = 0
     for number, target in enumerate(plan.ways[step]):
         if number != plan.passing[step]:
-            met |= behind[target]
-    return met
+            inside |= behind[target]
+    return inside
 
 
 def _fits(plan: Plan, step: int, behind: Sequence[int]) -> bool:
+    """Whether a step can be a member of a run."""
     if plan.passing[step] is None:
         return False
-    return not _others(plan, step, behind) & behind[_passed_to(plan, step)]
+    return not _branches(plan, step, behind) & behind[_passed_to(plan, step)]
 
 
 def _run(tree: Tree, plan: Plan, chain: tuple[int, ...], behind: Sequence[int]) -> Run:
@@ -149,7 +148,7 @@ def _run(tree: Tree, plan: Plan, chain: tuple[int, ...], behind: Sequence[int]) 
     before = []
     for number, step in enumerate(chain):
         needed = 0
-        for other in (step, *bits(_others(plan, step, behind))):
+        for other in (step, *bits(_branches(plan, step, behind))):
             body = steps[other]
             for name in body.after if isinstance(body, Question) else ():
                 if name in place and place[name] != number:

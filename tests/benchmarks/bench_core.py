@@ -18,16 +18,18 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import yaml
-from diagnose.case.sqlite_log import SqliteLog
 from figures import Figure, best, report
 
+from diagnose.case import onward, view, walk
 from diagnose.case.screens import CautionScreen, CheckScreen, EndScreen, FindingScreen
-from diagnose.case.state import Event
-from diagnose.case.walk import Walk
+from diagnose.case.visit import Visit
 from diagnose.commands.ready_library import ReadyLibrary
+from diagnose.commands.session import Record
 from diagnose.files.cautions import Cautions
 from diagnose.files.library import built_in, load
 from diagnose.files.reading import read_tree
+from diagnose.log.record import opened, replied
+from diagnose.log.sqlite import SqliteLog
 from diagnose.rules.check import check, errors
 from diagnose.study.in_force import caution_table
 from diagnose.study.ready import made_ready
@@ -214,11 +216,11 @@ def reply_figures() -> list[Figure]:
         bare = BareCommit(Path(name) / "bare.sqlite")
         library = ReadyLibrary(built_in())
         library.machine("dock")
-        walk = Walk(library, library.content.cautions, library.table, card=library.card)
+        visit = Visit(tree=library, table=library.table, card=library.card)
         log = SqliteLog(Path(name) / "cases.sqlite")
         replies, commits = [], []
         for symptom in library.content.symptoms:
-            for reply in walked(walk, symptom, log):
+            for reply in walked(visit, symptom, log):
                 replies.append(reply)
                 commits.append(bare.seconds())
     reply, commit = statistics.median(replies), statistics.median(commits)
@@ -243,12 +245,14 @@ class BareCommit:
         return time.perf_counter() - began
 
 
-def walked(walk: Walk, symptom: str, log: SqliteLog) -> Iterator[float]:
+def walked(visit: Visit, symptom: str, log: SqliteLog) -> Iterator[float]:
     """Walk a symptom to its end and yield the seconds of every reply."""
-    state = walk.open(symptom)
-    case = log.open_case(symptom, None, Event(kind="opened", symptom=symptom, step=""))
-    number = 2
-    while not isinstance(screen := walk.screen(state), EndScreen):
+    state, trail = onward.opened(visit, symptom)
+    case = log.open_case(None, opened(visit, state, trail))
+    record = Record(log, case, told=set(state.entered))
+    screen = view.screen(visit, state)
+    while not isinstance(screen, EndScreen):
+        number = record.number
         if isinstance(screen, CautionScreen):
             reply = "done"
         elif isinstance(screen, CheckScreen):
@@ -258,12 +262,12 @@ def walked(walk: Walk, symptom: str, log: SqliteLog) -> Iterator[float]:
         else:
             reply = "unsure"
         began = time.perf_counter()
-        turn = walk.reply(state, reply)
-        assert turn.event is not None
-        log.append(case, number, turn.event)
-        walk.screen(turn.state)
+        turn = walk.reply(visit, state, reply, screen)
+        record.write(replied(visit, turn, record.told))
+        screen = view.screen(visit, turn.state)
         yield time.perf_counter() - began
-        state, number = turn.state, number + 1
+        record.told |= turn.state.entered
+        state = turn.state
 
 
 def large_figures() -> list[Figure]:
@@ -286,21 +290,24 @@ def large_figures() -> list[Figure]:
 
 def long_case(ready: ReadyTree) -> list[tuple[str, float]]:
     """Return what each reply of a long case was, and the seconds it took."""
-    none = Cautions(hazards={}, cautions={})
-    walk = Walk(lambda symptom: ready, none, caution_table(none))
+    visit = Visit(
+        tree=lambda symptom: ready, table=caution_table(Cautions(hazards={}, cautions={}))
+    )
     taken = []
-    state = walk.open("tree-0")
-    while not isinstance(screen := walk.screen(state), EndScreen) and len(taken) < 1_000:
+    state, _ = onward.opened(visit, "tree-0")
+    screen = view.screen(visit, state)
+    while not isinstance(screen, EndScreen) and len(taken) < 1_000:
         kind = "choice"
         if isinstance(screen, FindingScreen):
             reply = "not cured" if screen.who == "operator" else "keep looking"
         elif len(taken) % 5 == 4:
             reply = "unsure"
         else:
-            kind, reply = "answer", screen.answers[-1].id  # type: ignore[attr-defined]
+            assert isinstance(screen, CheckScreen)
+            kind, reply = "answer", screen.answers[-1].id
         began = time.perf_counter()
-        state = walk.reply(state, reply).state
-        walk.screen(state)
+        state = walk.reply(visit, state, reply, screen).state
+        screen = view.screen(visit, state)
         taken.append((kind, time.perf_counter() - began))
     return taken
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from strategies.walker import Walker, visit_to
+
 from diagnose.case.screens import CheckScreen, FindingScreen, Phrase, RefusedScreen, phrase
-from diagnose.case.walk import Walk
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.files.reading import read_tree
 from diagnose.study.ready import made_ready
@@ -13,13 +14,13 @@ from diagnose.study.ready import made_ready
 TREES = Path(__file__).parents[2] / "trees"
 
 
-def walk_on(machine: str | None) -> Walk:
+def walk_on(machine: str | None) -> Walker:
     library = ReadyLibrary(TREES)
-    card = library.machine(machine)
-    return Walk(library, library.content.cautions, library.table, card=card)
+    library.machine(machine)
+    return Walker(visit_to(library))
 
 
-def listed(walk: Walk) -> list[Phrase]:
+def listed(walk: Walker) -> list[Phrase]:
     state = walk.open("no-charge")
     screen = walk.screen(state)
     assert isinstance(screen, CheckScreen)
@@ -46,7 +47,7 @@ def test_a_lamp_or_code_that_is_typed_is_looked_up_and_asked_again() -> None:
         assert isinstance(shown, RefusedScreen)
         assert shown.message.id == "card-list"
         assert turn.state is state
-        assert turn.event is None
+        assert turn.exchange is None
     assert walk.reply(state, "c9").interludes[0].message.id == "no-such-answer"  # type: ignore[attr-defined]
 
 
@@ -79,7 +80,7 @@ steps:
     library = ReadyLibrary(TREES)
     card = library.machine("dock")
     ready = made_ready(tree, library.table, card=card)
-    walk = Walk(lambda _: ready, library.content.cautions, library.table, card=card)
+    walk = Walker(visit_to(library, tree=lambda _: ready))
     screen = walk.screen(walk.reply(walk.open("x"), "unsure").state)
     assert isinstance(screen, FindingScreen)
     assert screen.step == "cell"

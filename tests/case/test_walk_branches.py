@@ -30,7 +30,7 @@ def after(opened: Case, *replies: str) -> dict[str, Any]:
     """Return the screen after some replies, each of which has to be understood."""
     for reply in replies:
         turn = opened.say(reply)
-        assert turn.event is not None, reply
+        assert turn.exchange is not None, reply
     return opened.show()
 
 
@@ -271,7 +271,7 @@ def test_worths_within_one_part_in_a_thousand_million_tie(second: float, first_s
 def test_back_is_refused_at_the_first_screen() -> None:
     opened = case(LEAVES)
     turn = opened.say("back")
-    assert turn.event is None
+    assert turn.exchange is None
     assert turn.interludes[0].message.id == "no-way-back"
     assert "back" not in opened.show()["replies"]
 
@@ -285,7 +285,7 @@ def test_back_withdraws_the_reply_and_its_evidence() -> None:
     assert screen["step"] == "top"
     assert ranking(opened) == pytest.approx(before)
     assert "back" not in screen["replies"]
-    assert [event.kind for event in opened.events[1:]] == ["answer", "not cured", "back", "back"]
+    assert [event.reply for event in opened.events[1:]] == ["answer", "not cured", "back", "back"]
 
 
 # Doorways
@@ -339,9 +339,7 @@ def test_a_cure_behind_a_doorway_counts_for_the_doorway_and_the_end_ranks_the_fi
     assert screen["outcome"] == "cured"
     assert screen["symptom"] == "alpha"
     assert {cause["step"] for cause in screen["ranking"]} == {"leaf", "gate", "again"}
-    more = opened.events[-1].more
-    assert more is not None
-    assert more["cures"] == [["alpha", "gate"], ["beta", "b-one"]]
+    assert opened.events[-1].cures == (("alpha", "gate"), ("beta", "b-one"))
 
 
 def test_so_it_does_when_the_case_was_taken_up_in_between() -> None:
@@ -349,9 +347,7 @@ def test_so_it_does_when_the_case_was_taken_up_in_between() -> None:
     after(opened, "door", "leave")
     opened.resume()
     after(opened, "one way", "cured")
-    more = opened.events[-1].more
-    assert more is not None
-    assert more["cures"] == [["alpha", "gate"], ["beta", "b-one"]]
+    assert opened.events[-1].cures == (("alpha", "gate"), ("beta", "b-one"))
 
 
 def test_answers_do_not_go_through_a_doorway() -> None:
@@ -365,9 +361,9 @@ def test_answers_do_not_go_through_a_doorway() -> None:
 
 
 def _first(opened: Case) -> Any:
-    from diagnose.case.present import ranking as ranked
+    from diagnose.case.view import ranking as ranked
 
-    return ranked(opened.walk, opened.state.frames[0])
+    return ranked(opened.state.frames[0])
 
 
 # The machine card

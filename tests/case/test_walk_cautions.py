@@ -108,7 +108,7 @@ def test_a_refused_caution_stays_refused_with_what_includes_it() -> None:
     # Until a resume, when somebody else may stand there.
     after(opened, "leave")
     opened.resume()
-    assert opened.state.refused == 0
+    assert opened.state.cautions.refused == 0
 
 
 def test_back_withdraws_a_refusal() -> None:

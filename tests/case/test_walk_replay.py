@@ -6,7 +6,6 @@ from random import Random
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from diagnose.case.replay import MOVES, replay
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from strategies.edits import edited
@@ -15,26 +14,30 @@ from strategies.observer import Files, Observer
 from strategies.walking import Case, as_logged
 from strategies.written import Written, read
 
-from diagnose.study.beliefs import normalised
+from diagnose.case.onward import answered
+from diagnose.log.events import MOVES, Replied, Resumed
+from diagnose.log.replay import replay
+from diagnose.study.outlook import normalised
 
 if TYPE_CHECKING:
+    from strategies.walker import Walker
+
     from diagnose.case.state import State
-    from diagnose.case.walk import Walk
 
 CASES = 8
 
 
-def standing(walk: Walk, state: State) -> list[Any]:
+def standing(state: State) -> list[Any]:
     """Return where a case stands, symptom by symptom, in plain names."""
     found = []
     for frame in state.frames:
-        plan = walk.ready(frame.symptom).plan
+        plan = frame.tree.plan
         ids, findings = plan.ids, set(plan.findings)
         found.append(
             {
-                "symptom": frame.symptom,
+                "symptom": frame.tree.symptom,
                 "at": ids[frame.at],
-                "checked": frame.checked or frame is not state.top,
+                "checked": frame.checked or frame is not state.frames[-1],
                 "door": frame.door,
                 "closed": {ids[step]: answer for step, answer in frame.closed.items()},
                 "gone": {ids[step] for step in frame.gone},
@@ -45,12 +48,12 @@ def standing(walk: Walk, state: State) -> list[Any]:
     return found
 
 
-def routes_back(walk: Walk, state: State) -> list[Any]:
+def routes_back(walk: Walker, state: State) -> list[Any]:
     """Return where each *back* in turn leads."""
     found = []
-    while walk.can_go_back(state):
+    while state.before is not None:
         state = walk.reply(state, "back").state
-        found.append(standing(walk, state))
+        found.append(standing(state))
     return found
 
 
@@ -78,34 +81,40 @@ def test_a_case_is_taken_up_where_it_was_left(written: Written, seed: int) -> No
             continue
         for _ in range(3):
             some_way(case, 8)
-            before, back = standing(case.walk, case.state), routes_back(case.walk, case.state)
+            before, back = standing(case.state), routes_back(case.walk, case.state)
             case.say("leave")
             case.resume()
-            assert case.state.in_force == 0
+            assert case.state.cautions.in_force == 0
             assert case.state.outcome is None
-            assert standing(case.walk, case.state) == before
+            assert standing(case.state) == before
             assert routes_back(case.walk, case.state) == back
-            assert case.events[-1].more["misfits"] == 0
+            assert last_resume(case).misfits == 0
 
 
-def first_break(after: Files, events: list[dict[str, Any]]) -> tuple[str, str] | None:
+def last_resume(case: Case) -> Resumed:
+    event = case.events[-1]
+    assert isinstance(event, Resumed)
+    return event
+
+
+def first_break(after: Files, events: list[Replied]) -> tuple[str, str] | None:
     """Return the question that the first reply without a place in today's tree was given to.
 
     None where the log and the tree part ways otherwise, or not at all.
     """
     for event in events:
-        here = (event["symptom"], event["step"])
+        here = (event.symptom, event.step)
         step = after.steps.get(here)
-        if step is None or "finding" in step or event["caution"]:
+        if step is None or "finding" in step or event.caution:
             return None
-        if event["kind"] == "answer" and "ask" in step and event["answer"] not in step["answers"]:
+        if event.reply == "answer" and "ask" in step and event.answer not in step["answers"]:
             return here
-        if event["shown"].get("ask") != step.get("ask"):
+        if event.shown.ask != step.get("ask", ""):
             return here if step.get("ask") else None
-        if event["kind"] != "answer":
+        if event.reply != "answer":
             return None
-        to = step["answers"].get(event["answer"]) if "answers" in step else event["more"]["to"]
-        if event["more"]["to"] != to:
+        to = step["answers"].get(event.answer) if "answers" in step else event.to
+        if event.to != to:
             return None
     return None
 
@@ -126,29 +135,27 @@ def test_a_case_is_taken_up_on_an_edited_library(written: Written, seed: int) ->
             continue
         some_way(case, 12)
         case.say("leave")
-        moves: list[dict[str, Any]] = []
+        moves: list[Replied] = []
         for event in map(as_logged, case.events):
-            if event["kind"] in MOVES:
+            if isinstance(event, Replied) and event.reply in MOVES:
                 moves.append(event)
-            elif event["kind"] == "back":
+            elif isinstance(event, Replied) and event.reply == "back":
                 moves.pop()
         case.resume(library=today)
-        resumed = case.events[-1].more
-        assert resumed is not None
         again = first_break(files, moves)
         if again is not None:
-            assert resumed["misfits"] >= 1
-            name = case.walk.ready(case.state.top.symptom).plan.ids[case.state.top.at]
-            assert (case.state.top.symptom, name) == again
+            assert last_resume(case).misfits >= 1
+            frame = case.state.frames[-1]
+            assert (frame.tree.symptom, frame.tree.plan.ids[frame.at]) == again
         # What follows is as safe as ever, and can be left and taken up again.
         case.observer = Observer(files, "service", late=True)
         if not case.ended:
             some_way(case, 6)
         if not case.ended:
-            before = standing(case.walk, case.state)
+            before = standing(case.state)
             case.say("leave")
             case.resume()
-            assert standing(case.walk, case.state) == before
+            assert standing(case.state) == before
 
 
 TREE = """
@@ -179,9 +186,8 @@ def left_after(*replies: str, tree: str = TREE) -> Case:
 
 def taken_up(case: Case, tree: str) -> tuple[dict[str, Any], int, int]:
     case.resume(library=read(Written(trees={"alpha": tree})))
-    more = case.events[-1].more
-    assert more is not None
-    return case.show(), more["fits"], more["misfits"]
+    event = last_resume(case)
+    return case.show(), event.fits, event.misfits
 
 
 def test_a_reworded_question_is_asked_again_and_what_came_after_it_is_not() -> None:
@@ -230,9 +236,9 @@ def test_evidence_that_no_longer_fits_is_gone() -> None:
     case = left_after("good one", "good two")
     taken_up(case, TREE.replace("First?", "1?"))
     fresh = left_after()
-    ready = fresh.walk.ready("alpha")
-    frame = fresh.walk.with_answer(fresh.state.top, ready.plan.number["two"], 0)
-    assert list(case.state.top.logs) == pytest.approx(list(frame.logs), abs=1e-12)
+    frame = fresh.state.frames[-1]
+    frame = answered(frame, frame.tree.plan.number["two"], 0)
+    assert list(case.state.frames[-1].logs) == pytest.approx(list(frame.logs), abs=1e-12)
 
 
 def test_back_after_a_resume_withdraws_the_last_reply() -> None:
@@ -270,9 +276,9 @@ def test_a_step_for_another_person_is_not_shown_by_back_after_a_resume() -> None
 
 def test_a_symptom_that_is_gone_raises() -> None:
     case = left_after("good one")
-    walk = read(Written(trees={"beta": TREE.replace("alpha", "beta")})).walk()
+    visit = read(Written(trees={"beta": TREE.replace("alpha", "beta")})).visit()
     with pytest.raises(KeyError):
-        replay(walk, "alpha", [as_logged(event) for event in case.events])
+        replay(visit, "alpha", [as_logged(event) for event in case.events])
 
 
 def test_back_after_a_misfit_and_a_resume_comes_to_what_fitted() -> None:
@@ -310,12 +316,12 @@ steps:
     case.say("door")
     out_of_the_doorway(case)
     assert case.show()["step"] == "leaf"
-    believed = normalised(case.state.top.logs)
+    believed = normalised(case.state.frames[-1].logs)
     case.say("leave")
     case.resume(library=read(Written(trees={"alpha": alpha, "beta": beta.replace("Fourth", "4")})))
     assert (case.show()["symptom"], case.show()["step"]) == ("beta", "four")
     out_of_the_doorway(case)
-    assert normalised(case.state.top.logs) == pytest.approx(believed)
+    assert normalised(case.state.frames[-1].logs) == pytest.approx(believed)
 
 
 def out_of_the_doorway(case: Case) -> None:

@@ -11,10 +11,12 @@ from contextlib import closing
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from diagnose.case.endings import endings
-from diagnose.case.replay import standing
-from diagnose.case.sqlite_log import SqliteLog
 from driver import Driver
+
+from diagnose.log.account import not_withdrawn
+from diagnose.log.endings import endings
+from diagnose.log.events import Opened, Replied
+from diagnose.log.sqlite import SqliteLog
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -83,9 +85,9 @@ def rests(log: Path, name: str) -> str:
     with closing(SqliteLog(log, "rw")) as book:
         case = book.case(name)
         assert case is not None
-        events = [event.body for event in book.events(case)]
-    trails = [trace for event in [events[0], *standing(events)] for trace in event["trail"]]
-    return [trace["step"] for trace in trails if trace["what"] == "rests"][-1]
+        logged = book.events(case)
+    trails = [trace for e in [logged[0], *not_withdrawn(logged)] for trace in e.event.trail]
+    return [trace.step for trace in trails if trace.what == "rests"][-1]
 
 
 def typed(log: Path, name: str) -> list[str]:
@@ -93,7 +95,8 @@ def typed(log: Path, name: str) -> list[str]:
     with closing(SqliteLog(log, "rw")) as book:
         case = book.case(name)
         assert case is not None
-        return [event.body["typed"] for event in book.events(case) if event.body["typed"]]
+        events = [logged.event for logged in book.events(case)]
+        return [event.typed for event in events if isinstance(event, Replied)]
 
 
 def test_a_case_left_in_force_resumes_with_nothing_in_force(log: Path, drive: Starter) -> None:
@@ -150,8 +153,12 @@ def test_two_processes_on_one_log_keep_two_whole_cases(log: Path, drive: Starter
     for name in names:
         record = book.case(name)
         assert record is not None
-        kinds = [event.body["kind"] for event in book.events(record)]
-        assert kinds == ["opened", "unsure", "leave"]
+        first, *others = [logged.event for logged in book.events(record)]
+        assert isinstance(first, Opened)
+        assert [event.reply for event in others if isinstance(event, Replied)] == [
+            "unsure",
+            "leave",
+        ]
 
 
 def test_a_full_disk_gets_one_line_and_loses_nothing(log: Path, drive: Starter) -> None:

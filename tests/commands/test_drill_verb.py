@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING, Any
 import pexpect
 import pyte
 import pytest
-from diagnose.case.log import LogError
-from diagnose.case.sqlite_log import SqliteLog
 from driver import Driver
 
 from diagnose import app
+from diagnose.log.protocol import LogError
+from diagnose.log.sqlite import SqliteLog
 
 if TYPE_CHECKING:
     from pathlib import Path

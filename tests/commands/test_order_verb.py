@@ -10,13 +10,14 @@ from random import Random
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from diagnose.case.sqlite_log import SqliteLog
 from strategies.ordering import YARDS, cautions_text, tree_with_run
 from strategies.written import text_of
 
 from diagnose import app
-from diagnose.case.state import Event, Trace
+from diagnose.case.state import Trace
 from diagnose.files.library import built_in, load
+from diagnose.log.events import Found, Opened, Outset, Replied, Shown
+from diagnose.log.sqlite import SqliteLog
 from diagnose.rules.check import check
 
 if TYPE_CHECKING:
@@ -233,9 +234,10 @@ def test_a_folder_that_cannot_be_written_loses_nothing(
 # Chances from cases
 
 
-def ended(symptom: str, kind: str, step: str, more: dict[str, Any], outcome: str) -> Event:
-    trace = Trace(what="ended", symptom=symptom, step="", why=outcome)
-    return Event(kind=kind, symptom=symptom, step=step, trail=(trace,), more=more)
+def ended(reply: str, step: str, why: str, **more: Any) -> Replied:
+    trace = Trace(what="ended", symptom="small", step="", why=why)
+    shown = Shown(screen="finding")
+    return Replied(reply=reply, symptom="small", step=step, shown=shown, trail=(trace,), **more)
 
 
 @pytest.fixture
@@ -243,11 +245,8 @@ def log(tmp_path: Path) -> SqliteLog:
     return SqliteLog(tmp_path / "cases.sqlite")
 
 
-def keep(log: SqliteLog, machine: str | None, *events: Event) -> None:
-    opening = {"trees": {"small": {"title": "t", "findings": {}}}}
-    case = log.open_case(
-        "small", machine, Event(kind="opened", symptom="small", step="", more=opening)
-    )
+def keep(log: SqliteLog, machine: str | None, *events: Replied | Found) -> None:
+    case = log.open_case(machine, Opened(symptom="small", outset=Outset()))
     for number, event in enumerate(events, 2):
         log.append(case, number, event)
 
@@ -256,12 +255,12 @@ def test_the_cases_of_the_log_speak(order: Any, trees: Path, log: SqliteLog) -> 
     path = trees / "small.yaml"
     path.write_bytes(SMALL.encode())
     closing = {"f1": 0.5, "f2": 0.3, "f3": 0.2}
-    cured = ended("small", "cured", "f1", {"cures": [["small", "f1"]], "closing": closing}, "cured")
-    referred = ended("small", "refer", "f2", {"closing": closing}, "referred")
+    cured = ended("cured", "f1", "cured", cures=(("small", "f1"),), closing=closing)
+    referred = ended("refer", "f2", "referred", closing=closing)
     keep(log, "dock", cured)
     keep(log, "dock", referred)
-    keep(log, "aisle", referred, Event(kind="found", symptom="small", step="", answer="f3"))
-    keep(log, None, ended("small", "leave", "one", {}, "left"))
+    keep(log, "aisle", referred, Found(symptom="small", finding="f3"))
+    keep(log, None, ended("leave", "one", "left"))
     keep(log, None)
     log.close()
 

@@ -5,64 +5,22 @@ from __future__ import annotations
 import io
 import json
 import sys
-from datetime import UTC, datetime, timedelta
-from typing import TYPE_CHECKING, Any
+from datetime import timedelta
+from typing import TYPE_CHECKING
 
 import pytest
-from diagnose.case.sqlite_log import SqliteLog
-from strategies.rounds import LINES, ROUND, written
+from strategies.desk import NOW, Desk
+from strategies.rounds import LINES, ROUND
 
 from diagnose.app import run
-from diagnose.commands import past
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-NOW = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
-CARD = "format: 1\nmachine: {0}\ntitle: The {0} machine\n"
-
-
-class Desk:
-    """The program in this process: replies in, screens out, at a time of one's own choosing."""
-
-    def __init__(self, folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: Any) -> None:
-        self.folder, self.patch, self.capsys = folder, monkeypatch, capsys
-        self.log = folder / "log"
-        self.library = written(folder / "library")
-        self.card("dock")
-        self.at(NOW)
-
-    def card(self, machine: str) -> None:
-        (self.library / "machines").mkdir(exist_ok=True)
-        (self.library / "machines" / f"{machine}.yaml").write_text(CARD.format(machine))
-
-    def at(self, now: datetime) -> None:
-        self.patch.setattr(past, "now", lambda: now)
-        self.patch.setattr("diagnose.commands.round.now", lambda: now)
-        self.patch.setattr(
-            SqliteLog.__init__, "__kwdefaults__", {"now": now.isoformat, "wait": 3.0}
-        )
-
-    def __call__(self, *args: str, replies: tuple[str, ...] = ()) -> tuple[int, str, str]:
-        self.patch.setattr(sys, "stdin", io.StringIO("".join(f"{reply}\n" for reply in replies)))
-        code = run([*args, "--trees", str(self.library), "--log", str(self.log)])
-        out, err = self.capsys.readouterr()
-        return code, out, err
-
-    def walk(self, *args: str, replies: tuple[str, ...] = ()) -> list[dict[str, Any]]:
-        code, out, err = self(*args, "--json", replies=replies)
-        assert (code, err) == (0, ""), (code, err)
-        return [json.loads(line) for line in out.splitlines()]
-
-    def daily(self, *replies: str) -> list[dict[str, Any]]:
-        return self.walk("round", "daily", "--machine", "dock", replies=replies)
-
 
 @pytest.fixture
-def desk(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> Desk:
-    return Desk(tmp_path, monkeypatch, capsys)
+def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Desk:
+    return Desk(tmp_path, monkeypatch)
 
 
 CURED = ("1", "done", "cured")
@@ -78,7 +36,7 @@ def test_a_round_is_walked_and_kept(desk: Desk) -> None:
     assert "notice" in screens[0]
     assert screens[-1]["outcome"] == "walked"
     assert screens[1]["symptom"] is None
-    (case,) = desk.walk("cases")[0]
+    (case,) = desk.cases()
     assert (case["round"], case["symptom"], case["machine"]) == ("daily", "", "dock")
     assert case["outcome"] == "walked"
     _, shown, _ = desk("cases", "show", case["name"])
@@ -91,11 +49,12 @@ def test_the_log_keeps_who_when_and_what(desk: Desk) -> None:
         *("round", "daily", "--machine", "dock", "--as", "battery-trained", "--name", "Ana"),
         replies=("done", "not now", "leave"),
     )
-    name = desk.walk("cases")[0][0]["name"]
+    name = desk.cases()[0]["name"]
     events = desk.walk("cases", "show", name)[0]["events"]
     opened, item = events[0], events[2]
-    assert (opened["more"]["role"], opened["more"]["name"]) == ("battery-trained", "Ana")
-    assert (item["kind"], item["step"], item["at"]) == ("not now", "look", NOW.isoformat())
+    assert (opened["outset"]["role"], opened["outset"]["name"]) == ("battery-trained", "Ana")
+    assert (item["event"], item["reply"], item["item"]) == ("item", "not now", "look")
+    assert item["at"] == NOW.isoformat()
     assert item["shown"]["do"] == "Look at the blade."
 
 
@@ -105,18 +64,45 @@ def test_a_trial_keeps_nothing(desk: Desk) -> None:
     assert not desk.log.exists()
 
 
-def test_a_diagnosis_is_walked_in_the_same_case(desk: Desk) -> None:
+def test_a_diagnosis_is_walked_in_a_case_of_its_own(desk: Desk) -> None:
     screens = desk.daily("done", "not right", *CURED)
-    assert len({screen["case"] for screen in screens}) == 1
+    own, case = screens[0]["case"], screens[2]["case"]
+    assert own != case
+    assert [s["case"] for s in screens] == [own, own, case, case, case, own, own]
     assert [s["symptom"] for s in screens] == [None, None, "lines", "lines", "lines", None, None]
     assert [s["screen"] for s in screens].count("end") == 1
     assert "It leaves lines: cured. The round goes on." in screens[5]["notes"]
+    # A case opens, so its first screen says what every case says first.
+    assert ["notice" in s for s in screens] == [True, False, True, False, False, False, False]
+    listed = {one["name"]: one for one in desk.cases()}
+    assert (listed[case]["begun_in"], listed[case]["outcome"]) == (own, "cured")
+    assert (listed[own]["begun_in"], listed[own]["outcome"]) == (None, "open")
 
 
 def test_the_end_of_a_round_says_how_what_it_referred_is_handed_over(desk: Desk) -> None:
     screens = desk.daily("done", "not right", "2", "refer", *["done"] * 4)
     assert screens[-1]["outcome"] == "walked"
+    said = " ".join(screens[-1]["notes"])
+    assert f"diagnose handover {screens[2]['case']}" in said
+    assert f"diagnose handover {screens[0]['case']}" not in said
+
+
+def test_a_round_that_a_danger_ended_names_its_own_page(desk: Desk) -> None:
+    screens = desk.daily("done", "danger")
     assert f"diagnose handover {screens[0]['case']}" in " ".join(screens[-1]["notes"])
+
+
+def test_one_that_was_taken_back_is_no_case_that_a_list_shows(desk: Desk) -> None:
+    screens = desk.daily("done", "not right", "back", "done", "leave")
+    own, withdrawn = screens[0]["case"], screens[2]["case"]
+    assert withdrawn != own
+    assert [one["name"] for one in desk.cases()] == [own]
+    assert withdrawn not in desk("cases")[1]
+    assert "withdrawn" in desk("cases", "show", withdrawn)[1]
+    assert withdrawn not in desk("cases", "show", own)[1]
+    assert "back from lines: withdrawn" in desk("cases", "show", own)[1]
+    code, _, err = desk("cases", "found", withdrawn, "bent")
+    assert (code, err) == (2, f"diagnose: Case {withdrawn} was not referred (withdrawn).\n")
 
 
 def test_a_round_that_was_left_is_taken_up(desk: Desk) -> None:
@@ -127,16 +113,38 @@ def test_a_round_that_was_left_is_taken_up(desk: Desk) -> None:
     assert (screens[0]["screen"], screens[0]["item"]) == ("item", "note")
     assert screens[-1]["outcome"] == "walked"
     events = desk.walk("cases", "show", left[0]["case"])[0]["events"]
-    (resumed,) = [event for event in events if event["kind"] == "resumed"]
-    assert (resumed["more"]["name"], resumed["more"]["role"]) == ("Ben", "operator")
-    assert resumed["more"]["in_force"] == []
+    (resumed,) = [event for event in events if event["event"] == "resumed"]
+    # What is at its default is not written: an operator, with nothing in force.
+    assert resumed["name"] == "Ben"
+    assert not resumed.keys() & {"role", "in_force"}
 
 
 def test_a_diagnosis_that_was_left_is_taken_up_in_its_round(desk: Desk) -> None:
     left = desk.daily("done", "not right", "leave")
-    screens = desk.walk("resume", left[0]["case"], replies=("done", *CURED, "leave"))
-    assert (screens[0]["screen"], screens[0]["symptom"]) == ("caution", "lines")
+    own, case = left[0]["case"], left[2]["case"]
+    assert f"diagnose resume {own}" in " ".join(left[-1]["notes"])
+    for name in (own, case):
+        screens = desk.walk("resume", name, replies=("done", "leave"))
+        assert (screens[0]["screen"], screens[0]["symptom"]) == ("caution", "lines")
+        assert screens[0]["case"] == case
+    assert screens[0]["notes"] == ["Taken up again. Earlier answers that fit: 1; asked anew: 0."]
+    screens = desk.walk("resume", replies=("done", *CURED, "leave"))
     assert (screens[-2]["screen"], screens[-2]["item"]) == ("item", "note")
+    assert screens[-2]["case"] == own
+    events = desk.walk("cases", "show", case)[0]["events"]
+    assert [event["event"] for event in events].count("resumed") == 3
+
+
+def test_a_case_whose_round_is_over_is_taken_up_alone(desk: Desk) -> None:
+    """A round whose item is gone is walked to its end without the case in which it was left."""
+    left = desk.daily("done", "not right", "leave")
+    file = desk.library / "rounds" / "daily.yaml"
+    file.write_text(ROUND[: ROUND.index("  look:")] + ROUND[ROUND.index("  note:") :])
+    screens = desk.walk("resume", left[0]["case"], replies=("done",) * 9)
+    assert screens[-1]["outcome"] == "walked"
+    screens = desk.walk("resume", left[2]["case"], replies=("done", *CURED))
+    assert {screen["case"] for screen in screens} == {left[2]["case"]}
+    assert screens[-1]["outcome"] == "cured"
 
 
 def test_a_round_of_which_nothing_is_left_ends_at_its_resume(desk: Desk) -> None:
@@ -144,17 +152,17 @@ def test_a_round_of_which_nothing_is_left_ends_at_its_resume(desk: Desk) -> None
     (desk.library / "rounds" / "daily.yaml").write_text(ROUND[: ROUND.index("  note:")])
     (end,) = desk.walk("resume")
     assert (end["screen"], end["outcome"]) == ("end", "walked")
-    (case,) = desk.walk("cases")[0]
+    (case,) = desk.cases()
     assert (case["name"], case["outcome"]) == (left[0]["case"], "walked")
 
 
 def test_the_machine_is_asked_for(desk: Desk) -> None:
     screens = desk.walk("round", "daily", replies=("dock", "done", "leave"))
     assert (screens[0]["screen"], screens[0]["what"]) == ("choose", "machine")
-    assert desk.walk("cases")[0][0]["machine"] == "dock"
+    assert desk.cases()[0]["machine"] == "dock"
     screens = desk.walk("round", "daily", replies=("leave",))
     assert screens[-1]["outcome"] == "left"
-    assert len(desk.walk("cases")[0]) == 1
+    assert len(desk.cases()) == 1
 
 
 def test_rounds_are_listed(desk: Desk) -> None:
@@ -325,7 +333,8 @@ def test_a_danger_in_a_round_stands_first(desk: Desk) -> None:
 
 def test_a_symptom_that_was_started_twice_in_a_round_stands_with_the_second(desk: Desk) -> None:
     again = ("done", "done", "not right", "2", "refer", "leave")
-    name = desk.daily("done", "not right", *CURED, *again)[0]["case"]
+    desk.daily("done", "not right", *CURED, *again)
+    (name,) = [one["name"] for one in desk.cases() if one["outcome"] == "referred"]
     (row,) = desk.walk("cases", "--open")[0]
     assert (row["state"], len(row["waiting"])) == ("stands", 1)
     assert desk("cases", "found", name, "bent")[0] == 0
@@ -339,7 +348,10 @@ def test_an_empty_log_has_no_machine(desk: Desk) -> None:
 
 
 def test_service_s_verdict_on_a_referral_in_a_round(desk: Desk) -> None:
-    name = desk.daily("done", "not right", "2", "refer", "leave")[0]["case"]
+    screens = desk.daily("done", "not right", "2", "refer", "leave")
+    own, name = screens[0]["case"], screens[2]["case"]
+    code, _, err = desk("cases", "found", own, "bent")
+    assert (code, err) == (2, f"diagnose: {own} is a round; name one of its cases: {name}.\n")
     assert "Say what service found: one of dirty, bent, other." in desk("cases", "found", name)[2]
     code, _, err = desk("cases", "found", name, "bnet")
     assert (code, 'is no finding of lines. Did you mean "bent"?' in err) == (2, True)
@@ -351,11 +363,14 @@ def test_service_s_verdict_on_a_referral_in_a_round(desk: Desk) -> None:
 
 
 def test_a_case_that_was_not_referred_has_no_verdict(desk: Desk) -> None:
-    name = desk.daily("done", "leave")[0]["case"]
+    start = ("start", "lines", "--machine", "dock")
+    name = desk.walk(*start, replies=("done", "leave"))[0]["case"]
     code, _, err = desk("cases", "found", name, "bent")
     assert (code, err) == (2, f"diagnose: Case {name} was not referred (open).\n")
-    name = desk.daily("done", "danger")[0]["case"]
-    assert desk("cases", "found", name, "bent")[0] == 2
+    for end in ("leave", "danger"):
+        name = desk.daily("done", end)[0]["case"]
+        code, _, err = desk("cases", "found", name, "bent")
+        assert (code, err) == (2, f"diagnose: {name} is a round; it referred no case.\n")
 
 
 def test_parts_are_for_service_to_bring(desk: Desk) -> None:
@@ -456,7 +471,7 @@ def test_breaking_off_is_leaving(desk: Desk, monkeypatch: pytest.MonkeyPatch) ->
     def broken_off(*_: object) -> str:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("diagnose.faces.lines.read_line", broken_off)
+    monkeypatch.setattr("diagnose.faces.json_lines.read_line", broken_off)
     assert desk.walk("start", "lines")[-1]["outcome"] == "left"
     assert desk.daily()[-1]["outcome"] == "left"
 
@@ -469,7 +484,7 @@ def test_what_means_nothing_at_a_choice_is_said_and_asked_again(desk: Desk) -> N
     ]
     assert 'Did you mean "dock"?' in screens[1]["message"]
     assert screens[4]["message"] == "Nothing was typed."
-    assert desk.walk("cases")[0][0]["machine"] is None
+    assert desk.cases()[0]["machine"] is None
 
 
 def test_words_that_fit_one_symptom_open_it_and_a_broken_one_is_said(desk: Desk) -> None:

@@ -15,7 +15,7 @@ from trainees import SYMPTOMS, Follower, drill_of, library, raw
 
 from diagnose.drill.machine import drawn
 from diagnose.files.library import built_in
-from diagnose.study.minutes import expected_minutes
+from diagnose.study.outlook import expected_minutes
 
 #: One false alarm in a thousand, had the seeds not been fixed.
 ALPHA = 0.001

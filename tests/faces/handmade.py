@@ -22,6 +22,7 @@ from diagnose.case.screens import (
     phrase,
 )
 from diagnose.faces.face import Heading
+from diagnose.measure.model import Expected
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -100,7 +101,7 @@ def figure(**changes: Any) -> FigureScreen:
         "read": "travel-speed",
         "value": 4.5,
         "unit": "km/h",
-        "expected": {"low": 3.0, "high": 6.0, "source": "common practice"},
+        "expected": Expected(low=3.0, high=6.0, source="common practice"),
         "band": "at scrubbing speed",
         "workings": ("10 m / 8 s x 3.6 = 4.50 km/h",),
     }

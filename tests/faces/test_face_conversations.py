@@ -12,13 +12,15 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from fed_stage import fed
 from handmade import library
+from terminals import typed_at
 
-from diagnose.case.walk import Walk
+from diagnose.case import walk
+from diagnose.case.screens import EndScreen
+from diagnose.case.visit import Visit
 from diagnose.commands.ready_library import ReadyLibrary
-from diagnose.commands.session import run
-from diagnose.faces.lines import LinesFace
+from diagnose.commands.session import Desk, start
+from diagnose.faces.json_lines import JsonLinesFace
 from diagnose.faces.plain import PlainFace
 from diagnose.faces.terminal import TerminalFace
 
@@ -26,8 +28,9 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from diagnose.case.state import State
-    from diagnose.case.walk import Turn
+    from diagnose.case.screens import Screen
+    from diagnose.case.state import State, Turn
+    from diagnose.faces.face import Face, Heading
 
 
 @dataclass(frozen=True)
@@ -138,44 +141,59 @@ CONVERSATIONS: dict[str, tuple[str, list[Move]]] = {
 }
 
 
-class Recorder(Walk):
-    """A walk that keeps what was shown and what was meant."""
+@dataclass
+class Recorder:
+    """A face that keeps how the case ended."""
 
-    told: list[tuple[str, str]]
+    face: Face
+    outcome: str = ""
 
-    def reply(self, state: State, text: str) -> Turn:
-        turn = super().reply(state, text)
-        event = turn.event
-        meaning = "nothing" if event is None else f"{event.kind} {event.answer}".strip()
-        self.told.append((self.screen(state).screen, meaning))
+    def show(self, screen: Screen, heading: Heading) -> None:
+        if isinstance(screen, EndScreen):
+            self.outcome = screen.outcome
+        self.face.show(screen, heading)
+
+    def ask(self, screen: Screen, heading: Heading) -> str | None:
+        return self.face.ask(screen, heading)
+
+
+def walked(
+    folder: Path, face: Face, monkeypatch: pytest.MonkeyPatch
+) -> tuple[str, list[tuple[str, str]]]:
+    """Walk the small library's case; return its outcome, and what was shown and meant."""
+    told = []
+    reply = walk.reply
+
+    def recorded(visit: Visit, state: State, text: str, screen: Screen) -> Turn:
+        turn = reply(visit, state, text, screen)
+        said = turn.exchange
+        meaning = "nothing" if said is None else f"{said.kind} {said.answer}".strip()
+        told.append((screen.screen, meaning))
         return turn
 
-
-def walked(folder: Path, face: Any) -> tuple[str, list[tuple[str, str]]]:
+    monkeypatch.setattr(walk, "reply", recorded)
     opened = ReadyLibrary(library(folder))
-    opened.require("sample")
-    walk = Recorder(opened, opened.content.cautions, opened.table)
-    walk.told = []
-    outcome = run(walk, walk.open("sample"), face, None, None)
-    return outcome, walk.told
+    recorder = Recorder(face)
+    start(Desk(visit=Visit(tree=opened, table=opened.table), face=recorder), "sample")
+    return recorder.outcome, told
 
 
 def lines(face: Callable[[], Any]) -> Callable[..., Any]:
     def play(moves: list[Move], folder: Path, monkeypatch: pytest.MonkeyPatch) -> Any:
         typed = "".join(f"{move.line}\n" for move in moves if move.line is not None)
         monkeypatch.setattr(sys, "stdin", io.StringIO(typed))
-        return walked(folder, face())
+        return walked(folder, face(), monkeypatch)
 
     return play
 
 
 def terminal(moves: list[Move], folder: Path, monkeypatch: pytest.MonkeyPatch) -> Any:
-    with fed(*(keys for move in moves for keys in move.keys)) as stage:
-        return walked(folder, TerminalFace(stage))
+    with typed_at(*(keys for move in moves for keys in move.keys)) as full_screen:
+        return walked(folder, TerminalFace(full_screen), monkeypatch)
 
 
 FACES: dict[str, Callable[..., Any]] = {
-    "lines": lines(LinesFace),
+    "lines": lines(JsonLinesFace),
     "plain": lines(PlainFace),
     "terminal": terminal,
 }
@@ -200,7 +218,7 @@ def test_json_lines_of_a_whole_conversation(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     _, moves = CONVERSATIONS["a reading, not cured, a second lockout"]
-    lines(LinesFace)(moves, tmp_path, monkeypatch)
+    lines(JsonLinesFace)(moves, tmp_path, monkeypatch)
     shown = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
     kinds = [screen["screen"] for screen in shown]
     assert kinds == [

@@ -3,26 +3,22 @@
 from __future__ import annotations
 
 import pytest
-from handmade import ALL, HEADING, KEY_OUT, caution, check, finding, reading
+from drawing import body_of, dialog_of, draw, text_of, texts
+from handmade import ALL, HEADING, ONE_NEED, caution, check, finding, item, reading
 from hypothesis import given
 from hypothesis import strategies as st
 
 from diagnose.case.screens import Named
-from diagnose.faces.body import Marks, Row, body
-from diagnose.faces.content import blocks
-from diagnose.faces.edges import footer, header
+from diagnose.faces import layout
+from diagnose.faces.dialog import Dialog
+from diagnose.faces.elements import Status, causes_left
 from diagnose.faces.face import Heading
-from diagnose.faces.page import LOWEST, NARROWEST, _body, draw
-from diagnose.faces.phrases import causes_left
-from diagnose.faces.sitting import Sitting
+from diagnose.faces.layout import LOWEST, NARROWEST
+from diagnose.measure.model import Expected
 from diagnose.measure.wording import expected_range, percent, with_unit
 from diagnose.text import cells, cut, head, printable, tail, wrap
 
 TEXT = st.text(st.sampled_from("abcde  -é°.幅広\u0301"), max_size=120)
-
-
-def text_of(row: Row) -> str:
-    return "".join(text for style, text in row.pieces)
 
 
 @given(text=TEXT, width=st.integers(2, 60), first=st.integers(0, 20))
@@ -52,140 +48,179 @@ def test_the_front_and_the_end_of_a_text() -> None:
 @pytest.mark.parametrize("name", ALL)
 @given(columns=st.integers(1, 120), rows=st.integers(1, 60))
 def test_a_screen_fills_its_terminal_and_no_more(name: str, columns: int, rows: int) -> None:
-    sitting = Sitting(ALL[name], HEADING, "9 causes open, about 6 min")
-    drawn = draw(sitting, columns, rows)
+    drawn = texts(dialog_of(ALL[name]), columns, rows)
     assert len(drawn) == max(rows, LOWEST)
-    assert all(cells(text_of(row)) <= max(columns, NARROWEST) for row in drawn)
+    assert all(cells(row) <= max(columns, NARROWEST) for row in drawn)
 
 
 @pytest.mark.parametrize("name", ALL)
 def test_all_a_screen_says_can_be_scrolled_to_at_any_size(name: str) -> None:
-    screen = ALL[name]
-    wanted = "".join("".join(block.text for block in blocks(screen, HEADING)).split())
-    for columns, room in ((80, 18), (40, 16), (40, 5), (20, 2)):
-        sitting = Sitting(screen, HEADING)
-        seen: dict[int, str] = {}
+    dialog = dialog_of(ALL[name])
+    wanted = "".join("".join(one.text for one in dialog.elements).split())
+    for columns, rows in ((80, 24), (40, 20), (40, 9), (20, 6)):
+        dialog = dialog_of(ALL[name])
+        told: dict[int, str] = {}
         for _ in range(200):
-            drawn = [text_of(row) for row in _body(sitting, columns, room, airy=False)]
-            assert len(drawn) == room
-            window = sitting.window
-            seen |= {window.top + at: drawn[at] for at in range(room)}
-            if window.top + window.room >= window.rows:
+            drawn = texts(dialog, columns, rows)
+            port = dialog.viewport
+            under = len(layout.draw(dialog, columns, rows)[1].legend) + bool(dialog.prompt()) + 1
+            told |= dict(enumerate(drawn[-under - port.room : -under], start=port.top))
+            if port.top + port.room >= port.rows:
                 break
-            sitting.press("down" if len(sitting.typed) < 2 else "pagedown")
-        told = "".join("".join(seen[at] for at in sorted(seen)).split())
+            dialog.press("down" if len(dialog.typed) < 2 else "pagedown")
+        text = "".join("".join(told[at] for at in sorted(told)).split())
         for letter in set(wanted):
-            assert told.count(letter) >= wanted.count(letter), (columns, room, letter)
+            assert text.count(letter) >= wanted.count(letter), (columns, rows, letter)
+
+
+KEYS = [" ", "enter", "y", "1", "x", "tab", "backspace", "up", "down", "pagedown"]
+
+
+@pytest.mark.parametrize("name", ALL)
+@given(
+    keys=st.lists(st.sampled_from(KEYS), max_size=30),
+    columns=st.integers(1, 100),
+    rows=st.integers(1, 30),
+)
+def test_what_was_arranged_once_is_drawn_as_if_arranged_anew(
+    name: str, keys: list[str], columns: int, rows: int
+) -> None:
+    once, anew = dialog_of(ALL[name]), dialog_of(ALL[name])
+    drawn, arranged = layout.draw(once, columns, rows)
+    assert drawn == draw(anew, columns, rows)
+    for key in keys:
+        if once.press(key) is not None:
+            return
+        anew.press(key)
+        drawn, again = layout.draw(once, columns, rows, arranged)
+        assert again is arranged
+        assert drawn == draw(anew, columns, rows)
+
+
+def status_rows(status: Status, columns: int = 80, rows: int = 24) -> list[str]:
+    drawn, arranged = layout.draw(Dialog(check(), HEADING, status), columns, rows)
+    return [text_of(row) for row in drawn[: len(arranged.status)]]
 
 
 @given(
     title=TEXT,
     machine=st.none() | TEXT,
     titles=st.lists(st.text(st.sampled_from("abc "), min_size=1, max_size=12), max_size=9),
-    width=st.integers(30, 100),
-    most=st.integers(2, 5),
+    columns=st.integers(30, 100),
+    rows=st.integers(8, 30),
 )
 def test_the_causes_are_never_cut_away(
-    title: str, machine: str | None, titles: list[str], width: int, most: int
+    title: str, machine: str | None, titles: list[str], columns: int, rows: int
 ) -> None:
-    places = [part for part in (title, machine, "case K7Q2") if part]
-    rows = header(places, "28 causes open, about 28 min", titles, width, most)
-    told = "\n".join(text_of(row) for row in rows)
+    place = tuple(part for part in (title, machine, "case K7Q2") if part)
+    shown = status_rows(Status(place, "28 causes open, about 28 min", tuple(titles)), columns, rows)
+    told = "\n".join(shown)
     assert "28 causes open, about 28 min" in told
-    assert len(rows) <= most
-    assert all(cells(text_of(row)) <= width for row in rows)
-    if titles:
-        assert "In force: " in told
-    else:
-        assert "No caution in force" in told
+    assert len(shown) <= 6
+    assert all(cells(row) <= columns for row in shown)
+    if len(shown) > 1:
+        assert ("In force: " if titles else "No caution in force") in told
 
 
-def header_text(*places: str, width: int, most: int = 4) -> list[str]:
-    rows = header(places, "9 causes open, about 6 min", ["Key out"], width, most)
-    return [text_of(row) for row in rows]
+def place_rows(*place: str, columns: int, rows: int = 24) -> list[str]:
+    return status_rows(Status(place, "9 causes open, about 6 min", ("Key out",)), columns, rows)
 
 
-def test_the_header_in_one_row_or_two() -> None:
-    wide = header_text("It streaks", "Dock machine", "case K7Q2", width=80)
+def test_the_place_and_the_causes_in_one_row_or_two() -> None:
+    wide = place_rows("It streaks", "Dock machine", "case K7Q2", columns=80)
     assert wide[0].startswith("It streaks · Dock machine · case K7Q2  ")
     assert wide[0].endswith("  9 causes open, about 6 min")
     assert wide[1:] == ["In force: Key out"]
-    narrow = header_text("It streaks in every curve", "Dock machine", "case K7Q2", width=40)
+    narrow = place_rows("It streaks in every curve", "Dock machine", "case K7Q2", columns=40)
     assert narrow == [
         "It streaks in every curve · case K7Q2",
         "9 causes open, about 6 min",
         "In force: Key out",
     ]
-    low = header_text("It streaks in every curve", "Dock machine", "case K7Q2", width=40, most=2)
+    low = place_rows("It streaks in every curve", "Dock machine", "case K7Q2", columns=40, rows=11)
     assert low == ["case K7Q2     9 causes open, about 6 min", "In force: Key out"]
 
 
 def test_the_cautions_that_do_not_fit_are_counted() -> None:
-    titles = [f"Caution number {number}" for number in range(8)]
-    rows = header(["x"], "9 causes open", titles, 40, 3)
-    assert text_of(rows[-1]).endswith("and 5 more")
+    titles = tuple(f"Caution number {number}" for number in range(8))
+    shown = status_rows(Status(("x",), "9 causes open", titles), 40, 12)
+    assert len(shown) == 4
+    assert shown[-1].endswith("and 3 more")
 
 
 def test_keys_lose_their_words_before_danger_is_lost() -> None:
-    keys = [("1-9", "answer"), ("u", "not sure"), ("d", "danger"), ("l", "leave")]
-    assert [text_of(row) for row in footer(keys, 80, 2)] == [
-        "1-9 answer   u not sure   d danger   l leave"
-    ]
-    assert [text_of(row) for row in footer(keys, 20, 1)] == ["d danger   1-9   u"]
-
-
-def body_text(screen: object, width: int = 60, room: int = 99, **marks: object) -> list[str]:
-    said = blocks(screen, HEADING)  # type: ignore[arg-type]
-    return [text_of(row) for row in body(said, width, room, Marks(**marks))]  # type: ignore[arg-type]
+    full = "1-2 answer   u not sure   c cannot   b back   w why   d danger   l leave"
+    assert texts(dialog_of(check()), 80, 24)[-1] == full
+    assert texts(dialog_of(check()), 20, 5)[-1] == "d danger   1-2   u"
 
 
 def test_a_caution_shows_which_line_is_next() -> None:
-    told = body_text(caution(), ticked=1, by_line=True)
+    dialog = dialog_of(caution())
+    draw(dialog, 60, 99)
+    dialog.press(" ")
+    told = body_of(dialog)
     assert told[0] == "   WARNING  " + "/" * 46
     assert told[-3:] == [
         "  ok  The key is in my pocket.",
         "  >>  The connector is apart.",
         "      My tag is on.",
     ]
-    again = body_text(caution(again=True))
-    assert again[-1] == "  -  My tag is on."
+    assert body_of(dialog_of(caution(again=True)))[-1] == "  -  My tag is on."
 
 
 def test_air_goes_before_words_do() -> None:
-    full = body_text(check())
+    full = body_of(dialog_of(check()))
     assert full.count("") == 2
-    tight = body_text(check(), room=6)
+    # Two rows of status, one between, one of keys: the body is left six.
+    tight = body_of(dialog_of(check()), 80, 10)
     assert "" not in tight
     assert [row for row in full if row] == tight
 
 
-def test_air_under_the_header_goes_when_just_its_row_is_lacking() -> None:
+def test_air_under_the_status_goes_when_just_its_row_is_lacking() -> None:
     names = tuple(Named(f"Answer {n}", f"Answer {n}") for n in range(1, 10))
-    rows = len(body_text(check(answers=names), width=80, room=0))
-    # Two rows of header, one between, one of keys.
-    exact = draw(Sitting(check(answers=names), HEADING), 80, rows + 4)
-    airy = draw(Sitting(check(answers=names), HEADING), 80, rows + 5)
-    assert text_of(exact[1]) == text_of(airy[1]) == "No caution in force"
-    assert text_of(exact[2]) == "  Look along the whole rear blade."
-    assert text_of(airy[2]) == ""
-    assert text_of(airy[3]) == "  Look along the whole rear blade."
-    assert "9  Answer 9" in text_of(exact[-3])
+    rows = sum(map(bool, body_of(dialog_of(check(answers=names)), 80)))
+    # Two rows of status, one between, one of keys.
+    exact = texts(dialog_of(check(answers=names)), 80, rows + 4)
+    airy = texts(dialog_of(check(answers=names)), 80, rows + 5)
+    assert exact[1] == airy[1] == "No caution in force"
+    assert exact[2] == "  Look along the whole rear blade."
+    assert airy[2] == ""
+    assert airy[3] == "  Look along the whole rear blade."
+    assert "9  Answer 9" in exact[-3]
 
 
 def test_a_long_answer_hangs_under_its_own_text() -> None:
     screen = check(answers=(Named("a", "one two three four five"), Named("b", "b")))
-    assert body_text(screen, width=40)[-2:] == ["  1  one two three four five", "  2  b"]
-    assert body_text(screen, width=20)[-3:] == ["1 one two three four", "  five", "2 b"]
+    assert body_of(dialog_of(screen), 40)[-2:] == ["  1  one two three four five", "  2  b"]
+    assert body_of(dialog_of(screen), 20)[-3:] == ["1 one two three four", "  five", "2 b"]
+
+
+def test_ten_numbers_stand_right_aligned() -> None:
+    names = tuple(Named(f"A{n}", f"A{n}") for n in range(1, 11))
+    for columns, rows in ((60, ["   9  A9", "  10  A10"]), (30, [" 9 A9", "10 A10"])):
+        assert body_of(dialog_of(check(answers=names)), columns)[-2:] == rows
 
 
 def test_what_is_typed_stands_behind_its_title_or_below_it() -> None:
-    assert body_text(reading(), typed=("10", ""), field=0)[-2:] == [
+    dialog = dialog_of(reading())
+    dialog.paste("10")
+    assert body_of(dialog)[-2:] == [
         "  > distance between the marks, in m: 10",
         "    time between the marks, in s: ",
     ]
-    long = body_text(reading(), typed=("1234567890" * 9, ""), field=1)
-    assert long[-2] == f"    ...{('1234567890' * 9)[-50:]}"
-    assert all(cells(row) <= 60 for row in long)
+    dialog.paste("1234567890" * 9)
+    dialog.press("tab")
+    told = body_of(dialog)
+    assert told[-2] == f"    ...{('1234567890' * 9)[-50:]}"
+    assert all(cells(row) <= 60 for row in told)
+
+
+def test_the_cursor_stands_behind_what_is_typed() -> None:
+    dialog = dialog_of(reading(needs=ONE_NEED))
+    dialog.paste("25\x1b")
+    (row,) = [row for row in draw(dialog) if row.mark == 1]
+    assert row.pieces[-2:] == (("class:typed", "25\N{REPLACEMENT CHARACTER}"), layout.CURSOR)
 
 
 def test_numbers_in_words() -> None:
@@ -203,7 +238,7 @@ def test_numbers_in_words() -> None:
         (3.0, 6.0): "3 to 6 V",
     }
     for (low, high), words in ranges.items():
-        assert expected_range({"low": low, "high": high, "source": ""}, "V") == words
+        assert expected_range(Expected(low=low, high=high, source=""), "V") == words
 
 
 def test_control_characters_are_marked() -> None:
@@ -211,16 +246,14 @@ def test_control_characters_are_marked() -> None:
 
 
 def test_a_round_keeps_its_cautions_in_sight() -> None:
-    sitting = Sitting(ALL["item"], Heading(title="Before the shift"), None)
-    sitting.in_force = (KEY_OUT,)
-    assert [text_of(row) for row in draw(sitting, 80, 24)[:2]] == [
-        "Before the shift",
-        "In force: Key out",
-    ]
+    screen = item(in_force=(Named("key-out", "Key out"),))
+    drawn = texts(dialog_of(screen, Heading(title="Before the shift")))
+    assert drawn[:2] == ["Before the shift", "In force: Key out"]
 
 
 def test_a_case_that_is_not_yet_one() -> None:
-    drawn = draw(Sitting(ALL["choose machine"], Heading()), 80, 24)
-    assert text_of(drawn[0]) == "A new case"
-    assert text_of(drawn[1]) == ""
-    assert "likely" in "".join(text_of(row) for row in draw(Sitting(finding(), HEADING), 80, 24))
+    assert texts(dialog_of(ALL["choose machine"], Heading()))[:2] == ["A new case", ""]
+
+
+def test_a_finding_says_how_likely_it_is() -> None:
+    assert "  61 % likely, about 3 min to put right." in texts(dialog_of(finding()))

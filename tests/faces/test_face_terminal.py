@@ -1,4 +1,4 @@
-"""The terminal face: on a stage without a terminal, and in a real one under pexpect and pyte."""
+"""The terminal face: typed at without a terminal, and in a real one under pexpect and pyte."""
 
 from __future__ import annotations
 
@@ -9,7 +9,6 @@ import sys
 from typing import TYPE_CHECKING
 
 import pytest
-from fed_stage import fed
 from handmade import (
     HEADING,
     KEY_OUT,
@@ -25,22 +24,21 @@ from handmade import (
     refused,
     why,
 )
-from screens_on_pty import PROGRAM, Terminal
+from terminals import PROGRAM, Terminal, typed_at
 
 from diagnose.case.screens import phrase
-from diagnose.faces.stage import Stage, no_color
-from diagnose.faces.terminal import TerminalFace
+from diagnose.faces.terminal import FullScreen, TerminalFace, no_color
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
 
-# On a stage without a terminal
+# Without a terminal
 
 
 def test_a_key_is_a_reply() -> None:
-    with fed("2", "zy", "y", "\x1b[B\x1b[5~1") as stage:
-        face = TerminalFace(stage)
+    with typed_at("2", "zy", "y", "\x1b[B\x1b[5~1") as full_screen:
+        face = TerminalFace(full_screen)
         assert face.ask(check(), HEADING) == "2"
         assert face.ask(finding(), HEADING) == "cured"
         assert face.ask(caution(again=True), HEADING) == "done"
@@ -48,64 +46,66 @@ def test_a_key_is_a_reply() -> None:
 
 
 def test_a_caution_is_ticked_by_keys() -> None:
-    with fed("y  \r", "y") as stage:
-        face = TerminalFace(stage)
-        stage.waiting = ["y \n\ry"]
+    with typed_at("y  \r", "y") as full_screen:
+        face = TerminalFace(full_screen)
+        full_screen.waiting = ["y \n\ry"]
         assert face.ask(caution(), HEADING) == "done"
 
 
 def test_values_are_typed_and_pasted() -> None:
-    with fed("1\t8\x1b[Z0\r\r", "\x1b[200~25.4\nV\x1b[201~\r", "x\x15y\x7fsmears\r") as stage:
-        face = TerminalFace(stage)
+    with typed_at(
+        "1\t8\x1b[Z0\r\r", "\x1b[200~25.4\nV\x1b[201~\r", "x\x15y\x7fsmears\r"
+    ) as full_screen:
+        face = TerminalFace(full_screen)
         assert face.ask(reading(), HEADING) == "distance=10 time=8"
         assert face.ask(reading(needs=ONE_NEED), HEADING) == "25.4 V"
         assert face.ask(choose("symptom"), HEADING) == "smears"
 
 
 def test_a_refused_reply_stands_above_the_same_screen_which_goes_on() -> None:
-    with fed("x\r", "\x7f25\r", "1") as stage:
-        face = TerminalFace(stage)
+    with typed_at("x\r", "\x7f25\r", "1") as full_screen:
+        face = TerminalFace(full_screen)
         assert face.ask(reading(needs=ONE_NEED), HEADING) == "x"
         face.show(refused("cannot-read", message="it is no number"), HEADING)
         assert face.ask(reading(needs=ONE_NEED), HEADING) == "25"
-        assert stage.played[1] is stage.played[0]
-        assert "it is no number" in stage.played[1].refused
+        assert full_screen.dialogs[1] is full_screen.dialogs[0]
+        assert "it is no number" in full_screen.dialogs[1].refused
         assert face.ask(check(), HEADING) == "1"
-        assert stage.played[2].refused == ""
+        assert full_screen.dialogs[2].refused == ""
 
 
 def test_ticks_are_kept_over_a_reason_and_lost_on_the_way_back() -> None:
-    with fed("  w", "x", " y", "  b", "1", "   y") as stage:
-        face = TerminalFace(stage)
+    with typed_at("  w", "x", " y", "  b", "1", "   y") as full_screen:
+        face = TerminalFace(full_screen)
         assert face.ask(caution(), HEADING) == "why"
         face.show(why(), HEADING)
         assert face.ask(caution(), HEADING) == "done"
         assert face.ask(caution(), HEADING) == "back"
         assert face.ask(check(), HEADING) == "1"
         assert face.ask(caution(), HEADING) == "done"
-        assert stage.played[-1].ticked == 3
+        assert full_screen.dialogs[-1].ticked == 3
 
 
 def test_what_is_in_force_stays_in_sight_over_a_reason() -> None:
-    with fed("w", "x", "\r") as stage:
-        face = TerminalFace(stage)
+    with typed_at("w", "x", "\r") as full_screen:
+        face = TerminalFace(full_screen)
         face.ask(check(in_force=(KEY_OUT,)), HEADING)
         face.show(why(), HEADING)
-        assert stage.played[1].in_force == (KEY_OUT,)
+        assert full_screen.dialogs[1].status.in_force == ("Key out",)
         face.show(figure(), HEADING)
 
 
 def test_danger_at_a_figure_is_the_next_reply() -> None:
-    with fed("d", "1") as stage:
-        face = TerminalFace(stage)
+    with typed_at("d", "1") as full_screen:
+        face = TerminalFace(full_screen)
         face.show(figure(), HEADING)
         assert face.ask(check(), HEADING) == "danger"
         assert face.ask(check(), HEADING) == "1"
 
 
 def test_breaking_off() -> None:
-    with fed("\x03", "\x03") as stage:
-        face = TerminalFace(stage)
+    with typed_at("\x03", "\x03") as full_screen:
+        face = TerminalFace(full_screen)
         with pytest.raises(KeyboardInterrupt):
             face.ask(check(), HEADING)
         face.show(figure(), HEADING)  # what follows it is broken off
@@ -114,65 +114,65 @@ def test_breaking_off() -> None:
 
 
 def test_the_input_ends() -> None:
-    with fed("\x04", "\x04") as stage:
-        face = TerminalFace(stage)
+    with typed_at("\x04", "\x04") as full_screen:
+        face = TerminalFace(full_screen)
         assert face.ask(check(), HEADING) is None
         face.show(figure(), HEADING)
         assert face.ask(check(), HEADING) is None
-    with fed() as stage:
-        assert TerminalFace(stage).ask(check(), HEADING) is None
+    with typed_at() as full_screen:
+        assert TerminalFace(full_screen).ask(check(), HEADING) is None
 
 
-def test_a_fault_in_drawing_leaves_the_stage(monkeypatch: pytest.MonkeyPatch) -> None:
-    with fed("1") as stage:
-        face = TerminalFace(stage)
+def test_a_fault_in_drawing_gives_the_terminal_back(monkeypatch: pytest.MonkeyPatch) -> None:
+    with typed_at("1") as full_screen:
+        face = TerminalFace(full_screen)
         face.ask(check(), HEADING)
         before = sys.stdout
 
         def broken(*size: object) -> list[object]:
             raise ZeroDivisionError
 
-        monkeypatch.setattr("diagnose.faces.stage.draw", broken)
+        monkeypatch.setattr("diagnose.faces.terminal.draw", broken)
         with pytest.raises(ZeroDivisionError):
             face.ask(finding(), HEADING)
         assert sys.stdout is not before
 
 
 def test_whoever_prints_finds_the_terminal_restored(capsys: pytest.CaptureFixture[str]) -> None:
-    with fed("1", "2") as stage:
-        face = TerminalFace(stage)
+    with typed_at("1", "2") as full_screen:
+        face = TerminalFace(full_screen)
         streams = sys.stdout, sys.stderr
         assert face.ask(check(), HEADING) == "1"
-        assert stage._loop is not None
+        assert full_screen._loop is not None
         print("a", "few", "words", file=sys.stderr)
-        assert stage._loop is None
+        assert full_screen._loop is None
         assert not sys.stdout.isatty()
         assert face.ask(check(), HEADING) == "2"
-        stage.leave()
-        stage.leave()
+        full_screen.close()
+        full_screen.close()
         assert (sys.stdout, sys.stderr) == streams
     assert capsys.readouterr().err == "a few words\n"
 
 
 def test_a_stream_that_is_not_there_stays_away(monkeypatch: pytest.MonkeyPatch) -> None:
-    with fed("1") as stage:
+    with typed_at("1") as full_screen:
         monkeypatch.setattr(sys, "stderr", None)
-        assert TerminalFace(stage).ask(check(), HEADING) == "1"
+        assert TerminalFace(full_screen).ask(check(), HEADING) == "1"
         assert sys.stderr is None
 
 
 def test_keys_before_the_first_screen_mean_nothing() -> None:
-    stage = Stage()
-    stage._answer("1")
-    stage.leave()
+    full_screen = FullScreen()
+    full_screen._answer("1")
+    full_screen.close()
 
 
 def test_the_end_is_printed_to_stay(capsys: pytest.CaptureFixture[str]) -> None:
-    with fed("l") as stage:
-        face = TerminalFace(stage)
+    with typed_at("l") as full_screen:
+        face = TerminalFace(full_screen)
         face.ask(check(), HEADING)
         face.show(end("left", notes=(phrase("end-resume", case="K7Q2"),)), HEADING)
-        assert stage._loop is None
+        assert full_screen._loop is None
     told = capsys.readouterr().out
     assert "Case K7Q2: Left open." in told
     assert "diagnose resume K7Q2" in told
@@ -386,7 +386,7 @@ def test_an_error_in_between_is_read_on_the_normal_screen(tmp_path: Path) -> Non
     program = (
         "import sys; sys.path.insert(0, sys.argv[1])\n"
         "from handmade import check, HEADING\n"
-        "from diagnose.faces.choose import face_for\n"
+        "from diagnose.faces.selection import face_for\n"
         "face = face_for()\n"
         "face.ask(check(), HEADING)\n"
         "print('the log is full', file=sys.stderr)\n"

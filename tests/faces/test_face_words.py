@@ -7,13 +7,19 @@ import string
 from pathlib import Path
 
 import pytest
-from handmade import ASKED, check
+from handmade import ASKED
 
 import diagnose
 from diagnose.case.screens import phrase
-from diagnose.faces.keys import LETTERS, letters, spelled_out
-from diagnose.faces.signs import SIGNS, sign_words
-from diagnose.faces.words import OUTCOMES, REPLY_TITLES, WORDS, render, reply_title
+from diagnose.faces.words import (
+    OUTCOMES,
+    REPLIES,
+    SIGNS,
+    WORDS,
+    render,
+    reply_title,
+    sign_words,
+)
 from diagnose.files import replies
 from diagnose.files.library import built_in, load
 
@@ -39,12 +45,14 @@ def ids_phrase() -> tuple[set[str], set[str]]:
             if not named or node.func.id != "phrase" or not node.args:
                 continue
             first = node.args[0]
-            if isinstance(first, ast.Constant):
-                whole.add(first.value)
-            elif isinstance(first, ast.JoinedStr) and isinstance(first.values[0], ast.Constant):
-                begun.add(first.values[0].value)
-            else:
-                pytest.fail(f"{path}:{node.lineno}: an id that cannot be read off the source")
+            either = [first.body, first.orelse] if isinstance(first, ast.IfExp) else [first]
+            for given in either:
+                if isinstance(given, ast.Constant):
+                    whole.add(given.value)
+                elif isinstance(given, ast.JoinedStr) and isinstance(given.values[0], ast.Constant):
+                    begun.add(given.values[0].value)
+                else:
+                    pytest.fail(f"{path}:{node.lineno}: an id that cannot be read off the source")
     return whole, begun
 
 
@@ -85,24 +93,21 @@ def test_card_lines_are_spoken_as_words_and_full_stops_are_not_doubled() -> None
     assert render(phrase("cannot-read", message="no.")).endswith(": no.")
 
 
-def test_every_reply_has_a_title_and_a_letter() -> None:
-    words = replies.REPLY_WORDS - set(replies.SPELLINGS)
-    assert set(REPLY_TITLES) == words
-    assert set(LETTERS) == words
+def test_every_reply_has_a_title_a_key_and_a_short_word() -> None:
+    assert set(REPLIES) == replies.REPLY_WORDS - set(replies.SPELLINGS)
+    for words in REPLIES.values():
+        assert words.title[0].isupper()
+        assert len(words.key) == 1
+        assert words.key.islower()
+        assert words.short.islower()
     assert reply_title("unheard-of") == "unheard-of"
 
 
 @pytest.mark.parametrize("name", ASKED)
-def test_no_screen_has_two_replies_on_one_letter(name: str) -> None:
+def test_no_screen_has_two_replies_on_one_key(name: str) -> None:
     screen = ASKED[name]
-    assert sorted(letters(screen).values()) == sorted(screen.replies)
-
-
-def test_a_letter_is_the_reply_it_stands_for_and_nothing_else_is() -> None:
-    screen = check()
-    assert spelled_out(screen, " U ") == "unsure"
-    assert spelled_out(screen, "y") == "y"
-    assert spelled_out(screen, "clean") == "clean"
+    keys = [REPLIES[reply].key for reply in screen.replies]
+    assert len(set(keys)) == len(keys)
 
 
 def test_every_sign_of_the_built_in_library_has_words() -> None:

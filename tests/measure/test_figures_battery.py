@@ -10,7 +10,7 @@ import pytest
 from sklearn.linear_model import LinearRegression
 
 from diagnose.measure.battery import peukert_hours
-from diagnose.measure.gravity import at_80
+from diagnose.measure.gravity import gravity_at_80_fahrenheit
 from diagnose.measure.runtime import capacity_share
 from diagnose.measure.voltage import FLOODED, SEALED, rest_voltage
 
@@ -92,7 +92,9 @@ def test_loaded_voltage(take, volts, cells, each):
     ("reading", "fahrenheit", "corrected"),
     [
         (1.240, 100, 1.248),  # US Army TM 5-3895-349-14P p. 871 (R)
-        (1.312, 0, 1.280),  # US Army TM 5-1185 Table IV (R; temperatures inferred from the rule)
+        # US Army TM 5-1185 Table IV (R), an example and no check: its temperatures were inferred
+        # from the rule, so that only one row could disagree.
+        (1.312, 0, 1.280),
         (1.304, 20, 1.280),
         (1.296, 40, 1.280),
         (1.272, 100, 1.280),
@@ -108,7 +110,7 @@ def test_gravity_correction_has_the_slope_of_sulfuric_acid():
 
     6 %: the manual's rule is one rounded slope, 0.00072, for all strengths.
     """
-    slope = (at_80(1.25, 20) - at_80(1.25, 10)) / 10
+    slope = (gravity_at_80_fahrenheit(1.25, 20) - gravity_at_80_fahrenheit(1.25, 10)) / 10
     assert slope == pytest.approx(0.000683, rel=0.06)
 
 
@@ -117,11 +119,11 @@ def test_gravity_correction_has_the_slope_of_sulfuric_acid():
     [
         # TM 55-2210-224-12 p. 4-78 (R): more than 0.020 may be a dead cell
         ("1.280, 1.278, 1.259, 1.279", 0.021, "cell 3"),
-        # TM 9-6140-200-14 ¶4-7 (R): more than 0.025 is unserviceable
+        # more than 0.025 at full charge: unserviceable; common practice, no published source
         ("1.255 1.275 1.281 1.281", 0.026, "cell 1"),
-        # TM 5-3895-349-14P p. 871 (R): more than 0.050, replace
+        # more than 0.050: replaced; common practice, no published source
         ("1.281; 1.270; 1.275; 1.230", 0.051, "cell 4"),
-        # US Army TM 5-1185 Table IV (R): the same full cell at five temperatures
+        # an example: the same full cell at five temperatures (US Army TM 5-1185 Table IV, R)
         ("1.312, 1.304, 1.296, 1.280, 1.272", 0.040, "cell 5"),
     ],
 )
@@ -161,7 +163,7 @@ def test_peukert_hours(capacity, rated, current, exponent, hours, tolerance):
 
 
 def test_peukert_time_of_a_battery_data_sheet(take):
-    """6 V deep-cycle battery, data sheet 03/14 (R): C5 271, C10 304, C20 330 Ah; 711 min at 25 A.
+    """A maker's data sheet of a 6 V battery (M): C5 271, C10 304, C20 330 Ah; 711 min at 25 A.
 
     6 %: Peukert's law is an empirical fit; the data sheet itself strays so far from it.
     """
@@ -173,7 +175,7 @@ def test_peukert_time_of_a_battery_data_sheet(take):
 
 
 def test_peukert_exponent_by_regression():
-    """scikit-learn's least squares on ln t against ln I of the same data sheet (C).
+    """scikit-learn's least squares on ln t against ln I (C) of the same data sheet (M).
 
     All three ratings lie on the line of slope -k that the function follows, within 6 %.
     """
@@ -204,7 +206,7 @@ CARD = {
 @pytest.mark.parametrize(
     ("reply", "card", "percent", "tolerance"),
     [
-        # The data sheet's 711 min at 25 A (R), to empty: within the 6 % of Peukert's law.
+        # The data sheet's 711 min at 25 A (M), to empty: within the 6 % of Peukert's law.
         ("observed=711 min depth=100 %", {}, 100, 6),
         ("observed=711 min depth=100 %", {}, 711 / 739 * 100, 0.1),  # 739 min by Peukert (C)
         # Textbook: 8.7 h at 10 A (M), of which 80 % is 6.96 h.

@@ -9,7 +9,7 @@ import pint
 import psychrolib
 import pytest
 
-ACRE = 4046.8564224  # m², NIST SP 811 (M)
+ACRE = 43560 * 0.3048**2  # m²: the international acre, 43,560 ft² of 0.3048 m, by definition
 
 
 @pytest.fixture(scope="module")
@@ -34,9 +34,10 @@ def test_tank_drop_is_the_bucket_upside_down(take, volume, time, gpm, tolerance)
     assert value / 3.785412 == pytest.approx(gpm, abs=max(tolerance, 2e-7))
 
 
-def test_tank_drop_of_a_draining_tank(take, units):
+def test_the_mean_flow_of_a_draining_tank_is_half_of_the_first(take, units):
     """Worked example (3035.79 s, C; by integration 3035.76): radius 2 ft, 10 ft of water, a hole
-    of radius 0.5 in, c 0.6, g 32 ft/s². By Torricelli the mean flow is half of the first.
+    of radius 0.5 in, c 0.6, g 32 ft/s². By Torricelli the mean flow, which a tank drop gives,
+    is half of the first.
     """
     litres = units.Quantity(math.pi * 2**2 * 10, "ft**3").to("L").magnitude
     first = units.Quantity(0.6 * math.pi * (0.5 / 12) ** 2 * math.sqrt(2 * 32 * 10), "ft**3/s").to(

@@ -8,14 +8,14 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from diagnose.measure import inputs, registry
+from diagnose.measure.arithmetic import interpolate
 from diagnose.measure.battery import peukert_hours
 from diagnose.measure.brush import brush_current
-from diagnose.measure.gravity import at_80, cell_gravities
+from diagnose.measure.gravity import cell_gravities, gravity_at_80_fahrenheit
 from diagnose.measure.model import Need, Unreadable
 from diagnose.measure.runtime import capacity_share, runtime
 from diagnose.measure.solution import dose
 from diagnose.measure.suction import standard_pressure, suction
-from diagnose.measure.tables import interpolate
 from diagnose.measure.travel import area_rate, travel_speed
 from diagnose.measure.units import SI
 from diagnose.measure.voltage import rest_voltage
@@ -99,8 +99,10 @@ def test_a_sealed_cell_has_less_charge_at_the_same_voltage(six):
 @laws
 @given(between(1.1, 1.3), between(-20, 50))
 def test_the_gravity_correction_can_be_taken_back(gravity, temperature):
-    shift = at_80(gravity, temperature) - gravity
-    assert math.isclose(at_80(gravity - shift, temperature), gravity, rel_tol=1e-12)
+    shift = gravity_at_80_fahrenheit(gravity, temperature) - gravity
+    assert math.isclose(
+        gravity_at_80_fahrenheit(gravity - shift, temperature), gravity, rel_tol=1e-12
+    )
 
 
 @laws

@@ -5,8 +5,16 @@ import sys
 
 import pytest
 
-from diagnose.measure import registry
-from diagnose.measure.registry import MEASUREMENTS, Expected, MissingLine, Unreadable
+from diagnose.measure import inputs, registry
+from diagnose.measure.registry import (
+    MEASUREMENTS,
+    Expected,
+    Measurement,
+    MissingLine,
+    Need,
+    Outcome,
+    Unreadable,
+)
 from diagnose.measure.units import SI
 
 NAMES = [
@@ -60,6 +68,38 @@ CARD = {
 }
 
 
+#: Each measurement's inputs: `!` is asked at the machine, `?` may be missing, `=` a line of the card.
+INPUTS = {
+    "rest-voltage": "volts! cells=battery.cells kind=battery.kind lowest_charge?=battery.lowest_charge",
+    "loaded-voltage": "volts! cells=battery.cells",
+    "gravity": "reading! temperature!",
+    "cell-gravities": "readings! temperature!? cells?=battery.cells",
+    "peukert-time": "capacity=battery.capacity rated_hours=battery.rated_hours"
+    " current!=currents.working exponent=battery.exponent",
+    "runtime": "observed! temperature!? capacity=battery.capacity rated_hours=battery.rated_hours"
+    " exponent=battery.exponent current=currents.working cycles?=battery.cycles"
+    " lowest_charge?=battery.lowest_charge depth? kind?=battery.kind",
+    "recharge": "capacity=battery.capacity taken_out! factor=battery.charge_factor current?",
+    "tank-drop": "before! after! time! rate?=flow.rate",
+    "bucket-flow": "volume! time! rate?=flow.rate",
+    "film": "flow!=flow.rate width=path_width speed!=working_speed",
+    "tank-time": "volume=tanks.clean flow!=flow.rate",
+    "area-rate": "width=path_width speed!=working_speed efficiency!",
+    "travel-speed": "distance! time! working_speed?=working_speed",
+    "recovery": "dispensed! recovered!",
+    "dose": "volume! ratio=detergent.ratio percent?",
+    "solution-temperature": "reading! warmest?=warmest_solution",
+    "suction": "reading! rated=suction.rated altitude=site.altitude",
+    "blade-edge": "reading! rear_edges?=squeegee.rear_edges edges_used?=squeegee.edges_used",
+    "blade-bend": "left! right! bend?=squeegee.bend",
+    "blade-level": "left! right!",
+    "bristle": "readings! bristle_new?=brushes.bristle_new",
+    "pad": "readings!",
+    "brush-current": "reading! other!? rated=brushes.current",
+    "value": "value!",
+}
+
+
 def silent(path: str) -> None:
     return None
 
@@ -88,6 +128,21 @@ def test_a_measurement_is_whole(name):
     for need in measurement.needs:
         assert need.replaces is None or need.replaces in names
         assert (need.dimension in SI) <= bool(need.unit)
+
+
+@pytest.mark.parametrize("name", MEASUREMENTS)
+def test_what_is_asked_what_may_be_missing_and_what_the_card_says(name):
+    found = [
+        need.name + "!" * need.asked + "?" * need.optional + (f"={need.card}" if need.card else "")
+        for need in MEASUREMENTS[name].needs
+    ]
+    assert found == INPUTS[name].split()
+
+
+@pytest.mark.parametrize("name", MEASUREMENTS)
+def test_every_example_can_be_typed(name):
+    for need in MEASUREMENTS[name].needs:
+        assert inputs.read(need, need.example, bare=False).value
 
 
 @pytest.mark.parametrize("name", MEASUREMENTS)
@@ -282,10 +337,10 @@ def in_a_fresh_process(code: str) -> str:
 
 
 def test_the_table_alone_imports_nothing_heavy():
-    """A walk without readings, `check` and `draw` never import pint (issue 3)."""
+    """A walk without readings, `check` and `draw` never import pint ."""
     code = """
 import sys
-from diagnose.measure import registry
+from diagnose.measure import inputs, registry
 heavy = {'pint', 'numpy', 'scipy', 'networkx', 'yaml', 'prompt_toolkit', 'json', 'argparse'}
 print(sorted(heavy & set(sys.modules)))
 registry.missing_line(registry.find('runtime'), lambda path: None)
@@ -296,3 +351,122 @@ print('pint' in sys.modules)
 print([m for m in sys.modules if m.startswith('diagnose.') and 'measure' not in m])
 """
     assert in_a_fresh_process(code).splitlines() == ["[]", "False", "True", "[]"]
+
+
+# Messages, word for word.
+
+
+@pytest.mark.parametrize(
+    ("name", "path", "said"),
+    [
+        (
+            "rest-voltage",
+            "battery.cells",
+            "rest-voltage lacks cells, kind: add `battery: {cells: 12, kind: flooded}` to the"
+            " machine card, or give cells=12 kind=flooded",
+        ),
+        (
+            "film",
+            "path_width",
+            "film lacks width: add `path_width: 75 cm` to the machine card, or give width=75 cm",
+        ),
+        (
+            "dose",
+            "detergent.ratio",
+            'dose lacks ratio: add `detergent: {ratio: "1:40"}` to the machine card, or give ratio=1:40',
+        ),
+        (
+            "suction",
+            "suction.rated",
+            "suction lacks rated, altitude: add `suction: {rated: 45 inH2O}` and"
+            " `site: {altitude: 320 m}` to the machine card, or give rated=45 inH2O altitude=320 m",
+        ),
+    ],
+)
+def test_a_silent_card_is_told_what_to_say(name, path, said):
+    lacking = registry.missing_line(MEASUREMENTS[name], silent)
+    assert (str(lacking), lacking.path) == (said, path)
+
+
+def made_up(*needs: Need) -> Measurement:
+    return Measurement(
+        name="made-up",
+        title="made up",
+        unit="",
+        how="",
+        source="",
+        needs=needs,
+        compute=lambda **given: Outcome(value=1.0, workings=("one",)),
+    )
+
+
+def test_what_no_card_can_say_has_to_be_given():
+    bare = made_up(
+        Need(name="this", title="", dimension="number", example="1"),
+        Need(name="that", title="", dimension="number", card="path", example="2"),
+        Need(name="deep", title="", dimension="number", card="a.path", example="3"),
+    )
+    assert registry.missing_line(bare, silent, ["that", "deep"]).path == ""
+    assert str(registry.missing_line(bare, silent, ["that", "deep"])) == (
+        "made-up lacks this: give this=1"
+    )
+    assert str(registry.missing_line(bare, silent, ["this"])) == (
+        "made-up lacks that, deep: add `path: 2` and `a: {path: 3}` to the machine card, or give"
+        " that=2 deep=3"
+    )
+    assert registry.missing_line(bare, silent, ["this", "that", "deep"]) is None
+
+
+@pytest.mark.parametrize(
+    ("name", "given", "said"),
+    [
+        ("film", {"width": "75 cm"}, "flow is missing: give flow=2.5 L/min, or add `flow: {rate: 2.5 L/min}` to the machine card"),
+        ("gravity", {"reading": "1.2"}, "temperature is missing: give temperature=20 °C"),
+        ("pad", {"q\x1b": "1"}, "pad takes no input called 'q?': it takes readings"),
+        ("pad", {"reading": "1"}, "pad takes no input called 'reading': did you mean readings"),
+        ("dose", {"percent": "1", "ratio": "1:40", "volume": "1 L"}, "give either ratio or percent, not both"),
+        ("runtime", {"depth": "80", "lowest_charge": "20"}, "give either lowest_charge or depth, not both"),
+    ],
+)  # fmt: skip
+def test_what_is_refused_about_the_inputs(name, given, said):
+    with pytest.raises(Unreadable) as refused:
+        registry.compute(MEASUREMENTS[name], given, silent, bare=True)
+    assert str(refused.value) == said
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "said"),
+    [
+        ("pad", " ", "say which value is which, such as: readings=14, 12, 13 mm"),
+        ("blade-level", "12", "say which value is which, such as: left=12 mm right=12 mm"),
+        ("pad", "1, pad=2", "'1,' has no name before it"),
+        ("pad", "READINGS=1 readings=2", "'readings' is given twice"),
+    ],
+)
+def test_what_is_refused_about_a_reply(name, text, said):
+    with pytest.raises(Unreadable) as refused:
+        registry.parse_reply(MEASUREMENTS[name], text)
+    assert str(refused.value) == said
+
+
+def test_a_reply_is_parted_at_its_names():
+    pad = MEASUREMENTS["pad"]
+    for text in ("left=1 mm;right_2=2", " left = 1 mm , right_2=2 ;", "LEFT=1 mm right_2=2,"):
+        assert registry.parse_reply(pad, text) == {"left": "1 mm", "right_2": "2"}
+    # A sign of equality inside a value parts nothing where no name stands before it.
+    assert registry.parse_reply(pad, "left=1=2") == {"left": "1=2"}
+
+
+def test_si_only_when_it_is_asked_for(take):
+    measurement = MEASUREMENTS["blade-edge"]
+    figure = registry.compute(measurement, {"reading": "1 mm"}, silent, bare=True, si=False)
+    assert figure.si == ()
+    assert registry.compute(measurement, {"reading": "1 mm"}, silent, bare=True).si == (
+        ("reading", 0.001, "m"),
+    )
+
+
+def test_the_cards_lines_are_named_in_the_order_of_the_inputs(take):
+    figure = take("blade-edge", "reading=1 edges_used=1", **{"squeegee.rear_edges": "4"})
+    assert figure.workings[0] == "from the machine card: rear edges 4"
+    assert not any("card" in line for line in take("blade-edge", "1").workings)

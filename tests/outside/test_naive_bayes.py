@@ -14,7 +14,8 @@ from strategies.observer import Files
 from strategies.plain import Plain
 from strategies.written import Written, read
 
-from diagnose.study.beliefs import likelihood, normalised, prior, updated
+from diagnose.study.beliefs import likelihood, prior, updated
+from diagnose.study.outlook import normalised
 
 
 def model(plain: Plain, questions: list[str]) -> CategoricalNB:

@@ -13,16 +13,16 @@ from typing import Any
 import pytest
 from sklearn.datasets import load_breast_cancer, load_iris, load_wine
 from sklearn.tree import DecisionTreeClassifier
+from strategies.walker import Walker, visit_to
 
 from diagnose.case.screens import CautionScreen, CheckScreen, FindingScreen
-from diagnose.case.walk import Walk
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.files.library import built_in, load
 from diagnose.files.reading import read_tree
 from diagnose.files.tree import Finding, Tree
 from diagnose.study.in_force import CautionTable, caution_table
-from diagnose.study.minutes import expected_minutes
-from diagnose.study.order import order_study
+from diagnose.study.order.study import order_study
+from diagnose.study.outlook import expected_minutes
 from diagnose.study.plan import plan_of
 from diagnose.study.ready import made_ready
 
@@ -193,7 +193,7 @@ def simulated(
     cautions = library.table
     tree = library.content.trees[symptom]
     ready = made_ready(tree, cautions)
-    walk = Walk(library, library.content.cautions, cautions, role="service", card=library.card)
+    walk = Walker(visit_to(library, table=cautions, role="service"))
     plan = ready.plan
     random = Random(seed)
     routes: dict[tuple[int, tuple[int, ...]], float] = {}
@@ -214,7 +214,7 @@ def simulated(
     return mean, error, expected_minutes(plan, cautions)
 
 
-def walked(walk: Walk, ready: Any, symptom: str, picks: list[int]) -> float:
+def walked(walk: Walker, ready: Any, symptom: str, picks: list[int]) -> float:
     """Return the minutes of one route through the real walk, up to its finding."""
     state = walk.open(symptom)
     total = 0.0
@@ -226,7 +226,7 @@ def walked(walk: Walk, ready: Any, symptom: str, picks: list[int]) -> float:
             return total
         if isinstance(screen, CautionScreen):
             if screen.phase == "take":
-                total += walk.table.minutes[walk.table.number[screen.id]]
+                total += walk.visit.table.minutes[walk.visit.table.number[screen.id]]
             state = walk.reply(state, "done").state
             continue
         assert not isinstance(screen, FindingScreen)
@@ -239,8 +239,7 @@ def walked(walk: Walk, ready: Any, symptom: str, picks: list[int]) -> float:
             state = walk.reply(state, step.exits[number].answer).state
         else:
             # A reading whose figure falls into this band.
-            frame = walk.with_answer(state.top, state.top.at, number)
-            state = walk.settle(state.on_top(frame), target, True, [])
+            state = walk.answer(state, number)
 
 
 @pytest.mark.parametrize("symptom", ["streaking", "poor-pickup"])

@@ -10,7 +10,8 @@ from typing import Any
 import pytest
 from strategies.written import Written, read
 
-from diagnose.study.beliefs import normalised, updated
+from diagnose.study.beliefs import updated
+from diagnose.study.outlook import normalised
 
 DATA = Path(__file__).parent / "data"
 
@@ -22,8 +23,8 @@ def example(name: str) -> dict[str, Any]:
 
 @pytest.mark.parametrize("name", ["noisy_test_004", "noisy_test_eddy", "naive_bayes_tennis"])
 def test_posterior(name: str) -> None:
-    # noisy_test_004: University of Oslo lecture notes, R. noisy_test_eddy: Eddy 1982, inputs R,
-    # 7.8 % M. naive_bayes_tennis: weather data of Quinlan, Mitchell, Witten and Frank, R.
+    # noisy_test_004: University of Oslo lecture notes, R. noisy_test_eddy: Gigerenzer and
+    # Hoffrage 1995, M. naive_bayes_tennis: weather data of Quinlan, Mitchell, Witten and Frank, R.
     case = example(name)
     logs = [math.log(chance) for chance in case["inputs"]["prior"]]
     for row in case["inputs"]["lik"]:

@@ -185,12 +185,12 @@ def test_minutes_and_chances_stand_at_the_steps() -> None:
 
 def test_the_route_of_a_case_is_told_from_its_log(desk: Desk) -> None:
     name = desk.start("alpha", ["Nothing odd", "back", "A puddle", "done", "Free", "leave"], "one")
-    from diagnose.case.sqlite_log import SqliteLog
+    from diagnose.log.sqlite import SqliteLog
 
     log = SqliteLog(desk.log, "rw")
     case = log.case(name)
     assert case is not None
-    routes = routes_of([event.body for event in log.events(case)])
+    routes = routes_of(log.events(case))
     assert list(routes) == ["alpha", "beta"]
     assert routes["alpha"].answers == {("look", "A puddle"): 1}
     assert routes["alpha"].steps == {"look": "case: 1", "door": "case: 2"}

@@ -9,10 +9,10 @@ from random import Random
 
 import pytest
 from drawn import SYMPTOMS, exits, pdf_of, tree_of
+from strategies.walker import Walker, visit_to
 
 from diagnose import app
 from diagnose.case.screens import CautionScreen, EndScreen
-from diagnose.case.walk import Walk
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.files.library import built_in
 from diagnose.paper.quiz import OPTIONS, Situation, situations, what
@@ -51,7 +51,7 @@ def test_the_walk_agrees_with_the_key(symptom: str) -> None:
     # With what the readings want from a card, but no question answered by it.
     card = library.content.machines["dock"]
     for one in made:
-        walk = Walk(library, library.content.cautions, library.table, role="service", card=card)
+        walk = Walker(visit_to(library, role="service", card=card))
         state = walk.open(symptom)
         for question, answer in one.so_far:
             state, _ = _cautions_taken(walk, state)
@@ -60,10 +60,7 @@ def test_the_walk_agrees_with_the_key(symptom: str) -> None:
             if meaning.screen == "reading":
                 # A figure would have to be found for each band: the walk's own step will do.
                 place = [way.answer for way in walk.step(state).exits].index(answer)  # type: ignore[union-attr,arg-type]
-                plan = walk.ready(symptom).plan
-                frame = walk.with_answer(state.top, state.top.at, place)
-                target = plan.ways[state.top.at][place]
-                state = walk.settle(state.on_top(frame), target, True, [])
+                state = walk.answer(state, place)
             else:
                 state = walk.reply(state, answer).state
         if "continue_with" in tree_of(symptom)["steps"][one.step]:

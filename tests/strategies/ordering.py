@@ -3,16 +3,25 @@
 from __future__ import annotations
 
 import itertools
+import math
+from functools import cache
+from random import Random
 from typing import TYPE_CHECKING, Any
 
-from diagnose.study.order_model import Model
-from diagnose.study.order_routes import travel
+from diagnose.files.definitions import CAUTIONS, TREE
+from diagnose.files.reading import read_text
+from diagnose.study.in_force import caution_table
+from diagnose.study.order.model import RunModel
+from diagnose.study.order.routes import route_costs
+from diagnose.study.plan import plan_of
 from diagnose.study.runs import Run, runs_of
-from strategies.written import Read, Written, read, text_of
+from strategies.written import Read, Written, text_of
 
 if TYPE_CHECKING:
-    from random import Random
+    from collections.abc import Mapping, Sequence
 
+    from diagnose.study.in_force import CautionTable
+    from diagnose.study.order.model import State
     from diagnose.study.plan import Plan
 
 #: By name: the cautions as (minutes, whether it lapses, what it includes), what a step may name,
@@ -81,11 +90,13 @@ def tree_with_run(
     running: float = 0.25,
     head: bool = False,
     tail: bool = False,
+    after_behind: float = 0.0,
 ) -> dict[str, Any]:
     """Return a tree as data with a run s0, s1, … of `length` steps.
 
     `after` and `exits` are the chances of a constraint between two steps, and of a check behind a
     step's other answer; `head` has the run entered by several routes, `tail` a check follow it.
+    `after_behind` is the chance that such a check behind has to come after an earlier step.
     """
     steps: dict[str, Any] = {}
 
@@ -109,6 +120,10 @@ def tree_with_run(
         if rng.random() < exits:
             steps[f"e{n}"] = step(rng.uniform(0.5, 4), this=bad, that=finding(f"g{n}"))
             bad = f"e{n}"
+            # No draw where it is not asked for: the other trees stay what they are.
+            behind = [f"s{m}" for m in range(n) if after_behind and rng.random() < after_behind]
+            if behind:
+                steps[bad]["after"] = behind
         on = f"s{n + 1}" if n + 1 < length else "behind"
         minutes = rng.choice([rng.uniform(0.5, 3), rng.uniform(2, 12)])
         steps[f"s{n}"] = {**step(minutes, bad=bad, good=on), "passes": "It is good"}
@@ -125,6 +140,48 @@ def tree_with_run(
         steps["h2"] = step(1, one="s0", two="f0")
     start = "h0" if head else "s0"
     return {"format": 1, "symptom": "alpha", "title": "t", "start": start, "steps": steps}
+
+
+#: One job: minutes, chance of what it finds, the cautions it names, whether the machine runs.
+Row = tuple[float, float, list[str], bool]
+
+
+def run_of(
+    rows: Sequence[Row],
+    name: str,
+    *,
+    rest: float = 1.0,
+    after: Mapping[int, list[int]] | None = None,
+) -> RunModel:
+    """Return the model of a run of these jobs, in a yard by its name.
+
+    `rest` is the chance of what is found behind the run, `after` the jobs that come before a job.
+    """
+    steps: dict[str, Any] = {
+        "behind": {"finding": "b", "chance": rest, "who": "operator", "remedy": "b"}
+    }
+    for n, (minutes, chance, named, runs) in enumerate(rows):
+        on = f"s{n + 1}" if n + 1 < len(rows) else "behind"
+        steps[f"f{n}"] = {"finding": "f", "chance": chance, "who": "operator", "remedy": "f"}
+        steps[f"s{n}"] = {
+            "ask": "What is it?",
+            "minutes": minutes,
+            "passes": "It is good",
+            "cautions": list(named),
+            "energises": runs,
+            "after": [f"s{other}" for other in (after or {}).get(n, [])],
+            "answers": {"It is bad": f"f{n}", "It is good": on},
+        }
+    tree = {"format": 1, "symptom": "alpha", "title": "t", "start": "s0", "steps": steps}
+    model = model_of(Written(trees={"alpha": text_of(tree)}, cautions=cautions_text(YARDS[name])))
+    assert model is not None
+    return model
+
+
+def seeded(seed: int, name: str, cap: int | None = None) -> RunModel | None:
+    """Return one of the many runs that searches are tried on: n at most 7, all else by chance."""
+    lengths = (3, 4, 5, 6, 6, 7 if seed % 8 == 0 else 5)
+    return model_of(any_tree(Random(seed), lengths, name), cap)
 
 
 def any_tree(rng: Random, lengths: tuple[int, ...], name: str) -> Written:
@@ -150,17 +207,48 @@ def longest_run(library: Read) -> tuple[Plan, Run] | None:
     return (plan, max(runs, key=lambda run: len(run.steps))) if runs else None
 
 
-def model_of(written: Written, cap: int | None = None) -> Model | None:
-    """Return the model of the tree's longest run, None where there is no run."""
-    library = read(written)
-    found = longest_run(library)
-    if found is None:
+def model_of(written: Written, cap: int | None = None) -> RunModel | None:
+    """Return the model of the tree's longest run, None where there is no run.
+
+    The tree is read and not checked, which takes the longest: `test_runs` checks such trees.
+    """
+    tree, problems = read_text(TREE, written.trees["alpha"], "alpha.yaml")
+    assert tree is not None, problems
+    table = table_of(written.cautions)
+    plan = plan_of(tree, table)
+    runs = runs_of(tree, plan)
+    if not runs:
         return None
-    plan, run = found
-    return Model(plan, library.table, run, travel(plan, library.table), cap)
+    run = max(runs, key=lambda run: len(run.steps))
+    return RunModel(plan, table, run, route_costs(plan, table), cap)
 
 
-def least_of_all(model: Model) -> float:
+@cache
+def table_of(text: str) -> CautionTable:
+    """Return the table of a `cautions.yaml`."""
+    cautions, problems = read_text(CAUTIONS, text, "cautions.yaml")
+    assert cautions is not None, problems
+    return caution_table(cautions)
+
+
+def least_of_all(model: RunModel) -> float:
     """Return the least cost of all orders that are allowed, one by one."""
     orders = itertools.permutations(range(len(model.jobs)))
     return min(model.cost(order) for order in orders if model.run.allows(order))
+
+
+def smith(model: RunModel, rest: Sequence[int]) -> float:
+    """Return what the rest costs by w / p, descending, where no caution takes a minute."""
+    waiting = math.fsum(model.waiting(rest))
+    total = 0.0
+    for job in sorted((model.jobs[number] for number in rest), key=lambda job: -job.ratio):
+        total += waiting * job.minutes
+        waiting -= job.weight
+    return total
+
+
+def least_excess(model: RunModel, rest: Sequence[int], state: State) -> float:
+    """Return the least excess of all orders of the rest from a state on, one by one."""
+    waiting = model.waiting(rest)
+    costs = [model.cost_from(order, state, waiting) for order in itertools.permutations(rest)]
+    return min(costs) - smith(model, rest)

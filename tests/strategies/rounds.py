@@ -2,21 +2,28 @@
 
 from __future__ import annotations
 
-import json
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import yaml
-from diagnose.case.round_walk import RoundWalk
-from diagnose.commands.kept import after, round_opened
 
-from diagnose.case.screens import as_data
-from diagnose.case.walk import Walk
 from diagnose.commands.ready_library import ReadyLibrary
+from diagnose.commands.session import Record
+from diagnose.log import record, round_record
+from diagnose.log.account import Account
+from diagnose.log.replay import replay
+from diagnose.log.round_replay import ResumedRound, replay_round
+from diagnose.round import walk as round_walk
+from strategies.memory_log import MemoryLog
+from strategies.walker import RoundWalker, Walker, visit_to
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from diagnose.case.round_state import RoundState, RoundTurn
+    from diagnose.case.state import State, Turn
+    from diagnose.log.events import Event
+    from diagnose.log.protocol import CaseLog, CaseRecord
+    from diagnose.round.state import RoundState, RoundTurn
 
 CAUTIONS = """\
 format: 1
@@ -140,28 +147,59 @@ def written(folder: Path, *, round_: str = ROUND, **more: str) -> Path:
     return folder
 
 
-def opened(folder: Path, name: str = "daily", **walk: Any) -> RoundWalk:
+def opened(folder: Path, name: str = "daily", **visit: Any) -> RoundWalker:
     """Return a round of a library, ready to be walked."""
     library = ReadyLibrary(folder, frozenset())
-    own = Walk(library, library.content.cautions, library.table, **walk)
-    return RoundWalk(own, library.require_round(name))
+    return RoundWalker(visit_to(library, **visit), library.require_round(name))
 
 
 class Told:
-    """A round at a desk: what is shown, and the events as a log would give them back."""
+    """A round at a desk, the cases that it begins included, with all of it in a log.
 
-    def __init__(self, walk: RoundWalk, state: RoundState | None = None) -> None:
-        self.walk = walk
-        self.bodies: list[dict[str, Any]] = []
-        self.told: set[str] = set()
-        if state is None:
-            state, trail = walk.opened()
-            self.bodies.append(as_logged(round_opened(walk, state, "Ana", trail)))
-        self.state = state
+    It does step by step what the program's own session does to its end.
+    """
+
+    def __init__(
+        self, walker: RoundWalker, log: CaseLog | None = None, machine: Any = None
+    ) -> None:
+        self.walker, self.machine = walker, machine
+        self.log: CaseLog = log or MemoryLog()
+        self.state: RoundState
+        self.state, trail = walker.opened()
+        event = round_record.round_opened(walker.visit, self.state, trail, "Ana")
+        self.own = Record(self.log, self.log.open_case(machine, event))
+        self.inner: tuple[State, Record] | None = None
+
+    @property
+    def record(self) -> CaseRecord:
+        """The round as its log knows it now."""
+        found = self.log.case(self.own.case.name)
+        assert found is not None
+        return found
+
+    @property
+    def cases(self) -> list[CaseRecord]:
+        """The cases that the round has begun, as the log knows them now."""
+        return self.log.begun_in(self.own.case)
+
+    @property
+    def events(self) -> list[Event]:
+        """The events of the round, not those of its cases."""
+        return self.events_of(self.own.case)
+
+    def events_of(self, case: CaseRecord) -> list[Event]:
+        return [logged.event for logged in self.log.events(case)]
 
     @property
     def screen(self) -> Any:
-        return self.walk.screen(self.state)
+        if self.inner is None:
+            return self.walker.screen(self.state)
+        return Walker(self.walker.visit).screen(self.inner[0])
+
+    @property
+    def title(self) -> str:
+        """What stands above the screen."""
+        return self.state.round.title if self.inner is None else self.inner[0].frames[-1].tree.title
 
     @property
     def at(self) -> str:
@@ -170,24 +208,88 @@ class Told:
         kind: str = screen.screen
         if kind == "caution":
             return f"{screen.phase} {screen.id}"
-        word = {"item": "item", "check": "step", "finding": "step", "end": "outcome"}[kind]
-        return str(getattr(screen, word))
+        word = {"item": "item", "check": "step", "reading": "step", "finding": "step"}
+        return str(getattr(screen, word.get(kind, "outcome")))
 
-    def say(self, *texts: str) -> RoundTurn:
+    def say(self, *texts: str) -> RoundTurn | Turn:
+        turn: RoundTurn | Turn
         for text in texts:
-            turn = self.walk.reply(self.state, text)
-            if turn.event is not None:
-                event = after(self.walk, turn, self.told)
-                self.told |= (event.more or {}).get("trees", {}).keys()
-                self.bodies.append(as_logged(event))
-            self.state = turn.state
+            turn = self._to_round(text) if self.inner is None else self._to_case(text)
         return turn
 
+    def _to_round(self, text: str) -> RoundTurn:
+        turn = self.walker.reply(self.state, text)
+        if turn.exchange is not None:
+            self.own.write(round_record.item_replied(self.walker.visit, turn))
+        self.state = turn.state
+        if self.state.begins is not None:
+            self._begin(self.state.begins)
+        return turn
 
-def as_logged(event: Any) -> dict[str, Any]:
-    """Return an event as a log gives it back."""
-    body: dict[str, Any] = json.loads(json.dumps(as_data(event)))
-    return body
+    def _begin(self, symptom: str) -> None:
+        visit = self.walker.visit
+        state, trail = Walker(visit).opened(symptom, self.state.cautions, returns=True)
+        event = record.opened(visit, state, trail, name="Ana")
+        case = self.log.open_case(self.machine, event, begun_in=self.own.case)
+        self.inner = state, Record(self.log, case, told=set(state.entered))
+        self._over()
+
+    def _to_case(self, text: str) -> Turn:
+        assert self.inner is not None
+        state, own = self.inner
+        turn = Walker(self.walker.visit).reply(state, text)
+        if turn.exchange is not None:
+            own.write(record.replied(self.walker.visit, turn, own.told))
+            own.told |= turn.state.entered
+        self.inner = turn.state, own
+        self._over()
+        return turn
+
+    def _over(self) -> None:
+        """Go on with the round, once its case has an outcome."""
+        assert self.inner is not None
+        assert self.state.begins is not None
+        inner, symptom = self.inner[0], self.state.begins
+        if inner.outcome is None:
+            return
+        how = "danger" if inner.danger else inner.outcome
+        self.state, trail = round_walk.came_back(self.walker.visit, self.state, inner, how)
+        event = round_record.case_over(self.walker.visit, self.state, trail, symptom, how)
+        self.own.write(event)
+        self.inner = None
+
+    def resume(self, walker: RoundWalker | None = None) -> ResumedRound:
+        """Take the round up again from its log, as another process would.
+
+        What is returned counts the replies of the round and of the case in which it was left.
+        """
+        self.walker = walker or self.walker
+        visit = self.walker.visit
+        last = self.cases[-1:]
+        danger = any(Account(self.log.events(case)).danger is not None for case in last)
+        again = replay_round(visit, self.walker.round, self.events, self.cases, danger=danger)
+        self.state, self.inner = again.state, None
+        counts = {"fits": again.fits, "misfits": again.misfits}
+        self.own.write(round_record.round_resumed(visit, again.state, again.trail, **counts))
+        if again.state.begins is not None and again.case is not None:
+            events = self.events_of(again.case)
+            case = replay(visit, again.state.begins, events, returns=True)
+            told = {name for event in events for name in getattr(event, "trees", ())}
+            own = Record(self.log, again.case, len(events) + 1, told)
+            own.write(
+                record.resumed(
+                    visit, case.state, case.trail, told, fits=case.fits, misfits=case.misfits
+                )
+            )
+            own.told |= case.state.entered
+            self.inner = case.state, own
+            self._over()
+            again = replace(
+                again, fits=again.fits + case.fits, misfits=again.misfits + case.misfits
+            )
+        elif again.state.begins is not None:
+            self._begin(again.state.begins)
+        return again
 
 
 class Guard:

@@ -14,7 +14,9 @@ if TYPE_CHECKING:
     from diagnose.case.screens import Screen
     from diagnose.case.state import State, Trace, Turn
     from diagnose.commands.ready_library import ReadyLibrary
+    from diagnose.files.tree import Step
     from diagnose.round.state import ReadyRound, RoundState, RoundTurn
+    from diagnose.study.ready import ReadyTree
 
 
 def visit_to(library: ReadyLibrary, **more: Any) -> Visit:
@@ -39,6 +41,22 @@ class Walker:
 
     def reply(self, state: State, text: str) -> Turn:
         return walk.reply(self.visit, state, text)
+
+    def step(self, state: State) -> Step:
+        frame = state.frames[-1]
+        return frame.tree.steps[frame.at]
+
+    def answer(self, state: State, number: int) -> State:
+        """Answer by number, a reading too, for which a figure would have to be found."""
+        frame = state.frames[-1]
+        after = onward.on_top(state, onward.answered(frame, frame.at, number))
+        target = frame.tree.plan.ways[frame.at][number]
+        return onward.settle(self.visit, after, target, True, [])
+
+    def tree(self, symptom: str) -> ReadyTree:
+        tree = self.visit.tree(symptom)
+        assert tree is not None
+        return tree
 
 
 @dataclass

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from diagnose.case.screens import as_data
-from diagnose.log.events import Event, read, written
+from diagnose.log.events import Event, encode, read
 from diagnose.log.record import opened, replied, resumed
 from diagnose.log.replay import replay
 from strategies.observer import ROLES
@@ -37,7 +37,7 @@ NONSENSE = (
 
 def as_logged(event: Event) -> Event:
     """Return an event as a log gives it back."""
-    return read(written(event))
+    return read(encode(event))
 
 
 @dataclass

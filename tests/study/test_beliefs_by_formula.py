@@ -14,14 +14,8 @@ from strategies.observer import Files
 from strategies.plain import Plain
 from strategies.written import Read, Written, read, text_of
 
-from diagnose.study.beliefs import (
-    LEAST_SLIP,
-    after_failed_remedy,
-    likelihood,
-    normalised,
-    prior,
-    updated,
-)
+from diagnose.study.beliefs import LEAST_SLIP, after_failed_remedy, likelihood, prior, updated
+from diagnose.study.outlook import normalised
 
 
 def plain_of(written: Written, library: Read) -> Plain:

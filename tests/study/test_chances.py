@@ -11,7 +11,7 @@ from diagnose.study.chances import FILE_CASES, Ended, evidence_of, means, surene
 FINDINGS = ("grit", "worn", "loose")
 
 
-def test_each_way_to_end_counts_as_the_design_has_it() -> None:
+def test_a_cure_counts_one_and_a_referral_what_was_reported_or_else_its_probabilities() -> None:
     cases = [
         Ended(symptom="alpha", cures=(("alpha", "grit"),)),
         Ended(symptom="alpha", cures=(("alpha", "worn"), ("beta", "other"))),

@@ -13,7 +13,7 @@ from strategies.observer import Files
 from strategies.plain import Plain
 from strategies.written import Read, Written, read
 
-from diagnose.study.minutes import expected_minutes, outlooks
+from diagnose.study.outlook import expected_minutes, outlooks
 
 
 def plain_of(written: Written, library: Read, symptom: str) -> Plain:

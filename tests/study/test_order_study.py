@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import doctest
 import itertools
 import math
 from random import Random
@@ -14,11 +15,12 @@ from strategies.ordering import YARDS, any_tree, cautions_text, tree_with_run
 from strategies.plain import Plain
 from strategies.written import Read, Written, read, text_of
 
+import diagnose.study.order
 from diagnose.files.library import built_in, load
 from diagnose.study.in_force import caution_table
-from diagnose.study.minutes import expected_minutes
-from diagnose.study.order import order_study
-from diagnose.study.order_routes import locks_out, travel
+from diagnose.study.order.routes import locks_out, route_costs
+from diagnose.study.order.study import order_study
+from diagnose.study.outlook import expected_minutes
 from diagnose.study.plan import plan_of
 from diagnose.study.runs import reordered, runs_of
 
@@ -37,7 +39,7 @@ def test_minutes_by_finding_are_those_of_all_routes(written: Written) -> None:
     )
     routes = list(plain.routes(plan.ids[plan.start], frozenset(), {}, set()))
     means = plain.minutes_to(routes)
-    ways = travel(plan, library.table).ways
+    ways = route_costs(plan, library.table).findings
     for place, way in zip(plan.findings, ways, strict=True):
         assert way.minutes == pytest.approx(means[plan.ids[place]], rel=1e-9, abs=1e-9)
     total = math.fsum(p * way.minutes for p, way in zip(plan.chances, ways, strict=True))
@@ -50,7 +52,7 @@ def test_cautions_lockouts_and_remedies_are_those_of_all_routes(written: Written
     """Each route walked by hand; where answers share a finding, each is equally likely."""
     library = read(written)
     plan, cautions = library.plan("alpha"), library.table
-    seen = travel(plan, cautions)
+    seen = route_costs(plan, cautions)
     most = 0
 
     def walk(
@@ -68,7 +70,7 @@ def test_cautions_lockouts_and_remedies_are_those_of_all_routes(written: Written
         a, b, c, d = (math.fsum(column) / len(on) for column in zip(*parts, strict=True))
         return a, b, c, d
 
-    for finding, way in enumerate(seen.ways):
+    for finding, way in enumerate(seen.findings):
         wanted = walk(plan.start, 0, 0.0, 0, finding)
         got = (way.cautions, way.lockouts, way.remedy, way.remedy_lockouts)
         assert got == pytest.approx(wanted, rel=1e-9, abs=1e-9)
@@ -90,7 +92,7 @@ def all_orders(library: Read) -> list[tuple[float, int]]:
         for names, order in chosen:
             changed = reordered(changed, names, order)
         new = plan_of(changed, library.table)
-        most = travel(new, library.table).most_lockouts
+        most = route_costs(new, library.table).most_lockouts
         found.append((expected_minutes(new, library.table), most))
     return found
 
@@ -107,7 +109,7 @@ def test_a_tree_of_one_run_gets_the_best_of_all_its_orders(name: str, cap: int |
         orders = all_orders(library)
         over = [(max(0, most - cap) if cap is not None else 0, minutes) for minutes, most in orders]
         least, minutes = min(over)
-        assert study.kept == (least == 0)
+        assert study.cap_kept == (least == 0)
         assert study.best.minutes == pytest.approx(minutes, rel=0, abs=1e-9)
         assert study.now.minutes == pytest.approx(
             expected_minutes(plan, library.table), rel=0, abs=1e-9
@@ -185,7 +187,7 @@ def test_the_move_says_where_the_step_goes_and_what_that_saves() -> None:
             assert best == pytest.approx(study.now.minutes, rel=0, abs=1e-8)
             continue
         move = study.move
-        assert move.measured.minutes == pytest.approx(best, rel=0, abs=1e-9)
+        assert move.evaluation.minutes == pytest.approx(best, rel=0, abs=1e-9)
         (steps,) = [run.steps for run in study.runs if move.step in run.steps]
         rest = [step for step in steps if step != move.step]
         place = 0 if move.after is None else rest.index(move.after) + 1
@@ -230,6 +232,11 @@ def test_a_lockout_while_the_machine_is_dead_already_is_no_second_one() -> None:
     assert not locks_out(cautions, 0, True, lock)
 
 
+def test_the_worked_example_of_the_study_is_true() -> None:
+    result = doctest.testmod(diagnose.study.order)
+    assert (result.failed, result.attempted > 5) == (0, True)
+
+
 def test_the_built_in_trees_are_studied_exactly() -> None:
     library = load(built_in())
     cautions = caution_table(library.cautions)
@@ -238,4 +245,4 @@ def test_the_built_in_trees_are_studied_exactly() -> None:
         study = order_study(tree, cautions)
         assert study.best.minutes <= study.now.minutes + 1e-9, symptom
         assert all(run.exact for run in study.runs), symptom
-        assert order_study(tree, cautions, cap=1).kept, symptom
+        assert order_study(tree, cautions, cap=1).cap_kept, symptom

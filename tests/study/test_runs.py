@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from strategies.libraries import libraries
-from strategies.ordering import any_tree
+from strategies.ordering import YARDS, any_tree, cautions_text, tree_with_run
 from strategies.written import Read, Written, read, text_of
 
 from diagnose.files.tree import Question
@@ -138,9 +138,18 @@ def test_another_order_of_a_run_changes_nothing_that_is_found(written: Written, 
 
 
 def test_orders_that_break_after_are_not_allowed_and_the_checker_says_so() -> None:
+    """Of the steps themselves, and of checks behind their other answers."""
     told = 0
-    for seed in range(40):
-        made = read(any_tree(Random(seed), (4,), "side by side"))
+    text = cautions_text(YARDS["side by side"])
+    behind = [
+        tree_with_run(Random(seed), 4, YARDS["side by side"], exits=0.7, after_behind=0.4)
+        for seed in range(15)
+    ]
+    for written in (
+        *(any_tree(Random(seed), (4,), "side by side") for seed in range(25)),
+        *(Written(trees={"alpha": text_of(tree)}, cautions=text) for tree in behind),
+    ):
+        made = read(written)
         old = made.trees["alpha"]
         plan = made.plan("alpha")
         for run in runs_of(old, plan):

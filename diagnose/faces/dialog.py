@@ -1,0 +1,296 @@
+"""One screen in front of one person: how far they got with it, and what a key does. No terminal."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Final
+
+from diagnose.case.screens import (
+    CautionScreen,
+    CheckScreen,
+    ChooseScreen,
+    FigureScreen,
+    FindingScreen,
+    ReadingScreen,
+    WhyScreen,
+)
+from diagnose.faces.elements import Element, elements
+from diagnose.faces.words import REPLIES
+from diagnose.files import replies
+from diagnose.text import cut, printable
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from diagnose.case.screens import Screen
+    from diagnose.faces.elements import Status
+    from diagnose.faces.face import Heading
+
+#: Answers up to this number take one key.
+ONE_KEY: Final = 9
+
+#: Danger where letters are text; it works on every screen.
+ALARM: Final = "!"
+
+#: What a screen without replies is left with.
+GO_ON: Final = ""
+
+#: Replies that claim something was done: everything must have been in sight before.
+_CLAIMS: Final = frozenset({replies.DONE, replies.CURED, replies.NOT_CURED})
+
+_EDITING: Final = frozenset({"enter", "tab", "s-tab", "backspace", "c-u"})
+
+_KEY_NAMES: Final = {
+    " ": "Space",
+    "enter": "Enter",
+    "tab": "Tab",
+    "s-tab": "Tab",
+    "backspace": "Backspace",
+}
+
+
+@dataclass(slots=True)
+class Viewport:
+    """Which rows of a screen's body are in sight: `room` of `rows`, from `top` on.
+
+    `seen` counts those that have been in sight, from the first, while the layout (its width, its
+    rows, what was refused) was what it is; `ends` tells behind which row each line to confirm, or
+    field, ends.
+    """
+
+    top: int = 0
+    room: int = 1
+    rows: int = 1
+    seen: int = 0
+    layout: tuple[int, int, str] = (0, 0, "")
+    ends: dict[int, int] = field(default_factory=dict)
+
+
+class Dialog:
+    """A screen, how far the person got with it, and the part of it that they see.
+
+    `elements` are what it says, `legend` the keys that give a reply here, each with its word;
+    `refused` says what was wrong with the last reply, `hint` what with the last key. `ticked` of
+    `lines` lines are confirmed, one by one where `by_line`; `typed` holds the text of each field,
+    of which number `field` takes the next key; `waits` is true where any key goes on.
+    """
+
+    def __init__(self, screen: Screen, heading: Heading, status: Status, refused: str = "") -> None:
+        self.screen = screen
+        self.status = status
+        self.viewport = Viewport()
+        self.keys = {REPLIES[reply].key: reply for reply in screen.replies if reply in REPLIES}
+        self.waits = isinstance(screen, FigureScreen | WhyScreen)
+        self.by_line = (
+            isinstance(screen, CautionScreen) and screen.phase == "take" and not screen.again
+        )
+        self.lines = len(screen.confirm) if isinstance(screen, CautionScreen) else 0
+        self.ticked = 0
+        self.typed = self._fields()
+        self.field = 0
+        self._open(heading, refused)
+        # Letters are text here, not keys.
+        self._words = isinstance(screen, ReadingScreen | ChooseScreen)
+        self.legend = self._legend()
+        # What comes next is brought into sight when the screen is drawn.
+        self._follow = False
+
+    def _fields(self) -> list[str]:
+        screen = self.screen
+        if isinstance(screen, ReadingScreen):
+            return [""] * max(1, len(screen.needs))
+        many = isinstance(screen, CheckScreen) and len(screen.answers) > ONE_KEY
+        return [""] if many or isinstance(screen, ChooseScreen) else []
+
+    def _open(self, heading: Heading, refused: str) -> None:
+        self.refused = refused
+        self.hint = ""
+        self.elements = elements(self.screen, heading)
+        if refused:
+            self.elements.insert(0, Element("refused", refused))
+        if self.typed and not isinstance(self.screen, ReadingScreen):
+            asked = next(at for at, one in enumerate(self.elements) if one.kind == "ask")
+            self.elements.insert(asked + 1, Element("field", "", 1))
+
+    def reopen(self, heading: Heading, refused: str) -> None:
+        """Show the same screen once more, with how far the person had got."""
+        self.viewport.top = self.field = 0
+        self._follow = self.ticked > 0
+        if not isinstance(self.screen, ReadingScreen):
+            self.typed = self._fields()
+        self._open(heading, refused)
+
+    # What can be pressed
+
+    def prompt(self) -> str:
+        """Return how this screen is answered, where a key of the legend is not the way."""
+        screen = self.screen
+        if self.waits:
+            return "Any key goes on."
+        if self.by_line and self.ticked < self.lines:
+            return f">> is so: Space or Enter ({self.ticked} of {self.lines})"
+        if self.lines:
+            return f"y: all {self.lines} lines are done"
+        if isinstance(screen, ChooseScreen) and len(screen.options) <= ONE_KEY:
+            return "A digit; or type it, then Enter"
+        if self._words:
+            return "Type it, or a letter; then Enter"
+        if isinstance(screen, CheckScreen) and self.typed:
+            return f"A number, 1 to {len(screen.answers)}, then Enter"
+        return ""
+
+    def _legend(self) -> list[tuple[str, str]]:
+        if self.waits:
+            return [("d", "danger")]
+        named = [
+            (ALARM if self._words and reply == replies.DANGER else key, REPLIES[reply].short)
+            for key, reply in self.keys.items()
+            if not (self.lines and reply == replies.DONE)
+        ]
+        if isinstance(self.screen, CheckScreen) and not self.typed:
+            named.insert(0, (f"1-{len(self.screen.answers)}", "answer"))
+        return named
+
+    # What a key does
+
+    def press(self, key: str) -> str | None:
+        """Return the reply that a key completes, or None where the screen only changed."""
+        self.hint = ""
+        if key == ALARM or (self.waits and key.casefold() == "d"):
+            return replies.DANGER
+        if self._scroll(key):
+            return None
+        if self.waits:
+            return self._unless_unread(GO_ON)
+        if self._is_typing(key):
+            return self._edit(key)
+        if self.by_line and key in (" ", "enter"):
+            self._tick()
+            return None
+        return self._shortcut(key)
+
+    def paste(self, text: str) -> None:
+        """Take pasted text as typed; without a field it means nothing."""
+        if self.typed:
+            self.typed[self.field] += " ".join(text.split())
+
+    def _is_typing(self, key: str) -> bool:
+        text = len(key) == 1 and (self._words or key.isdigit())
+        return bool(self.typed) and (text or key in _EDITING)
+
+    def _answer(self, key: str, answers: int) -> str | None:
+        if 1 <= int(key) <= answers:
+            return key
+        self.hint = f"There is no answer {key}."
+        return None
+
+    def _shortcut(self, key: str) -> str | None:
+        screen = self.screen
+        if isinstance(screen, CheckScreen) and key.isdecimal() and len(key) == 1:
+            return self._answer(key, len(screen.answers))
+        reply = self.keys.get(key.casefold())
+        if reply is None:
+            self.hint = f"{cut(printable(_KEY_NAMES.get(key, key)), 12)} does nothing here."
+            return None
+        if self.by_line and reply == replies.DONE and self.ticked < self.lines:
+            self.hint = "Each line first, with Space or Enter."
+            return None
+        if reply in _CLAIMS and isinstance(screen, CautionScreen | FindingScreen):
+            return self._unless_unread(reply)
+        return reply
+
+    def _tick(self) -> None:
+        if self.ticked == self.lines:
+            return
+        if self.viewport.ends[self.ticked + 1] > self.viewport.seen:
+            self._page_on()
+            return
+        self.ticked += 1
+        self._follow = True
+
+    def _edit(self, key: str) -> str | None:
+        steps = {"enter": 1, "tab": 1, "s-tab": -1}
+        if key == "enter" and self.field == len(self.typed) - 1:
+            return self._send()
+        if self._one_digit(key):
+            return key
+        if key in steps:
+            self.field = (self.field + steps[key]) % len(self.typed)
+        elif key == "backspace":
+            self.typed[self.field] = self.typed[self.field][:-1]
+        elif key == "c-u":
+            self.typed[self.field] = ""
+        elif key != " " or self.typed[self.field]:
+            self.typed[self.field] += key
+        self._follow = True
+        return None
+
+    def _one_digit(self, key: str) -> bool:
+        screen = self.screen
+        if not isinstance(screen, ChooseScreen) or len(screen.options) > ONE_KEY:
+            return False
+        return key.isdecimal() and not self.typed[0] and 1 <= int(key) <= len(screen.options)
+
+    def _send(self) -> str:
+        texts = [text.strip() for text in self.typed]
+        alone = "".join(texts)
+        # Only one field is filled, with a letter.
+        if alone in texts and alone.casefold() in self.keys:
+            return self.keys[alone.casefold()]
+        if not isinstance(self.screen, ReadingScreen) or len(texts) == 1:
+            return texts[0]
+        named = zip(self.screen.needs, texts, strict=True)
+        # Somebody who types the names too is understood as well.
+        return " ".join(
+            text if "=" in text else f"{need.name}={text}" for need, text in named if text
+        )
+
+    # What is in sight
+
+    def fit(self, width: int, marks: Sequence[int | None], room: int) -> slice:
+        """Return which rows of a body to show, and note them as seen.
+
+        `marks` tells of each row to which line to confirm, or field, it belongs.
+        """
+        port = self.viewport
+        layout = (width, 0 if self.typed else len(marks), self.refused)
+        if port.layout != layout:
+            # Other rows than before: what was seen of those says nothing of these.
+            port.top = port.seen = 0
+            port.layout = layout
+            self._follow = self._follow or self.ticked > 0
+        port.room = room
+        port.rows = len(marks)
+        port.ends = {mark: at for at, mark in enumerate(marks, start=1) if mark}
+        end = port.ends.get((self.field if self.typed else self.ticked) + 1, port.rows)
+        if self._follow and end > port.top + room:
+            # Never past rows that were not in sight.
+            port.top = min(end - room, port.seen)
+        self._follow = False
+        port.top = max(0, min(port.top, port.rows - room))
+        if port.top <= port.seen:
+            port.seen = max(port.seen, min(port.rows, port.top + room))
+        return slice(port.top, port.top + room)
+
+    def _scroll(self, key: str) -> bool:
+        port = self.viewport
+        page = max(1, port.room - 1)
+        steps = {"up": -1, "down": 1, "pageup": -page, "pagedown": page}
+        if key not in steps:
+            return False
+        if key in ("up", "down") and len(self.typed) > 1:
+            self._edit("tab" if key == "down" else "s-tab")
+        else:
+            port.top = max(0, port.top + steps[key])
+        return True
+
+    def _unless_unread(self, reply: str) -> str | None:
+        """Return the reply where all was in sight; else the next page comes instead."""
+        if self.viewport.seen >= self.viewport.rows:
+            return reply
+        self._page_on()
+        return None
+
+    def _page_on(self) -> None:
+        self.hint = "Read on to the end first."
+        self.viewport.top = max(0, self.viewport.seen - 1)

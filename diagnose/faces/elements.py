@@ -1,0 +1,263 @@
+"""What a screen says to a person and in which order, before a face draws or speaks it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final, TypeAlias
+
+from diagnose.case.screens import (
+    CautionScreen,
+    CheckScreen,
+    ChooseScreen,
+    EndScreen,
+    FigureScreen,
+    FindingScreen,
+    ItemScreen,
+    ReadingScreen,
+    RefusedScreen,
+    WhyScreen,
+)
+from diagnose.faces.words import DANGER, NOTICE, OUTCOMES, render, sign_words
+from diagnose.measure.wording import expected_range, percent, with_unit
+from diagnose.text import printable
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from diagnose.case.screens import Cause, Screen
+    from diagnose.faces.face import Heading
+
+#: How many causes a ranking names to a person.
+MOST: Final = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Element:
+    """One paragraph or list item, free of control characters.
+
+    `kind` tells its part, `number` its place where it is one of a list. Kinds: notice, note,
+    refused, signal, title (what this screen is), text, aside (good to know), ask (the question),
+    answer, field (something to type), confirm (a line that is ticked), heading (of the lines that
+    follow) and line.
+    """
+
+    kind: str
+    text: str
+    number: int | None = None
+
+
+Elements: TypeAlias = "Iterator[Element]"
+
+
+@dataclass(frozen=True, slots=True)
+class Status:
+    """What stands above a screen.
+
+    `place` is the symptom in words, the machine and the case; `causes` says how many are open;
+    `in_force` are the cautions' titles, None before there is a case.
+    """
+
+    place: tuple[str, ...]
+    causes: str | None
+    in_force: tuple[str, ...] | None
+
+
+class StatusLine:
+    """Gives each screen its status. Remembers how many causes were open last."""
+
+    def __init__(self) -> None:
+        self._last: tuple[str | None, int] | None = None
+
+    def status(self, screen: Screen, heading: Heading) -> Status:
+        """Return the status; a screen that counts no causes is told what the last one said."""
+        case = f"case {heading.case}" if heading.case else None
+        place = (heading.title, heading.machine, case)
+        choosing = isinstance(screen, ChooseScreen)
+        titles = None if choosing else tuple(_plain(one.title) for one in screen.in_force)
+        return Status(tuple(_plain(part) for part in place if part), self._causes(screen), titles)
+
+    def _causes(self, screen: Screen) -> str | None:
+        if isinstance(screen, CheckScreen | ReadingScreen):
+            self._last = (screen.symptom, screen.open)
+            return causes_left(screen.open, screen.minutes_left)
+        if self._last is None or self._last[0] != screen.symptom:
+            return None
+        return f"{_count(self._last[1])} open before this"
+
+
+def causes_left(causes: int, minutes: float) -> str:
+    """Return such as ``9 causes open, about 6 min``; the minutes only where there are any."""
+    told = f"{_count(causes)} open"
+    if causes and math.isfinite(minutes):
+        told += f", about {max(1, round(minutes))} min"
+    return told
+
+
+def elements(screen: Screen, heading: Heading) -> list[Element]:
+    """Return what a screen says, in order; its status and the replies are not in it."""
+    told: list[Element] = []
+    if heading.first:
+        told += [Element("notice", NOTICE), Element("note", DANGER)]
+    if screen.doorway is not None:
+        told.append(Element("note", f"This led here: {screen.doorway}"))
+    if isinstance(screen, EndScreen):
+        told += _end(screen, heading)
+    else:
+        told += [Element("note", text) for text in _notes(screen)]
+        told += _KINDS[type(screen)](screen)
+    return [Element(one.kind, _plain(one.text), one.number) for one in told]
+
+
+def _notes(screen: Screen) -> dict[str, None]:
+    """Return the notes once each: two steps passed over for the same reason are one."""
+    return dict.fromkeys(render(note) for note in screen.notes)
+
+
+def _plain(text: str) -> str:
+    # Nearly all texts are; asked here, it is one call less for each.
+    return text if text.isprintable() else printable(text)
+
+
+def _count(causes: int) -> str:
+    return f"{causes} cause" if causes == 1 else f"{causes} causes"
+
+
+def _choose(screen: ChooseScreen) -> Elements:
+    own_words = "What is wrong with it? Give a number, or your own words."
+    yield Element("ask", "Which machine is it?" if screen.what == "machine" else own_words)
+    yield from _numbered("answer", [option.title for option in screen.options])
+
+
+def _caution(screen: CautionScreen) -> Elements:
+    taking = screen.phase == "take"
+    yield Element("signal", screen.signal)
+    yield Element("title", screen.title if taking else f"{screen.title} ends now")
+    if not taking:
+        yield Element("text", "The machine is about to run again.")
+    elif screen.again:
+        yield Element("text", "You have done this once in this case. It is due again.")
+    else:
+        yield Element("text", screen.text)
+        if screen.hazards:
+            yield Element(
+                "aside", f"Hazard: {_listed([hazard.title for hazard in screen.hazards])}"
+            )
+        if screen.signs:
+            yield Element("aside", f"Signs: {_listed([sign_words(sign) for sign in screen.signs])}")
+    yield from _numbered("confirm", screen.confirm)
+
+
+def _check(screen: CheckScreen) -> Elements:
+    yield from _task(screen)
+    yield Element("ask", screen.ask)
+    yield from _numbered("answer", [answer.title for answer in screen.answers])
+
+
+def _reading(screen: ReadingScreen) -> Elements:
+    yield from _task(screen)
+    yield Element("ask", screen.title)
+    for number, need in enumerate(screen.needs, start=1):
+        unit = f", in {need.unit}" if need.unit else ""
+        yield Element("field", f"{need.title}{unit}", number)
+
+
+def _task(screen: CheckScreen | ReadingScreen) -> Elements:
+    if screen.do:
+        yield Element("text", screen.do)
+    if screen.look_for:
+        yield Element("aside", screen.look_for)
+    if screen.tool:
+        yield Element("aside", f"Take: {screen.tool}")
+
+
+def _figure(screen: FigureScreen) -> Elements:
+    yield Element("title", f"{with_unit(screen.value, screen.unit)}: {screen.band}")
+    if screen.expected is not None:
+        yield Element("text", f"Expected: {expected_range(screen.expected, screen.unit)}")
+        yield Element("aside", f"Source: {screen.expected.source}")
+    if screen.workings:
+        yield Element("heading", "Worked out so:")
+        yield from _numbered("line", screen.workings)
+
+
+def _finding(screen: FindingScreen) -> Elements:
+    if not screen.checked:
+        yield Element("note", "Not checked yet: look first.")
+    yield Element("title", screen.finding)
+    likely = f"{percent(screen.probability)} likely"
+    if screen.who == "service":
+        yield Element("text", f"For licensed service. {likely}.")
+    else:
+        person = "For battery-trained people. " if screen.who == "battery-trained" else ""
+        yield Element("aside", f"{person}{likely}, about {screen.minutes:g} min to put right.")
+    if screen.remedy:
+        yield Element("text", screen.remedy)
+    if screen.parts:
+        yield Element("aside", f"Parts: {', '.join(screen.parts)}")
+    if screen.leave_safe:
+        yield Element("text", f"Leave it so: {screen.leave_safe}")
+    if screen.before_trying:
+        yield Element("heading", "Before the machine runs again:")
+        yield from _numbered("line", screen.before_trying)
+    if screen.who == "service":
+        yield Element("ask", "Refer it now, or keep looking?")
+    else:
+        yield Element("ask", "Then try the machine out. Is it cured?")
+
+
+def _item(screen: ItemScreen) -> Elements:
+    yield Element("aside", f"Item {screen.number} of {screen.total}")
+    yield Element("ask", screen.do)
+    if screen.look_for:
+        yield Element("aside", screen.look_for)
+
+
+def _why(screen: WhyScreen) -> Elements:
+    for piece in screen.text:
+        yield Element("text", render(piece))
+    yield from _ranked("The likeliest causes now:", screen.ranking)
+
+
+def _refused(screen: RefusedScreen) -> Elements:
+    yield Element("refused", render(screen.message))
+
+
+def _end(screen: EndScreen, heading: Heading) -> Elements:
+    outcome = OUTCOMES.get(screen.outcome, screen.outcome)
+    yield Element("title", f"Case {heading.case}: {outcome}" if heading.case else outcome)
+    if screen.in_force:
+        titles = _listed([caution.title for caution in screen.in_force])
+        yield Element("text", f"Still in force: {titles}")
+    yield from _ranked("The likeliest causes:", screen.ranking)
+    for text in _notes(screen):
+        yield Element("text", text)
+
+
+def _ranked(head: str, ranking: tuple[Cause, ...]) -> Elements:
+    if ranking:
+        yield Element("heading", head)
+    shown = [f"{percent(cause.probability)}: {cause.finding}" for cause in ranking[:MOST]]
+    yield from _numbered("line", shown)
+
+
+def _numbered(kind: str, texts: tuple[str, ...] | list[str]) -> Elements:
+    for number, text in enumerate(texts, start=1):
+        yield Element(kind, text, number)
+
+
+def _listed(texts: tuple[str, ...] | list[str]) -> str:
+    return ", ".join(texts)
+
+
+_KINDS: Final[dict[type, Callable[..., Elements]]] = {
+    ChooseScreen: _choose,
+    CautionScreen: _caution,
+    CheckScreen: _check,
+    ReadingScreen: _reading,
+    FigureScreen: _figure,
+    FindingScreen: _finding,
+    ItemScreen: _item,
+    WhyScreen: _why,
+    RefusedScreen: _refused,
+}

@@ -1,0 +1,330 @@
+"""The rows of one dialog in a terminal of any size: status, body, prompt, legend. Pure.
+
+A row is a list of (style, text); styles are class names that the terminal gives a look.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final, TypeAlias
+
+from diagnose.text import cells, cut, printable, tail, widths, wrap_each
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from diagnose.faces.dialog import Dialog
+    from diagnose.faces.elements import Element
+
+Piece: TypeAlias = tuple[str, str]
+
+#: Where the terminal's own cursor goes.
+CURSOR: Final[Piece] = ("[SetCursorPosition]", "")
+
+#: A terminal smaller than this is drawn as if it were so wide and high.
+NARROWEST: Final = 16
+LOWEST: Final = 5
+
+#: Below this width nothing is indented; below this height no air is kept under the status.
+ROOMY_WIDTH: Final = 40
+ROOMY_HEIGHT: Final = 16
+
+#: Between two places of the status, and between two keys of the legend.
+_DOT: Final = " · "
+_GAP: Final = "   "
+
+_NOTICE: Final = " NOTICE "
+
+#: Kinds of elements that belong together, as groups 1 to 7.
+_KINDS: Final = "notice|note refused|signal title text aside|ask|answer field|heading line|confirm"
+_GROUPS: Final = {kind: at for at, few in enumerate(_KINDS.split("|"), 1) for kind in few.split()}
+
+#: Around which groups there is air where there is room for it: all, or only the most needed. What
+#: has to be scrolled in any case keeps the air above the lines to confirm.
+_ALL: Final = frozenset(range(1, 8))
+_MOST_NEEDED: Final = frozenset({1, 2, 4})
+_SCROLLED: Final = frozenset({7})
+
+
+@dataclass(frozen=True, slots=True)
+class ScreenRow:
+    """One row. `mark` is the number of the line to confirm, or the field, that it belongs to."""
+
+    pieces: tuple[Piece, ...] = ()
+    mark: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Text:
+    """An element, how many cells its rows hang behind a head, and the rows that it takes."""
+
+    element: Element
+    hang: int
+    rows: list[str]
+
+
+@dataclass(frozen=True, slots=True)
+class Arrangement:
+    """What of a drawing depends on the screen and the terminal's size alone, and no key changes."""
+
+    columns: int
+    rows: int
+    status: list[ScreenRow]
+    texts: list[_Text]
+    legend: list[ScreenRow]
+
+
+def draw(
+    dialog: Dialog, columns: int, rows: int, known: Arrangement | None = None
+) -> tuple[list[ScreenRow], Arrangement]:
+    """Return exactly `rows` rows, and how they were arranged; what is in sight is noted.
+
+    `known` is how this dialog was arranged when it was drawn last, since it was opened.
+    """
+    columns, rows = max(columns, NARROWEST), max(rows, LOWEST)
+    if known is None or (known.columns, known.rows) != (columns, rows):
+        known = _arranged(dialog, columns, rows)
+    prompt = dialog.prompt()
+    below = [ScreenRow((("class:prompt", _cut(prompt, columns)),))] if prompt else []
+    below += known.legend
+    room = max(2, rows - len(known.status) - len(below) - 1)
+    body = _body(dialog, known, room)
+    # What does not fit gives way: first the cautions' row, never the causes and the keys.
+    above = known.status[: max(1, rows - len(body) - len(below) - 1)]
+    return [*above, *body, _between(dialog, columns), *below][-rows:], known
+
+
+def _arranged(dialog: Dialog, columns: int, rows: int) -> Arrangement:
+    status, legend = dialog.status, dialog.legend
+    hangs, to_break = _to_break(dialog, columns)
+    held = f"In force: {', '.join(status.in_force or ())}"
+    # All at once: each is a call into another module.
+    *texts, in_force = wrap_each([*to_break, (held, columns, 0)])
+    new = status.in_force is None
+    place, causes = (("A new case",), "") if new else (status.place, status.causes or "")
+    sizes = widths([*place, causes, *(f"{key} {word}" for key, word in legend)])
+    most = 2 if rows < 12 else 4 if rows < 20 else 6
+    above = _where(place, causes, sizes[: len(place) + 1], columns, most)
+    if status.in_force is not None:
+        above += _in_force(status.in_force, in_force, columns, most - len(above))
+    return Arrangement(
+        columns,
+        rows,
+        above,
+        [_Text(*each) for each in zip(dialog.elements, hangs, texts, strict=True)],
+        _legend(legend, sizes[len(place) + 1 :], columns, max(1, rows // 5)),
+    )
+
+
+# Above the body: where the case stands, how many causes are open, the cautions in force
+
+
+def _where(
+    place: Sequence[str], causes: str, sizes: list[int], width: int, most: int
+) -> list[ScreenRow]:
+    """Return place and causes in one row, or in two; the causes are never cut away."""
+    *parts, right = sizes
+    left, size = _DOT.join(place), sum(parts) + len(_DOT) * max(0, len(parts) - 1)
+    beside = width - right - len(_GAP) if causes else width
+    right_piece = ("class:causes", causes if right <= width else cut(causes, width))
+    if place and size > beside and most > 2:
+        left = left if size <= width else _shortened(place, width)
+        return [ScreenRow((("class:place", left),)), ScreenRow((right_piece,))]
+    if size > beside:
+        left = _shortened(place, beside)
+        size = cells(left)
+    gap = " " * max(1, width - size - right) if left and causes else ""
+    return [ScreenRow((("class:place", left), ("", gap), right_piece))]
+
+
+def _shortened(place: Sequence[str], width: int) -> str:
+    """Return the place in one row: first the symptom is shortened, then the machine goes."""
+    kept = list(place)
+    while len(kept) > 1:
+        others = _DOT.join(kept[1:])
+        room = width - cells(others) - len(_DOT)
+        if room >= min(20, cells(kept[0])):
+            return f"{cut(kept[0], room)}{_DOT}{others}"
+        kept.pop(1 if len(kept) > 2 else 0)
+    return cut(kept[0], width) if kept and width > 3 else ""
+
+
+def _in_force(titles: Sequence[str], rows: list[str], width: int, most: int) -> list[ScreenRow]:
+    """Return the cautions in at most `most` rows, one at least; those left out are counted."""
+    if not titles:
+        return [ScreenRow((("", _cut("No caution in force", width)),))]
+    shown = len(titles)
+    while len(rows) > most and shown > 1:
+        shown -= 1
+        more = f"{', '.join(titles[:shown])} and {len(titles) - shown} more"
+        (rows,) = wrap_each([(f"In force: {more}", width, 0)])
+    return [ScreenRow((("class:in-force", row),)) for row in rows[: max(1, most)]]
+
+
+# Below the body: what is out of sight, the keys
+
+
+def _between(dialog: Dialog, columns: int) -> ScreenRow:
+    """Return the row between body and keys: a hint, what is out of sight, or air."""
+    if dialog.hint:
+        return ScreenRow((("class:refused", _cut(dialog.hint, columns)),))
+    port = dialog.viewport
+    under = port.rows - port.top - port.room
+    told = [f"more below ({under}): PgDn"] if under > 0 else []
+    told += [f"more above ({port.top}): PgUp"] if port.top else []
+    if not told:
+        return ScreenRow()
+    return ScreenRow((("class:more", _cut(_DOT.join(told), columns)),))
+
+
+def _legend(
+    keys: list[tuple[str, str]], sizes: Sequence[int], width: int, most: int
+) -> list[ScreenRow]:
+    """Return the keys with their words, as many a row as fit; the words go where rows are few."""
+    rows = _flow(keys, sizes, width)
+    if len(rows) <= most:
+        return rows
+    # The letters alone; danger first, with its word: it must never be cut or need explaining.
+    spare = [(key, word if word == "danger" else "") for key, word in keys]
+    spare.sort(key=lambda pair: not pair[1])
+    return _flow(spare, widths(" ".join(pair).rstrip() for pair in spare), width)[:most]
+
+
+def _flow(keys: list[tuple[str, str]], sizes: Sequence[int], width: int) -> list[ScreenRow]:
+    rows: list[list[Piece]] = [[]]
+    used = 0
+    for (key, word), size in zip(keys, sizes, strict=True):
+        if rows[-1] and used + len(_GAP) + size > width:
+            rows.append([])
+            used = 0
+        if rows[-1]:
+            rows[-1].append(("", _GAP))
+            used += len(_GAP)
+        rows[-1] += [("class:key", key), ("", f" {word}" if word else "")]
+        used += size
+    return [ScreenRow(tuple(row)) for row in rows]
+
+
+# The body
+
+
+def _body(dialog: Dialog, known: Arrangement, room: int) -> list[ScreenRow]:
+    """Return `room` rows, with as much air between the parts as there is room for."""
+    parts = [(text.element.kind, _rows(text, known.columns, dialog)) for text in known.texts]
+    air = 1 if known.rows >= ROOMY_HEIGHT else 0
+    rows = _spaced(parts, room - air)
+    if air and len(rows) > room - 1:
+        # No air under the status where that row is just what is lacking.
+        tight = _spaced(parts, room)
+        if len(tight) <= room:
+            rows, air = tight, 0
+    room -= air
+    shown = rows[dialog.fit(known.columns, [row.mark for row in rows], room)]
+    return [*[ScreenRow()] * air, *shown, *[ScreenRow()] * (room - len(shown))]
+
+
+def _spaced(parts: Sequence[tuple[str, list[ScreenRow]]], room: int) -> list[ScreenRow]:
+    for airy in (_ALL, _MOST_NEEDED, frozenset[int](), _SCROLLED):
+        rows: list[ScreenRow] = []
+        group = 0
+        for kind, own in parts:
+            before, group = group, _GROUPS.get(kind, group)
+            if rows and group != before and (before in airy or group in airy):
+                rows.append(ScreenRow())
+            rows += own
+        if len(rows) <= room:
+            break
+    return rows
+
+
+def _to_break(dialog: Dialog, columns: int) -> tuple[list[int], list[tuple[str, int, int]]]:
+    """Return of each element how far its rows hang, and what is to be broken into them.
+
+    That is a text, the width of its rows, and what the first one has less.
+    """
+    # Numbers stand right-aligned where there are ten or more.
+    numbers = [f"{one.number}" for one in dialog.elements if one.kind == "answer"]
+    digits = max(map(len, numbers), default=1)
+    heads = {"refused": 1, "line": 1, "answer": digits, "confirm": 2 if dialog.by_line else 1}
+    margin, gap = (2, 2) if columns >= ROOMY_WIDTH else (0, 1)
+    inner = columns - 2 * margin
+    hangs = [heads[one.kind] + gap if one.kind in heads else 0 for one in dialog.elements]
+    pairs = zip(dialog.elements, hangs, strict=True)
+    return hangs, [_text_of(one, inner, hang) for one, hang in pairs]
+
+
+def _text_of(element: Element, inner: int, hang: int) -> tuple[str, int, int]:
+    if element.kind == "field":
+        return f"{element.text}:" if element.text else "", inner - 3, 0
+    if element.kind == "notice":
+        return element.text, inner, len(_NOTICE) + 1
+    if element.kind == "signal":
+        # A barrier tape behind the signal word's panel.
+        panel = len(element.text) + 3
+        return "/" * max(0, inner - panel), inner, panel
+    return element.text, inner - hang, 0
+
+
+def _rows(text: _Text, columns: int, dialog: Dialog) -> list[ScreenRow]:
+    element = text.element
+    margin = "  " if columns >= ROOMY_WIDTH else ""
+    if element.kind == "field":
+        return _field(text, columns - 2 * len(margin) - 3, ("", margin), dialog)
+    head, head_style, style = _head(element, dialog)
+    if element.kind == "answer":
+        head = head.rjust(text.hang - (len(margin) or 1))
+    gap = " " * (text.hang - len(head) if text.hang or not head else 1)
+    front = (("", margin), (head_style, head), ("", gap))
+    under = (("", margin + " " * text.hang),)
+    number = element.number if element.kind == "confirm" else None
+    return [
+        ScreenRow((*(under if at else front), (style, row)), number)
+        for at, row in enumerate(text.rows)
+    ]
+
+
+def _head(element: Element, dialog: Dialog) -> tuple[str, str, str]:
+    """Return what an element begins with, its style, and the style of the text."""
+    kind, number = element.kind, element.number or 1
+    if kind == "signal":
+        return f" {element.text} ", f"class:signal.{element.text.lower()}", "class:tape"
+    if kind == "confirm" and dialog.by_line:
+        if number == dialog.ticked + 1:
+            return ">>", "class:key", "class:next"
+        return "ok" if number <= dialog.ticked else "", "class:key", ""
+    heads = {
+        "notice": (_NOTICE, "class:notice", ""),
+        "refused": ("!", "class:refused", "class:refused"),
+        "answer": (f"{number}", "class:key", ""),
+        "confirm": ("-", "class:key", ""),
+        "line": ("-", "", ""),
+    }
+    return heads.get(kind, ("", "", f"class:{kind}"))
+
+
+def _field(text: _Text, inner: int, indent: Piece, dialog: Dialog) -> list[ScreenRow]:
+    """Return a field: its title, what was typed (the end of it, where it is long), the cursor."""
+    which = (text.element.number or 1) - 1
+    here = dialog.field == which
+    typed = printable(dialog.typed[which])
+    titles = text.rows
+    before, size = widths([titles[-1], typed])
+    behind = " " if text.element.text else ""
+    if before + len(behind) + size > inner:
+        titles, behind = [*titles, ""], ""
+        typed = typed if size <= inner else f"...{tail(typed, max(1, inner - 3))}"
+    style = "class:next" if here else ""
+    rows = [
+        ScreenRow(
+            (indent, ("", "  ") if at else ("class:key", "> " if here else "  "), (style, title)),
+            which + 1,
+        )
+        for at, title in enumerate(titles)
+    ]
+    value = (("", behind), ("class:typed", typed), *((CURSOR,) if here else ()))
+    return [*rows[:-1], ScreenRow((*rows[-1].pieces, *value), which + 1)]
+
+
+def _cut(text: str, width: int) -> str:
+    # Nearly all rows fit; seen here, it is one call less for each.
+    return text if text.isascii() and len(text) <= width else cut(text, width)

@@ -1,0 +1,354 @@
+"""What a key does: one key an answer, a caution line by line, nothing confirmed unseen."""
+
+from __future__ import annotations
+
+import pytest
+from drawing import dialog_of, draw, texts
+from handmade import (
+    ALL,
+    HEADING,
+    ONE_NEED,
+    caution,
+    check,
+    choose,
+    figure,
+    finding,
+    for_service,
+    item,
+    reading,
+    why,
+)
+from hypothesis import given
+from hypothesis import strategies as st
+
+from diagnose.case.screens import CautionScreen, Named, Screen
+from diagnose.faces.dialog import GO_ON, Dialog
+
+
+def opened(screen: Screen, columns: int = 80, rows: int = 24) -> Dialog:
+    dialog = dialog_of(screen)
+    draw(dialog, columns, rows)
+    return dialog
+
+
+def pressed(dialog: Dialog, *keys: str) -> str | None:
+    """Press keys, the screen drawn after each; return the reply of the last."""
+    reply = None
+    for key in keys:
+        assert reply is None
+        reply = dialog.press(key)
+        draw(dialog, 80, 24)
+    return reply
+
+
+@pytest.mark.parametrize(
+    ("screen", "key", "reply"),
+    [
+        (check(), "1", "1"),
+        (check(), "2", "2"),
+        (check(), "u", "unsure"),
+        (check(), "C", "cannot"),
+        (check(), "b", "back"),
+        (check(), "w", "why"),
+        (check(), "d", "danger"),
+        (check(), "!", "danger"),
+        (check(), "l", "leave"),
+        (finding(), "y", "cured"),
+        (finding(), "n", "not cured"),
+        (for_service(), "r", "refer"),
+        (for_service(), "k", "keep looking"),
+        (item(), "y", "done"),
+        (item(), "n", "not right"),
+        (item(), "c", "not now"),
+        (caution(), "c", "cannot"),
+        (caution(), "d", "danger"),
+        (caution(again=True), "y", "done"),
+        (caution(phase="release"), "y", "done"),
+        (choose(), "2", "2"),
+        (choose(), "!", "danger"),
+        (reading(), "!", "danger"),
+        (figure(), "x", GO_ON),
+        (figure(), "enter", GO_ON),
+        (why(), " ", GO_ON),
+        (why(), "D", "danger"),
+        (figure(), "!", "danger"),
+    ],
+)
+def test_one_key_is_a_reply(screen: Screen, key: str, reply: str) -> None:
+    assert opened(screen).press(key) == reply
+
+
+@pytest.mark.parametrize(
+    ("screen", "key", "hint"),
+    [
+        (check(), "3", "There is no answer 3."),
+        (check(), "0", "There is no answer 0."),
+        (check(), "y", "y does nothing here."),
+        (check(), "enter", "Enter does nothing here."),
+        (check(), "²", "² does nothing here."),
+        (finding(), "1", "1 does nothing here."),
+        (caution(), "y", "Each line first, with Space or Enter."),
+        (caution(again=True), "enter", "Enter does nothing here."),
+    ],
+)
+def test_a_key_that_means_nothing_says_so_and_changes_nothing(
+    screen: Screen, key: str, hint: str
+) -> None:
+    dialog = opened(screen)
+    assert dialog.press(key) is None
+    assert hint in text(dialog)
+    assert dialog.press("pagedown") is None
+    assert hint not in text(dialog)
+
+
+def text(dialog: Dialog, columns: int = 80, rows: int = 24) -> str:
+    return "\n".join(texts(dialog, columns, rows))
+
+
+def test_a_caution_is_done_when_each_line_is() -> None:
+    dialog = opened(caution())
+    assert pressed(dialog, " ", "enter", "y") is None
+    assert pressed(dialog, " ", " ") is None
+    assert "y: all 3 lines are done" in text(dialog)
+    assert dialog.press("y") == "done"
+
+
+def test_done_is_no_key_among_the_others_at_a_caution() -> None:
+    assert "y done" not in text(opened(caution()))
+    assert "y done" in text(opened(item()))
+
+
+LONG = tuple(f"Line {number} of a long list that does not end soon." for number in range(1, 10))
+
+
+@given(
+    keys=st.lists(
+        st.sampled_from([" ", "enter", "y", "up", "down", "pageup", "pagedown", "x"]), max_size=60
+    ),
+    sizes=st.lists(
+        st.tuples(st.sampled_from([8, 40, 80]), st.integers(3, 40)), min_size=1, max_size=4
+    ),
+    drawn=st.lists(st.booleans(), min_size=60, max_size=60),
+    again=st.booleans(),
+)
+def test_no_line_of_a_caution_is_confirmed_unseen(
+    keys: list[str], sizes: list[tuple[int, int]], drawn: list[bool], again: bool
+) -> None:
+    screen = caution(confirm=LONG, again=again, text="Word " * 40)
+    dialog = dialog_of(screen)
+    shown = [set[str]() for _ in LONG]
+    for count, key in enumerate(keys):
+        # The observer looks at the rows that were drawn, not at what the dialog remembers.
+        # Keys may come faster than the screen is drawn; the first one never does.
+        size = sizes[count * len(sizes) // len(keys)]
+        for row in draw(dialog, *size) if drawn[count] or not count else ():
+            if row.mark is not None:
+                shown[row.mark - 1] |= {word for _, text in row.pieces for word in text.split()}
+        unseen = [n for n, line in enumerate(LONG) if not set(line.split()) <= shown[n]]
+        before = dialog.ticked
+        reply = dialog.press(key)
+        assert dialog.ticked - before in (0, 1)
+        assert not [number for number in unseen if number < dialog.ticked]
+        if reply is not None:
+            assert (reply, key, unseen) == ("done", "y", [])
+            assert again or dialog.ticked == len(LONG)
+            return
+
+
+@pytest.mark.parametrize("size", [(80, 24), (40, 24), (40, 10), (20, 6), (8, 3)])
+@pytest.mark.parametrize("again", [True, False])
+def test_a_caution_can_be_confirmed_at_any_size(size: tuple[int, int], again: bool) -> None:
+    dialog = dialog_of(caution(confirm=LONG, again=again))
+    for _ in range(400):
+        draw(dialog, *size)
+        reply = dialog.press("y" if again or dialog.ticked == 9 else " ")
+        if reply:
+            break
+    assert reply == "done"
+
+
+def test_the_remedy_is_read_before_it_is_said_to_have_failed() -> None:
+    dialog = dialog_of(finding(before_trying=LONG))
+    draw(dialog, 40, 12)
+    assert dialog.press("n") is None
+    assert "Read on to the end first." in text(dialog, 40, 12)
+    for _ in range(20):
+        draw(dialog, 40, 12)
+        reply = dialog.press("n")
+        if reply:
+            break
+    assert reply == "not cured"
+    assert dialog.viewport.top > 0
+    fresh = dialog_of(finding(before_trying=LONG))
+    draw(fresh, 40, 12)
+    assert fresh.press("d") == "danger"  # danger waits for nothing
+
+
+def test_a_long_figure_is_paged_before_it_goes() -> None:
+    dialog = dialog_of(figure(workings=LONG))
+    draw(dialog, 40, 10)
+    assert dialog.press("x") is None
+    assert dialog.viewport.top > 0
+
+
+def test_more_above_and_below_is_said() -> None:
+    dialog = dialog_of(check(answers=tuple(Named(line, line) for line in LONG)))
+    assert "more below" in text(dialog, 40, 12)
+    dialog.press("down")
+    both = text(dialog, 60, 12)
+    assert "more below" in both
+    for _ in range(9):
+        dialog.press("pagedown")
+        last = text(dialog, 60, 12)
+    assert "more below" not in last
+    assert "more above" in last
+    dialog.press("pageup")
+    dialog.press("up")
+    assert "more below" in text(dialog, 60, 12)
+
+
+MANY = check(answers=tuple(Named(f"Colour {n}", f"Colour {n}") for n in range(1, 13)))
+
+
+def test_more_than_nine_answers_take_a_number_and_enter() -> None:
+    dialog = opened(MANY)
+    assert "A number, 1 to 12, then Enter" in text(dialog)
+    assert pressed(dialog, "1", "2", "enter") == "12"
+    assert opened(MANY).press("u") == "unsure"
+
+
+def test_words_for_a_symptom() -> None:
+    dialog = opened(choose("symptom", 12))
+    assert pressed(dialog, " ", "1", "x", "backspace", "1", "enter") == "11"
+    dialog = opened(choose("symptom", 4))
+    assert pressed(dialog, *"leaves 2 lines", "enter") == "leaves 2 lines"
+    assert pressed(opened(choose("symptom", 4)), "d", "enter") == "danger"
+    assert pressed(opened(choose()), "n", "enter") == "none"
+    assert pressed(opened(choose()), "7", "enter") == "7"
+
+
+def test_one_value_is_sent_as_it_is() -> None:
+    dialog = opened(reading(needs=ONE_NEED))
+    assert pressed(dialog, *"25.4 V", "enter") == "25.4 V"
+    assert pressed(opened(reading(needs=ONE_NEED)), "u", "enter") == "unsure"
+    assert pressed(opened(reading(needs=ONE_NEED)), *"volts=25", "enter") == "volts=25"
+    assert pressed(opened(reading(needs=())), "enter") == ""
+
+
+def test_several_values_are_sent_by_name() -> None:
+    dialog = opened(reading())
+    assert pressed(dialog, *"10 m", "enter", *"8", "enter") == "distance=10 m time=8"
+    assert pressed(opened(reading()), "enter", *"8", "enter") == "time=8"
+    typed = pressed(opened(reading()), *"distance=10 time=8", "enter", "enter")
+    assert typed == "distance=10 time=8"
+    assert pressed(opened(reading()), "c", "enter", "enter") == "cannot"
+
+
+def test_moving_between_the_fields() -> None:
+    dialog = opened(reading())
+    pressed(dialog, "1", "tab", "2", "tab", "0", "down", "0", "up", "c-u", "5", "s-tab", "s-tab")
+    assert dialog.typed == ["5", "20"]
+    assert dialog.field == 0
+
+
+def test_what_is_pasted_is_typed() -> None:
+    dialog = opened(reading(needs=ONE_NEED))
+    dialog.paste("25.4\r\nV\x1b")
+    assert dialog.press("enter") == "25.4 V\x1b"
+    unmoved = opened(check())
+    unmoved.paste("1")
+    assert unmoved.typed == []
+
+
+def test_the_same_screen_again_keeps_what_was_done() -> None:
+    dialog = opened(caution())
+    pressed(dialog, " ", " ")
+    dialog.reopen(HEADING, "No such reply.")
+    assert "!  No such reply." in text(dialog)
+    assert dialog.ticked == 2
+    fields = opened(reading())
+    pressed(fields, *"x", "enter")
+    fields.reopen(HEADING, "")
+    assert (fields.typed, fields.field) == (["x", ""], 0)
+    chosen = opened(choose())
+    pressed(chosen, *"xyz")
+    chosen.reopen(HEADING, "")
+    assert chosen.typed == [""]
+
+
+def test_a_new_width_begins_at_the_top_and_keeps_the_ticks() -> None:
+    dialog = dialog_of(caution(confirm=LONG))
+    for _ in range(6):
+        draw(dialog, 40, 12)
+        dialog.press(" ")
+    ticked = dialog.ticked
+    assert ticked > 1
+    draw(dialog, 60, 12)
+    assert dialog.ticked == ticked
+
+
+@pytest.mark.parametrize("name", ALL)
+@given(keys=st.lists(st.sampled_from(["1", "9", "z", " ", "enter", "tab", "up", "²", "\u200b"])))
+def test_no_key_breaks_a_screen(name: str, keys: list[str]) -> None:
+    dialog = dialog_of(ALL[name])
+    for key in keys:
+        draw(dialog, 40, 10)
+        if dialog.press(key) is not None:
+            return
+    assert draw(dialog, 40, 10)
+
+
+def test_a_caution_that_is_released_is_no_list_to_tick() -> None:
+    screen = caution(phase="release")
+    assert isinstance(screen, CautionScreen)
+    assert not dialog_of(screen).by_line
+    assert "Machine dead ends now" in text(opened(screen))
+
+
+def test_rows_that_were_jumped_over_were_not_in_sight() -> None:
+    dialog = dialog_of(caution(confirm=LONG, again=True))
+    draw(dialog, 40, 10)
+    for _ in range(9):  # faster than the screen is drawn
+        dialog.press("pagedown")
+    draw(dialog, 40, 10)
+    assert dialog.viewport.top > dialog.viewport.seen
+    assert dialog.press("y") is None
+    draw(dialog, 40, 10)
+    assert dialog.viewport.top < dialog.viewport.seen  # back to the first row not seen
+
+
+def test_impatience_skips_nothing_and_blocks_nothing() -> None:
+    dialog = dialog_of(caution(confirm=LONG, again=True))
+    replies = []
+    for _ in range(20):
+        draw(dialog, 40, 10)
+        replies += [dialog.press("y") for _ in range(5)]
+        assert dialog.viewport.top <= dialog.viewport.seen
+    assert replies[0] is None
+    assert "done" in replies
+
+
+def test_a_line_longer_than_the_window_is_read_from_its_beginning() -> None:
+    dialog = dialog_of(caution(confirm=("Short.", "Word " * 60)))
+    for _ in range(60):
+        draw(dialog, 40, 10)
+        if dialog.ticked == 1:
+            break
+        dialog.press(" ")
+    assert dialog.viewport.top <= dialog.viewport.seen
+    assert dialog.press(" ") is None
+    assert dialog.ticked == 1
+
+
+def test_other_rows_have_not_been_seen_yet() -> None:
+    dialog = dialog_of(finding(before_trying=LONG))
+    draw(dialog, 80, 40)
+    assert dialog.viewport.seen == dialog.viewport.rows
+    # The same width, but lower: some air goes, and the rows have other numbers.
+    draw(dialog, 80, 16)
+    assert dialog.viewport.seen < dialog.viewport.rows
+    draw(dialog, 80, 40)
+    dialog.reopen(HEADING, "A refusal. " * 60)
+    draw(dialog, 80, 24)
+    assert dialog.viewport.seen <= dialog.viewport.room
+    assert dialog.press("y") is None

@@ -1,0 +1,175 @@
+"""The log in a file against lists in memory: two who write to it, in any order, say the same."""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+from hypothesis import settings
+from hypothesis import strategies as st
+from hypothesis.stateful import (
+    Bundle,
+    RuleBasedStateMachine,
+    consumes,
+    initialize,
+    invariant,
+    rule,
+)
+from strategies.log_events import EVENTS, ends, events, outsets
+from strategies.memory_log import MemoryLog
+
+from diagnose.log.drills import DrillRecord
+from diagnose.log.events import Found, Opened, Replied, Resumed, RoundOpened, Shown
+from diagnose.log.protocol import CaseRecord, LogError, OpenElsewhere
+from diagnose.log.sqlite import SqliteLog
+
+if TYPE_CHECKING:
+    from diagnose.log.events import Event
+
+MACHINES = st.sampled_from([None, "dock", "aisle"])
+WHO = st.integers(0, 1)
+
+
+class Conformance(RuleBasedStateMachine):
+    """Two logs on one file, as two processes have them, and a list in memory beside them."""
+
+    cases = Bundle("cases")
+    rounds = Bundle("rounds")
+
+    @initialize()
+    def open(self) -> None:
+        self.folder = Path(tempfile.mkdtemp())
+        self.second = 0
+        self.model = MemoryLog(now=self.now)
+        self.logs = [SqliteLog(self.folder / "log", now=self.now) for _ in range(2)]
+        # For speed: what a power cut does is tested elsewhere.
+        for log in self.logs:
+            log.base.execute("PRAGMA synchronous = OFF")
+
+    def now(self) -> str:
+        return f"2026-11-25T12:{self.second // 60:02}:{self.second % 60:02}+00:00"
+
+    def teardown(self) -> None:
+        if hasattr(self, "folder"):
+            for log in self.logs:
+                log.close()
+            shutil.rmtree(self.folder)
+
+    @rule(step=st.integers(1, 90))
+    def time_passes(self, step: int) -> None:
+        self.second += step
+
+    def _opened(self, who: int, machine: str | None, event: Any, begun_in: Any) -> CaseRecord:
+        case = self.logs[who].open_case(machine, event, begun_in=begun_in)
+        assert case.name not in [known.name for known in self.model.cases()]
+        self.model.adopt(case, self.now(), event)
+        return case
+
+    @rule(target=cases, who=WHO, machine=MACHINES, event=EVENTS[Opened].filter(lambda e: e.symptom))
+    def open_case(self, who: int, machine: str | None, event: Opened) -> CaseRecord:
+        return self._opened(who, machine, event, None)
+
+    @rule(target=rounds, who=WHO, machine=MACHINES, outset=outsets)
+    def open_round(self, who: int, machine: str | None, outset: Any) -> CaseRecord:
+        event = RoundOpened(round="daily", title="Daily", every="day", outset=outset)
+        return self._opened(who, machine, event, None)
+
+    @rule(target=cases, who=WHO, round_=rounds, outset=outsets)
+    def begin_case(self, who: int, round_: CaseRecord, outset: Any) -> CaseRecord:
+        event = Opened(symptom="lines", outset=outset)
+        return self._opened(who, round_.machine, event, round_)
+
+    def _append(self, who: int, case: CaseRecord, event: Event) -> None:
+        number = self.model.events(case)[-1].number + 1
+        self.logs[who].append(case, number, event)
+        self.model.append(case, number, event)
+
+    @rule(who=WHO, case=st.one_of(cases, rounds), event=events)
+    def append(self, who: int, case: CaseRecord, event: Event) -> None:
+        self._append(who, case, event)
+
+    @rule(who=WHO, case=cases, trail=ends)
+    def end(self, who: int, case: CaseRecord, trail: Any) -> None:
+        shown = Shown(screen="finding", finding="It is bent.")
+        self._append(
+            who,
+            case,
+            Replied(reply="cured", symptom="lines", step="bent", shown=shown, trail=trail),
+        )
+
+    @rule(who=WHO, case=cases, event=EVENTS[Resumed])
+    def resume(self, who: int, case: CaseRecord, event: Resumed) -> None:
+        self._append(who, case, event)
+
+    @rule(who=WHO, case=cases, event=EVENTS[Found])
+    def found(self, who: int, case: CaseRecord, event: Found) -> None:
+        self._append(who, case, event)
+
+    @rule(who=WHO, case=st.one_of(cases, rounds), event=events, data=st.data())
+    def come_second(self, who: int, case: CaseRecord, event: Event, data: st.DataObject) -> None:
+        """A number that is taken is refused, and nothing is written."""
+        known = self.model.events(case)
+        number = data.draw(st.sampled_from([logged.number for logged in known]))
+        with pytest.raises(OpenElsewhere, match=f"case {case.name} is open elsewhere"):
+            self.logs[who].append(case, number, event)
+
+    @rule(who=WHO, case=consumes(cases), event=events)
+    def cannot_be_written(self, who: int, case: CaseRecord, event: Event) -> None:
+        """The file is locked by somebody: one line, and nothing is written."""
+        other, log = self.logs[1 - who], self.logs[who]
+        other.base.execute("BEGIN EXCLUSIVE")
+        log.base.execute("PRAGMA busy_timeout = 0")
+        try:
+            with pytest.raises(LogError, match="locked by another program"):
+                log.append(case, self.model.events(case)[-1].number + 1, event)
+        finally:
+            other.base.execute("ROLLBACK")
+            log.base.execute("PRAGMA busy_timeout = 3000")
+
+    @rule(who=WHO, trainee=st.sampled_from(["", "Bo", "bo", "Ana"]), seed=st.integers(0, 9))
+    def drill(self, who: int, trainee: str, seed: int) -> None:
+        result = DrillRecord(
+            trainee=trainee,
+            symptom="lines",
+            machine=None,
+            seed=seed,
+            slips=seed % 2 == 0,
+            passed=seed > 4,
+            body={"minutes": seed, "tree_minutes": None, "unsafe": ["ü"] * (seed % 3)},
+        )
+        self.logs[who].add_drill(result)
+        self.model.add_drill(result)
+
+    @rule(who=WHO)
+    def come_again(self, who: int) -> None:
+        self.logs[who].close()
+        self.logs[who] = SqliteLog(self.folder / "log", "rw", now=self.now)
+        self.logs[who].base.execute("PRAGMA synchronous = OFF")
+
+    @rule(machine=MACHINES, back=st.integers(0, 200))
+    def tell(self, machine: str | None, back: int) -> None:
+        """Both say what the lists say."""
+        since = f"2026-11-25T12:{max(0, self.second - back) // 60:02}:00+00:00"
+        for log in self.logs:
+            assert log.cases(machine) == self.model.cases(machine)
+            assert log.milestones(machine, since) == self.model.milestones(machine, since)
+            assert log.drills("BO") == self.model.drills("BO")
+            assert log.drills() == self.model.drills()
+            for case in self.model.cases():
+                assert log.case(f" {case.name.lower()} ") == case
+                assert log.events(case) == self.model.events(case)
+                assert log.begun_in(case) == self.model.begun_in(case)
+            assert log.case("nobody") is None
+
+    @invariant()
+    def as_many(self) -> None:
+        if hasattr(self, "logs"):
+            assert len({len(log.cases()) for log in self.logs}) == 1
+            assert len(self.logs[0].cases()) == len(self.model.cases())
+
+
+TestConformance = Conformance.TestCase
+TestConformance.settings = settings(max_examples=15, stateful_step_count=25)

@@ -1,0 +1,353 @@
+"""A round: in order, under its cautions, and into a diagnosis where an item is not right."""
+
+from __future__ import annotations
+
+from random import Random
+from typing import TYPE_CHECKING, Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from strategies.rounds import ROUND, Guard, Told, opened, written
+
+from diagnose.case.screens import as_data
+from diagnose.files.library import built_in
+from diagnose.log.events import CaseOver
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from strategies.walker import RoundWalker
+
+
+BUILT_IN = ["before-shift", "after-shift", "weekly", "battery-day"]
+
+
+@pytest.fixture
+def told(tmp_path: Path) -> Told:
+    return Told(opened(written(tmp_path)))
+
+
+def ids(told: Told) -> list[str]:
+    return [note.id for note in told.screen.notes]
+
+
+def in_force(told: Told) -> list[str]:
+    return [held.id for held in told.screen.in_force]
+
+
+def last(told: Told) -> Any:
+    """The last event of the round."""
+    return told.events[-1]
+
+
+def test_items_come_in_order_under_their_cautions(told: Told) -> None:
+    route = []
+    while told.screen.screen != "end":
+        route.append(told.at)
+        told.say("done")
+    assert route == [
+        *("take key-out", "look", "note", "take lockout", "reach"),
+        *("release lockout", "release key-out", "take people", "run", "take key-out", "close"),
+    ]
+    assert told.at == "walked"
+    assert dict(told.screen.notes[0].into) == {"done": "5", "not_right": "0", "not_now": "0"}
+    assert told.screen.ranking == ()
+
+
+def test_an_item_says_what_the_contract_says(told: Told) -> None:
+    told.say("done")
+    screen = told.screen
+    assert (screen.screen, screen.round, screen.item) == ("item", "daily", "look")
+    assert (screen.number, screen.total) == (1, 5)
+    assert (screen.do, screen.look_for) == ("Look at the blade.", "It is clean.")
+    assert screen.replies == ("done", "not right", "not now", "danger", "leave")
+    assert in_force(told) == ["key-out"]
+    told.say("done")
+    assert told.screen.replies == ("done", "not right", "not now", "back", "danger", "leave")
+    assert told.title == "The daily round"
+
+
+def test_a_caution_that_cannot_be_met_leaves_its_items_for_now(told: Told) -> None:
+    told.say("cannot")
+    # Looking needs the key out, and so does reaching in, whose lockout includes it.
+    assert told.at == "note"
+    assert ids(told) == ["items-passed-caution"]
+    told.say("done")
+    assert told.at == "take people"
+    assert dict(told.screen.notes[0].into) == {"count": "1"}
+    told.say("done", "done")
+    assert told.at == "walked"
+    summary = last(told).came_to
+    assert (summary.total, summary.done) == (5, 2)
+    assert [(mark.item, mark.mark) for mark in summary.marks] == [
+        ("look", "not now"),
+        ("reach", "not now"),
+        ("close", "not now"),
+    ]
+    assert summary.marks[0].starts == "lines"
+
+
+def test_back_withdraws_a_refusal_and_a_mark_but_nothing_that_was_done(told: Told) -> None:
+    told.say("done", "done", "done", "cannot")
+    assert told.at == "release key-out"
+    told.say("done", "back")
+    # What was released stays released: the machine was touched, whatever is withdrawn.
+    assert told.at == "take lockout"
+    assert told.screen.confirm == ("The key is out.", "The connector is apart.")
+    told.say("done")
+    assert told.at == "reach"
+    told.say("back")
+    # *done* at a caution moves nothing: back goes to the item before it, and the lockout stays.
+    assert told.at == "note"
+    assert in_force(told) == ["key-out", "lockout"]
+
+
+def test_somebody_elses_tag_leaves_the_machine_dead(told: Told) -> None:
+    told.say("done", "done", "done", "done", "done")
+    assert told.at == "release lockout"
+    assert told.screen.confirm == ("The connector is joined.",)
+    told.say("cannot")
+    assert told.at == "close"
+    assert in_force(told) == ["key-out", "lockout"]
+    assert last(told).trail[0].why == "tag"
+
+
+def test_the_second_time_a_caution_is_short(told: Told) -> None:
+    told.say(*["done"] * 8, "done")
+    assert told.at == "take key-out"
+    assert told.screen.again
+
+
+def test_a_caution_says_why(told: Told) -> None:
+    turn = told.say("why")
+    (why,) = turn.interludes
+    assert [piece.id for piece in why.text] == ["why-take", "why-hazard"]  # type: ignore[attr-defined]
+    assert turn.exchange is None
+    assert told.at == "take key-out"
+
+
+@pytest.mark.parametrize(
+    ("text", "id_"),
+    [
+        ("back", "no-way-back"),
+        ("", "nothing-typed"),
+        ("dnoe", "no-such-reply"),
+        ("unsure", "no-such-reply"),
+    ],
+)
+def test_what_means_nothing_changes_nothing(told: Told, text: str, id_: str) -> None:
+    told.say("done")
+    turn = told.say(text)
+    (refused,) = turn.interludes
+    assert refused.message.id == id_  # type: ignore[attr-defined]
+    assert told.at == "look"
+
+
+def test_danger_refers_the_round_at_once(told: Told) -> None:
+    told.say("done", "danger")
+    assert told.at == "referred"
+    assert ids(told) == ["end-danger"]
+
+
+def test_leaving_keeps_what_was_not_done(told: Told) -> None:
+    told.say("done", "not now", "leave")
+    assert told.at == "left"
+    assert last(told).came_to.marks[0].item == "look"
+
+
+def test_not_right_starts_the_symptom_with_what_is_in_force(told: Told) -> None:
+    told.say("done", "not right")
+    assert told.at == "look"
+    assert (told.screen.screen, told.screen.symptom) == ("check", "lines")
+    assert in_force(told) == ["key-out"]
+    assert told.title == "It leaves lines"
+    assert last(told).starts == "lines"
+    (case,) = told.cases
+    assert (case.symptom, case.outcome, case.begun_in) == ("lines", "open", told.record.name)
+    (began,) = told.events_of(case)
+    assert "lines" in began.trees  # type: ignore[union-attr]
+    assert began.in_force == ("key-out",)
+    # Trying the remedy out has ended what lapses, and the round knows.
+    told.say("1", "done")
+    assert told.at == "dirty"
+    told.say("cured")
+    assert told.at == "note"
+    assert in_force(told) == []
+    assert ids(told) == ["round-after-cured"]
+    (case,) = told.cases
+    assert (case.outcome, case.finding) == ("cured", "dirty")
+    assert told.events_of(case)[-1].cures == (("lines", "dirty"),)  # type: ignore[union-attr]
+    assert (last(told).symptom, last(told).how) == ("lines", "cured")
+    told.say("done")
+    assert told.at == "take lockout"
+    assert told.screen.again
+
+
+def test_a_refusal_goes_into_the_diagnosis_and_comes_back_out(told: Told) -> None:
+    told.say("done", "not right", "1", "cannot")
+    # Without the lockout nothing is left in it that an operator could do.
+    assert told.at == "note"
+    assert ids(told) == ["round-after-referred"]
+    told.say("done")
+    # The lockout was refused in the diagnosis, and what runs it waits for service.
+    assert told.at == "close"
+    assert ids(told) == ["items-passed-caution", "items-passed-referred"]
+
+
+def test_what_waits_for_service_is_not_run_for_a_checklist(told: Told) -> None:
+    told.say("done", "not right", "2")
+    assert told.screen.finding == "The frame is bent."
+    told.say("refer")
+    assert ids(told) == ["round-after-referred"]
+    told.say("done", "done")
+    assert told.at == "reach"
+    told.say("not right")
+    assert told.at == "close"
+    assert ids(told) == ["round-with-service", "items-passed-referred"]
+    told.say("done")
+    assert told.at == "walked"
+
+
+def test_back_at_the_first_screen_of_a_diagnosis_goes_to_its_item(told: Told) -> None:
+    told.say("done", "not right")
+    assert "back" in told.screen.replies
+    told.say("back")
+    assert (told.screen.screen, told.at) == ("item", "look")
+    told.say("done")
+    assert told.at == "note"
+    (case,) = told.cases
+    assert case.outcome == "withdrawn"
+    assert [event.how for event in told.events if isinstance(event, CaseOver)] == ["withdrawn"]
+    assert last(told).item == "look"
+
+
+def test_back_inside_a_diagnosis_is_the_diagnosis_s(told: Told) -> None:
+    told.say("done", "not right", "2", "back")
+    assert (told.screen.screen, told.at) == ("check", "look")
+
+
+def test_no_way_leads_back_into_a_diagnosis_that_is_over(told: Told) -> None:
+    told.say("done", "not right", "2", "refer")
+    assert "back" not in told.screen.replies
+    turn = told.say("back")
+    assert turn.interludes[0].message.id == "round-no-way-back"  # type: ignore[attr-defined]
+    assert told.at == "note"
+
+
+def test_back_from_a_remedy_at_once_ends_what_lapses(tmp_path: Path) -> None:
+    """The only question is for service, so the diagnosis begins at a remedy."""
+    lines = (
+        "format: 1\nsymptom: lines\ntitle: It leaves lines\nstart: look\nsteps:\n"
+        "  look:\n    ask: Is it live?\n    by: service\n    passes: none\n"
+        "    answers: {It is live: dirty, It is dead: bent}\n"
+        "  dirty: {finding: It is dirty., chance: 6, who: operator, remedy: Wipe it.}\n"
+        "  bent: {finding: It is bent., chance: 3, who: service, leave_safe: Park it.,"
+        " ask_service: Mend it.}\n"
+    )
+    told = Told(opened(written(tmp_path, lines=lines)))
+    told.say("done", "not right")
+    assert told.at == "dirty"
+    told.say("back")
+    assert told.at == "take key-out"
+
+
+def test_danger_and_leave_in_a_diagnosis_end_the_round(told: Told) -> None:
+    told.say("done", "not right", "leave")
+    assert told.at == "left"
+    assert told.screen.symptom is None
+    assert [cause.step for cause in told.screen.ranking] == ["dirty", "bent", "other"]
+    assert (told.record.outcome, told.cases[0].outcome) == ("open", "open")
+    told.resume()
+    told.say("danger")
+    assert (told.record.outcome, told.cases[0].outcome) == ("referred", "referred")
+    assert told.at == "referred"
+    assert ids(told) == ["end-danger"]
+
+
+def test_a_refused_word_in_a_diagnosis_changes_nothing(told: Told) -> None:
+    told.say("done", "not right")
+    turn = told.say("nonsense")
+    assert turn.interludes[0].message.id == "no-such-answer"  # type: ignore[attr-defined]
+    assert turn.exchange is None
+
+
+def test_not_right_without_a_symptom_is_noted(told: Told) -> None:
+    told.say("done", "done", "not right")
+    assert told.at == "take lockout"
+    assert ids(told) == ["round-noted"]
+
+
+def test_a_symptom_that_cannot_be_opened_is_said(tmp_path: Path) -> None:
+    told = Told(opened(written(tmp_path, lines="format: 1\nsymptom: lines\n")))
+    told.say("done", "not right")
+    assert told.at == "note"
+    assert ids(told) == ["doorway-shut"]
+
+
+def test_a_diagnosis_with_nothing_to_ask_is_over_at_once(tmp_path: Path) -> None:
+    """Everything in it is for service, and its caution was refused."""
+    lines = (
+        "format: 1\nsymptom: lines\ntitle: It leaves lines\nstart: look\nsteps:\n"
+        "  look:\n    ask: Is it dirty?\n    hazards: [brush]\n    passes: none\n"
+        "    answers: {It is dirty: dirty, It is clean: worn}\n"
+        "  dirty: {finding: It is dirty., chance: 1, who: operator, remedy: A., hazards: [brush]}\n"
+        "  worn: {finding: It is worn., chance: 1, who: operator, remedy: B., hazards: [brush]}\n"
+    )
+    round_ = ROUND.replace("    hazards: [moving]\n    energises: true\n    starts: dead\n", "")
+    round_ = round_.replace("Drive ten metres.", "Look again.\n    starts: lines")
+    told = Told(opened(written(tmp_path, round_=round_, lines=lines)))
+    told.say("done", "done", "done", "cannot")
+    assert told.at == "run"
+    told.say("not right")
+    assert told.at == "close"
+    assert "round-after-referred" in ids(told)
+
+
+@given(seed=st.integers(0, 2**32), name=st.sampled_from(BUILT_IN))
+def test_no_word_is_shown_before_its_caution_however_it_goes(seed: int, name: str) -> None:
+    """By somebody who read the files alone: random replies, resumes, and diagnoses on the way."""
+    random = Random(seed)
+    walker, guard = _built_in(name)
+    told = Told(walker)
+    for _ in range(120):
+        screen = as_data(told.screen)
+        guard.sees(screen)
+        if screen["screen"] == "end" and screen["outcome"] != "left":
+            break
+        if screen["screen"] == "end" or random.random() < 0.03:
+            assert told.resume().misfits == 0
+            assert told.state.cautions.in_force == 0
+            assert not told.inner or not told.inner[0].cautions.in_force
+            continue
+        told.say(_reply(random, screen))
+    # A round that has ended leaves no case behind, but the one in which a danger was met.
+    waiting = [case for case in told.cases if case.outcome == "open"]
+    assert len(waiting) <= (told.record.outcome == "open")
+
+
+_OPENED: dict[str, tuple[RoundWalker, Guard]] = {}
+_GUARD: list[Guard] = []
+
+
+def _built_in(name: str) -> tuple[RoundWalker, Guard]:
+    if not _GUARD:
+        _GUARD.append(Guard(built_in()))
+    if name not in _OPENED:
+        _OPENED[name] = (opened(built_in(), name), _GUARD[0])
+    return _OPENED[name]
+
+
+def _reply(random: Random, screen: dict[str, Any]) -> str:
+    kind = screen["screen"]
+    if random.random() < 0.1:
+        return random.choice(["back", "leave", "nonsense", "danger", "why"])
+    if kind == "item":
+        return random.choice(["done", "done", "done", "not right", "not now"])
+    if kind == "caution":
+        return "done" if random.random() < 0.9 else "cannot"
+    if kind == "finding":
+        return random.choice(screen["replies"][:2])
+    if kind == "check":
+        return random.choice([f"{n + 1}" for n in range(len(screen["answers"]))])
+    return "unsure"
