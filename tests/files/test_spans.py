@@ -75,20 +75,21 @@ def test_nothing_wanted_nothing_changed() -> None:
 
 
 @pytest.mark.parametrize(
-    ("path", "place"),
+    ("path", "said"),
     [
-        (("steps", "two", "do"), "9:9"),
-        (("steps", "two"), "9:5"),
-        (("steps", "none"), "7:3"),
-        (("steps", "two", "bands", 2, "go"), "14:7"),
+        (("steps", "two", "do"), "9:9: write this value in one piece first."),
+        (("steps", "two"), "9:5: write this value in one piece first."),
+        (("steps", "none"), '7:3: there is no "none" here.'),
+        (("steps", "two", "bands", 2, "go"), '14:7: there is no "2" here.'),
+        (("start", "deeper"), '3:8: there is no "deeper" here.'),
     ],
 )
 def test_where_no_single_value_stands_the_place_is_said(
-    path: tuple[str | int, ...], place: str
+    path: tuple[str | int, ...], said: str
 ) -> None:
     with pytest.raises(NoSpan) as caught:
         Page(TEXT, "a.yaml").change(path, "x")
-    assert f"{caught.value}".startswith(f"a.yaml:{place}: ")
+    assert f"{caught.value}" == f"a.yaml:{said}"
 
 
 @given(st.text(st.characters(exclude_categories=["Cc", "Cs", "Zl", "Zp"]), min_size=1))

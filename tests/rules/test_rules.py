@@ -137,6 +137,8 @@ BROKEN = [
     ("    hazards: [wet-floor]\n", "    passes: It loks right\n", [("unknown-answer", "It loks right", 1, "e"), ("worked-case", "a reading", 1, "e")]),
     ("    hazards: [wet-floor]\n", "    if_unsure: none\n", [("unknown-answer", "none", 1, "e")]),
     ("      - {otherwise: enough, go: served}", "      - {below: 9, call: enough, go: served}", [("bands", "value", 1, "e")]),
+    ("    by: operator\n    bands:\n      - {below: 5, call: too little, go: little}\n      - {otherwise: enough, go: served}", "    energises: true\n    after: [broken]\n    bands:\n      - {below: 5, call: too little, go: little}\n      - {otherwise: enough, go: first}", [("closed-route", "first}", 1, "e"), ("unreached", "served:\n", 1, "e")]),
+    ("      - {otherwise", "      - {below: 5, call: less, go: little}\n      - {otherwise", [("bands", "less", 1, "e")]),
     ("      - {otherwise", "      - {below: 4, call: less, go: little}\n      - {otherwise", [("bands", "less", 1, "e")]),
     ("    who: operator\n    remedy: Mend it.\n", "    who: operator\n", [("no-remedy", "broken:\n    finding", 1, "w")]),
     ("    who: operator\n    remedy: Mend it.\n", "    remedy: Mend it.\n", [("missing-key", "broken:\n    finding", 1, "e")]),
@@ -317,3 +319,28 @@ def test_a_change_that_is_not_on_the_disk_is_checked_at_its_own_places(tmp_path:
     assert [(p.code, p.line, p.column) for p in check(library)] == [
         ("unknown-step", *place(moved, "frist"))
     ]
+
+
+def test_a_hazard_that_cautions_yaml_itself_does_not_know_is_not_blamed_on_its_errors(
+    tmp_path: Path,
+) -> None:
+    text = CAUTIONS[: CAUTIONS.index("  moving-parts")].replace("hazards:", "hazards: {}")
+    text += CAUTIONS[CAUTIONS.index("cautions:") :]
+    problems = check(load(write(tmp_path / "lib", cautions=text)))
+    said = {p.message for p in problems if p.file.endswith("cautions.yaml")}
+    assert said == {
+        'There is no hazard "moving-parts" in cautions.yaml.',
+        'There is no hazard "wet-floor" in cautions.yaml.',
+    }
+
+
+def test_a_hazard_that_is_covered_three_times_is_left_to_the_first(tmp_path: Path) -> None:
+    text = CAUTIONS.replace(
+        "    lapses: when energised\n", "    covers: [wet-floor]\n    lapses: when energised\n", 1
+    )
+    text = text.replace("covers: [moving-parts]", "covers: [moving-parts, wet-floor]")
+    problems = check(load(write(tmp_path / "lib", cautions=text)))
+    assert [(p.line, p.column) for p in problems] == [
+        place(text, "wet-floor", nth) for nth in (3, 4)
+    ]
+    assert all('covered by "key-out" already' in p.message for p in problems)
