@@ -394,3 +394,8 @@ def test_a_measurement_is_shown_in_the_unit_of_what_is_expected(name):
         "°C": "solution-temperature",
     }
     assert name in units[find(name).unit].split()
+
+
+def test_a_flow_is_measured_or_read_off_the_card():
+    assert NEEDS["film", "flow"].title == "flow of solution"
+    assert NEEDS["tank-drop", "rate"].title == "flow on the card"
