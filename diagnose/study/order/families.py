@@ -23,7 +23,7 @@ from diagnose.study.in_force import bits
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from diagnose.study.order.model import RunModel, State
+    from diagnose.study.order.model import Job, RunModel, State
 
 #: Beyond so many states, jobs with cautions in their branches are families of one.
 MOST_STATES = 300
@@ -59,13 +59,11 @@ def families(model: RunModel, *, single: bool = False) -> list[Family]:
     `single`: each job is a family of its own.
     """
     before, after = _constraints(model)
-    states = _reachable(model)
-    costs = [_branch_costs(model, number, states) for number in range(len(model.jobs))]
+    costs = _branch_costs(model)
     groups: dict[object, list[int]] = {}
     for number in sorted(range(len(model.jobs)), key=lambda job: -model.jobs[job].ratio):
         job = model.jobs[number]
-        shares = tuple(round(weight / job.weight, 12) for weight in job.weights)
-        alike = (job.kind, shares, before[number], after[number], costs[number])
+        alike = (job.kind, _shares(job), before[number], after[number], costs[number])
         groups.setdefault(number if single else alike, []).append(number)
     family_of = {job: which for which, jobs in enumerate(groups.values()) for job in jobs}
     made = []
@@ -98,19 +96,27 @@ def _lapses(model: RunModel, kind: int) -> bool:
     return energises or bool(model.cautions.closed(needs) & model.cautions.lapsing)
 
 
-def _branch_costs(
-    model: RunModel, number: int, states: Sequence[State] | None
-) -> tuple[float, ...]:
-    """Return what cautions cost in a job's branches per unit of weight, by state.
+def _shares(job: Job) -> tuple[float, ...]:
+    """Return how a job's weight is shared out over the entries."""
+    return tuple(round(weight / job.weight, 12) for weight in job.weights)
+
+
+def _branch_costs(model: RunModel) -> list[tuple[float, ...]]:
+    """Return what cautions cost in each job's branches per unit of weight, by state.
 
     Nothing where no caution is named there; with too many states to tell, what no other job has.
     """
-    job = model.jobs[number]
-    if not job.branch_cautions:
-        return ()
-    if states is None:
-        return (float(number), -1.0)
-    return tuple(round(model.branch_cost(number, state) / job.weight, 11) for state in states)
+    states = _reachable(model)
+    costs: list[tuple[float, ...]] = []
+    for number, job in enumerate(model.jobs):
+        if not job.branch_cautions:
+            costs.append(())
+        elif states is None:
+            costs.append((float(number), -1.0))
+        else:
+            each = [model.branch_cost(number, state) / job.weight for state in states]
+            costs.append(tuple(round(cost, 11) for cost in each))
+    return costs
 
 
 def _weights(model: RunModel, numbers: Sequence[int]) -> tuple[float, ...]:
