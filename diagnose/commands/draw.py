@@ -10,12 +10,11 @@ from diagnose.commands import options as opt
 from diagnose.commands.drawings import ENDINGS, Drawing, Written, said, write
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.paper import render
-from diagnose.paper.beside import MEANING, minutes_beside
-from diagnose.paper.diagram import Shaper
-from diagnose.paper.pages import reached
-from diagnose.paper.printing import Margins, Printed, Printer
-from diagnose.paper.sheet import PAPERS, SMALLEST, paper
-from diagnose.paper.sketch import Sketch, Wanted, sketch
+from diagnose.paper.flowchart import FlowchartBuilder
+from diagnose.paper.flowchart_text import FlowchartText, TextOptions, flowchart_text
+from diagnose.paper.pagination import HeadAndFoot, Paginator
+from diagnose.paper.sheet import PAPERS, SMALLEST, Sheet, paper
+from diagnose.paper.step_estimates import MEANING, estimate_lines
 from diagnose.paper.wall import chart_of
 from diagnose.paper.wall_sheet import TooLarge, on_one_sheet
 from diagnose.text import did_you_mean
@@ -25,6 +24,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from diagnose.paper.route import Route
+    from diagnose.paper.wrap import FontMetrics
     from diagnose.study.ready import ReadyTree
 
 _NOTICE = "Site rules, the machine's own manual and licensed practice come first."
@@ -161,48 +161,47 @@ def _diagram(
             raise opt.WrongUse(f'There is no step "{options.start[:40]}" there.{hint}')
         start = plan.number[options.start]
     visits, walked, lost = _on_plan(ready, route)
-    wanted = Wanted(
+    wanted = TextOptions(
         actions=not options.short,
         remedies=not options.short,
         start=start,
-        beside=minutes_beside(ready, library.table) if options.minutes else {},
+        last_lines=estimate_lines(ready, library.table) if options.minutes else {},
         visits=visits,
         walked=walked,
     )
-    drawn = sketch(ready, library.content.cautions, library.table, wanted, _titles(library))
+    text = flowchart_text(ready, library.content.cautions, library.table, wanted, _titles(library))
     if options.ending == "dot":
-        metrics = render.measure(drawn.texts())
-        figure = Shaper(drawn, metrics).figure(reached(drawn), drawn.start)
+        metrics = render.measure(text.texts())
+        whole = FlowchartBuilder(text, metrics).flowchart(text.reached(), text.start)
         return Drawing(
-            symptom=drawn.symptom, dots=(render.dot_text(figure),), metrics=metrics, note=lost
+            symptom=text.symptom, dots=(render.dot_text(whole),), metrics=metrics, note=lost
         )
     name = options.paper or "a4"
-    margins = Margins(
-        title=drawn.title,
+    around = HeadAndFoot(
+        title=text.title,
         under=_under(ready, options, more),
         foot=(f"{_NOTICE} {_printed(ready)}",),
     )
-    printer, sheets = _printed_on(drawn, margins, name, options.orientation)
+    metrics, sheets = _paginated(text, around, name, options.orientation)
     return Drawing(
-        symptom=drawn.symptom,
+        symptom=text.symptom,
         dots=tuple(sheet.dot for sheet in sheets),
-        metrics=printer.metrics,
+        metrics=metrics,
         type_size=min(sheet.type_size for sheet in sheets),
         paper=name,
         note=lost,
     )
 
 
-def _printed_on(
-    drawn: Sketch, margins: Margins, name: str, orientation: str | None
-) -> tuple[Printer, list[Printed]]:
-    if orientation is not None:
-        printer = Printer(drawn, margins, paper(name, landscape=orientation == "landscape"))
-        return printer, printer.sheets()
-    upright = Printer(drawn, margins, paper(name, landscape=False))
-    lying = Printer(drawn, margins, paper(name, landscape=True), upright.metrics)
-    printer = lying if lying.on_one_sheet and not upright.on_one_sheet else upright
-    return printer, printer.sheets()
+def _paginated(
+    text: FlowchartText, around: HeadAndFoot, name: str, orientation: str | None
+) -> tuple[FontMetrics, list[Sheet]]:
+    """Return the sheets; where the orientation is free, landscape if that saves all but one."""
+    taken = Paginator(text, around, paper(name, landscape=orientation == "landscape"))
+    if orientation is None and not taken.fits_one_sheet:
+        lying = Paginator(text, around, paper(name, landscape=True), taken.metrics)
+        taken = lying if lying.fits_one_sheet else taken
+    return taken.metrics, taken.sheets()
 
 
 def _on_plan(
@@ -219,7 +218,7 @@ def _on_plan(
             lost += 1
     for (step, given), count in (route.answers if route else {}).items():
         body = ready.tree.steps.get(step)
-        answers = [str(way.answer) for way in getattr(body, "exits", ())]
+        answers = [way.answer for way in getattr(body, "exits", ())]
         if given in answers:
             walked[ready.plan.number[step], answers.index(given)] = count
         elif step in ready.plan.number:
@@ -233,14 +232,15 @@ def _wall(
     name = options.paper or "a3"
     ways = [options.orientation] if options.orientation else ["portrait", "landscape"]
     sheets = [paper(name, landscape=way == "landscape") for way in ways]
-    sketches = [
-        sketch(ready, library.content.cautions, library.table, wanted, _titles(library))
+    cautions = library.content.cautions
+    texts = [
+        flowchart_text(ready, cautions, library.table, wanted, _titles(library))
         for wanted in _BARER
     ]
     foot = f"{_NOTICE} {_printed(ready)}"
-    chart = chart_of(sketches, library.content.cautions, library.table, library.card, foot)
+    chart = chart_of(texts, cautions, library.table, library.card, foot)
     try:
-        printed, metrics, which = on_one_sheet(chart, sheets)
+        sheet, metrics, which = on_one_sheet(chart, sheets)
     except TooLarge:
         larger = "--paper a2, or `draw` without --wall"
         raise opt.Unusable(
@@ -248,10 +248,10 @@ def _wall(
         ) from None
     left_out = "" if _BARER[which].actions else "what to do at each step is left out for room"
     return Drawing(
-        symptom=str(ready.tree.symptom),
-        dots=(printed.dot,),
+        symptom=ready.tree.symptom,
+        dots=(sheet.dot,),
         metrics=metrics,
-        type_size=printed.type_size,
+        type_size=sheet.type_size,
         paper=name,
         note=left_out,
     )
@@ -259,24 +259,24 @@ def _wall(
 
 #: What a wall chart says where there is room, and what it leaves out first where there is not.
 _BARER = (
-    Wanted(apart=True),
-    Wanted(apart=True, remedies=False),
-    Wanted(apart=True, remedies=False, reasons=False),
-    Wanted(apart=True, remedies=False, actions=False),
-    Wanted(apart=True, remedies=False, actions=False, reasons=False),
+    TextOptions(apart=True),
+    TextOptions(apart=True, remedies=False),
+    TextOptions(apart=True, remedies=False, reasons=False),
+    TextOptions(apart=True, remedies=False, actions=False),
+    TextOptions(apart=True, remedies=False, actions=False, reasons=False),
 )
 
 
 def _titles(library: ReadyLibrary) -> Any:
     def title_of(symptom: str) -> str:
         tree = library.content.trees.get(symptom)
-        return symptom if tree is None else str(tree.title)
+        return symptom if tree is None else tree.title
 
     return title_of
 
 
 def _under(ready: ReadyTree, options: argparse.Namespace, more: tuple[str, ...]) -> str:
-    said = [str(ready.tree.symptom), *more]
+    said = [ready.tree.symptom, *more]
     if options.case:
         said.append(f"with the route of case {options.case.upper()}")
     if options.minutes:

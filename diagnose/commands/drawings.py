@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
-    from diagnose.paper.wrap import Metrics
+    from diagnose.paper.wrap import FontMetrics
 
 #: What a drawing can be written as.
 ENDINGS: Final = ("pdf", "svg", "png", "dot")
@@ -27,7 +27,7 @@ class Drawing:
 
     symptom: str
     dots: tuple[str, ...]
-    metrics: Metrics
+    metrics: FontMetrics
     type_size: float | None = None
     paper: str = ""
     note: str = ""

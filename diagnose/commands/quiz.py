@@ -41,11 +41,11 @@ def run(args: Sequence[str]) -> int:
     )
     try:
         sheets, metrics = sheets_of(
-            str(ready.tree.title), drawn, foot, paper(options.paper, landscape=False)
+            ready.tree.title, drawn, foot, paper(options.paper, landscape=False)
         )
         few = f"the tree has only {len(drawn)} situations" if len(drawn) < SITUATIONS else ""
         drawing = Drawing(
-            symptom=str(ready.tree.symptom),
+            symptom=ready.tree.symptom,
             dots=tuple(sheet.dot for sheet in sheets),
             metrics=metrics,
             type_size=min(sheet.type_size for sheet in sheets),

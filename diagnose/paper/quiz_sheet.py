@@ -2,19 +2,26 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, TypeAlias
 
 from diagnose.paper import render
-from diagnose.paper.printing import Printed
-from diagnose.paper.sheet import MARGIN, SMALLEST, Note, Window
-from diagnose.paper.wrap import LEADING, SIZE, lines, pieces
+from diagnose.paper.sheet import (
+    MARGIN,
+    SMALLEST,
+    Sheet,
+    TextBlock,
+    Viewport,
+    leading,
+    set_in_lines,
+    text_block,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from diagnose.paper.quiz import Situation
     from diagnose.paper.sheet import Paper
-    from diagnose.paper.wrap import Metrics
+    from diagnose.paper.wrap import FontMetrics
 
 _TITLE: Final = 14.0
 _TYPE: Final = 9.0
@@ -25,36 +32,38 @@ _BLANK: Final = "____________________________"
 
 _ASKED: Final = ("What next?", "Which cautions first?", "Who may?")
 
-Line = tuple[str, bool]
+#: A paragraph, and whether it is bold.
+Paragraph: TypeAlias = tuple[str, bool]
 
 
 def sheets_of(
     title: str, situations: Sequence[Situation], foot: str, paper: Paper
-) -> tuple[list[Printed], Metrics]:
+) -> tuple[list[Sheet], FontMetrics]:
     """Return the sheets with the situations, then those with the key. Raises `CannotRender`."""
     name = f"Name {_BLANK} Date {_BLANK}"
     asked = [_asked(number, one) for number, one in enumerate(situations, 1)]
     key = [_key(number, one) for number, one in enumerate(situations, 1)]
-    said = [(name, False), (foot, False), *(line for block in [*asked, *key] for line in block)]
+    said = [(name, False), (foot, False), *(one for group in [*asked, *key] for one in group)]
     heads = [f"Quiz: {title}", f"Key: {title}"]
     texts = [text for text, _ in said]
     metrics = render.measure(texts, [*heads, *(text for text, bold in said if bold)])
-    book = _Book(metrics, paper, foot)
-    return book.pages(heads[0], name, asked) + book.pages(heads[1], "", key), metrics
+    pages = _TwoColumns(metrics, paper, foot)
+    return pages.sheets(heads[0], name, asked) + pages.sheets(heads[1], "", key), metrics
 
 
-def _asked(number: int, one: Situation) -> list[Line]:
-    block: list[Line] = [(f"{number}. So far:", True)]
-    block += [(f"{question} → {answer}", False) for question, answer in one.so_far]
-    block.append((_ASKED[0], True))
-    block += [
-        (f"[ ] {letter}) {option}", False)
-        for letter, option in zip(_LETTERS, one.options, strict=False)
+def _asked(number: int, one: Situation) -> list[Paragraph]:
+    options = zip(_LETTERS, one.options, strict=False)
+    return [
+        (f"{number}. So far:", True),
+        *((f"{question} → {answer}", False) for question, answer in one.so_far),
+        (_ASKED[0], True),
+        *((f"[ ] {letter}) {option}", False) for letter, option in options),
+        (f"{_ASKED[1]} {_BLANK}", False),
+        (f"{_ASKED[2]} {_BLANK}", False),
     ]
-    return [*block, (f"{_ASKED[1]} {_BLANK}", False), (f"{_ASKED[2]} {_BLANK}", False)]
 
 
-def _key(number: int, one: Situation) -> list[Line]:
+def _key(number: int, one: Situation) -> list[Paragraph]:
     cautions = ", ".join(one.cautions) or "none"
     held = f" In force: {', '.join(one.in_force)}." if one.in_force else ""
     return [
@@ -64,65 +73,65 @@ def _key(number: int, one: Situation) -> list[Line]:
     ]
 
 
-class _Book:
-    def __init__(self, metrics: Metrics, paper: Paper, foot: str) -> None:
+class _TwoColumns:
+    """Sets groups of paragraphs in two columns a page."""
+
+    def __init__(self, metrics: FontMetrics, paper: Paper, foot: str) -> None:
         self.metrics = metrics
         self.paper = paper
-        self.foot = foot
-        self.leading = _TYPE * LEADING / SIZE
         self.wide, _ = paper.inside
         self.column = (self.wide - _GUTTER) / 2
+        self.foot = set_in_lines(metrics, foot, self.wide, SMALLEST)
+        self.bottom = paper.height - MARGIN - len(self.foot) * leading(SMALLEST)
 
-    def pages(self, title: str, under: str, blocks: Sequence[Sequence[Line]]) -> list[Printed]:
-        """Return blocks in two columns; one is broken only where it is longer than a column."""
-        head = [
-            self._note(line, MARGIN, MARGIN + place * _TITLE * 1.2, _TITLE, bold=True)
-            for place, line in enumerate(self._lines(title, self.wide, _TITLE, bold=True))
-        ]
-        begin = head[-1].top + _TITLE * 1.5
+    def sheets(self, title: str, under: str, groups: Sequence[Sequence[Paragraph]]) -> list[Sheet]:
+        """Return groups in two columns; one is broken only where it is longer than a column."""
+        lines = set_in_lines(self.metrics, title, self.wide, _TITLE, bold=True)
+        around = self._stacked(lines, MARGIN, MARGIN, _TITLE, bold=True)
+        begin = around[-1].top + _TITLE * 1.5
         if under:
-            head.append(self._note(under, MARGIN, begin, _TYPE))
-            begin += 2 * self.leading
-        foot = self._lines(self.foot, self.wide, SMALLEST)
-        bottom = self.paper.height - MARGIN - len(foot) * SMALLEST * LEADING / SIZE
-        for place, line in enumerate(foot):
-            head.append(self._note(line, MARGIN, bottom + place * SMALLEST * 1.2, SMALLEST))
-        columns: list[list[Note]] = [[]]
-        top = begin
-        for block in blocks:
-            broken = [
-                (line, bold)
-                for text, bold in block
-                for line in self._lines(text, self.column, bold=bold)
-            ]
-            if columns[-1] and top + len(broken) * self.leading > bottom:
-                columns.append([])
-                top = begin
-            for line, bold in broken:
-                if top + self.leading > bottom:
-                    columns.append([])
-                    top = begin
-                left = MARGIN + (len(columns) - 1) % 2 * (self.column + _GUTTER)
-                columns[-1].append(self._note(line, left, top, _TYPE, bold=bold))
-                top += self.leading
-            top += _BETWEEN
-        window = Window(paper=self.paper, scale=1.0, left=0.0, top=self.paper.height)
+            around += self._stacked([under], MARGIN, begin, _TYPE)
+            begin += 2 * leading(_TYPE)
+        around += self._stacked(self.foot, MARGIN, self.bottom, SMALLEST)
+        columns = self._columns(groups, begin)
+        viewport = Viewport(paper=self.paper, scale=1.0, left=0.0, top=self.paper.height)
         return [
-            Printed(
+            Sheet(
                 dot=render.sheet_text(
-                    [], window, [*head, *(note for one in columns[page : page + 2] for note in one)]
+                    [], viewport, [*around, *(line for one in columns[at : at + 2] for line in one)]
                 ),
-                figures=(),
                 type_size=_TYPE,
             )
-            for page in range(0, len(columns), 2)
+            for at in range(0, len(columns), 2)
         ]
 
-    def _lines(
-        self, text: str, room: float, size: float = _TYPE, *, bold: bool = False
-    ) -> list[str]:
-        return lines(self.metrics, text, 0.96 * room / size * SIZE, even=False, bold=bold)
+    def _columns(
+        self, groups: Sequence[Sequence[Paragraph]], begin: float
+    ) -> list[list[TextBlock]]:
+        columns: list[list[TextBlock]] = [[]]
+        top = begin
+        for group in groups:
+            lines = [
+                (line, bold)
+                for text, bold in group
+                for line in set_in_lines(self.metrics, text, self.column, _TYPE, bold=bold)
+            ]
+            room = len(lines) if columns[-1] else 1
+            for line, bold in lines:
+                if top + room * leading(_TYPE) > self.bottom:
+                    columns.append([])
+                    top = begin
+                room = 1
+                left = MARGIN + (len(columns) - 1) % 2 * (self.column + _GUTTER)
+                columns[-1] += self._stacked([line], left, top, _TYPE, bold=bold)
+                top += leading(_TYPE)
+            top += _BETWEEN
+        return columns
 
-    def _note(self, line: str, left: float, top: float, size: float, *, bold: bool = False) -> Note:
-        width = self.metrics.width(pieces(line), bold=bold) * size / SIZE
-        return Note(left=left, top=top, lines=(line,), width=width, size=size, bold=bold)
+    def _stacked(
+        self, lines: Sequence[str], left: float, top: float, size: float, *, bold: bool = False
+    ) -> list[TextBlock]:
+        return [
+            text_block(self.metrics, left, top + place * leading(size), [line], size, bold=bold)
+            for place, line in enumerate(lines)
+        ]

@@ -1,7 +1,7 @@
-"""A sheet of paper: its size, what stands on it besides the flowchart, and all of it as DOT text.
+"""A sheet of paper: its size, the lines and rectangles on it, and the part of a layout it shows.
 
-A flowchart that is laid out keeps its coordinates; the sheet is a window on them. What is placed on
-the sheet by points from its top left corner is turned into those coordinates here.
+A flowchart that is laid out keeps its coordinates; the sheet is a viewport on them. What is placed
+on the sheet by points from its top left corner is turned into those coordinates here.
 """
 
 from __future__ import annotations
@@ -9,13 +9,14 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
-from diagnose.paper.marks import WHITE
-from diagnose.paper.wrap import LEADING, SIZE
+from diagnose.paper.node_styles import WHITE
+from diagnose.paper.wrap import LEADING, SIZE, pieces, wrapped
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Sequence
 
-    from diagnose.paper.diagram import Figure
+    from diagnose.paper.flowchart import Flowchart
+    from diagnose.paper.wrap import FontMetrics
 
 _MM: Final = 72 / 25.4
 
@@ -34,6 +35,9 @@ SMALLEST, LARGEST = 8.0, 11.0
 
 #: What printers cannot reach, and what a frame and a tape need, on every side. In points.
 MARGIN: Final = 8 * _MM
+
+#: Type of another size than the drawing's is set a little wider or narrower than it was measured.
+_SPARE: Final = 0.96
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,7 +60,16 @@ def paper(name: str, *, landscape: bool) -> Paper:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Note:
+class Sheet:
+    """One sheet: its DOT text with everything in place, its type size in points, its flowcharts."""
+
+    dot: str
+    type_size: float
+    flowcharts: tuple[Flowchart, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TextBlock:
     """Lines of text on a sheet: their left top corner in points from the sheet's, and their size.
 
     `width` is that of the widest line, as measured.
@@ -66,17 +79,45 @@ class Note:
     top: float
     lines: tuple[str, ...]
     width: float
-    size: float = SMALLEST
-    bold: bool = False
+    size: float
+    bold: bool
 
     @property
     def leading(self) -> float:
         """The distance of two lines, in points."""
-        return self.size * LEADING / SIZE
+        return leading(self.size)
+
+
+def leading(size: float) -> float:
+    """Return the distance of two lines in type of this size; both in points."""
+    return size * LEADING / SIZE
+
+
+def text_block(
+    metrics: FontMetrics,
+    left: float,
+    top: float,
+    lines: Sequence[str],
+    size: float,
+    *,
+    bold: bool = False,
+) -> TextBlock:
+    """Return lines that are broken already as a block. Raises `KeyError` where not measured."""
+    width = max(metrics.width(pieces(line), bold=bold) for line in lines)
+    return TextBlock(
+        left=left, top=top, lines=tuple(lines), width=width * size / SIZE, size=size, bold=bold
+    )
+
+
+def set_in_lines(
+    metrics: FontMetrics, text: str, room: float, size: float, *, bold: bool = False
+) -> list[str]:
+    """Return a text in filled lines of at most `room` points, in type of this size."""
+    return wrapped(metrics, text, _SPARE * room / size * SIZE, even=False, bold=bold)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Frame:
+class Rectangle:
     """A rectangle on a sheet, in points from its left top corner."""
 
     left: float
@@ -86,54 +127,8 @@ class Frame:
     fill: str = WHITE
 
 
-@dataclass(frozen=True, slots=True)
-class Box:
-    """Where a shape is once it is laid out: its middle, width and height; y grows upwards."""
-
-    x: float
-    y: float
-    width: float
-    height: float
-
-    def moved(self, right: float, up: float, times: float) -> Box:
-        """Return the box moved, then enlarged with everything around it."""
-        x, y = (self.x + right) * times, (self.y + up) * times
-        return Box(x, y, self.width * times, self.height * times)
-
-
-@dataclass(frozen=True, slots=True)
-class Route:
-    """An arrow's curve (Bezier points), the tip of its head, and the middle of its answer."""
-
-    points: tuple[tuple[float, float], ...]
-    tip: tuple[float, float]
-    label: tuple[float, float] | None
-
-    def moved(self, right: float, up: float, times: float) -> dict[str, str]:
-        """Return the curve moved, then enlarged, as Graphviz's attributes."""
-
-        def spot(point: tuple[float, float]) -> str:
-            return f"{(point[0] + right) * times:.2f},{(point[1] + up) * times:.2f}"
-
-        given = {"pos": f"e,{' '.join(spot(point) for point in (self.tip, *self.points))}"}
-        if self.label is not None:
-            given["lp"] = spot(self.label)
-        return given
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Layout:
-    """A figure laid out: where its shapes are by name, how its arrows run, and its size."""
-
-    figure: Figure
-    boxes: Mapping[str, Box]
-    routes: tuple[Route, ...]
-    width: float
-    height: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Window:
+class Viewport:
     """What a sheet shows of a layout: `scale` points a unit, `left` and `top` its corner there."""
 
     paper: Paper
@@ -149,13 +144,6 @@ class Window:
         """Return a distance from the sheet's top as a coordinate of the layout."""
         return self.top - points / self.scale
 
-    def enlarged(self, times: float) -> Window:
-        """Return the same window on a drawing that was enlarged."""
+    def enlarged(self, times: float) -> Viewport:
+        """Return the same viewport on a drawing that was enlarged."""
         return replace(self, scale=self.scale / times, left=self.left * times, top=self.top * times)
-
-    @property
-    def viewport(self) -> str:
-        """Graphviz's own words for it: width, height, zoom and the middle."""
-        x = self.left + self.paper.width / self.scale / 2
-        y = self.top - self.paper.height / self.scale / 2
-        return f"{self.paper.width:.2f},{self.paper.height:.2f},{self.scale:.5f},{x:.2f},{y:.2f}"

@@ -1,6 +1,6 @@
 """What a wall chart says: one large sheet with a tree's diagram and all that hangs by the machine.
 
-The diagram in strips, the cautions in full, what the shapes mean, the machine's settings, whom to
+The flowchart in rows, the cautions in full, what the shapes mean, the machine's settings, whom to
 call, and the content hash with the date, so that an old print is recognised.
 """
 
@@ -9,20 +9,20 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from diagnose.paper.marks import MARKS, SIGNALS, WHITE, Kind
+from diagnose.paper.node_styles import SIGNALS, STYLES, WHITE, NodeKind
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
     from diagnose.files.card import Card
     from diagnose.files.cautions import Caution, Cautions
-    from diagnose.paper.sketch import Sketch
+    from diagnose.paper.flowchart_text import FlowchartText
     from diagnose.study.in_force import CautionTable
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Panel:
-    """A frame with a heading and paragraphs; `legend` draws the shapes before its lines."""
+    """A box with a heading and paragraphs; `legend` draws the shapes before its lines."""
 
     heading: str
     paragraphs: tuple[str, ...]
@@ -31,27 +31,27 @@ class Panel:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Chart:
-    """All that a wall chart says: `sketches` from the fullest to the barest; the first that fits is
-    taken. `codes` has the short line of each caution by its id."""
+class WallChart:
+    """All that a wall chart says: the tree's words from the fullest text to the barest; the first
+    that fits is taken. `codes` has the short line of each caution by its id."""
 
-    sketches: tuple[Sketch, ...]
+    flowcharts: tuple[FlowchartText, ...]
     codes: Mapping[str, str]
     panels: tuple[Panel, ...]
     foot: str
 
 
 def chart_of(
-    sketches: Sequence[Sketch],
+    flowcharts: Sequence[FlowchartText],
     cautions: Cautions,
     table: CautionTable,
     card: Card | None,
     foot: str,
-) -> Chart:
-    """Return what a wall chart says; `sketches` are of one tree, the fullest first."""
-    codes = codes_of(sketches[0], cautions, table)
-    return Chart(
-        sketches=tuple(sketches),
+) -> WallChart:
+    """Return what a wall chart says; `flowcharts` are of one tree, the fullest first."""
+    codes = codes_of(flowcharts[0], cautions, table)
+    return WallChart(
+        flowcharts=tuple(flowcharts),
         codes=codes,
         panels=(
             *caution_panels(codes, cautions, table),
@@ -63,20 +63,24 @@ def chart_of(
     )
 
 
-def codes_of(sketch: Sketch, cautions: Cautions, table: CautionTable) -> dict[str, str]:
+def codes_of(text: FlowchartText, cautions: Cautions, table: CautionTable) -> dict[str, str]:
     """Return, for each caution that the tree calls or that one of them includes, its short line.
 
     A letter under which it stands in full, its signal word and its first sign.
     """
     used = 0
-    for name in sketch.cautions:
+    for name in text.cautions:
         used |= table.closure[table.number[name]]
+    known = _known(cautions)
     result = {}
     for place, name in enumerate(table.names(used)):
-        caution: Caution = cautions.cautions[name]
         letter = _LETTERS[place % len(_LETTERS)] * (place // len(_LETTERS) + 1)
-        result[name] = " ".join([letter, caution.signal, *map(str, caution.signs[:1])])
+        result[name] = " ".join([letter, known[name].signal, *known[name].signs[:1]])
     return result
+
+
+def _known(cautions: Cautions) -> Mapping[str, Caution]:
+    return dict(cautions.cautions.items())
 
 
 _LETTERS: Final = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
@@ -86,23 +90,21 @@ def caution_panels(
     codes: Mapping[str, str], cautions: Cautions, table: CautionTable
 ) -> Iterator[Panel]:
     """Yield the cautions in full, each under its letter."""
+    known = _known(cautions)
     for name, code in codes.items():
-        caution: Caution = cautions.cautions[name]
-        letter = code.split()[0]
-        text = str(caution.text)
-        first = table.closure[table.number[name]] & ~(1 << table.number[name])
-        titles = [
-            f"{codes[one].split()[0]} {cautions.cautions[one].title}" for one in table.names(first)
+        caution, number = known[name], table.number[name]
+        included = table.names(table.closure[number] & ~(1 << number))
+        first = [f"{codes[one].split()[0]} {known[one].title}" for one in included]
+        paragraphs = [
+            f"{caution.text} First take: {', '.join(first)}." if first else caution.text,
+            " ".join(f"• {line}" for line in caution.confirm),
         ]
-        if titles:
-            text += f" First take: {', '.join(titles)}."
-        paragraphs = [text, " ".join(f"• {line}" for line in caution.confirm)]
         if caution.release:
             before = " ".join(f"• {line}" for line in caution.release)
             paragraphs.append(f"Before it runs again: {before}")
-        signs = " ".join(map(str, caution.signs))
+        heading = [code.split()[0], caution.signal, caution.title, *caution.signs]
         yield Panel(
-            heading=f"{letter} {caution.signal} {caution.title} {signs}".rstrip(),
+            heading=" ".join(heading),
             paragraphs=tuple(paragraphs),
             fill=SIGNALS[caution.signal],
         )
@@ -110,15 +112,15 @@ def caution_panels(
 
 #: The shapes that a chart explains, in this order.
 LEGEND: Final = (
-    Kind.ACTION,
-    Kind.CHECK,
-    Kind.READING,
-    Kind.CAUTION,
-    Kind.OPERATOR,
-    Kind.BATTERY_TRAINED,
-    Kind.SERVICE,
-    Kind.DOORWAY,
-    Kind.CONNECTOR,
+    NodeKind.ACTION,
+    NodeKind.CHECK,
+    NodeKind.READING,
+    NodeKind.CAUTION,
+    NodeKind.OPERATOR,
+    NodeKind.BATTERY_TRAINED,
+    NodeKind.SERVICE,
+    NodeKind.DOORWAY,
+    NodeKind.CONNECTOR,
 )
 
 
@@ -127,7 +129,7 @@ def legend_panel() -> Panel:
     return Panel(
         heading="What the shapes mean",
         paragraphs=tuple(
-            ": ".join(filter(None, [MARKS[kind].word, MARKS[kind].says])) for kind in LEGEND
+            ": ".join(filter(None, [STYLES[kind].word, STYLES[kind].says])) for kind in LEGEND
         ),
         legend=True,
     )

@@ -6,33 +6,35 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from diagnose.paper import render
-from diagnose.paper.diagram import Figure, Shape
-from diagnose.paper.marks import Kind
-from diagnose.paper.printing import Printed
+from diagnose.paper.flowchart import Flowchart, Node
+from diagnose.paper.layout import Box, Layout, Placement, Spline
+from diagnose.paper.node_styles import NodeKind
 from diagnose.paper.sheet import (
     LARGEST,
     MARGIN,
     SMALLEST,
-    Box,
-    Frame,
-    Layout,
-    Note,
-    Route,
-    Window,
+    Rectangle,
+    Sheet,
+    TextBlock,
+    Viewport,
+    leading,
+    set_in_lines,
+    text_block,
 )
-from diagnose.paper.strips import NARROWEST, WIDEST, Strips
 from diagnose.paper.wall import LEGEND
-from diagnose.paper.wrap import LEADING, SIZE, lines, pieces
+from diagnose.paper.wall_rows import NARROWEST, WIDEST, RowBuilder
+from diagnose.paper.wrap import SIZE, wrapped
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
-    from diagnose.paper.column import Column
-    from diagnose.paper.diagram import Arrow
+    from diagnose.paper.flowchart import Edge
+    from diagnose.paper.flowchart_text import FlowchartText
+    from diagnose.paper.layout import Point
     from diagnose.paper.sheet import Paper
-    from diagnose.paper.sketch import Sketch
-    from diagnose.paper.wall import Chart, Panel
-    from diagnose.paper.wrap import Metrics
+    from diagnose.paper.wall import Panel, WallChart
+    from diagnose.paper.wall_column import Column
+    from diagnose.paper.wrap import FontMetrics
 
 
 class TooLarge(Exception):
@@ -42,97 +44,110 @@ class TooLarge(Exception):
 #: The title's type, around a panel's text, and between columns, in points.
 _TITLE, _PAD, _GUTTER = 16.0, 3.0, 11.0
 
+#: A legend sample's width with the space after it, and a legend row's least height.
+_SAMPLE, _ROW = 36.0, 16.0
 
-def on_one_sheet(chart: Chart, papers: Sequence[Paper]) -> tuple[Printed, Metrics, int]:
-    """Return the chart on one sheet, its metrics, and the place of the sketch that it took.
+#: More columns than this are never wider than a row has to be.
+_MOST_COLUMNS = 7
 
-    The fullest sketch that fits one of the papers, in the largest type. Raises `TooLarge`,
+
+def on_one_sheet(chart: WallChart, papers: Sequence[Paper]) -> tuple[Sheet, FontMetrics, int]:
+    """Return the chart on one sheet, its metrics, and the place of the text that it took.
+
+    The fullest text that fits one of the papers, in the largest type. Raises `TooLarge`,
     `CannotRender`.
     """
-    title = chart.sketches[0].title
-    texts = [chart.foot, *chart.codes.values()]
-    texts += [text for panel in chart.panels for text in panel.paragraphs]
-    texts += [text for sketch in chart.sketches for text in sketch.texts()]
-    heads = {entry.texts[0] for sketch in chart.sketches for entry in sketch.entries}
-    texts += [f"{head}:" for head in heads]
-    metrics = render.measure(texts, [title, *(panel.heading for panel in chart.panels)])
-    for which, sketch in enumerate(chart.sketches):
-        best: _Fitting | None = None
-        for sheet in papers:
-            for count in range(1, 8):
-                found = _largest(_Fitting(chart, sketch, metrics, sheet, count))
-                if found is not None and (best is None or found.scale > best.scale + 0.005):
-                    best = found
+    metrics = _measured(chart)
+    for which, text in enumerate(chart.flowcharts):
+        best = _best(
+            _Fitting(chart, text, metrics, paper, count)
+            for paper in papers
+            for count in range(1, _MOST_COLUMNS + 1)
+        )
         if best is not None:
-            return best.printed(), metrics, which
+            return best.sheet(), metrics, which
     raise TooLarge
 
 
-def _largest(fitting: _Fitting) -> _Fitting | None:
-    """Return the fitting with the largest type that has room, None where the smallest has not."""
-    low = SMALLEST / SIZE
-    if not fitting.tried(low):
-        return None
-    high = LARGEST / SIZE
-    while high - low > 0.02:
-        middle = (low + high) / 2
-        if fitting.tried(middle):
-            low = middle
-        else:
-            high = middle
-    fitting.tried(low)
-    return fitting
+def _measured(chart: WallChart) -> FontMetrics:
+    texts = [chart.foot, *chart.codes.values()]
+    texts += [paragraph for panel in chart.panels for paragraph in panel.paragraphs]
+    for text in chart.flowcharts:
+        texts += [*text.texts(), *(f"{step.texts[0]}:" for step in text.steps)]
+    headings = [panel.heading for panel in chart.panels]
+    return render.measure(texts, [chart.flowcharts[0].title, *headings])
+
+
+def _best(fittings: Iterable[_Fitting]) -> _Fitting | None:
+    """Return the fitting with the largest type, the first of those about as large."""
+    best: _Fitting | None = None
+    for fitting in fittings:
+        if fitting.largest() and (best is None or fitting.scale > best.scale + 0.005):
+            best = fitting
+    return best
 
 
 class _Fitting:
-    """One sketch in `count` columns on one paper; `tried` at a scale."""
+    """One text in `count` columns on one paper, at the last scale that had room."""
 
     def __init__(
-        self, chart: Chart, sketch: Sketch, metrics: Metrics, sheet: Paper, count: int
+        self,
+        chart: WallChart,
+        text: FlowchartText,
+        metrics: FontMetrics,
+        paper: Paper,
+        count: int,
     ) -> None:
         self.chart = chart
-        self.sketch = sketch
+        self.text = text
         self.metrics = metrics
-        self.sheet = sheet
-        wide, high = sheet.inside
+        self.paper = paper
+        wide, high = paper.inside
         self.count = count
         self.column = (wide + _GUTTER) / count - _GUTTER
-        self.foot = lines(metrics, chart.foot, 0.96 * wide / (SMALLEST / SIZE), even=False)
-        self.head_height = _TITLE * 1.2 + 8.0
-        self.foot_height = len(self.foot) * SMALLEST * 1.2 + 4.0
+        self.foot = set_in_lines(metrics, chart.foot, wide, SMALLEST)
+        self.head_height = leading(_TITLE) + 8.0
+        self.foot_height = len(self.foot) * leading(SMALLEST) + 4.0
         self.height = high - self.head_height - self.foot_height
         self.scale = 0.0
         self.size = SMALLEST
         self.columns: list[Column] = []
-        self.panels: list[tuple[Panel, float, float]] = []
+        self.panels: list[tuple[Panel, int, float]] = []
 
-    @property
-    def leading(self) -> float:
-        """The distance of two lines of a panel, in points."""
-        return self.size * LEADING / SIZE
+    def largest(self) -> bool:
+        """Find the largest type that has room; return whether the smallest has."""
+        low, high = SMALLEST / SIZE, LARGEST / SIZE
+        if not self.has_room(low):
+            return False
+        while high - low > 0.02:
+            middle = (low + high) / 2
+            if self.has_room(middle):
+                low = middle
+            else:
+                high = middle
+        return self.has_room(low)
 
-    def tried(self, scale: float) -> bool:
+    def has_room(self, scale: float) -> bool:
         """Return whether everything has room at this scale; if so it is kept."""
         width = self.column / scale
         if width < NARROWEST:
             return False
-        strips = Strips(self.sketch, self.metrics, self.chart.codes, min(width, WIDEST))
-        columns = strips.columns(self.height / scale)
+        rows = RowBuilder(self.text, self.metrics, self.chart.codes, min(width, WIDEST))
+        columns = rows.columns(self.height / scale)
         if columns is None or len(columns) > self.count:
             return False
         self.size = scale * SIZE
-        free = [column.height * scale + _PAD for column in columns] + [0.0] * (
-            self.count - len(columns)
-        )
-        placed = []
+        used = [column.height * scale + _PAD for column in columns]
+        used += [0.0] * (self.count - len(columns))
+        panels = []
         for panel in self.chart.panels:
             high = self._panel_height(panel) + _PAD
-            fits = [column for column, used in enumerate(free) if used + high <= self.height]
+            fits = [column for column, top in enumerate(used) if top + high <= self.height]
             if not fits:
                 return False
-            placed.append((panel, float(fits[0]), free[fits[0]]))
-            free[fits[0]] += high
-        self.scale, self.columns, self.panels = scale, columns, placed
+            panels.append((panel, fits[0], used[fits[0]]))
+            used[fits[0]] += high
+        self.scale, self.columns, self.panels = scale, columns, panels
         return True
 
     def _panel_lines(self, panel: Panel) -> list[list[str]]:
@@ -141,22 +156,23 @@ class _Fitting:
             room = room / 2 - _SAMPLE
         scale = self.size / SIZE
         return [
-            lines(self.metrics, text, room / scale, even=panel.legend) for text in panel.paragraphs
+            wrapped(self.metrics, text, room / scale, even=panel.legend)
+            for text in panel.paragraphs
         ]
 
     def _heading(self, panel: Panel) -> list[str]:
         room = (self.column - 2 * _PAD) / self.size * SIZE
-        return lines(self.metrics, panel.heading, room, even=False, bold=True)
+        return wrapped(self.metrics, panel.heading, room, even=False, bold=True)
 
     def _heading_height(self, panel: Panel) -> float:
-        return len(self._heading(panel)) * self.leading + 2.0
+        return len(self._heading(panel)) * leading(self.size) + 2.0
 
     def _panel_height(self, panel: Panel) -> float:
         paragraphs = self._panel_lines(panel)
         if panel.legend:
             high = sum(row for *_, row in self._legend_rows(paragraphs)[::2])
         else:
-            high = sum(len(one) for one in paragraphs) * self.leading
+            high = sum(len(one) for one in paragraphs) * leading(self.size)
         return self._heading_height(panel) + high + 1.5 * _PAD
 
     def _legend_rows(self, paragraphs: list[list[str]]) -> list[tuple[float, float, float]]:
@@ -165,29 +181,29 @@ class _Fitting:
         half = (self.column - 2 * _PAD) / 2
         for pair in range(0, len(paragraphs), 2):
             two = paragraphs[pair : pair + 2]
-            high = max(_ROW, *(len(one) * self.leading for one in two))
+            high = max(_ROW, *(len(one) * leading(self.size) for one in two))
             rows += [(place * half, top, high) for place in range(len(two))]
             top += high
         return rows
 
-    def printed(self) -> Printed:
+    def sheet(self) -> Sheet:
         """Return the sheet."""
         layout = self._layout()
-        window = Window(
-            paper=self.sheet,
+        viewport = Viewport(
+            paper=self.paper,
             scale=self.scale,
             left=-MARGIN / self.scale,
             top=(MARGIN + self.head_height) / self.scale,
         )
-        notes, frames = [], []
+        texts, rectangles = [], []
         for panel, column, top in self.panels:
             left = MARGIN + column * (self.column + _GUTTER)
             down = MARGIN + self.head_height + top
-            notes += list(self._panel_notes(panel, left, down))
+            texts += list(self._panel_texts(panel, left, down))
             high = self._panel_height(panel)
-            frames += [
-                Frame(left=left, top=down, width=self.column, height=high),
-                Frame(
+            rectangles += [
+                Rectangle(left=left, top=down, width=self.column, height=high),
+                Rectangle(
                     left=left,
                     top=down,
                     width=self.column,
@@ -195,65 +211,59 @@ class _Fitting:
                     fill=panel.fill,
                 ),
             ]
-        title = self._note(MARGIN, MARGIN, [self.sketch.title], _TITLE, bold=True)
-        foot_top = self.sheet.height - MARGIN - len(self.foot) * SMALLEST * 1.2
-        notes += [title, self._note(MARGIN, foot_top, self.foot, SMALLEST)]
-        dot = render.sheet_text([(layout, 0.0, 0.0)], window, notes, frames)
-        return Printed(dot=dot, figures=(layout.figure,), type_size=self.scale * SIZE)
+        foot_top = self.paper.height - MARGIN - len(self.foot) * leading(SMALLEST)
+        texts += [
+            text_block(self.metrics, MARGIN, MARGIN, [self.text.title], _TITLE, bold=True),
+            text_block(self.metrics, MARGIN, foot_top, self.foot, SMALLEST),
+        ]
+        dot = render.sheet_text([Placement(layout, 0.0, 0.0)], viewport, texts, rectangles)
+        return Sheet(dot=dot, type_size=self.scale * SIZE, flowcharts=(layout.flowchart,))
 
-    def _panel_notes(self, panel: Panel, left: float, top: float) -> Iterator[Note]:
-        yield self._note(left + _PAD, top + 1.0, self._heading(panel), self.size, bold=True)
+    def _panel_texts(self, panel: Panel, left: float, top: float) -> Iterator[TextBlock]:
+        inside = left + _PAD
+        heading = self._heading(panel)
+        yield text_block(self.metrics, inside, top + 1.0, heading, self.size, bold=True)
         down = top + self._heading_height(panel) + _PAD / 2
         paragraphs = self._panel_lines(panel)
         if panel.legend:
-            for paragraph, row in zip(paragraphs, self._legend_rows(paragraphs), strict=True):
-                x, y, high = row
-                middle = down + y + (high - len(paragraph) * self.leading) / 2
-                yield self._note(left + _PAD + x + _SAMPLE, middle, paragraph, self.size)
+            for lines, (x, y, high) in zip(paragraphs, self._legend_rows(paragraphs), strict=True):
+                middle = down + y + (high - len(lines) * leading(self.size)) / 2
+                yield text_block(self.metrics, inside + x + _SAMPLE, middle, lines, self.size)
             return
-        for paragraph in paragraphs:
-            yield self._note(left + _PAD, down, paragraph, self.size)
-            down += len(paragraph) * self.leading
-
-    def _note(
-        self, left: float, top: float, texts: Sequence[str], size: float, *, bold: bool = False
-    ) -> Note:
-        width = max(self.metrics.width(pieces(text), bold=bold) for text in texts)
-        return Note(
-            left=left,
-            top=top,
-            lines=tuple(texts),
-            width=width * size / SIZE,
-            size=size,
-            bold=bold,
-        )
+        for lines in paragraphs:
+            yield text_block(self.metrics, inside, down, lines, self.size)
+            down += len(lines) * leading(self.size)
 
     def _layout(self) -> Layout:
-        shapes: list[Shape] = []
-        arrows: list[Arrow] = []
+        nodes: list[Node] = []
+        edges: list[Edge] = []
         boxes: dict[str, Box] = {}
-        routes: list[Route] = []
+        splines: list[Spline] = []
         for number, column in enumerate(self.columns):
             left = number * (self.column + _GUTTER) / self.scale
-            for shape, box in column.shapes:
-                shapes.append(shape)
-                boxes[shape.name] = replace(box, x=box.x + left, y=-box.y)
-            for arrow, route in column.arrows:
-                arrows.append(arrow)
-                routes.append(_placed(route, left))
-        for shape, box in self._samples():
-            shapes.append(shape)
-            boxes[shape.name] = box
+
+            def upright(point: Point, left: float = left) -> Point:
+                return point[0] + left, -point[1]
+
+            for node, box in column.nodes:
+                nodes.append(node)
+                boxes[node.name] = replace(box, x=box.x + left, y=-box.y)
+            for edge, spline in column.edges:
+                edges.append(edge)
+                splines.append(spline.mapped(upright))
+        for node, box in self._samples():
+            nodes.append(node)
+            boxes[node.name] = box
         return Layout(
-            figure=Figure(symptom=self.sketch.symptom, shapes=tuple(shapes), arrows=tuple(arrows)),
+            flowchart=Flowchart(symptom=self.text.symptom, nodes=tuple(nodes), edges=tuple(edges)),
             boxes=boxes,
-            routes=tuple(routes),
+            splines=tuple(splines),
             width=0.0,
             height=0.0,
         )
 
-    def _samples(self) -> Iterator[tuple[Shape, Box]]:
-        """Yield a small shape for each line of the legend."""
+    def _samples(self) -> Iterator[tuple[Node, Box]]:
+        """Yield a small node for each line of the legend."""
         for panel, column, top in self.panels:
             if not panel.legend:
                 continue
@@ -262,28 +272,16 @@ class _Fitting:
             rows = self._legend_rows(self._panel_lines(panel))
             for kind, (x, y, high) in zip(LEGEND, rows, strict=True):
                 tall = _ROW - 6.0
-                wide = tall if kind is Kind.CONNECTOR else _SAMPLE - 9.0
-                shape = Shape(
+                wide = tall if kind is NodeKind.CONNECTOR else _SAMPLE - 9.0
+                node = Node(
                     name=f"sample-{kind.value}",
                     kind=kind,
                     step="",
                     lines=(),
                     width=wide / self.scale,
                     height=tall / self.scale,
-                    signal="CAUTION" if kind is Kind.CAUTION else "",
+                    signal="CAUTION" if kind is NodeKind.CAUTION else "",
                 )
                 middle = (left + x + (_SAMPLE - 9.0) / 2) / self.scale
                 level = -(down + y + high / 2) / self.scale
-                yield shape, Box(middle, level, shape.width, shape.height)
-
-
-#: A sample's width with the space after it, and a legend row's least height.
-_SAMPLE, _ROW = 36.0, 16.0
-
-
-def _placed(route: Route, left: float) -> Route:
-    def spot(point: tuple[float, float]) -> tuple[float, float]:
-        return point[0] + left, -point[1]
-
-    label = None if route.label is None else spot(route.label)
-    return Route(tuple(spot(point) for point in route.points), spot(route.tip), label)
+                yield node, Box(middle, level, node.width, node.height)

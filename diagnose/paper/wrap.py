@@ -35,7 +35,7 @@ class Piece:
 
 
 @dataclass(frozen=True, slots=True)
-class Fit:
+class FittedText:
     """Lines that fit a shape of this width and height."""
 
     lines: tuple[str, ...]
@@ -56,7 +56,7 @@ def pieces(text: str) -> list[Piece]:
 
 
 @dataclass(frozen=True, slots=True)
-class Metrics:
+class FontMetrics:
     """The measured width of each piece that a drawing uses, and of a space."""
 
     widths: Mapping[str, float]
@@ -84,15 +84,15 @@ class Metrics:
         return max(found, default=0.0)
 
 
-def lines(
-    metrics: Metrics, text: str, room: float, *, even: bool = True, bold: bool = False
+def wrapped(
+    metrics: FontMetrics, text: str, room: float, *, even: bool = True, bold: bool = False
 ) -> list[str]:
     """Return a text in lines of at most `room`; a wider piece stands alone.
 
     `even`: no line is much longer than it has to be, as in a label; else each is filled up.
     """
     if bold:
-        metrics = Metrics(metrics.bold, metrics.space)
+        metrics = FontMetrics(metrics.bold, metrics.space)
     parts = pieces(text)
     filled = _filled(metrics, parts, room)
     if not even:
@@ -109,22 +109,22 @@ def lines(
     return [_text(line) for line in filled]
 
 
-def boxed(metrics: Metrics, texts: Sequence[str], room: float, pad: float = 6.0) -> Fit:
+def boxed(metrics: FontMetrics, texts: Sequence[str], room: float, pad: float = 6.0) -> FittedText:
     """Return texts, each on lines of its own, and the box around them."""
-    broken = [line for text in texts for line in lines(metrics, text, room)]
+    broken = [line for text in texts for line in wrapped(metrics, text, room)]
     widest = max((metrics.width(pieces(line)) for line in broken), default=0.0)
-    return Fit(tuple(broken), widest + 2 * pad, len(broken) * LEADING + 2 * pad)
+    return FittedText(tuple(broken), widest + 2 * pad, len(broken) * LEADING + 2 * pad)
 
 
 def fitted(
-    metrics: Metrics,
+    metrics: FontMetrics,
     texts: Sequence[str],
     *,
     taper: float,
     aspect: float,
     widest: float = 260.0,
     pad: float = 5.0,
-) -> Fit:
+) -> FittedText:
     """Return texts in the smallest shape that holds them, centred, and its width and height.
 
     At a height y from its middle a shape of width w and height h leaves w * (1 - taper * 2y/h). It
@@ -156,7 +156,7 @@ def fitted(
                 break
             counts = _counts(measured, rooms, metrics.space)
             if counts is not None:
-                return Fit(tuple(_cut(parts, counts)), width, height)
+                return FittedText(tuple(_cut(parts, counts)), width, height)
         height += max(2.0, height / 64)
 
 
@@ -164,27 +164,32 @@ def _counts(
     parts: Sequence[Sequence[tuple[float, bool]]], rooms: Sequence[float], space: float
 ) -> list[int] | None:
     """Return how many pieces of each part go on each line, None unless they fill all rooms."""
-    counts = []
-    line = 0
-    last = len(rooms)
+    counts: list[int] = []
     for part in parts:
-        used = 0.0
-        count = 0
-        for width, glued in part:
-            wanted = used + width if glued or not count else used + space + width
-            if count and line < last and wanted <= rooms[line]:
-                used = wanted
-                count += 1
-                continue
-            if count:
-                counts.append(count)
-                line += 1
-            if line >= last or width > rooms[line]:
-                return None
-            used, count = width, 1
-        counts.append(count)
-        line += 1
-    return counts if line == last else None
+        own = _counts_of(part, rooms[len(counts) :], space)
+        if own is None:
+            return None
+        counts += own
+    return counts if len(counts) == len(rooms) else None
+
+
+def _counts_of(
+    part: Sequence[tuple[float, bool]], rooms: Sequence[float], space: float
+) -> list[int] | None:
+    """Return how many pieces go on each line, filled in turn; None where one has no room."""
+    counts: list[int] = []
+    used = 0.0
+    for width, glued in part:
+        wanted = used + width if glued else used + space + width
+        if counts and wanted <= rooms[len(counts) - 1]:
+            used = wanted
+            counts[-1] += 1
+        elif len(counts) < len(rooms) and width <= rooms[len(counts)]:
+            used = width
+            counts.append(1)
+        else:
+            return None
+    return counts or [0]
 
 
 def _cut(parts: Sequence[Sequence[Piece]], counts: Iterable[int]) -> Iterator[str]:
@@ -198,7 +203,7 @@ def _cut(parts: Sequence[Sequence[Piece]], counts: Iterable[int]) -> Iterator[st
             begun += count
 
 
-def _filled(metrics: Metrics, parts: Sequence[Piece], room: float) -> list[list[Piece]]:
+def _filled(metrics: FontMetrics, parts: Sequence[Piece], room: float) -> list[list[Piece]]:
     """Fill lines one after the other."""
     result: list[list[Piece]] = [[]]
     used = 0.0

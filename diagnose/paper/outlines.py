@@ -1,8 +1,8 @@
 """Outlines that Graphviz has no shape for, or draws too small, as xdot operations.
 
-A terminator's round corners, its second line, a document's dashes and wavy base, the side bars of
-a predefined process, and the frames of a wall chart. Graphviz draws dashes and corners of one size
-whatever the scale; here they keep to it.
+A terminator's round corners, its second line, a document's dashes and wavy base, the side bars of a
+predefined process, and the rectangles of a wall chart. Graphviz draws dashes and corners of one
+size whatever the scale; here they keep to it.
 """
 
 from __future__ import annotations
@@ -10,16 +10,19 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
-from diagnose.paper.marks import BLACK, MARKS, WALKED, WHITE, Kind
+from diagnose.paper.node_styles import BLACK, STYLES, WALKED, WHITE, NodeKind
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
-    from diagnose.paper.diagram import Shape
-    from diagnose.paper.sheet import Box, Frame, Window
+    from diagnose.paper.flowchart import Node
+    from diagnose.paper.layout import Box, Point
+    from diagnose.paper.sheet import Rectangle, Viewport
 
 #: What has its outline from here; Graphviz draws the words alone.
-INKED: Final = frozenset({Kind.START, Kind.OPERATOR, Kind.BATTERY_TRAINED, Kind.SERVICE})
+OUTLINED: Final = frozenset(
+    {NodeKind.START, NodeKind.OPERATOR, NodeKind.BATTERY_TRAINED, NodeKind.SERVICE}
+)
 
 #: A round corner's radius; how far a second line is inside the first; how deep a document's wave
 #: is; a dash and the gap after it. In points at the drawing's type size, as is `BAR`.
@@ -31,40 +34,38 @@ BAR: Final = 4.5
 # A quarter of a circle as one Bezier curve.
 _ROUND = 0.5523
 
-_Spot = tuple[float, float]
 
-
-def ink(shapes: Iterable[Shape], boxes: Mapping[str, Box], unit: float) -> str:
-    """Return the outlines of shapes in place; `unit` is how long a point is there."""
-    marks = []
-    for shape in shapes:
-        mark, box = MARKS[shape.kind], boxes[shape.name]
-        thick = mark.thick * (WALKED if shape.walked else 1) * unit
-        if shape.kind in INKED or shape.kind is Kind.DOORWAY:
-            marks.append(_pen(thick, mark.line))
-        if shape.kind is Kind.SERVICE:
-            marks += _dashed(_document(box, _WAVE * unit), _DASH * unit, _SPACE * unit)
-        elif shape.kind is Kind.DOORWAY:
+def node_outlines(nodes: Iterable[Node], boxes: Mapping[str, Box], unit: float) -> str:
+    """Return the outlines of nodes in place; `unit` is how long a point is there."""
+    drawn = []
+    for node in nodes:
+        style, box = STYLES[node.kind], boxes[node.name]
+        thick = style.thick * (WALKED if node.walked else 1) * unit
+        if node.kind in OUTLINED or node.kind is NodeKind.DOORWAY:
+            drawn.append(_pen(thick, style.line))
+        if node.kind is NodeKind.SERVICE:
+            drawn += _dashed(_document(box, _WAVE * unit), _DASH * unit, _SPACE * unit)
+        elif node.kind is NodeKind.DOORWAY:
             top, bottom = box.y + box.height / 2, box.y - box.height / 2
             for side in (1, -1):
                 x = box.x + side * (box.width / 2 - BAR * unit)
-                marks.append(_op("L", [(x, top), (x, bottom)]))
-        elif shape.kind in INKED:
-            marks.append(_rounded(box, 0.0, unit))
-        if shape.kind is Kind.BATTERY_TRAINED:
-            marks.append(_rounded(box, _INSIDE * unit, unit))
-    return " ".join(marks)
+                drawn.append(_op("L", [(x, top), (x, bottom)]))
+        elif node.kind in OUTLINED:
+            drawn.append(_rounded(box, 0.0, unit))
+        if node.kind is NodeKind.BATTERY_TRAINED:
+            drawn.append(_rounded(box, _INSIDE * unit, unit))
+    return " ".join(drawn)
 
 
-def ink_of_frames(window: Window, wanted: Sequence[Frame]) -> str:
+def rectangle_outlines(viewport: Viewport, rectangles: Iterable[Rectangle]) -> str:
     """Return rectangles on a sheet."""
-    marks = []
-    for frame in wanted:
-        left, right = window.x(frame.left), window.x(frame.left + frame.width)
-        top, bottom = window.y(frame.top), window.y(frame.top + frame.height)
-        marks.append(_pen(0.8 / window.scale, BLACK, frame.fill))
-        marks.append(_op("P", [(left, top), (right, top), (right, bottom), (left, bottom)]))
-    return " ".join(marks)
+    drawn = []
+    for one in rectangles:
+        left, right = viewport.x(one.left), viewport.x(one.left + one.width)
+        top, bottom = viewport.y(one.top), viewport.y(one.top + one.height)
+        drawn.append(_pen(0.8 / viewport.scale, BLACK, one.fill))
+        drawn.append(_op("P", [(left, top), (right, top), (right, bottom), (left, bottom)]))
+    return " ".join(drawn)
 
 
 def _rounded(box: Box, inside: float, unit: float) -> str:
@@ -72,9 +73,9 @@ def _rounded(box: Box, inside: float, unit: float) -> str:
     radius = min(_RADIUS * unit, wide, high) - inside / 2
     near = radius * (1 - _ROUND)
     left, right, top, bottom = box.x - wide, box.x + wide, box.y + high, box.y - high
-    points: list[_Spot] = [(left, top - radius)]
+    points: list[Point] = [(left, top - radius)]
 
-    def corner(to: _Spot, one: _Spot, other: _Spot, after: _Spot) -> None:
+    def corner(to: Point, one: Point, other: Point, after: Point) -> None:
         # A straight line to the corner's beginning, then the corner.
         points.extend([points[-1], to, to, one, other, after])
 
@@ -95,7 +96,7 @@ def _rounded(box: Box, inside: float, unit: float) -> str:
     return _op("B", [*points, points[-1], points[0], points[0]])
 
 
-def _document(box: Box, wave: float) -> list[_Spot]:
+def _document(box: Box, wave: float) -> list[Point]:
     left, right = box.x - box.width / 2, box.x + box.width / 2
     top, base = box.y + box.height / 2, box.y - box.height / 2 + wave
     third = (right - left) / 3
@@ -111,10 +112,10 @@ def _document(box: Box, wave: float) -> list[_Spot]:
     return [(left, base), (left, top), (right, top), *curve]
 
 
-def _dashed(line: Sequence[_Spot], dash: float, space: float) -> list[str]:
+def _dashed(line: Sequence[Point], dash: float, space: float) -> list[str]:
     """Return a line in dashes, each one an operation, bent where the line is."""
-    marks: list[str] = []
-    run: list[_Spot] = [line[0]]
+    drawn: list[str] = []
+    run: list[Point] = [line[0]]
     on, left = True, dash
     for (x0, y0), (x1, y1) in pairwise(line):
         length = ((x1 - x0) ** 2 + (y1 - y0) ** 2) ** 0.5
@@ -123,17 +124,17 @@ def _dashed(line: Sequence[_Spot], dash: float, space: float) -> list[str]:
             done += left
             spot = (x0 + (x1 - x0) * done / length, y0 + (y1 - y0) * done / length)
             if on:
-                marks.append(_op("L", [*run, spot]))
+                drawn.append(_op("L", [*run, spot]))
             on, left = not on, space if on else dash
             run = [spot]
         left -= length - done
         run.append((x1, y1))
     if on and len(run) > 1:
-        marks.append(_op("L", run))
-    return marks
+        drawn.append(_op("L", run))
+    return drawn
 
 
-def _op(name: str, points: Sequence[_Spot]) -> str:
+def _op(name: str, points: Sequence[Point]) -> str:
     return f"{name} {len(points)} {' '.join(f'{x:.1f} {y:.1f}' for x, y in points)}"
 
 

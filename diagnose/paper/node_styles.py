@@ -29,7 +29,7 @@ SIGNALS: Final = {"DANGER": VERMILLION, "WARNING": ORANGE, "CAUTION": YELLOW, "N
 WALKED: Final = 2.5
 
 
-class Kind(Enum):
+class NodeKind(Enum):
     """What a shape stands for."""
 
     START = "start"
@@ -45,7 +45,7 @@ class Kind(Enum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Mark:
+class NodeStyle:
     """How a kind is drawn. `says` explains it in a legend; `word` stands in the shape itself."""
 
     shape: str
@@ -59,11 +59,11 @@ class Mark:
     double: bool = False
 
 
-MARKS: Final = {
-    Kind.START: Mark(shape="box", style="rounded,bold", line=BLACK, says="start here"),
-    Kind.ACTION: Mark(shape="box", line=BLACK, says="do this first"),
-    Kind.CHECK: Mark(shape="diamond", line=BLACK, says="look, then answer"),
-    Kind.READING: Mark(
+STYLES: Final = {
+    NodeKind.START: NodeStyle(shape="box", style="rounded,bold", line=BLACK, says="start here"),
+    NodeKind.ACTION: NodeStyle(shape="box", line=BLACK, says="do this first"),
+    NodeKind.CHECK: NodeStyle(shape="diamond", line=BLACK, says="look, then answer"),
+    NodeKind.READING: NodeStyle(
         shape="polygon",
         sides=4,
         skew=0.2,
@@ -71,7 +71,7 @@ MARKS: Final = {
         says="take the figure",
         word="MEASURE",
     ),
-    Kind.OPERATOR: Mark(
+    NodeKind.OPERATOR: NodeStyle(
         shape="box",
         style="rounded",
         line=GREEN,
@@ -79,7 +79,7 @@ MARKS: Final = {
         says="the operator may",
         word="OPERATOR",
     ),
-    Kind.BATTERY_TRAINED: Mark(
+    NodeKind.BATTERY_TRAINED: NodeStyle(
         shape="box",
         style="rounded",
         line=BLUE,
@@ -87,7 +87,7 @@ MARKS: Final = {
         says="if trained for batteries",
         word="BATTERY-TRAINED",
     ),
-    Kind.SERVICE: Mark(
+    NodeKind.SERVICE: NodeStyle(
         shape="note",
         style="dashed",
         line=VERMILLION,
@@ -95,18 +95,18 @@ MARKS: Final = {
         says="leave it safe, hand over",
         word="SERVICE",
     ),
-    Kind.DOORWAY: Mark(
+    NodeKind.DOORWAY: NodeStyle(
         shape="box",
         line=BLACK,
         says="another symptom's tree",
         word="GO ON WITH",
     ),
-    Kind.CAUTION: Mark(
+    NodeKind.CAUTION: NodeStyle(
         shape="hexagon",
         style="filled",
         line=BLACK,
         thick=1.5,
         says="take this caution first",
     ),
-    Kind.CONNECTOR: Mark(shape="circle", line=BLACK, says="go on at this number"),
+    NodeKind.CONNECTOR: NodeStyle(shape="circle", line=BLACK, says="go on at this number"),
 }
