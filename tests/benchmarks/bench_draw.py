@@ -17,9 +17,8 @@ from figures import Figure, best, report
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.files.library import built_in
 from diagnose.paper import render
-from diagnose.paper.printing import Margins, Printed, Printer
+from diagnose.paper.flowchart_text import TextOptions, flowchart_text
 from diagnose.paper.sheet import paper
-from diagnose.paper.sketch import Wanted, sketch
 
 if TYPE_CHECKING:
     from diagnose.study.ready import ReadyTree
@@ -27,11 +26,11 @@ if TYPE_CHECKING:
 FOUR = ("low-runtime", "no-solution-flow", "poor-pickup", "streaking")
 
 
-def printed(library: ReadyLibrary, ready: ReadyTree) -> tuple[bytes, list[Printed]]:
+def printed(library: ReadyLibrary, ready: ReadyTree) -> tuple[bytes, list[Sheet]]:
     """Return a symptom on A4 as a PDF, from the tree in memory to the bytes of the file."""
-    drawn = sketch(ready, library.content.cautions, library.table, Wanted())
-    margins = Margins(title=drawn.title, under=drawn.symptom, foot=("The foot of the sheet.",))
-    printer = Printer(drawn, margins, paper("a4", landscape=False))
+    drawn = flowchart_text(ready, library.content.cautions, library.table, TextOptions())
+    around = HeadAndFoot(title=drawn.title, under=drawn.symptom, foot=("The foot of the sheet.",))
+    printer = Paginator(drawn, around, paper("a4", landscape=False))
     sheets = printer.sheets()
     pages = [render.drawn(sheet.dot, "pdf", printer.metrics) for sheet in sheets]
     return render.joined(pages), sheets
@@ -91,7 +90,7 @@ def thousand_steps() -> list[Figure]:
         Path(folder, "large.yaml").write_text("\n".join(lines), "utf-8")
         library = ReadyLibrary(Path(folder))
         ready = library.require("large")
-        sheets: list[Printed] = []
+        sheets: list[Sheet] = []
 
         def run() -> None:
             sheets[:] = printed(library, ready)[1]
