@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from diagnose.commands import options as opt
 from diagnose.commands.drawings import ENDINGS, Drawing, Written, said, write
 from diagnose.commands.ready_library import ReadyLibrary
+from diagnose.files.tree import Question
 from diagnose.paper import render
 from diagnose.paper.flowchart import FlowchartBuilder
 from diagnose.paper.flowchart_text import FlowchartText, TextOptions, flowchart_text
@@ -21,8 +22,9 @@ from diagnose.text import did_you_mean
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Callable, Iterator, Sequence
 
+    from diagnose.files.tree import Step
     from diagnose.paper.route import Route
     from diagnose.paper.wrap import FontMetrics
     from diagnose.study.ready import ReadyTree
@@ -89,61 +91,81 @@ def _options(args: Sequence[str]) -> argparse.Namespace:
     parser.add_argument("--wall", action="store_true", help="one sheet with all that hangs there")
     parser.add_argument("--machine", metavar="ID", help="with this machine's card")
     options = parser.parse_args(args)
-    if options.all and (options.symptom or options.start or options.case):
-        raise opt.WrongUse("--all draws whole trees: leave out the symptom, --from and --case.")
-    if not options.all and not options.symptom and not options.case:
-        raise opt.WrongUse("Name a symptom to draw, or --all; `diagnose draw --help` explains.")
-    if options.wall and (options.start or options.case or options.minutes or options.short):
-        raise opt.WrongUse("A wall chart shows the whole tree: leave out --from, --case and such.")
-    ending = Path(options.output).suffix.lower().removeprefix(".") if options.output else "pdf"
-    if ending not in ENDINGS:
-        known = ", ".join(f".{one}" for one in ENDINGS)
-        raise opt.WrongUse(f'"{options.output}" has to end in one of {known}.')
-    if options.wall and ending == "dot":
-        raise opt.WrongUse("A wall chart is a sheet: write .pdf, .svg or .png.")
-    options.ending = ending
+    options.ending = Path(options.output or "x.pdf").suffix.lower().removeprefix(".")
+    for wrong, message in _misuses(options):
+        if wrong:
+            raise opt.WrongUse(message)
     return options
+
+
+def _misuses(options: argparse.Namespace) -> Iterator[tuple[object, str]]:
+    """Yield whether options do not go together, and what is said of it."""
+    part = options.start or options.case
+    yield (
+        options.all and (options.symptom or part),
+        "--all draws whole trees: leave out the symptom, --from and --case.",
+    )
+    yield (
+        not any((options.all, options.symptom, options.case)),
+        "Name a symptom to draw, or --all; `diagnose draw --help` explains.",
+    )
+    yield (
+        options.wall and any((part, options.minutes, options.short)),
+        "A wall chart shows the whole tree: leave out --from, --case and such.",
+    )
+    known = ", ".join(f".{one}" for one in ENDINGS)
+    yield options.ending not in ENDINGS, f'"{options.output}" has to end in one of {known}.'
+    yield (
+        options.wall and options.ending == "dot",
+        "A wall chart is a sheet: write .pdf, .svg or .png.",
+    )
 
 
 def _drawings(
     library: ReadyLibrary, options: argparse.Namespace
 ) -> tuple[list[Drawing], list[str]]:
     """Return what was drawn, and the symptoms whose files have errors."""
-    routes: dict[str, Route] = {}
-    symptoms: Iterable[str] = (options.symptom,) if options.symptom else library.content.symptoms
+    symptoms, routes = _symptoms(library, options)
+    draw = _wall if options.wall else _diagram
+    result, broken = [], []
+    for symptom in symptoms:
+        if options.all and library(symptom) is None:
+            broken.append(symptom)
+        else:
+            result.append(draw(library, library.require(symptom), options, routes.get(symptom)))
+    if not result and not broken:
+        raise opt.Unusable(f"{library.folder}: no symptom tree there; name a library with --trees.")
+    return result, broken
+
+
+def _symptoms(
+    library: ReadyLibrary, options: argparse.Namespace
+) -> tuple[Sequence[str], dict[str, Route]]:
+    """Return the symptoms to draw, and the routes of the case to be drawn on them."""
     if options.case:
         routes = _routes(library, options)
         symptoms = [one for one in routes if options.symptom in (None, one)]
         if not symptoms:
             came = ", ".join(routes)
             raise opt.WrongUse(f"Case {options.case} did not come to {options.symptom}: {came}.")
-    elif options.machine:
+        return symptoms, routes
+    if options.machine:
         library.machine(options.machine)
-    draw = _wall if options.wall else _diagram
-    result, broken = [], []
-    for symptom in symptoms:
-        if options.all and library(symptom) is None:
-            broken.append(symptom)
-            continue
-        result.append(draw(library, library.require(symptom), options, routes.get(symptom)))
-    if not result and not broken:
-        raise opt.Unusable(f"{library.folder}: no symptom tree there; name a library with --trees.")
-    return result, broken
+    return [options.symptom] if options.symptom else [*library.content.symptoms], {}
 
 
 def _routes(library: ReadyLibrary, options: argparse.Namespace) -> dict[str, Route]:
     from diagnose.commands.cases import case_named
-    from diagnose.commands.resume import chances_again
-    from diagnose.log.account import Account
+    from diagnose.commands.resume import card_again, chances_again
     from diagnose.paper.route import routes_of
 
     log = opt.existing_log(options)
     case = case_named(log, options)
     assert log is not None
-    account = Account(log.events(case))
-    library.card = account.outset.machine_card
-    library.chances = chances_again(account)
-    return routes_of(account.events)
+    bodies = [event.body for event in log.events(case)]
+    library.card = card_again(bodies[0]["more"].get("card"))
+    library.chances = chances_again(bodies)
+    return routes_of(bodies)
 
 
 def _diagram(
@@ -208,22 +230,22 @@ def _on_plan(
     ready: ReadyTree, route: Route | None
 ) -> tuple[dict[int, str], dict[tuple[int, int], int], str]:
     """Return a route by the numbers of today's tree, and a line on what is no longer there."""
-    visits: dict[int, str] = {}
-    walked: dict[tuple[int, int], int] = {}
-    lost = 0
-    for step, text in (route.steps if route else {}).items():
-        if step in ready.plan.number:
-            visits[ready.plan.number[step]] = text
-        else:
-            lost += 1
-    for (step, given), count in (route.answers if route else {}).items():
-        body = ready.tree.steps.get(step)
-        answers = [way.answer for way in getattr(body, "exits", ())]
-        if given in answers:
-            walked[ready.plan.number[step], answers.index(given)] = count
-        elif step in ready.plan.number:
-            lost += 1
+    if route is None:
+        return {}, {}, ""
+    number = ready.plan.number
+    visits = {number[step]: text for step, text in route.steps.items() if step in number}
+    given = {one: count for one, count in route.answers.items() if one[0] in number}
+    walked = {}
+    for (step, answer), count in given.items():
+        offered = _offered(ready.steps[number[step]])
+        if answer in offered:
+            walked[number[step], offered.index(answer)] = count
+    lost = len(route.steps) - len(visits) + len(given) - len(walked)
     return visits, walked, f"in today's tree {lost} of the case's steps are missing" if lost else ""
+
+
+def _offered(step: Step) -> list[str]:
+    return [way.answer for way in step.exits] if isinstance(step, Question) else []
 
 
 def _wall(
@@ -267,7 +289,7 @@ _BARER = (
 )
 
 
-def _titles(library: ReadyLibrary) -> Any:
+def _titles(library: ReadyLibrary) -> Callable[[str], str]:
     def title_of(symptom: str) -> str:
         tree = library.content.trees.get(symptom)
         return symptom if tree is None else tree.title

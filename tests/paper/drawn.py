@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections import Counter
+from functools import cache
 from io import BytesIO
 from typing import TYPE_CHECKING, Any
 
@@ -16,32 +17,34 @@ from pypdf import PdfReader
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.files.library import built_in
 from diagnose.paper import render
-from diagnose.paper.diagram import Shaper
-from diagnose.paper.sketch import Wanted, sketch
+from diagnose.paper.flowchart import FlowchartBuilder
+from diagnose.paper.flowchart_text import TextOptions, flowchart_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
     from pathlib import Path
 
-    from diagnose.paper.sketch import Sketch
-    from diagnose.paper.wrap import Metrics
+    from diagnose.paper.flowchart_text import FlowchartText
+    from diagnose.paper.wrap import FontMetrics
 
 SYMPTOMS = tuple(sorted(path.stem for path in built_in().glob("*.yaml") if path.stem != "cautions"))
 SVG = "{http://www.w3.org/2000/svg}"
 
 
-def sketched(symptom: str, folder: Path | None = None, **wanted: Any) -> tuple[Sketch, Metrics]:
+def sketched(
+    symptom: str, folder: Path | None = None, **wanted: Any
+) -> tuple[FlowchartText, FontMetrics]:
     """Return the words of one symptom's flowchart, and their measure."""
     library = ReadyLibrary(folder or built_in())
     ready = library.require(symptom)
-    drawn = sketch(ready, library.content.cautions, library.table, Wanted(**wanted))
+    drawn = flowchart_text(ready, library.content.cautions, library.table, TextOptions(**wanted))
     return drawn, render.measure(drawn.texts())
 
 
-def whole(drawn: Sketch, metrics: Metrics) -> str:
+def whole(drawn: FlowchartText, metrics: FontMetrics) -> str:
     """Return the DOT text of the whole flowchart."""
-    steps = [number for number, _ in enumerate(drawn.entries)]
-    return render.dot_text(Shaper(drawn, metrics).figure(steps, drawn.start))
+    steps = [number for number, _ in enumerate(drawn.steps)]
+    return render.dot_text(FlowchartBuilder(drawn, metrics).flowchart(steps, drawn.start))
 
 
 def tree_of(symptom: str, folder: Path | None = None) -> dict[str, Any]:
@@ -56,6 +59,58 @@ def exits(step: dict[str, Any]) -> list[tuple[str, str]]:
     if "answers" in step:
         return list(step["answers"].items())
     return [(band.get("call", band.get("otherwise")), band["go"]) for band in step.get("bands", ())]
+
+
+@cache
+def caution_rules() -> dict[str, Any]:
+    """Return the built-in cautions as PyYAML reads them, every scalar a string."""
+    rules: dict[str, Any] = yaml.load(
+        (built_in() / "cautions.yaml").read_text("utf-8"), Loader=yaml.BaseLoader
+    )
+    return rules
+
+
+def called_cautions(tree: dict[str, Any]) -> dict[str, list[str]]:
+    """Return the cautions that a drawing has to show before each step, in the order of their file.
+
+    Those that some route comes to the step without, less what another of them includes. Every
+    state (step, what is in force) is walked with sets of names, straight from the two files.
+    """
+    cautions: dict[str, Any] = caution_rules()["cautions"]
+    steps = tree["steps"]
+
+    def closure(name: str) -> set[str]:
+        return {name}.union(*(closure(one) for one in cautions[name].get("includes", ())))
+
+    def needs(step: dict[str, Any]) -> set[str]:
+        needed = set(step.get("cautions", ()))
+        if step.get("who") != "service" and "continue_with" not in step:
+            for hazard in step.get("hazards", ()):
+                needed |= {name for name, one in cautions.items() if hazard in one["covers"]}
+        return needed
+
+    always: dict[str, set[str]] = {}
+    states = [(tree["start"], frozenset[str]())]
+    seen = set(states)
+    while states:
+        name, held = states.pop()
+        force = set(held)
+        if steps[name].get("energises") == "true":
+            force = {one for one in force if cautions[one]["lapses"] == "never"}
+        always[name] = always.get(name, force) & force
+        for one in needs(steps[name]):
+            force |= closure(one)
+        following = {(to, frozenset(force)) for _, to in exits(steps[name])} - seen
+        seen |= following
+        states += following
+    called = {}
+    for name, came in always.items():
+        missing = needs(steps[name]) - came
+        # What a needed caution includes is needed too, and may have lapsed on its own.
+        missing |= set().union(*(closure(one) for one in needs(steps[name]))) - came
+        inner = set().union(*(closure(one) - {one} for one in missing))
+        called[name] = [one for one in cautions if one in missing - inner]
+    return called
 
 
 def arrows(tree: dict[str, Any]) -> Counter[tuple[str, str, str]]:

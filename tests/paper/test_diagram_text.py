@@ -15,14 +15,15 @@ from hypothesis import strategies as st
 
 from diagnose.files.compose import CONTROL
 from diagnose.paper import render
-from diagnose.paper.diagram import Arrow, Figure, Shape
-from diagnose.paper.marks import Kind
-from diagnose.paper.printing import Margins, Printer
+from diagnose.paper.dot_attributes import FONT
+from diagnose.paper.flowchart import Edge, Flowchart, Node
+from diagnose.paper.node_styles import NodeKind
+from diagnose.paper.pagination import HeadAndFoot, Paginator
 from diagnose.paper.sheet import paper
-from diagnose.paper.wrap import LEADING, Metrics, fitted, lines, pieces
+from diagnose.paper.wrap import LEADING, FontMetrics, fitted, pieces, wrapped
 
 if TYPE_CHECKING:
-    from diagnose.paper.printing import Printed
+    from diagnose.paper.sheet import Sheet
 
 ODD = st.text(
     st.one_of(
@@ -42,12 +43,12 @@ class Even(dict[str, float]):
         return 6.0 * len(text)
 
 
-METRICS = Metrics(Even(), 3.0)
+METRICS = FontMetrics(Even(), 3.0)
 
 
 @given(SENTENCES, st.floats(20, 400))
 def test_every_letter_is_kept_and_no_line_is_too_long(text: str, room: float) -> None:
-    found = lines(METRICS, text, room)
+    found = wrapped(METRICS, text, room)
     assert "".join("".join(found).split()) == "".join(text.split())
     for line in found:
         assert METRICS.width_of(line) <= room or len(pieces(line)) == 1
@@ -92,10 +93,10 @@ def test_lines_lie_inside_the_shape_that_was_fitted(
 @example("graph", "node")
 @example("Ä ö ß", "🧽 👩‍🔧")
 def test_a_label_shows_exactly_its_text(text: str, answer: str) -> None:
-    one = Shape(name="n0", kind=Kind.CHECK, step="a", lines=(text, "x"), width=300, height=90)
-    two = Shape(name="n1", kind=Kind.OPERATOR, step="b", lines=(answer,), width=300, height=40)
-    arrow = Arrow(source="n0", target="n1", answer=answer, lines=(answer,))
-    dot = render.dot_text(Figure(symptom="s", shapes=(one, two), arrows=(arrow,)))
+    one = Node(name="n0", kind=NodeKind.CHECK, step="a", lines=(text, "x"), width=300, height=90)
+    two = Node(name="n1", kind=NodeKind.OPERATOR, step="b", lines=(answer,), width=300, height=40)
+    arrow = Edge(source="n0", target="n1", answer=answer, lines=(answer,))
+    dot = render.dot_text(Flowchart(symptom="s", nodes=(one, two), edges=(arrow,)))
     with render.chatter_aside():
         svg = pygraphviz.AGraph(string=dot).draw(format="svg", prog="dot").decode()
     root = ElementTree.fromstring(svg)
@@ -108,10 +109,15 @@ def test_a_text_longer_than_graphviz_reads_at_once_is_shown_whole() -> None:
     text = " ".join(f'word\\{number}"' for number in range(6000))
     metrics = render.measure([text])
     fit = fitted(metrics, [text], taper=0.0, aspect=1.0, widest=2000)
-    shape = Shape(
-        name="n0", kind=Kind.CHECK, step="a", lines=fit.lines, width=fit.width, height=fit.height
+    shape = Node(
+        name="n0",
+        kind=NodeKind.CHECK,
+        step="a",
+        lines=fit.lines,
+        width=fit.width,
+        height=fit.height,
     )
-    dot = render.dot_text(Figure(symptom="s", shapes=(shape,), arrows=()))
+    dot = render.dot_text(Flowchart(symptom="s", nodes=(shape,), edges=()))
     with render.chatter_aside():
         svg = pygraphviz.AGraph(string=dot).draw(format="svg", prog="dot").decode()
     root = ElementTree.fromstring(svg)
@@ -124,7 +130,7 @@ def test_a_measure_is_graphvizs_own() -> None:
     assert 0 < metrics.space < metrics.width_of("Wave")
     dot = (
         'digraph {a [shape=plaintext, margin=0, width=0, height=0, fontsize=40, label="Wave iiii",'
-        f' fontname="{render.FONT}"]}}'
+        f' fontname="{FONT}"]}}'
     )
     with render.chatter_aside():
         plain = pygraphviz.AGraph(string=dot).draw(format="plain", prog="dot").decode()
@@ -132,10 +138,10 @@ def test_a_measure_is_graphvizs_own() -> None:
     assert metrics.width_of("Wave iiii") == pytest.approx(width, rel=0.02)
 
 
-def _sheets(symptom: str) -> list[Printed]:
+def _sheets(symptom: str) -> list[Sheet]:
     drawn, _ = sketched(symptom)
-    margins = Margins(title=drawn.title, under=symptom, foot=("The foot.",))
-    return Printer(drawn, margins, paper("a4", landscape=False)).sheets()
+    around = HeadAndFoot(title=drawn.title, under=symptom, foot=("The foot.",))
+    return Paginator(drawn, around, paper("a4", landscape=False)).sheets()
 
 
 @pytest.mark.parametrize("symptom", SYMPTOMS)

@@ -25,11 +25,12 @@ from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.files.library import built_in
 from diagnose.files.reading import content_hash
 from diagnose.paper import render
-from diagnose.paper.column import CIRCLE, Column, Row, Way
-from diagnose.paper.diagram import Shape
-from diagnose.paper.marks import Kind
+from diagnose.paper.flowchart import Node, node_around
+from diagnose.paper.flowchart_text import AnswerText
+from diagnose.paper.node_styles import NodeKind
 from diagnose.paper.sheet import PAPERS
-from diagnose.paper.sketch import Answer
+from diagnose.paper.wall_column import CIRCLE, Branch, Column, QuestionRow
+from diagnose.paper.wrap import LEADING, FittedText
 
 if TYPE_CHECKING:
     from collections import Counter
@@ -216,8 +217,8 @@ def test_arrows_of_two_questions_never_meet(
     for number, _ in enumerate(rows):
         spans = [
             [y for x, y in route.points if abs(x - 153) < 0.01]
-            for arrow, route in column.arrows
-            if arrow.source == f"n{number}" and len(route.points) > 4
+            for edge, route in column.edges
+            if edge.source == f"n{number}" and len(route.points) > 4
         ]
         level = [y for span in spans for y in span]
         if level:
@@ -227,39 +228,39 @@ def test_arrows_of_two_questions_never_meet(
     for side in (True, False):
         track = sorted(
             (box.y - box.height / 2, box.y + box.height / 2)
-            for _, box in column.shapes
+            for _, box in column.nodes
             if (box.x < 150) == side
         )
         for one, other in pairwise(track):
             assert one[1] <= other[0] + 1e-6
-    assert column.height >= max(box.y + box.height / 2 for _, box in column.shapes) - 1e-6
+    assert column.height >= max(box.y + box.height / 2 for _, box in column.nodes) - 1e-6
 
 
-def _row(number: int, high: float, causes: list[tuple[int, float]], leads: bool) -> Row:
-    def shape(name: str, kind: Kind, width: float, height: float) -> Shape:
-        return Shape(name=name, kind=kind, step="s", lines=("x",), width=width, height=height)
+def _row(number: int, high: float, causes: list[tuple[int, float]], leads: bool) -> QuestionRow:
+    def node(name: str, kind: NodeKind, width: float, height: float) -> Node:
+        return node_around(FittedText(("x",), width, height), name, kind, "s")
 
-    def way(to: int, name: str, count: int, tall: float | None) -> Way:
-        made = () if tall is None else (shape(f"f{name}", Kind.OPERATOR, 110, tall),)
-        return Way(
-            to=to,
-            answer=Answer(text="a", to=to),
-            beside=("w",) * count,
-            narrow=("w",) * count,
-            wide=("w",),
-            widths=(5.0,) * (count + 1),
-            shapes=made,
-            circle=shape(f"x{name}", Kind.CONNECTOR, CIRCLE, CIRCLE),
+    def branch(to: int, name: str, count: int, tall: float | None) -> Branch:
+        made = () if tall is None else (node(f"f{name}", NodeKind.OPERATOR, 110, tall),)
+        words = FittedText(("w",) * count, 5.0, count * LEADING)
+        return Branch(
+            answer=AnswerText(text="a", to=to),
+            beside=words,
+            narrow=words,
+            wide=FittedText(("w",), 5.0, LEADING),
+            nodes=made,
+            connector=node(f"x{name}", NodeKind.CONNECTOR, CIRCLE, CIRCLE),
         )
 
-    return Row(
+    return QuestionRow(
         number=number,
         head=None,
-        circle=shape(f"in{number}", Kind.CONNECTOR, CIRCLE, CIRCLE),
+        connector=node(f"in{number}", NodeKind.CONNECTOR, CIRCLE, CIRCLE),
         joined=high < 40,
-        shapes=(shape(f"n{number}", Kind.CHECK, 140, high),),
-        down=way(number + 1, f"{number}_d", 2, None) if leads else None,
+        nodes=(node(f"n{number}", NodeKind.CHECK, 140, high),),
+        down=branch(number + 1, f"{number}_d", 2, None) if leads else None,
         right=tuple(
-            way(900, f"{number}_{place}", count, tall) for place, (count, tall) in enumerate(causes)
+            branch(900, f"{number}_{place}", count, tall)
+            for place, (count, tall) in enumerate(causes)
         ),
     )
