@@ -1,49 +1,52 @@
-"""`diagnose draw`: a symptom tree as a diagram or a wall chart, on paper or for the screen."""
+"""`diagnose draw`: a symptom tree as one picture, as large as it must be."""
 
 from __future__ import annotations
 
-from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from diagnose.commands import options as opt
-from diagnose.commands.drawings import ENDINGS, Drawing, Written, said, write
+from diagnose.commands.drawings import (
+    Written,
+    add_output,
+    ending_of,
+    foot,
+    openable,
+    put_pages,
+    say,
+    titles,
+    typeface,
+)
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.files.tree import Question
 from diagnose.paper import render
-from diagnose.paper.flowchart import FlowchartBuilder
+from diagnose.paper.flowchart import LETTERS, SIZE, dot_text
 from diagnose.paper.flowchart_text import FlowchartText, TextOptions, flowchart_text
-from diagnose.paper.pagination import HeadAndFoot, Paginator
-from diagnose.paper.sheet import PAPERS, SMALLEST, Sheet, paper
+from diagnose.paper.letters import CannotRender, Typeface
 from diagnose.paper.step_estimates import MEANING, estimate_lines
-from diagnose.paper.wall import chart_of
-from diagnose.paper.wall_sheet import TooLarge, on_one_sheet
+from diagnose.paper.typesetter import DPI
 from diagnose.text import did_you_mean
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Iterator, Sequence
 
-    from diagnose.files.tree import Step
     from diagnose.paper.route import Route
-    from diagnose.paper.wrap import FontMetrics
     from diagnose.study.ready import ReadyTree
 
-_NOTICE = "Site rules, the machine's own manual and licensed practice come first."
+#: What a picture can be written as.
+ENDINGS = ("pdf", "svg", "png", "dot")
 
 
 def run(args: Sequence[str]) -> int:
     """Draw one symptom, or all of them. Returns 0 once every file is written."""
     options = _options(args)
     library = ReadyLibrary(opt.trees_folder(options))
-    try:
-        drawings, broken = _drawings(library, options)
-        if drawings:
-            stem = drawings[0].symptom if len(drawings) == 1 else "all-symptoms"
-            output = Path(options.output or f"{stem}{'-wall' if options.wall else ''}.pdf")
-            said(write(drawings, output, options.ending), as_json=options.json)
-    except render.CannotRender as error:
-        raise opt.Unusable(f"{error}") from error
+    routes = _routes(library, options) if options.case else {}
+    if options.machine and not options.case:
+        library.machine(options.machine)
+    trees, broken = openable(library, options.symptom, routes)
+    say(_pictures(library, trees, routes, options), as_json=options.json)
     if broken:
         library.require(broken[0])
     return opt.OK
@@ -58,172 +61,150 @@ class RouteDrawing:
     def __init__(self, symptom: str, output: str) -> None:
         self._options = _options([symptom, "-o", output])
 
-    def draw(
-        self, library: ReadyLibrary, ready: ReadyTree, route: Route, under: str
-    ) -> list[Written]:
+    def draw(self, library: ReadyLibrary, ready: ReadyTree, route: Route, under: str) -> Written:
         """Draw it, `under` standing below the title. Raises `Unusable`."""
         options = self._options
         try:
-            drawing = _diagram(library, ready, options, route, (under,))
-            return write([drawing], Path(options.output), options.ending)
-        except render.CannotRender as error:
+            picture = Picture(library, ready, options, route, under)
+            return picture.write(Path(options.output), typeface(options))
+        except CannotRender as error:
             raise opt.Unusable(f"{error}") from error
 
 
 def _options(args: Sequence[str]) -> argparse.Namespace:
-    parser = opt.parser("draw", "A symptom tree as a diagram, or as a chart for the wall.")
+    parser = opt.parser("draw", "A symptom tree as one picture.")
     parser.add_argument("symptom", nargs="?", help="a symptom's id")
-    parser.add_argument("--all", action="store_true", help="all symptoms of the library")
-    parser.add_argument(
-        "-o",
-        dest="output",
-        metavar="FILE",
-        help="where to; its ending (.pdf, .svg, .png, .dot) says what (SYMPTOM.pdf)",
-    )
-    parser.add_argument("--paper", choices=PAPERS, help="the sheet's size (a4; a wall chart: a3)")
-    parser.add_argument(
-        "--orientation", choices=("portrait", "landscape"), help="how the sheet hangs"
-    )
+    parser.add_argument("--all", action="store_true", help="all symptoms, a file each")
+    add_output(parser, ENDINGS, "SYMPTOM.pdf")
     parser.add_argument("--from", dest="start", metavar="STEP", help="only what follows a step")
     parser.add_argument("--case", metavar="CASE", help="with the route that this case took")
     parser.add_argument("--minutes", action="store_true", help="with chances and minutes")
-    parser.add_argument("--short", action="store_true", help="questions, answers and causes only")
-    parser.add_argument("--wall", action="store_true", help="one sheet with all that hangs there")
-    parser.add_argument("--machine", metavar="ID", help="with this machine's card")
+    parser.add_argument("--machine", metavar="ID", help="with the minutes of this machine's card")
     options = parser.parse_args(args)
-    options.ending = Path(options.output or "x.pdf").suffix.lower().removeprefix(".")
-    for wrong, message in _misuses(options):
-        if wrong:
-            raise opt.WrongUse(message)
+    if options.all and (options.symptom or options.start or options.case):
+        raise opt.WrongUse("--all draws whole trees: leave out the symptom, --from and --case.")
+    if not any((options.all, options.symptom, options.case)):
+        raise opt.WrongUse("Name a symptom to draw, or --all; `diagnose draw --help` explains.")
+    options.ending = ending_of(options.output, ENDINGS)
     return options
 
 
-def _misuses(options: argparse.Namespace) -> Iterator[tuple[object, str]]:
-    """Yield whether options do not go together, and what is said of it."""
-    part = options.start or options.case
-    yield (
-        options.all and (options.symptom or part),
-        "--all draws whole trees: leave out the symptom, --from and --case.",
-    )
-    yield (
-        not any((options.all, options.symptom, options.case)),
-        "Name a symptom to draw, or --all; `diagnose draw --help` explains.",
-    )
-    yield (
-        options.wall and any((part, options.minutes, options.short)),
-        "A wall chart shows the whole tree: leave out --from, --case and such.",
-    )
-    known = ", ".join(f".{one}" for one in ENDINGS)
-    yield options.ending not in ENDINGS, f'"{options.output}" has to end in one of {known}.'
-    yield (
-        options.wall and options.ending == "dot",
-        "A wall chart is a sheet: write .pdf, .svg or .png.",
-    )
-
-
-def _drawings(
-    library: ReadyLibrary, options: argparse.Namespace
-) -> tuple[list[Drawing], list[str]]:
-    """Return what was drawn, and the symptoms whose files have errors."""
-    symptoms, routes = _symptoms(library, options)
-    draw = _wall if options.wall else _diagram
-    result, broken = [], []
-    for symptom in symptoms:
-        if options.all and library(symptom) is None:
-            broken.append(symptom)
-        else:
-            result.append(draw(library, library.require(symptom), options, routes.get(symptom)))
-    if not result and not broken:
-        raise opt.Unusable(f"{library.folder}: no symptom tree there; name a library with --trees.")
-    return result, broken
-
-
-def _symptoms(
-    library: ReadyLibrary, options: argparse.Namespace
-) -> tuple[Sequence[str], dict[str, Route]]:
-    """Return the symptoms to draw, and the routes of the case to be drawn on them."""
-    if options.case:
-        routes = _routes(library, options)
-        symptoms = [one for one in routes if options.symptom in (None, one)]
-        if not symptoms:
-            came = ", ".join(routes)
-            raise opt.WrongUse(f"Case {options.case} did not come to {options.symptom}: {came}.")
-        return symptoms, routes
-    if options.machine:
-        library.machine(options.machine)
-    return [options.symptom] if options.symptom else [*library.content.symptoms], {}
+def _pictures(
+    library: ReadyLibrary,
+    trees: Sequence[ReadyTree],
+    routes: dict[str, Route],
+    options: argparse.Namespace,
+) -> Iterator[Written]:
+    """Yield each picture's file once it is written."""
+    letters = typeface(options)
+    for ready in trees:
+        output = Path(options.output or f"{ready.symptom}.pdf")
+        if options.output and len(trees) > 1:
+            output = output.with_name(f"{output.stem}-{ready.symptom}{output.suffix}")
+        picture = Picture(library, ready, options, routes.get(ready.symptom))
+        yield picture.write(output, letters)
 
 
 def _routes(library: ReadyLibrary, options: argparse.Namespace) -> dict[str, Route]:
+    """Return the routes of a case by symptom, on the card and with the chances that it had."""
     from diagnose.commands.cases import case_named
-    from diagnose.commands.resume import card_again, chances_again
+    from diagnose.commands.resume import chances_again
+    from diagnose.log.account import Account
     from diagnose.paper.route import routes_of
 
     log = opt.existing_log(options)
     case = case_named(log, options)
     assert log is not None
-    bodies = [event.body for event in log.events(case)]
-    library.card = card_again(bodies[0]["more"].get("card"))
-    library.chances = chances_again(bodies)
-    return routes_of(bodies)
+    account = Account(log.events(case))
+    library.card = account.outset.machine_card
+    library.chances = chances_again(account)
+    routes = routes_of(account.events)
+    if options.symptom not in (None, *routes):
+        came = ", ".join(routes)
+        raise opt.WrongUse(f"Case {options.case} did not come to {options.symptom}: {came}.")
+    return routes
 
 
-def _diagram(
-    library: ReadyLibrary,
-    ready: ReadyTree,
-    options: argparse.Namespace,
-    route: Route | None,
-    more: tuple[str, ...] = (),
-) -> Drawing:
-    plan = ready.plan
-    start = None
-    if options.start is not None:
-        if options.start not in plan.number:
-            hint = did_you_mean(options.start, plan.ids)
-            raise opt.WrongUse(f'There is no step "{options.start[:40]}" there.{hint}')
-        start = plan.number[options.start]
-    visits, walked, lost = _on_plan(ready, route)
-    wanted = TextOptions(
-        actions=not options.short,
-        remedies=not options.short,
-        start=start,
-        last_lines=estimate_lines(ready, library.table) if options.minutes else {},
-        visits=visits,
-        walked=walked,
-    )
-    text = flowchart_text(ready, library.content.cautions, library.table, wanted, _titles(library))
-    if options.ending == "dot":
-        metrics = render.measure(text.texts())
-        whole = FlowchartBuilder(text, metrics).flowchart(text.reached(), text.start)
-        return Drawing(
-            symptom=text.symptom, dots=(render.dot_text(whole),), metrics=metrics, note=lost
+class Picture:
+    """One tree to be drawn, with the route that somebody took; `under` stands below the title."""
+
+    def __init__(
+        self,
+        library: ReadyLibrary,
+        ready: ReadyTree,
+        options: argparse.Namespace,
+        route: Route | None,
+        under: str = "",
+    ) -> None:
+        visits, walked, self.note = _on_plan(ready, route)
+        wanted = TextOptions(
+            start=_start(ready, options.start),
+            last_lines=estimate_lines(ready, library.table) if options.minutes else {},
+            visits=visits,
+            walked=walked,
         )
-    name = options.paper or "a4"
-    around = HeadAndFoot(
-        title=text.title,
-        under=_under(ready, options, more),
-        foot=(f"{_NOTICE} {_printed(ready)}",),
-    )
-    metrics, sheets = _paginated(text, around, name, options.orientation)
-    return Drawing(
-        symptom=text.symptom,
-        dots=tuple(sheet.dot for sheet in sheets),
-        metrics=metrics,
-        type_size=min(sheet.type_size for sheet in sheets),
-        paper=name,
-        note=lost,
-    )
+        cautions = library.content.cautions
+        self.text = flowchart_text(ready, cautions, library.table, wanted, titles(library))
+        said = [ready.symptom, under, MEANING if options.minutes else ""]
+        if options.case:
+            said.insert(1, f"with the route of case {options.case.upper()}")
+        self.under = (" · ".join(filter(None, said)), foot(ready))
+        self.ending = options.ending
+
+    def write(self, output: Path, letters: Typeface) -> Written:
+        """Write the picture. Raises `CannotRender`, `Unusable`."""
+        letters.check([*_words(self.text), *self.under])
+        dot = dot_text(self.text, self.under)
+        paper, size, note = None, None, self.note
+        if self.ending == "dot":
+            made = dot.encode()
+        elif self.ending == "png":
+            made, note = render.as_png(dot, letters), note or f"{DPI} dots an inch"
+        elif self.ending == "svg":
+            made = self._svg(dot, letters)
+        else:
+            made, paper, times = self._page(dot, letters)
+            size = round(SIZE * times, 2)
+        (file,) = put_pages(output, [made])
+        symptom = self.text.symptom
+        return Written(file=file, symptom=symptom, paper=paper, type_size=size, note=note)
+
+    def _svg(self, dot: str, letters: Typeface) -> bytes:
+        return render.as_svg(dot, self.text.title, self._about(), letters)
+
+    def _page(self, dot: str, letters: Typeface) -> tuple[bytes, str, float]:
+        """Return the picture on paper, its lines shortened where it would be too wide."""
+        for narrower in (*LETTERS[1:], None):
+            try:
+                svg = self._svg(dot, letters)
+                return render.as_pdf(svg, self.text.title, self._about(), letters)
+            except render.TooLarge:
+                if narrower is None:
+                    raise
+                dot = dot_text(self.text, self.under, narrower)
+        raise AssertionError
+
+    def _about(self) -> str:
+        steps = [self.text.steps[number] for number in self.text.reached()]
+        questions = sum(bool(step.answers) for step in steps)
+        return (
+            f"A flowchart of {questions} questions and {len(steps) - questions} findings on:"
+            f" {self.text.title}. It begins at step {self.text.start + 1}."
+        )
 
 
-def _paginated(
-    text: FlowchartText, around: HeadAndFoot, name: str, orientation: str | None
-) -> tuple[FontMetrics, list[Sheet]]:
-    """Return the sheets; where the orientation is free, landscape if that saves all but one."""
-    taken = Paginator(text, around, paper(name, landscape=orientation == "landscape"))
-    if orientation is None and not taken.fits_one_sheet:
-        lying = Paginator(text, around, paper(name, landscape=True), taken.metrics)
-        taken = lying if lying.fits_one_sheet else taken
-    return taken.metrics, taken.sheets()
+def _words(text: FlowchartText) -> Iterator[str]:
+    yield from (*text.head, *text.cautions.values())
+    for step in text.steps:
+        yield from step.texts
+        yield from (answer.text for answer in step.answers)
+
+
+def _start(ready: ReadyTree, step: str | None) -> int | None:
+    if step is not None and step not in ready.plan.number:
+        hint = did_you_mean(step, ready.plan.ids)
+        raise opt.WrongUse(f'There is no step "{step[:40]}" there.{hint}')
+    return None if step is None else ready.plan.number[step]
 
 
 def _on_plan(
@@ -237,74 +218,9 @@ def _on_plan(
     given = {one: count for one, count in route.answers.items() if one[0] in number}
     walked = {}
     for (step, answer), count in given.items():
-        offered = _offered(ready.steps[number[step]])
+        body = ready.steps[number[step]]
+        offered = [way.answer for way in body.exits] if isinstance(body, Question) else []
         if answer in offered:
             walked[number[step], offered.index(answer)] = count
     lost = len(route.steps) - len(visits) + len(given) - len(walked)
     return visits, walked, f"in today's tree {lost} of the case's steps are missing" if lost else ""
-
-
-def _offered(step: Step) -> list[str]:
-    return [way.answer for way in step.exits] if isinstance(step, Question) else []
-
-
-def _wall(
-    library: ReadyLibrary, ready: ReadyTree, options: argparse.Namespace, _: Route | None
-) -> Drawing:
-    name = options.paper or "a3"
-    ways = [options.orientation] if options.orientation else ["portrait", "landscape"]
-    sheets = [paper(name, landscape=way == "landscape") for way in ways]
-    cautions = library.content.cautions
-    texts = [
-        flowchart_text(ready, cautions, library.table, wanted, _titles(library))
-        for wanted in _BARER
-    ]
-    foot = f"{_NOTICE} {_printed(ready)}"
-    chart = chart_of(texts, cautions, library.table, library.card, foot)
-    try:
-        sheet, metrics, which = on_one_sheet(chart, sheets)
-    except TooLarge:
-        larger = "--paper a2, or `draw` without --wall"
-        raise opt.Unusable(
-            f"{ready.tree.symptom} does not fit one {name} sheet in {SMALLEST:g} pt: use {larger}."
-        ) from None
-    left_out = "" if _BARER[which].actions else "what to do at each step is left out for room"
-    return Drawing(
-        symptom=ready.tree.symptom,
-        dots=(sheet.dot,),
-        metrics=metrics,
-        type_size=sheet.type_size,
-        paper=name,
-        note=left_out,
-    )
-
-
-#: What a wall chart says where there is room, and what it leaves out first where there is not.
-_BARER = (
-    TextOptions(apart=True),
-    TextOptions(apart=True, remedies=False),
-    TextOptions(apart=True, remedies=False, reasons=False),
-    TextOptions(apart=True, remedies=False, actions=False),
-    TextOptions(apart=True, remedies=False, actions=False, reasons=False),
-)
-
-
-def _titles(library: ReadyLibrary) -> Callable[[str], str]:
-    def title_of(symptom: str) -> str:
-        tree = library.content.trees.get(symptom)
-        return symptom if tree is None else tree.title
-
-    return title_of
-
-
-def _under(ready: ReadyTree, options: argparse.Namespace, more: tuple[str, ...]) -> str:
-    said = [ready.tree.symptom, *more]
-    if options.case:
-        said.append(f"with the route of case {options.case.upper()}")
-    if options.minutes:
-        said.append(MEANING)
-    return " · ".join(said)
-
-
-def _printed(ready: ReadyTree) -> str:
-    return f"Content {ready.digest[:12]}, printed {date.today().isoformat()}."

@@ -1,204 +1,186 @@
-"""A symptom tree as a flowchart: nodes and edges, every text broken into lines that fit.
+"""The flowchart of a symptom tree in Graphviz's DOT language, every value a string.
 
-Plain data; nothing is drawn here. A flowchart is the whole tree or one part of it.
+Graphviz places the shapes and makes each as large as its words; only where a line of words ends is
+said here. A step's node bears the step's id; that of its cautions has "cautions" after it.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+import html
+import re
+import textwrap
+from typing import TYPE_CHECKING, Any, Final
 
-from diagnose.paper.node_styles import NodeKind
-from diagnose.paper.wrap import HALF, POINTED, STRAIGHT, FittedText, boxed, fitted, wrapped
+from diagnose.paper.letters import FAMILY
+from diagnose.paper.node_styles import SIGNALS, STYLES, WALKED, NodeKind
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterator
+    from collections.abc import Iterable, Sequence
 
-    from diagnose.paper.flowchart_text import AnswerText, FlowchartText, StepText
-    from diagnose.paper.wrap import FontMetrics
+    from diagnose.paper.flowchart_text import FlowchartText, StepText
 
+#: The type size in points.
+SIZE: Final = 10.0
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Node:
-    """One shape: `name` is its own in the flowchart, `step` the id of the step it belongs to.
+#: How many letters a line has in a question's shape, as wished and for narrower drawings. A diamond
+#: is twice as high and wide as its words: few long lines keep a long tree on its paper.
+LETTERS: Final = (70, 54, 40)
 
-    For a connector `step` is where it leads to, "" at the one that a part begins with.
-    """
+#: How many letters a line has at an arrow, and in a finding's shape.
+_ANSWER, _FINDING = 36, 44
 
-    name: str
-    kind: NodeKind
-    step: str
-    lines: tuple[str, ...]
-    width: float
-    height: float
-    signal: str = ""
-    walked: bool = False
+_POINTED: Final = (NodeKind.CHECK, NodeKind.READING, NodeKind.CAUTION)
 
+#: So many causes of a question stand side by side; more stand further down.
+_SIDE_BY_SIDE: Final = 2
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Edge:
-    """One arrow between two nodes; `answer` is the answer's own text, "" between a step's own.
+_BEGIN: Final = "begin here"
 
-    `ranks` is how many ranks further down its target stands, at least.
-    """
-
-    source: str
-    target: str
-    answer: str = ""
-    lines: tuple[str, ...] = ()
-    passing: bool = False
-    walked: int = 0
-    ranks: int = 1
+#: Graphviz reads no quoted string longer than 16,384 bytes; longer ones are written as a sum.
+_LONGEST: Final = 4000
+_QUOTED: Final = re.compile(r'"[^"\\]*(?:\\.[^"\\]*)*"', re.DOTALL)
+_PIECE: Final = re.compile(rf"(?:[^\\]|\\.){{1,{_LONGEST}}}", re.DOTALL)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Flowchart:
-    """A flowchart, or one part of it, ready to be laid out."""
+def dot_text(text: FlowchartText, under: Sequence[str] = (), letters: int = LETTERS[0]) -> str:
+    """Return the DOT text of a flowchart; `under` are lines below its title, `letters` as above."""
+    import graphviz
 
-    symptom: str
-    nodes: tuple[Node, ...]
-    edges: tuple[Edge, ...]
-
-
-#: How wide an answer may be before it is broken, a finding's text, and the line of a caution.
-_ANSWER_ROOM, _FINDING_ROOM, _CAUTION_ROOM = 92.0, 150.0, 235.0
-
-#: What an outline takes of a node besides its words: bars at the sides, a wave, a second line.
-_OUTLINE = {
-    NodeKind.DOORWAY: (12.0, 0.0),
-    NodeKind.SERVICE: (0.0, 10.0),
-    NodeKind.BATTERY_TRAINED: (6.0, 6.0),
-}
-
-#: A connector's diameter: room for a number and a page.
-_CIRCLE = 34.0
-
-#: What the causes of one question take of a rank, side by side, where nothing asks for less.
-RANK_ROOM = 620.0
-
-
-def node_around(
-    fit: FittedText, name: str, kind: NodeKind, step: str, *, signal: str = "", walked: bool = False
-) -> Node:
-    """Return the node around a fitted text."""
-    return Node(
-        name=name,
-        kind=kind,
-        step=step,
-        lines=fit.lines,
-        width=fit.width,
-        height=fit.height,
-        signal=signal,
-        walked=walked,
+    font = {"fontname": FAMILY, "fontsize": f"{SIZE:g}"}
+    graph = graphviz.Digraph(
+        name=text.symptom,
+        graph_attr={
+            "rankdir": "TB",
+            "ranksep": "0.15",
+            "nodesep": "0.2",
+            "pad": "0.1",
+            "label": _title(text.title, under),
+            "labelloc": "t",
+            "labeljust": "l",
+            "tooltip": text.title,
+            **font,
+        },
+        node_attr={**font, "margin": "0.08,0.05", "height": "0.2"},
+        edge_attr={**font, "arrowsize": "0.7"},
     )
+    graph.node(_BEGIN, _label(text.head, _FINDING), **_style(NodeKind.START), margin="0.15,0.1")
+    reached = text.reached()
+    _add_edge(graph, _BEGIN, _first(text, text.start), passing=True)
+    for number in sorted(reached):
+        _add_step(graph, text, number, letters)
+    return _in_pieces(graph.source)
 
 
-def connector(name: str, step: str, number: int, diameter: float) -> Node:
-    """Return the connector of a step, by its number from 0."""
-    return node_around(
-        FittedText((f"{number + 1}",), diameter, diameter), name, NodeKind.CONNECTOR, step
-    )
+def _add_step(graph: Any, text: FlowchartText, number: int, letters: int) -> None:
+    step = text.steps[number]
+    if step.cautions:
+        graph.node(
+            _first(text, number),
+            _label([text.cautions[name] for name in step.cautions], letters),
+            **_style(NodeKind.CAUTION, step, ".cautions"),
+            fillcolor=SIGNALS[step.signal],
+        )
+        _add_edge(graph, _first(text, number), step.id, passing=True, walked=int(step.walked))
+    link = {"URL": f"{step.leads_to}.svg", "target": "_top"} if step.leads_to else {}
+    head, first, *rest = step.texts
+    # A question's number stands on its first line.
+    texts = [f"{head}  {first}", *rest] if step.answers else step.texts
+    wide = letters if step.kind in _POINTED else _FINDING
+    graph.node(step.id, _label(texts, wide), **_style(step.kind, step), **link)
+    causes = 0
+    for answer in step.answers:
+        leaf = not text.steps[answer.to].answers
+        causes += leaf
+        _add_edge(
+            graph,
+            step.id,
+            _first(text, answer.to),
+            (answer.text, answer.limit),
+            passing=answer.passing,
+            walked=answer.walked,
+            ranks=1 + (causes - 1) // _SIDE_BY_SIDE if leaf else 1,
+        )
 
 
-def slanted(fit: FittedText) -> FittedText:
-    """Return a rectangle's text in a parallelogram, whose sides lean by a tenth of its width."""
-    return FittedText(fit.lines, fit.width / 0.82, fit.height)
+def _first(text: FlowchartText, number: int) -> str:
+    """Return the name of the node that an arrow to a step ends at: its cautions, or itself."""
+    step = text.steps[number]
+    return f"{step.id} cautions" if step.cautions else step.id
 
 
-class FlowchartBuilder:
-    """Makes flowcharts of one text, whole or in part: every node is fitted to its words once."""
+def _style(kind: NodeKind, step: StepText | None = None, part: str = "") -> dict[str, str]:
+    style = STYLES[kind]
+    thick = style.thick * (WALKED if step is not None and step.walked else 1)
+    given = {
+        "id": "begin" if step is None else f"{step.id}{part}",
+        "class": kind.value,
+        "shape": style.shape,
+        "style": style.style,
+        "color": style.line,
+        "penwidth": f"{thick:g}",
+    }
+    if kind in _POINTED:
+        given["margin"] = "0"
+    if style.sides:
+        given |= {"sides": f"{style.sides}", "skew": f"{style.skew}"}
+    if style.double:
+        given["peripheries"] = "2"
+    return given
 
-    def __init__(self, text: FlowchartText, metrics: FontMetrics) -> None:
-        self.text = text
-        self.metrics = metrics
-        self._nodes: dict[int, tuple[Node, ...]] = {}
-        self._wrapped: dict[str, tuple[str, ...]] = {}
 
-    def flowchart(
-        self, steps: Collection[int], root: int, rank_room: float = RANK_ROOM
-    ) -> Flowchart:
-        """Return the flowchart of some steps, all of them reached from `root`.
+def _add_edge(
+    graph: Any,
+    source: str,
+    target: str,
+    words: Iterable[str] = (),
+    *,
+    passing: bool = False,
+    walked: int = 0,
+    ranks: int = 1,
+) -> None:
+    given = {"weight": "6" if passing else "1"}
+    if ranks > 1:
+        given["minlen"] = f"{ranks}"
+    if walked:
+        given |= {"penwidth": f"{WALKED:g}", "style": "bold"}
+    said = [text for text in words if text]
+    if said:
+        # A space on either side keeps the words off the line.
+        given |= {"label": _label(said, _ANSWER, " "), "tooltip": _escaped(said[0])}
+    graph.edge(source, target, **given)
 
-        The causes of one question take at most `rank_room` of a rank; more stand in further ranks.
 
-        The start stands under the symptom, any other root under a connector with its number. An
-        answer that leads out of the steps ends at a connector with the number that it leads to.
-        """
-        head = self._head() if root == self.text.start else connector("in", "", root, _CIRCLE)
-        nodes = [head]
-        edges = [Edge(source=head.name, target=self.nodes(root)[0].name, passing=True)]
-        for number in sorted(steps):
-            first, *following = self.nodes(number)
-            nodes += [first, *following]
-            walked = int(self.text.steps[number].walked)
-            edges += [
-                Edge(source=first.name, target=own.name, passing=True, walked=walked)
-                for own in following
-            ]
-            for edge, outside in self._leaving(number, steps, rank_room):
-                edges.append(edge)
-                nodes += outside
-        return Flowchart(symptom=self.text.symptom, nodes=tuple(nodes), edges=tuple(edges))
+def _title(title: str, under: Sequence[str]) -> str:
+    """Return the words above the drawing, the title large, as an HTML-like label."""
+    end = '<br align="left"/>'
+    lines = [line for text in under for line in textwrap.wrap(text, 110)]
+    small = "".join(f"{html.escape(line)}{end}" for line in lines)
+    return f'<<font point-size="16"><b>{html.escape(title)}</b></font>{end}{small}>'
 
-    def _leaving(
-        self, number: int, steps: Collection[int], rank_room: float
-    ) -> Iterator[tuple[Edge, tuple[Node, ...]]]:
-        """Yield each answer's edge, with its connector where it leads out of the steps."""
-        source = self.nodes(number)[-1].name
-        rank, used = 1, 0.0
-        for which, answer in enumerate(self.text.steps[number].answers):
-            target = self.text.steps[answer.to]
-            outside: tuple[Node, ...] = ()
-            if answer.to not in steps:
-                outside = (connector(f"x{number}_{which}", target.id, answer.to, _CIRCLE),)
-            following = outside or self.nodes(answer.to)
-            if not target.answers:
-                width = max(node.width for node in following)
-                used += width
-                if used > rank_room:
-                    rank, used = rank + 1, width
-            edge = Edge(
-                source=source,
-                target=following[0].name,
-                answer=answer.text,
-                lines=self._words(answer),
-                passing=answer.passing,
-                walked=answer.walked,
-                ranks=1 if target.answers else rank,
-            )
-            yield edge, outside
 
-    def nodes(self, number: int) -> tuple[Node, ...]:
-        """Return the nodes of one step: that of its cautions where it calls some, then its own."""
-        if number not in self._nodes:
-            step = self.text.steps[number]
-            own = node_around(self._fit(step), f"n{number}", step.kind, step.id, walked=step.walked)
-            cautions = (self._cautions(number, step),) if step.cautions else ()
-            self._nodes[number] = (*cautions, own)
-        return self._nodes[number]
+def _label(texts: Iterable[str], letters: int, around: str = "") -> str:
+    """Return texts, each on lines of its own, as a label that shows exactly them."""
+    import graphviz
 
-    def _fit(self, step: StepText) -> FittedText:
-        if step.kind is NodeKind.CHECK:
-            return fitted(self.metrics, step.texts, taper=POINTED, aspect=2.6)
-        if step.kind is NodeKind.READING:
-            return slanted(
-                fitted(self.metrics, step.texts, taper=STRAIGHT, aspect=4.0, widest=170.0)
-            )
-        fit = boxed(self.metrics, step.texts, _FINDING_ROOM)
-        wide, high = _OUTLINE.get(step.kind, (0.0, 0.0))
-        return FittedText(fit.lines, fit.width + wide, fit.height + high)
+    lines = [
+        f"{around}{line}{around}" for text in texts for line in textwrap.wrap(text, letters) or [""]
+    ]
+    label: str = graphviz.nohtml("\\n".join(map(_escaped, lines)))
+    return label
 
-    def _cautions(self, number: int, step: StepText) -> Node:
-        texts = [self.text.cautions[name] for name in step.cautions]
-        fit = fitted(self.metrics, texts, taper=HALF, aspect=7.0, widest=_CAUTION_ROOM, pad=3.0)
-        return node_around(fit, f"c{number}", NodeKind.CAUTION, step.id, signal=step.signal)
 
-    def _words(self, answer: AnswerText) -> tuple[str, ...]:
-        for text in (answer.text, answer.limit):
-            if text not in self._wrapped:
-                self._wrapped[text] = tuple(wrapped(self.metrics, text, _ANSWER_ROOM))
-        return self._wrapped[answer.text] + (self._wrapped[answer.limit] if answer.limit else ())
+def _escaped(line: str) -> str:
+    # Graphviz reads entities and backslash escapes in a label.
+    return line.replace("&", "&amp;").replace("\\", "\\\\")
 
-    def _head(self) -> Node:
-        fit = boxed(self.metrics, self.text.head, 220.0, pad=9.0)
-        return node_around(fit, "start", NodeKind.START, "")
+
+def _in_pieces(dot: str) -> str:
+    """Return DOT text with each long quoted string as a sum of shorter ones."""
+
+    def split(match: re.Match[str]) -> str:
+        quoted = match[0]
+        if len(quoted) <= _LONGEST:
+            return quoted
+        return " + ".join(f'"{piece}"' for piece in _PIECE.findall(quoted[1:-1]))
+
+    return _QUOTED.sub(split, dot)

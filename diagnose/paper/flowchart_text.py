@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from diagnose.files.tree import Check, Finding, Question, Reading
 from diagnose.measure.registry import MEASUREMENTS
-from diagnose.paper.node_styles import SIGNALS, STYLES, NodeKind
+from diagnose.paper.node_styles import SIGNALS, STYLES, NodeKind, kind_of
 from diagnose.study.in_force import always_in_force, bits
 
 if TYPE_CHECKING:
@@ -38,19 +38,19 @@ class AnswerText:
 class StepText:
     """What is said at one step.
 
-    `texts` are paragraphs, the first with the step's number; `action` is what to do before the
-    question, where it stands apart; `cautions` are the ids of those called here, `signal` the
-    strongest signal word among them; `walked`: whether a case came by.
+    `texts` are paragraphs, the first with the step's number; `cautions` are the ids of those
+    called here, `signal` the strongest signal word among them; `walked`: whether a case came by;
+    `leads_to` is the symptom that a doorway leads to.
     """
 
     id: str
     kind: NodeKind
     texts: tuple[str, ...]
-    action: str = ""
     answers: tuple[AnswerText, ...] = ()
     cautions: tuple[str, ...] = ()
     signal: str = ""
     walked: bool = False
+    leads_to: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,17 +69,6 @@ class FlowchartText:
     steps: tuple[StepText, ...]
     cautions: Mapping[str, str]
 
-    def texts(self) -> Iterator[str]:
-        """Yield every text, for measuring."""
-        yield from self.head
-        yield from self.cautions.values()
-        for step in self.steps:
-            yield from step.texts
-            yield step.action
-            for answer in step.answers:
-                yield answer.text
-                yield answer.limit
-
     def reached(self) -> set[int]:
         """Return the steps that the flowchart shows: those that its start leads to."""
         found, stack = {self.start}, [self.start]
@@ -92,18 +81,13 @@ class FlowchartText:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TextOptions:
-    """What to say besides questions, answers and causes.
+    """What to say besides questions, answers, causes and what to do.
 
-    `actions`: what to do before each question, and `apart` from it; `remedies`: what to do about
-    each cause; `reasons`: all of a cause's line, not its first sentence alone. `start`: where to
-    begin, by number, None for the tree's own start. `last_lines`: a last line at a step. `visits`:
-    what stands at a step's number; `walked`: the answers (step, answer) of a case's route, from 1.
+    `start`: where to begin, by number, None for the tree's own start. `last_lines`: a last line at
+    a step. `visits`: what stands at a step's number; `walked`: the answers (step, answer) of a
+    case's route, from 1.
     """
 
-    actions: bool = True
-    apart: bool = False
-    remedies: bool = True
-    reasons: bool = True
     start: int | None = None
     last_lines: Mapping[int, str] = field(default_factory=dict)
     visits: Mapping[int, str] = field(default_factory=dict)
@@ -131,11 +115,11 @@ def flowchart_text(
             id=plan.ids[number],
             kind=kind_of(step),
             texts=tuple(_paragraphs(step, number, options, title_of)),
-            action=_action(step, options) if options.apart else "",
             answers=tuple(_answers(step, number, ready, options)),
             cautions=called(number),
             signal=_strongest(known[name].signal for name in called(number)),
             walked=number in options.visits,
+            leads_to=(isinstance(step, Finding) and step.continue_with) or "",
         )
         for number, step in enumerate(ready.steps)
     )
@@ -164,13 +148,6 @@ def _strongest(signals: Iterable[str]) -> str:
     return min(signals, key=[*SIGNALS].index, default="")
 
 
-def kind_of(step: Step) -> NodeKind:
-    """Return what a step is drawn as."""
-    if isinstance(step, Finding):
-        return NodeKind.DOORWAY if step.continue_with is not None else NodeKind(step.who)
-    return NodeKind.READING if isinstance(step, Reading) else NodeKind.CHECK
-
-
 def _entered_at(start: int, in_force: Sequence[str]) -> Iterator[str]:
     yield f"From step {start + 1} on."
     if in_force:
@@ -186,23 +163,21 @@ def _paragraphs(
     head.append(options.visits.get(number, ""))
     yield " · ".join(filter(None, head))
     if isinstance(step, Finding):
-        yield from _of_finding(step, options, title_of)
+        yield from _of_finding(step, title_of)
     else:
-        if not options.apart and (action := _action(step, options)):
-            yield action
+        if step.do is not None:
+            yield step.do
         yield asked(step)
     if number in options.last_lines:
         yield options.last_lines[number]
 
 
-def _of_finding(
-    step: Finding, options: TextOptions, title_of: Callable[[str], str]
-) -> Iterator[str]:
-    yield step.finding if options.reasons else _first_sentence(step.finding)
+def _of_finding(step: Finding, title_of: Callable[[str], str]) -> Iterator[str]:
+    yield step.finding
     if step.continue_with is not None:
         yield f"→ {title_of(step.continue_with)}"
     advice = step.leave_safe if step.who == "service" else step.remedy
-    if options.remedies and advice is not None:
+    if advice is not None:
         yield f"→ {advice}"
 
 
@@ -214,15 +189,6 @@ def asked(step: Question) -> str:
     return step.ask
 
 
-def _first_sentence(text: str) -> str:
-    first, stop, _ = text.partition(". ")
-    return f"{first}{stop.rstrip()}"
-
-
-def _action(step: Step, options: TextOptions) -> str:
-    return (options.actions and isinstance(step, Question) and step.do) or ""
-
-
 def _answers(
     step: Step, number: int, ready: ReadyTree, options: TextOptions
 ) -> Iterator[AnswerText]:
@@ -232,16 +198,19 @@ def _answers(
         yield AnswerText(
             text=way.answer,
             to=ready.plan.ways[number][which],
-            limit=_limit(step, which) if isinstance(step, Reading) else "",
+            limit=band_range(step, which) if isinstance(step, Reading) else "",
             passing=which == ready.plan.passing[number],
             walked=options.walked.get((number, which), 0),
         )
 
 
-def _limit(step: Reading, which: int) -> str:
+def band_range(step: Reading, which: int) -> str:
+    """Return the range of a reading's band with its unit, "" where there is only one band."""
     unit = MEASUREMENTS[step.read].unit
-    if which < len(step.limits):
-        return f"below {step.limits[which]:g} {unit}".rstrip()
-    if not step.limits:
-        return ""
-    return " ".join(f"{step.limits[-1]:g} {unit} or more".split())
+    low = f"{step.limits[which - 1]:g}" if which else ""
+    high = f"{step.limits[which]:g}" if which < len(step.limits) else ""
+    if low and high:
+        return f"{low} to {high} {unit}".rstrip()
+    if not high:
+        return " ".join(f"{low} {unit} or more".split()) if low else ""
+    return f"below {high} {unit}".rstrip()

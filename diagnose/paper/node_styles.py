@@ -10,7 +10,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import Enum
-from typing import Final
+from typing import TYPE_CHECKING, Final
+
+from diagnose.files.tree import Finding, Reading
+
+if TYPE_CHECKING:
+    from diagnose.files.tree import Step
 
 BLACK: Final = "#000000"
 WHITE: Final = "#FFFFFF"
@@ -110,3 +115,10 @@ STYLES: Final = {
     ),
     NodeKind.CONNECTOR: NodeStyle(shape="circle", line=BLACK, says="go on at this number"),
 }
+
+
+def kind_of(step: Step) -> NodeKind:
+    """Return what a step is drawn as."""
+    if isinstance(step, Finding):
+        return NodeKind.DOORWAY if step.continue_with is not None else NodeKind(step.who)
+    return NodeKind.READING if isinstance(step, Reading) else NodeKind.CHECK

@@ -7,10 +7,10 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from diagnose.case.sqlite_log import SqliteLog
 
 from diagnose.commands import options, resume, start
 from diagnose.commands.cases import run as cases
+from diagnose.log.sqlite import SqliteLog
 from diagnose.paper.handover import handover
 from diagnose.paper.handover_sheet import as_markdown
 
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from diagnose.paper.handover_page import Page
+    from diagnose.paper.handover_page import Handover
 
 CAUTIONS = """
 format: 1
@@ -210,11 +210,11 @@ class Desk:
     def found(self, name: str, finding: str) -> None:
         assert cases(["found", name, finding, *self._args()]) == 0
 
-    def page(self, name: str) -> Page:
+    def page(self, name: str) -> Handover:
         log = SqliteLog(self.log, "rw")
         case = log.case(name)
         assert case is not None
-        return handover(case, log.events(case))
+        return handover(case, log.events(case), log.begun_in(case))
 
     def markdown(self, name: str) -> str:
         return as_markdown(self.page(name))

@@ -6,16 +6,18 @@ web sites for code render it.
 
 from __future__ import annotations
 
+import json
 import unicodedata
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from diagnose.case.log import LoggedEvent
-from diagnose.case.sqlite_log import SqliteLog
 from hypothesis import assume, example, given
 from hypothesis import strategies as st
 from markdown_it import MarkdownIt
 
+from diagnose.log.events import as_data, read
+from diagnose.log.protocol import LoggedEvent
+from diagnose.log.sqlite import SqliteLog
 from diagnose.paper.handover import handover
 from diagnose.paper.handover_sheet import as_json, as_markdown
 from diagnose.paper.markdown import WIDTH, heading, inline, plain, strong, wrapped
@@ -23,6 +25,8 @@ from diagnose.paper.markdown import WIDTH, heading, inline, plain, strong, wrapp
 if TYPE_CHECKING:
     from conftest import Desk
     from markdown_it.token import Token
+
+    from diagnose.log.events import Event
 
 PARSERS = [MarkdownIt("commonmark"), MarkdownIt("js-default")]
 
@@ -160,6 +164,11 @@ def swapped(value: Any, texts: dict[str, str]) -> Any:
     return texts.get(value, value) if isinstance(value, str) else value
 
 
+def with_texts(event: Event, texts: dict[str, str]) -> Event:
+    """Return an event with other words in it."""
+    return read(json.dumps(swapped(as_data(event), texts)))
+
+
 def outline(text: str) -> list[tuple[str, str]]:
     """Return the skeleton of a page, as parsed: what stands in what, and its headings' words."""
     tokens = PARSERS[1].parse(text)
@@ -183,7 +192,7 @@ def test_a_page_keeps_its_outline_and_its_words_whatever_the_texts_are(
     def judge(drawn: list[str]) -> None:
         texts = dict(zip(TEXTS, drawn, strict=True))
         bodies = [
-            LoggedEvent(number=e.number, at=e.at, body=swapped(e.body, texts)) for e in events
+            LoggedEvent(number=e.number, at=e.at, event=with_texts(e.event, texts)) for e in events
         ]
         page = handover(record, bodies)
         markdown = as_markdown(page)

@@ -7,11 +7,13 @@ import random
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from diagnose.case.sqlite_log import SqliteLog
 
 from diagnose.case.screens import CautionScreen, CheckScreen, FindingScreen, ReadingScreen
 from diagnose.commands import resume
 from diagnose.files.library import built_in
+from diagnose.log.account import Account
+from diagnose.log.events import Replied
+from diagnose.log.sqlite import SqliteLog
 from diagnose.measure.registry import MEASUREMENTS
 from diagnose.paper.handover_sheet import as_json, as_markdown
 
@@ -66,7 +68,7 @@ def test_an_answer_that_was_taken_back_is_not_told_as_a_fact(desk: Desk) -> None
     page = desk.page(name)
     assert ("What do you see?", "Nothing odd") not in asked(page)
     assert ("What do you see?", "A puddle") in asked(page)
-    assert [back["answer"] for back in page.taken_back] == ["Nothing odd"]
+    assert [back.answer for back in page.taken_back] == ["Nothing odd"]
     text = as_markdown(page)
     assert "Nothing odd" not in text
     assert "1 answer was taken back" in text
@@ -96,7 +98,7 @@ def test_the_tree_behind_a_doorway_is_known_to_the_log(desk: Desk) -> None:
     name = desk.start("alpha", ["A puddle", DEAD, "Free", "refer"], "one")
     page = desk.page(name)
     assert [group.symptom for group in page.likely] == ["alpha", "beta"]
-    assert page.likely[1].causes[0]["step"] == "fan"
+    assert page.likely[1].causes[0].step == "fan"
     assert page.asked[0].ask_service == "Measure the suction."
     assert page.asked[0].met
     assert page.parts[0] == "suction motor"
@@ -110,13 +112,13 @@ def test_the_tree_behind_a_doorway_keeps_the_chances_it_was_opened_with(desk: De
     log = SqliteLog(desk.log, "rw")
     case = log.case(name)
     assert case is not None
-    chances = resume.chances_again([event.body for event in log.events(case)])
+    chances = resume.chances_again(Account(log.events(case)))
     assert chances["beta"] == {"clog": pytest.approx(0.6), "fan": pytest.approx(0.4)}
     assert desk.trees is not None
     file = desk.trees / "beta.yaml"
     file.write_text(file.read_text().replace("chance: 60", "chance: 1"))
     desk.resume(name, [DEAD, "leave"])
-    ranking = {cause["step"]: cause["probability"] for cause in desk.page(name).likely[1].causes}
+    ranking = {cause.step: cause.probability for cause in desk.page(name).likely[1].causes}
     assert ranking == {"clog": pytest.approx(0.6), "fan": pytest.approx(0.4)}
 
 
@@ -261,7 +263,7 @@ def test_a_danger_is_told_with_what_was_on_the_screen(desk: Desk) -> None:
     name = desk.start("alpha", [*TO_TURN, "They stand still", DEAD, "danger"], "one")
     page = desk.page(name)
     assert page.danger is not None
-    assert page.danger["words"] == "What is round the hub?"
+    assert page.danger.words == "What is round the hub?"
     assert "Danger was reported at 10:05" in as_markdown(page)
 
 
@@ -275,7 +277,7 @@ def test_the_causes_are_those_of_the_last_screen(desk: Desk) -> None:
     end = desk.face.screens[-1]
     page = desk.page(name)
     shown = [(cause.step, cause.probability) for cause in end.ranking]
-    assert [(c["step"], c["probability"]) for c in page.likely[0].causes] == [
+    assert [(c.step, c.probability) for c in page.likely[0].causes] == [
         (step, pytest.approx(share)) for step, share in shown[:6]
     ]
     assert page.closing == {step: pytest.approx(share) for step, share in shown}
@@ -290,7 +292,7 @@ def test_the_verdict_comes_back_to_the_page(desk: Desk) -> None:
     desk.found(name, "motor")
     page = desk.page(name)
     assert page.verdict is not None
-    assert page.verdict["words"] == "The brush motor is dead."
+    assert page.verdict.words == "The brush motor is dead."
     assert "The brush motor is dead. (motor)" in as_markdown(page)
 
 
@@ -373,21 +375,21 @@ def test_a_case_of_hours_loses_nothing(desk: Desk, seed: int) -> None:
     log = SqliteLog(desk.log, "rw")
     case = log.case(name)
     assert case is not None
-    kept: list[dict[str, Any]] = []
-    for event in log.events(case):
-        body = dict(event.body)
-        if body["kind"] == "back":
+    kept: list[Replied] = []
+    for logged in log.events(case):
+        event = logged.event
+        if not isinstance(event, Replied):
+            continue
+        if event.reply == "back":
             kept.pop()
-        elif body["kind"] not in ("opened", "done", "danger", "leave", "refer", "cured"):
-            kept.append(body)
+        elif event.reply not in ("done", "danger", "leave", "refer", "cured"):
+            kept.append(event)
     data = json.loads(json.dumps(as_json(page)))
     told = [(e["step"], e["answer"]) for e in data["story"] if e["kind"] in ("check", "reading")]
-    assert told == [
-        (b["step"], b["answer"] or None) for b in kept if b["kind"] in ("answer", "unsure")
-    ]
+    assert told == [(e.step, e.answer or None) for e in kept if e.reply in ("answer", "unsure")]
     tried = [(t["step"], t["result"]) for t in data["remedies"]]
-    assert tried == [(b["step"], b["kind"]) for b in kept if b["kind"] == "not cured"]
-    set_aside = [b["step"] for b in kept if b["kind"] == "keep looking"]
+    assert tried == [(e.step, e.reply) for e in kept if e.reply == "not cured"]
+    set_aside = [e.step for e in kept if e.reply == "keep looking"]
     assert [p["step"] for p in data["passed"] if p["why"] == "keep looking"] == set_aside
 
 

@@ -1,0 +1,94 @@
+"""The typeface of everything on paper: it comes with pip, and never from the computer's own fonts.
+
+Fira Sans (SIL Open Font License 1.1) has Latin, Greek and Cyrillic. Only this module imports
+fontTools, which reads from the files which letters there are and how wide they are.
+"""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+FAMILY: Final = "Fira Sans"
+
+#: What steers how other letters are shown, and is none itself: joiners and variation selectors.
+_SILENT: Final = frozenset("\n\t\u00ad\u200b\u200c\u200d\u2060\ufe0e\ufe0f")
+
+
+class CannotRender(Exception):
+    """A library is missing, a letter has no font, or a page cannot be made; one line says which."""
+
+
+class Typeface:
+    """The fonts, regular and bold, in a folder of their own; `more` is a font file besides.
+
+    Raises `CannotRender` where that file is no font.
+    """
+
+    def __init__(self, more: Path | None = None) -> None:
+        import fontpkg_fira_sans
+        from fontTools.ttLib import TTFont, TTLibError
+
+        files = [fontpkg_fira_sans.ROOT / "files" / f"FiraSans-{one}.ttf" for one in _WEIGHTS]
+        files += [] if more is None else [more]
+        self._kept = tempfile.TemporaryDirectory(prefix="diagnose-fonts-")
+        self.folder = Path(self._kept.name)
+        try:
+            self._fonts: list[Any] = [TTFont(file, lazy=True, fontNumber=0) for file in files]
+            for place, file in enumerate(files):
+                shutil.copy(file, self.folder / f"{place}{file.suffix}")
+        except (OSError, TTLibError) as error:
+            raise CannotRender(f"{more}: this is no font that can be read ({error}).") from error
+        # `more` is the last: a family that letters are taken from where the first has none.
+        self.families = list(dict.fromkeys(one["name"].getBestFamilyName() for one in self._fonts))
+
+    @cached_property
+    def _letters(self) -> list[dict[int, str]]:
+        return [font.getBestCmap() for font in self._fonts]
+
+    @property
+    def cap_height(self) -> float:
+        """The height of a capital letter as a part of the type size, as the font says it."""
+        regular = self._fonts[0]
+        return float(regular["OS/2"].sCapHeight / regular["head"].unitsPerEm)
+
+    def check(self, texts: Iterable[str]) -> None:
+        """Raise `CannotRender` for the first letter that no font has."""
+        known = {*(ord(one) for one in _SILENT)}.union(*self._letters)
+        for letter in sorted({letter for text in texts for letter in text}):
+            if ord(letter) not in known:
+                raise CannotRender(
+                    f"no letter for U+{ord(letter):04X}; --font FILE names a font that has it."
+                )
+
+    def width(self, text: str, size: float, *, bold: bool = False) -> float:
+        """Return how wide a text is, in the unit of `size`, without kerning."""
+        total = 0.0
+        fonts = [int(bold), *range(len(_WEIGHTS), len(self._fonts))]
+        for letter in text:
+            for place in fonts:
+                name = self._letters[place].get(ord(letter))
+                if name is not None:
+                    font = self._fonts[place]
+                    total += font["hmtx"][name][0] / font["head"].unitsPerEm
+                    break
+        return total * size
+
+    def fontconfig(self) -> Path:
+        """Write the file that lets Graphviz find these fonts and no others; return its path."""
+        file = self.folder / "fonts.conf"
+        file.write_text(
+            '<?xml version="1.0"?><!DOCTYPE fontconfig SYSTEM "fonts.dtd"><fontconfig>'
+            f"<dir>{self.folder}</dir><cachedir>{self.folder}</cachedir></fontconfig>",
+            "utf-8",
+        )
+        return file
+
+
+_WEIGHTS: Final = ("Regular", "Bold")
