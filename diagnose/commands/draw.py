@@ -15,14 +15,12 @@ from diagnose.commands.drawings import (
     put_pages,
     say,
     titles,
-    typeface,
 )
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.files.tree import Question
 from diagnose.paper import render
-from diagnose.paper.flowchart import LETTERS, SIZE, dot_text
-from diagnose.paper.flowchart_text import FlowchartText, TextOptions, flowchart_text
-from diagnose.paper.letters import CannotRender, Typeface
+from diagnose.paper.flowchart import LETTERS, SIZE, Extras, Flowchart
+from diagnose.paper.letters import CannotRender, Typeface, typeface
 from diagnose.paper.step_estimates import MEANING, estimate_lines
 from diagnose.paper.typesetter import DPI
 from diagnose.text import did_you_mean
@@ -66,7 +64,7 @@ class RouteDrawing:
         options = self._options
         try:
             picture = Picture(library, ready, options, route, under)
-            return picture.write(Path(options.output), typeface(options))
+            return picture.write(Path(options.output), typeface(options.font))
         except CannotRender as error:
             raise opt.Unusable(f"{error}") from error
 
@@ -96,7 +94,7 @@ def _pictures(
     options: argparse.Namespace,
 ) -> Iterator[Written]:
     """Yield each picture's file once it is written."""
-    letters = typeface(options)
+    letters = typeface(options.font)
     for ready in trees:
         output = Path(options.output or f"{ready.symptom}.pdf")
         if options.output and len(trees) > 1:
@@ -126,7 +124,7 @@ def _routes(library: ReadyLibrary, options: argparse.Namespace) -> dict[str, Rou
 
 
 class Picture:
-    """One tree to be drawn, with the route that somebody took; `under` stands below the title."""
+    """One tree to be drawn, with the route that somebody took; `more` stands below the title."""
 
     def __init__(
         self,
@@ -134,27 +132,25 @@ class Picture:
         ready: ReadyTree,
         options: argparse.Namespace,
         route: Route | None,
-        under: str = "",
+        more: str = "",
     ) -> None:
         visits, walked, self.note = _on_plan(ready, route)
-        wanted = TextOptions(
+        case = f"with the route of case {options.case.upper()}" if options.case else ""
+        said = [ready.symptom, case, more, MEANING if options.minutes else ""]
+        extras = Extras(
+            under=(" · ".join(filter(None, said)), foot(ready)),
             start=_start(ready, options.start),
             last_lines=estimate_lines(ready, library.table) if options.minutes else {},
             visits=visits,
             walked=walked,
         )
-        cautions = library.content.cautions
-        self.text = flowchart_text(ready, cautions, library.table, wanted, titles(library))
-        said = [ready.symptom, under, MEANING if options.minutes else ""]
-        if options.case:
-            said.insert(1, f"with the route of case {options.case.upper()}")
-        self.under = (" · ".join(filter(None, said)), foot(ready))
-        self.ending = options.ending
+        self.flowchart = Flowchart(ready, library.table, titles(library), extras)
+        self.title, self.symptom, self.ending = ready.title, ready.symptom, options.ending
 
     def write(self, output: Path, letters: Typeface) -> Written:
         """Write the picture. Raises `CannotRender`, `Unusable`."""
-        letters.check([*_words(self.text), *self.under])
-        dot = dot_text(self.text, self.under)
+        dot = self.flowchart.dot()
+        letters.check([dot])
         paper, size, note = None, None, self.note
         if self.ending == "dot":
             made = dot.encode()
@@ -163,41 +159,25 @@ class Picture:
         elif self.ending == "svg":
             made = self._svg(dot, letters)
         else:
-            made, paper, times = self._page(dot, letters)
+            made, paper, times = self._page(letters)
             size = round(SIZE * times, 2)
         (file,) = put_pages(output, [made])
-        symptom = self.text.symptom
-        return Written(file=file, symptom=symptom, paper=paper, type_size=size, note=note)
+        return Written(file=file, symptom=self.symptom, paper=paper, type_size=size, note=note)
 
     def _svg(self, dot: str, letters: Typeface) -> bytes:
-        return render.as_svg(dot, self.text.title, self._about(), letters)
+        return render.as_svg(dot, self.title, self.flowchart.about(), letters)
 
-    def _page(self, dot: str, letters: Typeface) -> tuple[bytes, str, float]:
+    def _page(self, letters: Typeface) -> tuple[bytes, str, float]:
         """Return the picture on paper, its lines shortened where it would be too wide."""
-        for narrower in (*LETTERS[1:], None):
+        about = self.flowchart.about()
+        for wide in LETTERS:
+            svg = self._svg(self.flowchart.dot(wide), letters)
             try:
-                svg = self._svg(dot, letters)
-                return render.as_pdf(svg, self.text.title, self._about(), letters)
+                return render.as_pdf(svg, self.title, about, letters)
             except render.TooLarge:
-                if narrower is None:
+                if wide == LETTERS[-1]:
                     raise
-                dot = dot_text(self.text, self.under, narrower)
         raise AssertionError
-
-    def _about(self) -> str:
-        steps = [self.text.steps[number] for number in self.text.reached()]
-        questions = sum(bool(step.answers) for step in steps)
-        return (
-            f"A flowchart of {questions} questions and {len(steps) - questions} findings on:"
-            f" {self.text.title}. It begins at step {self.text.start + 1}."
-        )
-
-
-def _words(text: FlowchartText) -> Iterator[str]:
-    yield from (*text.head, *text.cautions.values())
-    for step in text.steps:
-        yield from step.texts
-        yield from (answer.text for answer in step.answers)
 
 
 def _start(ready: ReadyTree, step: str | None) -> int | None:

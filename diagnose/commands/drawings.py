@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from diagnose.commands import options as opt
 from diagnose.commands.output import write
-from diagnose.paper.letters import CannotRender, Typeface
+from diagnose.paper.letters import CannotRender
 
 if TYPE_CHECKING:
     import argparse
@@ -85,14 +85,6 @@ def put_pages(output: Path, pages: Sequence[bytes]) -> list[str]:
     return [str(path) for path in paths]
 
 
-def typeface(options: argparse.Namespace) -> Typeface:
-    """Return the letters to set and draw with. Raises `Unusable` for a file that is no font."""
-    try:
-        return Typeface(options.font)
-    except CannotRender as error:
-        raise opt.Unusable(f"{error}") from error
-
-
 def titles(library: ReadyLibrary) -> Callable[[str], str]:
     """Return the function that names a symptom by its title."""
 
@@ -117,7 +109,8 @@ def openable(
 ) -> tuple[list[ReadyTree], list[str]]:
     """Return the ready tree of a symptom, or of all, and the symptoms whose files have errors.
 
-    Where no symptom is named, all can mean a `few` as well. Raises `WrongUse` for one that is not there, `Unusable` for one with errors.
+    Where none is named, all can mean a `few` as well. Raises `WrongUse` for one that is not there,
+    `Unusable` for one with errors.
     """
     named = [symptom] if symptom is not None else [*few]
     if named:

@@ -15,9 +15,9 @@ from diagnose.commands.drawings import (
     foot,
     put_pages,
     say,
-    typeface,
 )
 from diagnose.commands.ready_library import ReadyLibrary
+from diagnose.paper.letters import typeface
 from diagnose.paper.quiz import SITUATIONS, situations
 from diagnose.paper.sheets import SMALLEST, Letters
 from diagnose.paper.typesetter import PAPERS, Document
@@ -46,7 +46,7 @@ def _written(options: argparse.Namespace) -> Iterator[Written]:
     library = ReadyLibrary(opt.trees_folder(options), frozenset({options.symptom}))
     ready = library.require(options.symptom)
     drawn = situations(ready, library.content.cautions, library.table, Random(options.seed))
-    face = typeface(options)
+    face = typeface(options.font)
     document = Document(
         "quiz",
         {

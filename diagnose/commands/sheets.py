@@ -17,12 +17,12 @@ from diagnose.commands.drawings import (
     put_pages,
     say,
     titles,
-    typeface,
 )
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.faces.signs import sign_words
 from diagnose.measure.inputs import read
 from diagnose.measure.model import Need, Unreadable
+from diagnose.paper.letters import typeface
 from diagnose.paper.sheets import Letters, around, sheets_of
 from diagnose.paper.typesetter import PAPERS, Document
 
@@ -72,7 +72,7 @@ def _sheets(
     sides = PAPERS[name]
     if options.orientation == "landscape":
         sides = sides[1], sides[0]
-    face = typeface(options)
+    face = typeface(options.font)
     distance = options.read_at or (_WALL if options.wall else _HAND)
     letters = Letters.read_at(distance, face)
     title = trees[0].title if len(trees) == 1 else "All symptoms"

@@ -9,22 +9,28 @@ from __future__ import annotations
 import html
 import re
 import textwrap
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
+from diagnose.files.tree import Finding
 from diagnose.paper.letters import FAMILY
-from diagnose.paper.node_styles import SIGNALS, STYLES, WALKED, NodeKind
+from diagnose.paper.node_styles import SIGNALS, STYLES, WALKED, NodeKind, kind_of
+from diagnose.paper.step_words import StepCautions, asked, band_range
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
-    from diagnose.paper.flowchart_text import FlowchartText, StepText
+    from diagnose.files.cautions import Caution
+    from diagnose.files.tree import Step
+    from diagnose.study.in_force import CautionTable
+    from diagnose.study.ready import ReadyTree
 
 #: The type size in points.
 SIZE: Final = 10.0
 
 #: How many letters a line has in a question's shape, as wished and for narrower drawings. A diamond
 #: is twice as high and wide as its words: few long lines keep a long tree on its paper.
-LETTERS: Final = (70, 54, 40)
+LETTERS: Final = (70, 60, 50, 40)
 
 #: How many letters a line has at an arrow, and in a finding's shape.
 _ANSWER, _FINDING = 36, 44
@@ -42,90 +48,172 @@ _QUOTED: Final = re.compile(r'"[^"\\]*(?:\\.[^"\\]*)*"', re.DOTALL)
 _PIECE: Final = re.compile(rf"(?:[^\\]|\\.){{1,{_LONGEST}}}", re.DOTALL)
 
 
-def dot_text(text: FlowchartText, under: Sequence[str] = (), letters: int = LETTERS[0]) -> str:
-    """Return the DOT text of a flowchart; `under` are lines below its title, `letters` as above."""
-    import graphviz
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Extras:
+    """What a flowchart says besides its tree.
 
-    font = {"fontname": FAMILY, "fontsize": f"{SIZE:g}"}
-    graph = graphviz.Digraph(
-        name=text.symptom,
-        graph_attr={
-            "rankdir": "TB",
-            "ranksep": "0.15",
-            "nodesep": "0.2",
-            "pad": "0.1",
-            "label": _title(text.title, under),
-            "labelloc": "t",
-            "labeljust": "l",
-            "tooltip": text.title,
-            **font,
-        },
-        node_attr={**font, "margin": "0.08,0.05", "height": "0.2"},
-        edge_attr={**font, "arrowsize": "0.7"},
-    )
-    graph.node(_BEGIN, _label(text.head, _FINDING), **_style(NodeKind.START), margin="0.15,0.1")
-    reached = text.reached()
-    _add_edge(graph, _BEGIN, _first(text, text.start), passing=True)
-    for number in sorted(reached):
-        _add_step(graph, text, number, letters)
-    return _in_pieces(graph.source)
+    `under` are lines below the title. `start`: the step where it begins, None for the tree's own.
+    `last_lines`: a last line at a step. `visits`: what stands at a step's number; `walked`: the
+    answers (step, answer) of a route, counted from 1.
+    """
+
+    under: Sequence[str] = ()
+    start: int | None = None
+    last_lines: Mapping[int, str] = field(default_factory=dict)
+    visits: Mapping[int, str] = field(default_factory=dict)
+    walked: Mapping[tuple[int, int], int] = field(default_factory=dict)
 
 
-def _add_step(graph: Any, text: FlowchartText, number: int, letters: int) -> None:
-    step = text.steps[number]
-    if step.cautions:
-        graph.node(
-            _first(text, number),
-            _label([text.cautions[name] for name in step.cautions], letters),
-            **_style(NodeKind.CAUTION, step, ".cautions"),
-            fillcolor=SIGNALS[step.signal],
-        )
-        _add_edge(graph, _first(text, number), step.id, passing=True, walked=int(step.walked))
-    link = {"URL": f"{step.leads_to}.svg", "target": "_top"} if step.leads_to else {}
-    head, first, *rest = step.texts
-    # A question's number stands on its first line.
-    texts = [f"{head}  {first}", *rest] if step.answers else step.texts
-    wide = letters if step.kind in _POINTED else _FINDING
-    graph.node(step.id, _label(texts, wide), **_style(step.kind, step), **link)
-    causes = 0
-    for answer in step.answers:
-        leaf = not text.steps[answer.to].answers
-        causes += leaf
-        _add_edge(
-            graph,
-            step.id,
-            _first(text, answer.to),
-            (answer.text, answer.limit),
-            passing=answer.passing,
-            walked=answer.walked,
-            ranks=1 + (causes - 1) // _SIDE_BY_SIDE if leaf else 1,
+class Flowchart:
+    """The flowchart of one tree; `title_of` names a doorway's symptom."""
+
+    def __init__(
+        self,
+        ready: ReadyTree,
+        table: CautionTable,
+        title_of: Callable[[str], str] = str,
+        extras: Extras | None = None,
+    ) -> None:
+        self.ready, self.plan, self.title_of = ready, ready.plan, title_of
+        self.extras = extras or Extras()
+        self.cautions = StepCautions(ready, table)
+        self.start = self.plan.start if self.extras.start is None else self.extras.start
+        self.reached = {self.start}
+        for step in self.plan.order:
+            if step in self.reached:
+                self.reached.update(self.plan.ways[step])
+
+    def about(self) -> str:
+        """Return in a sentence what the flowchart shows."""
+        questions = sum(bool(self.plan.ways[step]) for step in self.reached)
+        return (
+            f"A flowchart of {questions} questions and {len(self.reached) - questions} findings:"
+            f" {self.ready.title}. It begins at step {self.start + 1}."
         )
 
+    def dot(self, letters: int = LETTERS[0]) -> str:
+        """Return its DOT text; a question's lines have so many `letters`."""
+        import graphviz
 
-def _first(text: FlowchartText, number: int) -> str:
-    """Return the name of the node that an arrow to a step ends at: its cautions, or itself."""
-    step = text.steps[number]
-    return f"{step.id} cautions" if step.cautions else step.id
+        font = {"fontname": FAMILY, "fontsize": f"{SIZE:g}"}
+        graph = graphviz.Digraph(
+            name=self.ready.symptom,
+            graph_attr={
+                "rankdir": "TB",
+                "ranksep": "0.15",
+                "nodesep": "0.2",
+                "pad": "0.1",
+                "label": _title(self.ready.title, self.extras.under),
+                "labelloc": "t",
+                "labeljust": "l",
+                "tooltip": self.ready.title,
+                **font,
+            },
+            node_attr={**font, "margin": "0.08,0.05", "height": "0.2"},
+            edge_attr={**font, "arrowsize": "0.7"},
+        )
+        begin = {**self._style(NodeKind.START), "margin": "0.15,0.1"}
+        graph.node(_BEGIN, _label(self._head(), _FINDING), **begin)
+        _add_edge(graph, _BEGIN, self._first(self.start), passing=True)
+        for number in sorted(self.reached):
+            self._add_step(graph, number, letters)
+        return _in_pieces(graph.source)
+
+    def _head(self) -> Iterator[str]:
+        yield self.ready.title
+        if self.start != self.plan.start:
+            yield f"From step {self.start + 1} on."
+            held = self.cautions.titles(self.cautions.in_force(self.start))
+            if held:
+                yield f"In force here: {', '.join(held)}."
+
+    def _add_step(self, graph: Any, number: int, letters: int) -> None:
+        step, name = self.ready.steps[number], self.plan.ids[number]
+        kind = kind_of(step)
+        called = self.cautions.records(self.cautions.called(number))
+        if called:
+            signal = min((one.signal for one in called), key=[*SIGNALS].index)
+            graph.node(
+                self._first(number),
+                _label(map(_short, called), letters),
+                **self._style(NodeKind.CAUTION, number, ".cautions"),
+                fillcolor=SIGNALS[signal],
+            )
+            walked = int(number in self.extras.visits)
+            _add_edge(graph, self._first(number), name, passing=True, walked=walked)
+        wide = letters if kind in _POINTED else _FINDING
+        link = {}
+        if isinstance(step, Finding) and step.continue_with is not None:
+            link = {"URL": f"{step.continue_with}.svg", "target": "_top"}
+        label = _label(self._texts(step, number), wide)
+        graph.node(name, label, **self._style(kind, number), **link)
+        self._add_answers(graph, number)
+
+    def _add_answers(self, graph: Any, number: int) -> None:
+        step, causes = self.ready.steps[number], 0
+        for which, target in enumerate(self.plan.ways[number]):
+            assert not isinstance(step, Finding)
+            leaf = not self.plan.ways[target]
+            causes += leaf
+            _add_edge(
+                graph,
+                self.plan.ids[number],
+                self._first(target),
+                (step.exits[which].answer, band_range(step, which)),
+                passing=which == self.plan.passing[number],
+                walked=self.extras.walked.get((number, which), 0),
+                ranks=1 + (causes - 1) // _SIDE_BY_SIDE if leaf else 1,
+            )
+
+    def _texts(self, step: Step, number: int) -> Iterator[str]:
+        """Yield the paragraphs in a step's shape; a question's number stands on its first line."""
+        head = [f"{number + 1}", STYLES[kind_of(step)].word]
+        if not isinstance(step, Finding) and step.by != "operator":
+            head.append(STYLES[NodeKind(step.by)].word)
+        head.append(self.extras.visits.get(number, ""))
+        numbered = " · ".join(filter(None, head))
+        if isinstance(step, Finding):
+            yield numbered
+            yield step.finding
+            if step.continue_with is not None:
+                yield f"→ {self.title_of(step.continue_with)}"
+            advice = step.leave_safe if step.who == "service" else step.remedy
+            if advice is not None:
+                yield f"→ {advice}"
+        else:
+            yield f"{numbered}  {step.do or asked(step)}"
+            if step.do is not None:
+                yield asked(step)
+        if number in self.extras.last_lines:
+            yield self.extras.last_lines[number]
+
+    def _first(self, number: int) -> str:
+        """Return the name of the node that an arrow to a step ends at: its cautions, or itself."""
+        name = self.plan.ids[number]
+        return f"{name} cautions" if self.cautions.called(number) else name
+
+    def _style(self, kind: NodeKind, number: int | None = None, part: str = "") -> dict[str, str]:
+        style = STYLES[kind]
+        thick = style.thick * (WALKED if number in self.extras.visits else 1)
+        given = {
+            "id": "begin here" if number is None else f"{self.plan.ids[number]}{part}",
+            "class": kind.value,
+            "shape": style.shape,
+            "style": style.style,
+            "color": style.line,
+            "penwidth": f"{thick:g}",
+        }
+        if kind in _POINTED:
+            given["margin"] = "0"
+        if style.sides:
+            given |= {"sides": f"{style.sides}", "skew": f"{style.skew}"}
+        if style.double:
+            given["peripheries"] = "2"
+        return given
 
 
-def _style(kind: NodeKind, step: StepText | None = None, part: str = "") -> dict[str, str]:
-    style = STYLES[kind]
-    thick = style.thick * (WALKED if step is not None and step.walked else 1)
-    given = {
-        "id": "begin" if step is None else f"{step.id}{part}",
-        "class": kind.value,
-        "shape": style.shape,
-        "style": style.style,
-        "color": style.line,
-        "penwidth": f"{thick:g}",
-    }
-    if kind in _POINTED:
-        given["margin"] = "0"
-    if style.sides:
-        given |= {"sides": f"{style.sides}", "skew": f"{style.skew}"}
-    if style.double:
-        given["peripheries"] = "2"
-    return given
+def _short(caution: Caution) -> str:
+    return " ".join([caution.signal, caution.title, *caution.signs])
 
 
 def _add_edge(

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import shutil
 import tempfile
-from functools import cached_property
+from functools import cache, cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
 FAMILY: Final = "Fira Sans"
+_WEIGHTS: Final = ("Regular", "Bold")
 
 #: What steers how other letters are shown, and is none itself: joiners and variation selectors.
 _SILENT: Final = frozenset("\n\t\u00ad\u200b\u200c\u200d\u2060\ufe0e\ufe0f")
@@ -91,4 +92,7 @@ class Typeface:
         return file
 
 
-_WEIGHTS: Final = ("Regular", "Bold")
+@cache
+def typeface(more: Path | None = None) -> Typeface:
+    """Return the fonts, the same for as long as the program runs. Raises `CannotRender`."""
+    return Typeface(more)

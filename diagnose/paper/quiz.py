@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeVar
 
 from diagnose.files.tree import Finding, Question, Reading
-from diagnose.paper.flowchart_text import asked
+from diagnose.paper.step_words import asked
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -6,7 +6,7 @@ import os
 import sys
 import tempfile
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 from xml.etree import ElementTree
 
 from diagnose.paper.letters import CannotRender
@@ -80,21 +80,13 @@ def as_pdf(svg: bytes, title: str, about: str, typeface: Typeface) -> tuple[byte
     for name, sides in _SHEETS:
         times = min((side - 2 * _MARGIN) / own for side, own in zip(sides, size, strict=True))
         if times >= 1.0:
-            break
-    else:
-        raise TooLarge(
-            "The drawing is larger than A0 in type that can be read: write .svg, or make sheets."
-        )
-    times = min(times, _LARGEST)
-    data = {
-        "title": title,
-        "about": about,
-        "paper": sides,
-        "width": size[0] * times,
-        "svg": svg.decode(),
-    }
-    (page,) = typeset("picture", data, "pdf", typeface)
-    return page, name, times
+            times = min(times, _LARGEST)
+            data: dict[str, Any] = {"title": title, "about": about, "svg": svg.decode()}
+            data |= {"paper": sides, "width": size[0] * times}
+            return typeset("picture", data, "pdf", typeface)[0], name, times
+    raise TooLarge(
+        "The drawing is larger than A0 in type that can be read: write .svg, or make sheets."
+    )
 
 
 def _drawn(dot: str, form: str, typeface: Typeface, *more: str) -> bytes:

@@ -10,16 +10,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
-from diagnose.files.tree import Finding, Question, Reading
-from diagnose.paper.flowchart_text import asked, band_range
+from diagnose.files.tree import Finding, Question
 from diagnose.paper.letters import CannotRender
 from diagnose.paper.node_styles import SIGNALS, STYLES, NodeKind, kind_of
-from diagnose.study.in_force import always_in_force
+from diagnose.paper.step_words import StepCautions, asked, band_range
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping
+    from collections.abc import Callable, Iterable
 
     from diagnose.files.card import Card
+    from diagnose.files.cautions import Caution
+    from diagnose.files.tree import Exit
     from diagnose.paper.letters import Typeface
     from diagnose.study.in_force import CautionTable
     from diagnose.study.ready import ReadyTree
@@ -143,43 +144,36 @@ class _Sheets:
         sign_words: Callable[[str], str],
         title_of: Callable[[str], str],
     ) -> None:
-        self.ready, self.table = ready, table
+        self.ready, self.plan, self.table = ready, ready.plan, table
         self.sign_words, self.title_of = sign_words, title_of
-        plan = ready.plan
-        self.always = always_in_force(plan.order, plan.ways, plan.needs, plan.energises, table)
-        self.perhaps = [0] * len(plan.ways)
-        self.from_: list[list[tuple[int, int]]] = [[] for _ in plan.ways]
-        for step in plan.order:
-            entry = self._entry(self.perhaps, step)
-            for answer, target in enumerate(plan.ways[step]):
-                self.perhaps[target] |= entry | table.closed(plan.needs[step])
+        self.cautions = StepCautions(ready, table)
+        # What some route may have in force before a step, and the answers that lead to it.
+        self.perhaps = [0] * len(self.plan.ways)
+        self.from_: list[list[tuple[int, int]]] = [[] for _ in self.plan.ways]
+        for step in self.plan.order:
+            held = self.cautions.in_force(step, self.perhaps[step])
+            for answer, target in enumerate(self.plan.ways[step]):
+                self.perhaps[target] |= held | table.closed(self.plan.needs[step])
                 self.from_[target].append((step, answer))
 
-    def _entry(self, before: list[int], step: int) -> int:
-        """Return what is in force at a step, of what was before it."""
-        lapsed = self.table.lapsing if self.ready.plan.energises[step] else 0
-        return before[step] & ~lapsed
-
     def data(self) -> dict[str, Any]:
-        plan = self.ready.plan
-        entries = [
-            self._step(number)
-            for number in self._order()
-            if plan.ways[number] or len(self.from_[number]) > 1
-        ]
         used = 0
-        for step in range(len(plan.ids)):
-            used |= self._called(step)
+        for step in self.plan.order:
+            used |= self.table.closed(self.cautions.called(step))
         return {
             "symptom": self.ready.symptom,
             "title": self.ready.title,
-            "entries": entries,
-            "cautions": [self._in_full(name) for name in self.table.names(self.table.closed(used))],
+            "entries": [
+                self._step(number)
+                for number in self._order()
+                if self.plan.ways[number] or len(self.from_[number]) > 1
+            ],
+            "cautions": [self._in_full(one) for one in self.cautions.records(used)],
         }
 
     def _order(self) -> list[int]:
         """Return the steps in the order of the rows: along passing answers as far as they go."""
-        plan = self.ready.plan
+        plan = self.plan
         place = {step: number for number, step in enumerate(plan.order)}
         order: list[int] = []
         waiting = {plan.start}
@@ -194,61 +188,46 @@ class _Sheets:
             following = [to for _, to in ways if to in waiting and plan.ways[to]]
         return order
 
-    def _called(self, step: int) -> int:
-        needed = self.ready.plan.needs[step]
-        return self.table.called(needed, self._entry(self.always, step))
-
-    def _titles(self, cautions: int) -> list[str]:
-        return [self._record(name).title for name in self.table.names(cautions)]
-
-    def _record(self, name: str) -> Any:
-        return self.table.records[self.table.number[name]]
-
     def _step(self, number: int) -> dict[str, Any]:
         """Return a step with all that holds for it; a question has its answers."""
-        step, plan = self.ready.steps[number], self.ready.plan
-        entry = self._entry(self.always, number)
-        called = self._called(number)
-        running = plan.energises[number]
-        released = self.perhaps[number] & self.table.lapsing if running else 0
-        kind = kind_of(step)
+        step, cautions = self.ready.steps[number], self.cautions
+        entry, called = cautions.in_force(number), cautions.called(number)
+        released = self.perhaps[number] & self.table.lapsing if self.plan.energises[number] else 0
+        by = "" if isinstance(step, Finding) or step.by == "operator" else step.by
         data: dict[str, Any] = {
             "number": number + 1,
-            "id": plan.ids[number],
-            "kind": STYLES[kind].word or "CHECK",
-            "by": STYLES[NodeKind(step.by)].word
-            if isinstance(step, Question) and step.by != "operator"
-            else "",
+            "id": self.plan.ids[number],
+            "kind": STYLES[kind_of(step)].word or "CHECK",
+            "by": STYLES[NodeKind(by)].word if by else "",
             "from": [
-                [before + 1, self._answer(before, answer)] for before, answer in self.from_[number]
+                [before + 1, self._exit(before, answer).answer]
+                for before, answer in self.from_[number]
             ],
-            "in_force": self._titles(entry),
-            "release": self._titles(released),
-            "cautions": [self._in_short(name, step.hazards) for name in self.table.names(called)],
+            "in_force": cautions.titles(entry),
+            "release": cautions.titles(released),
+            "cautions": [self._in_short(one, step.hazards) for one in cautions.records(called)],
         }
         if isinstance(step, Finding):
             held = (entry | self.table.closed(called)) & self.table.lapsing
-            trial = self._titles(held) if step.remedy is not None else []
+            trial = cautions.titles(held) if step.remedy is not None else []
             return data | self._finding(step) | {"trial": trial}
         return data | self._question(step, number)
 
-    def _answer(self, step: int, answer: int) -> str:
+    def _exit(self, step: int, which: int) -> Exit:
         body = self.ready.steps[step]
         assert isinstance(body, Question)
-        return body.exits[answer].answer
+        return body.exits[which]
 
     def _question(self, step: Question, number: int) -> dict[str, Any]:
-        answers = []
-        for which, target in enumerate(self.ready.plan.ways[number]):
-            alone = not self.ready.plan.ways[target] and len(self.from_[target]) == 1
-            answers.append(
-                {
-                    "text": step.exits[which].answer,
-                    "range": band_range(step, which) if isinstance(step, Reading) else "",
-                    "to": target + 1,
-                    "finding": self._step(target) if alone else None,
-                }
-            )
+        answers = [
+            {
+                "text": step.exits[which].answer,
+                "range": band_range(step, which),
+                "to": target + 1,
+                "finding": self._step(target) if self._alone(target) else None,
+            }
+            for which, target in enumerate(self.plan.ways[number])
+        ]
         return {
             "do": step.do or "",
             "asked": asked(step),
@@ -256,6 +235,10 @@ class _Sheets:
             "tool": step.tool or "",
             "answers": answers,
         }
+
+    def _alone(self, number: int) -> bool:
+        """Whether a step is a finding that one answer leads to."""
+        return not self.plan.ways[number] and len(self.from_[number]) == 1
 
     def _finding(self, step: Finding) -> dict[str, Any]:
         on = step.continue_with
@@ -267,26 +250,18 @@ class _Sheets:
             "go_on": self.title_of(on) if on is not None else "",
         }
 
-    def _in_short(self, name: str, hazards: Iterable[str]) -> dict[str, Any]:
+    def _in_short(self, one: Caution, hazards: Iterable[str]) -> dict[str, Any]:
         """Return a caution as it stands at the danger."""
-        one = self._record(name)
-        over = [self.table.hazards[it] for it in hazards if it in one.covers]
         return {
-            "id": name,
             "signal": one.signal,
             "title": one.title,
             "signs": [self.sign_words(sign) for sign in one.signs],
             "text": one.text,
-            "hazards": over,
+            "hazards": [self.table.hazards[it] for it in hazards if it in one.covers],
         }
 
-    def _in_full(self, name: str) -> Mapping[str, Any]:
+    def _in_full(self, one: Caution) -> dict[str, Any]:
         """Return a caution with every line that is confirmed."""
-        one, number = self._record(name), self.table.number[name]
-        included = self.table.closure[number] & ~(1 << number)
-        return {
-            **self._in_short(name, one.covers),
-            "first": self._titles(included),
-            "confirm": list(one.confirm),
-            "release": list(one.release),
-        }
+        first = [self.table.records[self.table.number[name]].title for name in one.includes]
+        lines = {"first": first, "confirm": list(one.confirm), "release": list(one.release)}
+        return self._in_short(one, one.covers) | lines
