@@ -95,12 +95,11 @@ def titles(library: ReadyLibrary) -> Callable[[str], str]:
     return title_of
 
 
-def foot(*trees: ReadyTree) -> str:
+def foot(ready: ReadyTree) -> str:
     """Return the foot of a page: whose rules come first, and which content it has."""
-    content = ", ".join(ready.digest[:12] for ready in trees)
     return (
         "Site rules, the machine's own manual and licensed practice come first."
-        f" Content {content}, printed {date.today().isoformat()}."
+        f" Content {ready.digest[:12]}, printed {date.today().isoformat()}."
     )
 
 

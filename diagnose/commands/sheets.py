@@ -77,11 +77,14 @@ def _sheets(
     letters = Letters.read_at(distance, face)
     title = trees[0].title if len(trees) == 1 else "All symptoms"
     data: dict[str, Any] = {
-        **around(library.card, foot(*trees[:1] if len(trees) == 1 else [])),
+        **around(library.card),
         **letters.on(sides, face),
         "title": title,
         "wall": options.wall,
-        "trees": [sheets_of(one, library.table, sign_words, titles(library)) for one in trees],
+        "trees": [
+            sheets_of(one, library.table, sign_words, titles(library)) | {"foot": foot(one)}
+            for one in trees
+        ],
     }
     document = Document("sheets", data, face)
     pages = document.pages(options.ending)

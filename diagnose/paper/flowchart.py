@@ -205,11 +205,7 @@ class Flowchart:
         }
         if kind in _POINTED:
             given["margin"] = "0"
-        if style.sides:
-            given |= {"sides": f"{style.sides}", "skew": f"{style.skew}"}
-        if style.double:
-            given["peripheries"] = "2"
-        return given
+        return {**given, **style.more}
 
 
 def _short(caution: Caution) -> str:

@@ -6,9 +6,11 @@ fontTools, which reads from the files which letters there are and how wide they 
 
 from __future__ import annotations
 
+import atexit
 import shutil
 import tempfile
 from functools import cache, cached_property
+from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -38,14 +40,15 @@ class Typeface:
 
         files = [fontpkg_fira_sans.ROOT / "files" / f"FiraSans-{one}.ttf" for one in _WEIGHTS]
         files += [] if more is None else [more]
-        self._kept = tempfile.TemporaryDirectory(prefix="diagnose-fonts-")
-        self.folder = Path(self._kept.name)
         try:
-            self._fonts: list[Any] = [TTFont(file, lazy=True, fontNumber=0) for file in files]
-            for place, file in enumerate(files):
-                shutil.copy(file, self.folder / f"{place}{file.suffix}")
+            read = [file.read_bytes() for file in files]
+            self._fonts: list[Any] = [TTFont(BytesIO(one), lazy=True, fontNumber=0) for one in read]
         except (OSError, TTLibError) as error:
             raise CannotRender(f"{more}: this is no font that can be read ({error}).") from error
+        self.folder = Path(tempfile.mkdtemp(prefix="diagnose-fonts-"))
+        atexit.register(shutil.rmtree, self.folder, ignore_errors=True)
+        for place, one in enumerate(read):
+            (self.folder / f"{place}{files[place].suffix}").write_bytes(one)
         # `more` is the last: a family that letters are taken from where the first has none.
         self.families = list(dict.fromkeys(one["name"].getBestFamilyName() for one in self._fonts))
 

@@ -1,24 +1,25 @@
 """Shapes, lines and colours: what stands for what on paper.
 
 Shapes as in ISO 5807 (status R): decision = diamond, data = parallelogram, terminator = rounded,
-document = wavy base, predefined process = double side bars, preparation = hexagon, connector =
-circle. Colours from Okabe and Ito's set; a line's colour keeps 3:1 against white, a fill carries
+preparation = hexagon (here: a caution to be taken); a note with a folded corner stands for a
+document. Colours from Okabe and Ito's set; a line's colour keeps 3:1 against white, a fill carries
 black text. Nothing is told by colour alone: each kind has its own shape, line and word.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import Enum
 from typing import TYPE_CHECKING, Final
 
 from diagnose.files.tree import Finding, Reading
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from diagnose.files.tree import Step
 
 BLACK: Final = "#000000"
-WHITE: Final = "#FFFFFF"
 ORANGE: Final = "#E69F00"
 SKY: Final = "#56B4E9"
 GREEN: Final = "#009E73"
@@ -38,7 +39,6 @@ class NodeKind(Enum):
     """What a shape stands for."""
 
     START = "start"
-    ACTION = "action"
     CHECK = "check"
     READING = "reading"
     OPERATOR = "operator"
@@ -46,74 +46,33 @@ class NodeKind(Enum):
     SERVICE = "service"
     DOORWAY = "doorway"
     CAUTION = "caution"
-    CONNECTOR = "connector"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class NodeStyle:
-    """How a kind is drawn. `says` explains it in a legend; `word` stands in the shape itself."""
+    """How a kind is drawn, in Graphviz's words; `word` stands in the shape itself."""
 
     shape: str
     line: str
-    says: str
-    word: str = ""
     style: str = "solid"
+    word: str = ""
     thick: float = 1.0
-    sides: int = 0
-    skew: float = 0.0
-    double: bool = False
+    more: Mapping[str, str] = field(default_factory=dict)
 
 
 STYLES: Final = {
-    NodeKind.START: NodeStyle(shape="box", style="rounded,bold", line=BLACK, says="start here"),
-    NodeKind.ACTION: NodeStyle(shape="box", line=BLACK, says="do this first"),
-    NodeKind.CHECK: NodeStyle(shape="diamond", line=BLACK, says="look, then answer"),
+    NodeKind.START: NodeStyle("box", BLACK, "rounded,bold"),
+    NodeKind.CHECK: NodeStyle("diamond", BLACK),
     NodeKind.READING: NodeStyle(
-        shape="polygon",
-        sides=4,
-        skew=0.2,
-        line=BLUE,
-        says="take the figure",
-        word="MEASURE",
+        "polygon", BLUE, word="MEASURE", more={"sides": "4", "skew": "0.2"}
     ),
-    NodeKind.OPERATOR: NodeStyle(
-        shape="box",
-        style="rounded",
-        line=GREEN,
-        thick=1.5,
-        says="the operator may",
-        word="OPERATOR",
-    ),
+    NodeKind.OPERATOR: NodeStyle("box", GREEN, "rounded", "OPERATOR", 1.5),
     NodeKind.BATTERY_TRAINED: NodeStyle(
-        shape="box",
-        style="rounded",
-        line=BLUE,
-        double=True,
-        says="if trained for batteries",
-        word="BATTERY-TRAINED",
+        "box", BLUE, "rounded", "BATTERY-TRAINED", more={"peripheries": "2"}
     ),
-    NodeKind.SERVICE: NodeStyle(
-        shape="note",
-        style="dashed",
-        line=VERMILLION,
-        thick=1.8,
-        says="leave it safe, hand over",
-        word="SERVICE",
-    ),
-    NodeKind.DOORWAY: NodeStyle(
-        shape="box",
-        line=BLACK,
-        says="another symptom's tree",
-        word="GO ON WITH",
-    ),
-    NodeKind.CAUTION: NodeStyle(
-        shape="hexagon",
-        style="filled",
-        line=BLACK,
-        thick=1.5,
-        says="take this caution first",
-    ),
-    NodeKind.CONNECTOR: NodeStyle(shape="circle", line=BLACK, says="go on at this number"),
+    NodeKind.SERVICE: NodeStyle("note", VERMILLION, "dashed", "SERVICE", 1.8),
+    NodeKind.DOORWAY: NodeStyle("box", BLACK, word="GO ON WITH"),
+    NodeKind.CAUTION: NodeStyle("hexagon", BLACK, "filled", thick=1.5),
 }
 
 

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import os
+import struct
 import sys
 import tempfile
+import zlib
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, Final
 from xml.etree import ElementTree
@@ -66,7 +68,11 @@ def as_svg(dot: str, title: str, about: str, typeface: Typeface) -> bytes:
 
 def as_png(dot: str, typeface: Typeface) -> bytes:
     """Return DOT text drawn as PNG at `DPI` dots an inch. Raises `CannotRender`."""
-    return _drawn(dot, "png", typeface, f"-Gdpi={DPI}")
+    made = _drawn(dot, "png", typeface, f"-Gdpi={DPI}")
+    # Graphviz leaves out how large it is meant; the chunk belongs after the header's 33 bytes.
+    chunk = b"pHYs" + struct.pack(">IIB", *[round(DPI / 0.0254)] * 2, 1)
+    size, check = struct.pack(">I", 9), struct.pack(">I", zlib.crc32(chunk))
+    return made[:33] + size + chunk + check + made[33:]
 
 
 def as_pdf(svg: bytes, title: str, about: str, typeface: Typeface) -> tuple[bytes, str, float]:
@@ -102,8 +108,8 @@ def _drawn(dot: str, form: str, typeface: Typeface, *more: str) -> bytes:
             made = graph.draw(format=form, prog="dot", args=" ".join(more))
         except (OSError, ValueError, RuntimeError, pygraphviz.DotError) as error:
             raise CannotRender(_refused(f"{said()} {error}")) from error
-    if not made:
-        raise CannotRender(_refused(said()))
+        if not made:
+            raise CannotRender(_refused(said()))
     return bytes(made)
 
 

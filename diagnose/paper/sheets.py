@@ -90,8 +90,8 @@ class Letters:
         }
 
 
-def around(card: Card | None, foot: str) -> dict[str, Any]:
-    """Return what all sheets have around their steps: whom to call, the settings and the foot."""
+def around(card: Card | None) -> dict[str, Any]:
+    """Return what all sheets have around their steps: whom to call, and the settings."""
     service = card.section("service") if card is not None else {}
     access = card.line("access") if card is not None else None
     licensed = ", ".join(f"{service[one]}" for one in ("name", "phone") if service.get(one))
@@ -99,7 +99,6 @@ def around(card: Card | None, foot: str) -> dict[str, Any]:
     return {
         "stop": STOP,
         "call": call + ([["Service gets in", access]] if access else []),
-        "foot": foot,
         "fills": SIGNALS,
         "settings": _settings(card),
     }

@@ -21,8 +21,8 @@ if TYPE_CHECKING:
 
 Point = tuple[float, float]
 
-#: Drawings are four times as large in an SVG's own units as on paper.
-PT = 4.0
+#: An SVG's own unit is a point.
+PT = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,13 +78,12 @@ def shapes_in(files: Iterable[Path]) -> list[Shape]:
 def _page(page: int, root: ElementTree.Element) -> list[Shape]:
     graph = root.find(f"{SVG}g")
     assert graph is not None
-    free = [*_outlines(graph)]
     shapes = []
     groups = [node for node in graph.iter(f"{SVG}g") if node is not graph]
     for group in groups:
         kind = group.get("class", "")
         if kind.startswith("node") and "note" not in kind and _words(group):
-            shapes.append(_shape(page, group, free))
+            shapes.append(_shape(page, group))
     for group in groups:
         if group.get("class", "").startswith("edge"):
             _join(shapes, group)
@@ -115,45 +114,23 @@ def _points(text: str) -> list[Point]:
     return list(zip(values[::2], values[1::2], strict=True))
 
 
-def _outlines(graph: ElementTree.Element) -> Iterator[Area]:
-    """Yield what is drawn behind all shapes: closed curves, and dashes that follow one another."""
-    dashes: list[Point] = []
-    for node in graph:
-        if node.tag == f"{SVG}path":
-            yield _around(_points(node.get("d", "")))
-        elif node.tag == f"{SVG}polyline":
-            points = _points(node.get("points", ""))
-            if dashes and dist(dashes[-1], points[0]) > 4 * PT:
-                yield _around(dashes)
-                dashes = []
-            dashes += points
-    if dashes:
-        yield _around(dashes)
-
-
-def _shape(page: int, group: ElementTree.Element, free: list[Area]) -> Shape:
+def _shape(page: int, group: ElementTree.Element) -> Shape:
     for node in group.iter():
         tag = node.tag.removeprefix(SVG)
         if tag == "polygon":
             points = _points(node.get("points", ""))
             return Shape(page, _named(points), node.get("fill", ""), _words(group), _around(points))
-        if tag == "ellipse":
-            cx, cy, rx, ry = (float(node.get(key, 0)) for key in ("cx", "cy", "rx", "ry"))
-            area = Area(cx - rx, cy - ry, cx + rx, cy + ry)
-            return Shape(page, "circle", node.get("fill", ""), _words(group), area)
-    text = _text_area(group)
-    x, y = (text.left + text.right) / 2, (text.top + text.bottom) / 2
-    holding = [one for one in free if one.distance(x, y) == 0]
-    assert holding, f"no outline around: {_words(group)}"
+    curves = [_around(_points(node.get("d", ""))) for node in group.iter(f"{SVG}path")]
+    assert curves, f"no outline around: {_words(group)}"
     # Of a double line, the outer one.
-    area = max(holding, key=lambda one: (one.right - one.left) * (one.bottom - one.top))
+    area = max(curves, key=lambda one: (one.right - one.left) * (one.bottom - one.top))
     return Shape(page, "rounded", "", _words(group), area)
 
 
 def _named(points: list[Point]) -> str:
     corners = list(dict.fromkeys(points))
-    if len(corners) == 6:
-        return "hexagon"
+    if len(corners) in (5, 6):
+        return "note" if len(corners) == 5 else "hexagon"
     if len({round(x) for x, _ in corners}) == 3:
         return "diamond"
     return "box" if len({round(x) for x, _ in corners}) == 2 else "slanted"
@@ -195,35 +172,3 @@ def _along(points: list[Point]) -> Iterator[Point]:
                 sum(weight * point[0] for weight, point in zip(weights, four, strict=True)),
                 sum(weight * point[1] for weight, point in zip(weights, four, strict=True)),
             )
-
-
-def _notes(root: ElementTree.Element) -> Iterator[tuple[float, float, str]]:
-    """Yield the lines of the sheet's own texts: left, middle of the line, and words."""
-    for group in root.iter(f"{SVG}g"):
-        if group.get("class") == "node note":
-            for node in group.iter(f"{SVG}text"):
-                y = float(node.get("y", 0)) - float(node.get("font-size", 0)) * 0.3
-                yield float(node.get("x", 0)), y, (node.text or "").strip()
-
-
-def notes_on(file: Path) -> list[str]:
-    """Return the lines of titles, feet and panels, in the order of the file."""
-    return [words for _, _, words in _notes(ElementTree.parse(file).getroot())]
-
-
-def samples_on(file: Path) -> dict[str, str]:
-    """Return the outline that stands left of each line of the legend, by the line's words."""
-    root = ElementTree.parse(file).getroot()
-    notes = [*_notes(root)]
-    found = {}
-    for group in root.iter(f"{SVG}g"):
-        if group.get("class", "").startswith("node") and not _words(group):
-            closed = [*group.iter(f"{SVG}polygon"), *group.iter(f"{SVG}ellipse")]
-            if closed:
-                shape = _shape(1, group, [])
-                beside = min(
-                    (one for one in notes if one[0] > shape.area.right),
-                    key=lambda one: shape.area.distance(one[0], one[1]),
-                )
-                found[beside[2]] = shape.outline
-    return found
