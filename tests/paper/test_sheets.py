@@ -170,12 +170,14 @@ def test_what_is_in_force_is_said_at_each_entry_and_what_to_release() -> None:
     casters = read[names.index("casters") + 1]
     assert bare("In force here: Key out, Cut gloves on, Machine dead") in casters
     assert bare("Before trying it, release: Key out, Machine dead") in casters
-    energised = [
-        names.index(name) + 1
-        for name, step in tree_of("low-runtime")["steps"].items()
-        if step.get("energises") == "true"
-    ]
-    assert energised
+    steps = tree_of("poor-pickup")["steps"]
+    read = entries("poor-pickup")
+    running = [n for n, step in enumerate(steps.values(), 1) if step.get("energises") == "true"]
+    # The gauge is read with suction on; on the way to it the key is out.
+    (gauge,) = [n for n in running if [*steps.values()][n - 1].get("read") == "suction"]
+    assert bare("Before it runs, release what is in force of: Key out") in read[gauge]
+    first = min(running)
+    assert bare("Before it runs") not in read[first].split(bare("Before trying it"))[0]
 
 
 def test_bands_are_ranges_in_rising_order() -> None:
