@@ -49,8 +49,10 @@ class Typeface:
         atexit.register(shutil.rmtree, self.folder, ignore_errors=True)
         for place, one in enumerate(read):
             (self.folder / f"{place}{files[place].suffix}").write_bytes(one)
-        # `more` is the last: a family that letters are taken from where the first has none.
-        self.families = list(dict.fromkeys(one["name"].getBestFamilyName() for one in self._fonts))
+        # A family that letters are taken from where the first has none.
+        names = [one["name"].getBestFamilyName() for one in self._fonts[len(_WEIGHTS) :]]
+        self.families = [FAMILY, *names]
+        self._widths: dict[bool, dict[str, float]] = {False: {}, True: {}}
 
     @cached_property
     def _letters(self) -> list[dict[int, str]]:
@@ -73,16 +75,19 @@ class Typeface:
 
     def width(self, text: str, size: float, *, bold: bool = False) -> float:
         """Return how wide a text is, in the unit of `size`, without kerning."""
-        total = 0.0
-        fonts = [int(bold), *range(len(_WEIGHTS), len(self._fonts))]
-        for letter in text:
-            for place in fonts:
-                name = self._letters[place].get(ord(letter))
-                if name is not None:
-                    font = self._fonts[place]
-                    total += font["hmtx"][name][0] / font["head"].unitsPerEm
-                    break
-        return total * size
+        widths = self._widths[bold]
+        for letter in {*text} - widths.keys():
+            widths[letter] = self._width(ord(letter), bold)
+        return sum(widths[letter] for letter in text) * size
+
+    def _width(self, letter: int, bold: bool) -> float:
+        """Return a letter's width as a part of the type size; 0 where no font has it."""
+        for place in (int(bold), *range(len(_WEIGHTS), len(self._fonts))):
+            name = self._letters[place].get(letter)
+            if name is not None:
+                font = self._fonts[place]
+                return float(font["hmtx"][name][0] / font["head"].unitsPerEm)
+        return 0.0
 
     def fontconfig(self) -> Path:
         """Write the file that lets Graphviz find these fonts and no others; return its path."""
