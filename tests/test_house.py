@@ -11,6 +11,8 @@ from pathlib import Path
 import pytest
 from radon.complexity import cc_visit
 
+from diagnose.app import VERBS, run
+
 HOUSE = Path(__file__).parents[1] / "diagnose"
 
 #: What each room may import of the others (design: the house).
@@ -34,9 +36,11 @@ MAY = {
 DOORS = {
     "networkx": {"study/graph.py"},
     "pint": {"measure/units.py"},
-    "graphviz": {"paper/render.py"},
+    "graphviz": {"paper/flowchart.py"},
     "pygraphviz": {"paper/render.py"},
-    "pypdf": {"paper/render.py"},
+    "typst": {"paper/typesetter.py"},
+    "fontTools": {"paper/letters.py"},
+    "fontpkg_fira_sans": {"paper/letters.py"},
     "sqlite3": {"log/sqlite.py"},
     "prompt_toolkit": {"faces/terminal.py"},
 }
@@ -152,3 +156,13 @@ def test_a_command_imports_no_more_than_it_needs(args: list[str], never: list[st
         check=True,
     )
     assert set(done.stderr.split()) & set(never) == set()
+
+
+@pytest.mark.parametrize("verb", VERBS)
+def test_every_verb_has_help(verb: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run([verb, "--help"]) == 0
+    said = capsys.readouterr().out
+    assert said.startswith(f"usage: diagnose {verb}")
+    assert len(said.splitlines()) > 5
+    assert run(["--help"]) == 0
+    assert f"  {verb} " in capsys.readouterr().out

@@ -1,47 +1,50 @@
-"""`diagnose draw`: a symptom tree as a diagram or a wall chart, on paper or for the screen."""
+"""`diagnose draw`: a symptom tree as one picture, as large as it must be."""
 
 from __future__ import annotations
 
-from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from diagnose.commands import options as opt
-from diagnose.commands.drawings import ENDINGS, Drawing, Written, said, write
+from diagnose.commands.drawings import (
+    Written,
+    add_output,
+    ending_of,
+    foot,
+    openable,
+    put_pages,
+    say,
+    titles,
+)
 from diagnose.commands.ready_library import ReadyLibrary
+from diagnose.files.tree import Question
 from diagnose.paper import render
-from diagnose.paper.beside import MEANING, minutes_beside
-from diagnose.paper.diagram import Shaper
-from diagnose.paper.pages import reached
-from diagnose.paper.printing import Margins, Printed, Printer
-from diagnose.paper.sheet import PAPERS, SMALLEST, paper
-from diagnose.paper.sketch import Sketch, Wanted, sketch
-from diagnose.paper.wall import chart_of
-from diagnose.paper.wall_sheet import TooLarge, on_one_sheet
+from diagnose.paper.flowchart import LETTERS, SIZE, Extras, Flowchart
+from diagnose.paper.letters import CannotRender, Typeface, typeface
+from diagnose.paper.step_estimates import MEANING, estimate_lines
+from diagnose.paper.typesetter import DPI
 from diagnose.text import did_you_mean
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterator, Sequence
 
     from diagnose.paper.route import Route
     from diagnose.study.ready import ReadyTree
 
-_NOTICE = "Site rules, the machine's own manual and licensed practice come first."
+#: What a picture can be written as.
+ENDINGS = ("pdf", "svg", "png", "dot")
 
 
 def run(args: Sequence[str]) -> int:
     """Draw one symptom, or all of them. Returns 0 once every file is written."""
     options = _options(args)
     library = ReadyLibrary(opt.trees_folder(options))
-    try:
-        drawings, broken = _drawings(library, options)
-        if drawings:
-            stem = drawings[0].symptom if len(drawings) == 1 else "all-symptoms"
-            output = Path(options.output or f"{stem}{'-wall' if options.wall else ''}.pdf")
-            said(write(drawings, output, options.ending), as_json=options.json)
-    except render.CannotRender as error:
-        raise opt.Unusable(f"{error}") from error
+    routes = _routes(library, options) if options.case else {}
+    if options.machine and not options.case:
+        library.machine(options.machine)
+    trees, broken = openable(library, options.symptom, routes)
+    say(_pictures(library, trees, routes, options), as_json=options.json)
     if broken:
         library.require(broken[0])
     return opt.OK
@@ -56,82 +59,52 @@ class RouteDrawing:
     def __init__(self, symptom: str, output: str) -> None:
         self._options = _options([symptom, "-o", output])
 
-    def draw(
-        self, library: ReadyLibrary, ready: ReadyTree, route: Route, under: str
-    ) -> list[Written]:
+    def draw(self, library: ReadyLibrary, ready: ReadyTree, route: Route, under: str) -> Written:
         """Draw it, `under` standing below the title. Raises `Unusable`."""
         options = self._options
         try:
-            drawing = _diagram(library, ready, options, route, (under,))
-            return write([drawing], Path(options.output), options.ending)
-        except render.CannotRender as error:
+            picture = Picture(library, ready, options, route, under)
+            return picture.write(Path(options.output), typeface(options.font))
+        except CannotRender as error:
             raise opt.Unusable(f"{error}") from error
 
 
 def _options(args: Sequence[str]) -> argparse.Namespace:
-    parser = opt.parser("draw", "A symptom tree as a diagram, or as a chart for the wall.")
+    parser = opt.parser("draw", "A symptom tree as one picture.")
     parser.add_argument("symptom", nargs="?", help="a symptom's id")
-    parser.add_argument("--all", action="store_true", help="all symptoms of the library")
-    parser.add_argument(
-        "-o",
-        dest="output",
-        metavar="FILE",
-        help="where to; its ending (.pdf, .svg, .png, .dot) says what (SYMPTOM.pdf)",
-    )
-    parser.add_argument("--paper", choices=PAPERS, help="the sheet's size (a4; a wall chart: a3)")
-    parser.add_argument(
-        "--orientation", choices=("portrait", "landscape"), help="how the sheet hangs"
-    )
+    parser.add_argument("--all", action="store_true", help="all symptoms, a file each")
+    add_output(parser, ENDINGS, "SYMPTOM.pdf")
     parser.add_argument("--from", dest="start", metavar="STEP", help="only what follows a step")
     parser.add_argument("--case", metavar="CASE", help="with the route that this case took")
     parser.add_argument("--minutes", action="store_true", help="with chances and minutes")
-    parser.add_argument("--short", action="store_true", help="questions, answers and causes only")
-    parser.add_argument("--wall", action="store_true", help="one sheet with all that hangs there")
-    parser.add_argument("--machine", metavar="ID", help="with this machine's card")
+    parser.add_argument("--machine", metavar="ID", help="with the minutes of this machine's card")
     options = parser.parse_args(args)
     if options.all and (options.symptom or options.start or options.case):
         raise opt.WrongUse("--all draws whole trees: leave out the symptom, --from and --case.")
-    if not options.all and not options.symptom and not options.case:
+    if not any((options.all, options.symptom, options.case)):
         raise opt.WrongUse("Name a symptom to draw, or --all; `diagnose draw --help` explains.")
-    if options.wall and (options.start or options.case or options.minutes or options.short):
-        raise opt.WrongUse("A wall chart shows the whole tree: leave out --from, --case and such.")
-    ending = Path(options.output).suffix.lower().removeprefix(".") if options.output else "pdf"
-    if ending not in ENDINGS:
-        known = ", ".join(f".{one}" for one in ENDINGS)
-        raise opt.WrongUse(f'"{options.output}" has to end in one of {known}.')
-    if options.wall and ending == "dot":
-        raise opt.WrongUse("A wall chart is a sheet: write .pdf, .svg or .png.")
-    options.ending = ending
+    options.ending = ending_of(options.output, ENDINGS)
     return options
 
 
-def _drawings(
-    library: ReadyLibrary, options: argparse.Namespace
-) -> tuple[list[Drawing], list[str]]:
-    """Return what was drawn, and the symptoms whose files have errors."""
-    routes: dict[str, Route] = {}
-    symptoms: Iterable[str] = (options.symptom,) if options.symptom else library.content.symptoms
-    if options.case:
-        routes = _routes(library, options)
-        symptoms = [one for one in routes if options.symptom in (None, one)]
-        if not symptoms:
-            came = ", ".join(routes)
-            raise opt.WrongUse(f"Case {options.case} did not come to {options.symptom}: {came}.")
-    elif options.machine:
-        library.machine(options.machine)
-    draw = _wall if options.wall else _diagram
-    result, broken = [], []
-    for symptom in symptoms:
-        if options.all and library(symptom) is None:
-            broken.append(symptom)
-            continue
-        result.append(draw(library, library.require(symptom), options, routes.get(symptom)))
-    if not result and not broken:
-        raise opt.Unusable(f"{library.folder}: no symptom tree there; name a library with --trees.")
-    return result, broken
+def _pictures(
+    library: ReadyLibrary,
+    trees: Sequence[ReadyTree],
+    routes: dict[str, Route],
+    options: argparse.Namespace,
+) -> Iterator[Written]:
+    """Yield each picture's file once it is written."""
+    letters = typeface(options.font)
+    for ready in trees:
+        output = Path(options.output or f"{ready.symptom}.pdf")
+        if options.output and len(trees) > 1:
+            output = output.with_name(f"{output.stem}-{ready.symptom}{output.suffix}")
+        picture = Picture(library, ready, options, routes.get(ready.symptom))
+        yield picture.write(output, letters)
 
 
 def _routes(library: ReadyLibrary, options: argparse.Namespace) -> dict[str, Route]:
+    """Return the routes of a case by symptom, on the card and with the chances that it had."""
     from diagnose.commands.cases import case_named
     from diagnose.commands.resume import chances_again
     from diagnose.log.account import Account
@@ -143,146 +116,91 @@ def _routes(library: ReadyLibrary, options: argparse.Namespace) -> dict[str, Rou
     account = Account(log.events(case))
     library.card = account.outset.machine_card
     library.chances = chances_again(account)
-    return routes_of(account.events)
+    routes = routes_of(account.events)
+    if options.symptom not in (None, *routes):
+        came = ", ".join(routes)
+        raise opt.WrongUse(f"Case {options.case} did not come to {options.symptom}: {came}.")
+    return routes
 
 
-def _diagram(
-    library: ReadyLibrary,
-    ready: ReadyTree,
-    options: argparse.Namespace,
-    route: Route | None,
-    more: tuple[str, ...] = (),
-) -> Drawing:
-    plan = ready.plan
-    start = None
-    if options.start is not None:
-        if options.start not in plan.number:
-            hint = did_you_mean(options.start, plan.ids)
-            raise opt.WrongUse(f'There is no step "{options.start[:40]}" there.{hint}')
-        start = plan.number[options.start]
-    visits, walked, lost = _on_plan(ready, route)
-    wanted = Wanted(
-        actions=not options.short,
-        remedies=not options.short,
-        start=start,
-        beside=minutes_beside(ready, library.table) if options.minutes else {},
-        visits=visits,
-        walked=walked,
-    )
-    drawn = sketch(ready, library.content.cautions, library.table, wanted, _titles(library))
-    if options.ending == "dot":
-        metrics = render.measure(drawn.texts())
-        figure = Shaper(drawn, metrics).figure(reached(drawn), drawn.start)
-        return Drawing(
-            symptom=drawn.symptom, dots=(render.dot_text(figure),), metrics=metrics, note=lost
+class Picture:
+    """One tree to be drawn, with the route that somebody took; `more` stands below the title."""
+
+    def __init__(
+        self,
+        library: ReadyLibrary,
+        ready: ReadyTree,
+        options: argparse.Namespace,
+        route: Route | None,
+        more: str = "",
+    ) -> None:
+        visits, walked, self.note = _on_plan(ready, route)
+        case = f"with the route of case {options.case.upper()}" if options.case else ""
+        said = [ready.symptom, case, more, MEANING if options.minutes else ""]
+        extras = Extras(
+            under=(" · ".join(filter(None, said)), foot(ready)),
+            start=_start(ready, options.start),
+            last_lines=estimate_lines(ready, library.table) if options.minutes else {},
+            visits=visits,
+            walked=walked,
         )
-    name = options.paper or "a4"
-    margins = Margins(
-        title=drawn.title,
-        under=_under(ready, options, more),
-        foot=(f"{_NOTICE} {_printed(ready)}",),
-    )
-    printer, sheets = _printed_on(drawn, margins, name, options.orientation)
-    return Drawing(
-        symptom=drawn.symptom,
-        dots=tuple(sheet.dot for sheet in sheets),
-        metrics=printer.metrics,
-        type_size=min(sheet.type_size for sheet in sheets),
-        paper=name,
-        note=lost,
-    )
+        self.flowchart = Flowchart(ready, library.table, titles(library), extras)
+        self.title, self.symptom, self.ending = ready.title, ready.symptom, options.ending
+
+    def write(self, output: Path, letters: Typeface) -> Written:
+        """Write the picture. Raises `CannotRender`, `Unusable`."""
+        dot = self.flowchart.dot()
+        letters.check([dot])
+        paper, size, note = None, None, self.note
+        if self.ending == "dot":
+            made = dot.encode()
+        elif self.ending == "png":
+            made, note = render.as_png(dot, letters), note or f"{DPI} dots an inch"
+        elif self.ending == "svg":
+            made = self._svg(dot, letters)
+        else:
+            made, paper, times = self._page(letters)
+            size = round(SIZE * times, 2)
+        (file,) = put_pages(output, [made])
+        return Written(file=file, symptom=self.symptom, paper=paper, type_size=size, note=note)
+
+    def _svg(self, dot: str, letters: Typeface) -> bytes:
+        return render.as_svg(dot, self.title, self.flowchart.about(), letters)
+
+    def _page(self, letters: Typeface) -> tuple[bytes, str, float]:
+        """Return the picture on paper, its lines shortened where it would be too wide."""
+        about = self.flowchart.about()
+        for wide in LETTERS:
+            svg = self._svg(self.flowchart.dot(wide), letters)
+            try:
+                return render.as_pdf(svg, self.title, about, letters)
+            except render.TooLarge:
+                if wide == LETTERS[-1]:
+                    raise
+        raise AssertionError
 
 
-def _printed_on(
-    drawn: Sketch, margins: Margins, name: str, orientation: str | None
-) -> tuple[Printer, list[Printed]]:
-    if orientation is not None:
-        printer = Printer(drawn, margins, paper(name, landscape=orientation == "landscape"))
-        return printer, printer.sheets()
-    upright = Printer(drawn, margins, paper(name, landscape=False))
-    lying = Printer(drawn, margins, paper(name, landscape=True), upright.metrics)
-    printer = lying if lying.on_one_sheet and not upright.on_one_sheet else upright
-    return printer, printer.sheets()
+def _start(ready: ReadyTree, step: str | None) -> int | None:
+    if step is not None and step not in ready.plan.number:
+        hint = did_you_mean(step, ready.plan.ids)
+        raise opt.WrongUse(f'There is no step "{step[:40]}" there.{hint}')
+    return None if step is None else ready.plan.number[step]
 
 
 def _on_plan(
     ready: ReadyTree, route: Route | None
 ) -> tuple[dict[int, str], dict[tuple[int, int], int], str]:
     """Return a route by the numbers of today's tree, and a line on what is no longer there."""
-    visits: dict[int, str] = {}
-    walked: dict[tuple[int, int], int] = {}
-    lost = 0
-    for step, text in (route.steps if route else {}).items():
-        if step in ready.plan.number:
-            visits[ready.plan.number[step]] = text
-        else:
-            lost += 1
-    for (step, given), count in (route.answers if route else {}).items():
-        body = ready.tree.steps.get(step)
-        answers = [str(way.answer) for way in getattr(body, "exits", ())]
-        if given in answers:
-            walked[ready.plan.number[step], answers.index(given)] = count
-        elif step in ready.plan.number:
-            lost += 1
+    if route is None:
+        return {}, {}, ""
+    number = ready.plan.number
+    visits = {number[step]: text for step, text in route.steps.items() if step in number}
+    given = {one: count for one, count in route.answers.items() if one[0] in number}
+    walked = {}
+    for (step, answer), count in given.items():
+        body = ready.steps[number[step]]
+        offered = [way.answer for way in body.exits] if isinstance(body, Question) else []
+        if answer in offered:
+            walked[number[step], offered.index(answer)] = count
+    lost = len(route.steps) - len(visits) + len(given) - len(walked)
     return visits, walked, f"in today's tree {lost} of the case's steps are missing" if lost else ""
-
-
-def _wall(
-    library: ReadyLibrary, ready: ReadyTree, options: argparse.Namespace, _: Route | None
-) -> Drawing:
-    name = options.paper or "a3"
-    ways = [options.orientation] if options.orientation else ["portrait", "landscape"]
-    sheets = [paper(name, landscape=way == "landscape") for way in ways]
-    sketches = [
-        sketch(ready, library.content.cautions, library.table, wanted, _titles(library))
-        for wanted in _BARER
-    ]
-    foot = f"{_NOTICE} {_printed(ready)}"
-    chart = chart_of(sketches, library.content.cautions, library.table, library.card, foot)
-    try:
-        printed, metrics, which = on_one_sheet(chart, sheets)
-    except TooLarge:
-        larger = "--paper a2, or `draw` without --wall"
-        raise opt.Unusable(
-            f"{ready.tree.symptom} does not fit one {name} sheet in {SMALLEST:g} pt: use {larger}."
-        ) from None
-    left_out = "" if _BARER[which].actions else "what to do at each step is left out for room"
-    return Drawing(
-        symptom=str(ready.tree.symptom),
-        dots=(printed.dot,),
-        metrics=metrics,
-        type_size=printed.type_size,
-        paper=name,
-        note=left_out,
-    )
-
-
-#: What a wall chart says where there is room, and what it leaves out first where there is not.
-_BARER = (
-    Wanted(apart=True),
-    Wanted(apart=True, remedies=False),
-    Wanted(apart=True, remedies=False, reasons=False),
-    Wanted(apart=True, remedies=False, actions=False),
-    Wanted(apart=True, remedies=False, actions=False, reasons=False),
-)
-
-
-def _titles(library: ReadyLibrary) -> Any:
-    def title_of(symptom: str) -> str:
-        tree = library.content.trees.get(symptom)
-        return symptom if tree is None else str(tree.title)
-
-    return title_of
-
-
-def _under(ready: ReadyTree, options: argparse.Namespace, more: tuple[str, ...]) -> str:
-    said = [str(ready.tree.symptom), *more]
-    if options.case:
-        said.append(f"with the route of case {options.case.upper()}")
-    if options.minutes:
-        said.append(MEANING)
-    return " · ".join(said)
-
-
-def _printed(ready: ReadyTree) -> str:
-    return f"Content {ready.digest[:12]}, printed {date.today().isoformat()}."

@@ -1,95 +1,121 @@
-"""The files that `diagnose draw` writes, and what it says about them."""
+"""Pages and pictures as files: where they go, what they are on, and what is said of them."""
 
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from dataclasses import asdict, dataclass
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from diagnose.commands import options as opt
-from diagnose.commands.output import write as put
-from diagnose.paper import render
-from diagnose.paper.sheet import SMALLEST
+from diagnose.commands.output import write
+from diagnose.paper.letters import CannotRender
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-    from pathlib import Path
+    import argparse
+    from collections.abc import Callable, Iterable, Sequence
 
-    from diagnose.paper.wrap import Metrics
-
-#: What a drawing can be written as.
-ENDINGS: Final = ("pdf", "svg", "png", "dot")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Drawing:
-    """One symptom drawn: the DOT text of each sheet; `note` is said of it."""
-
-    symptom: str
-    dots: tuple[str, ...]
-    metrics: Metrics
-    type_size: float | None = None
-    paper: str = ""
-    note: str = ""
+    from diagnose.commands.ready_library import ReadyLibrary
+    from diagnose.study.ready import ReadyTree
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Written:
-    """A file that was written, with how many sheets of a drawing stand in it."""
+    """A file that was written: what of which symptom stands in it, in type of which points."""
 
-    path: Path
-    sheets: int
-    drawing: Drawing
+    file: str
+    symptom: str
+    sheets: int = 1
+    paper: str | None = None
+    type_size: float | None = None
+    note: str = ""
 
-
-def write(drawings: Sequence[Drawing], output: Path, ending: str) -> list[Written]:
-    """Write the files: a PDF has all sheets; of the others one file is one sheet.
-
-    Raises `Unusable`, `CannotRender`.
-    """
-    if ending == "pdf":
-        pages = [
-            render.drawn(dot, "pdf", drawing.metrics)
-            for drawing in drawings
-            for dot in drawing.dots
-        ]
-        put(str(output), render.joined(pages))
-        return [Written(path=output, sheets=len(one.dots), drawing=one) for one in drawings]
-    files = []
-    for drawing in drawings:
-        for number, dot in enumerate(drawing.dots, 1):
-            parts = [output.stem]
-            parts += [drawing.symptom] if len(drawings) > 1 else []
-            parts += [f"{number}"] if len(drawing.dots) > 1 else []
-            path = output.with_name("-".join(parts) + output.suffix)
-            made = dot.encode() if ending == "dot" else render.drawn(dot, ending, drawing.metrics)
-            put(str(path), made)
-            files.append(Written(path=path, sheets=1, drawing=drawing))
-    return files
+    def __str__(self) -> str:
+        """Return what is said of the file."""
+        words = [self.symptom]
+        if self.paper is not None:
+            words.append(f"{self.sheets} sheet{'' if self.sheets == 1 else 's'} {self.paper}")
+        words += [f"type {self.type_size:.1f} pt"] if self.type_size is not None else []
+        return f"{self.file}: {'; '.join([*words, *filter(None, [self.note])])}."
 
 
-def said(files: Sequence[Written], *, as_json: bool) -> None:
-    """Say what was written."""
+def add_output(parser: argparse.ArgumentParser, endings: Sequence[str], standard: str) -> None:
+    """Add the options that all files on paper have."""
+    known = ", ".join(f".{one}" for one in endings)
+    about = f"where to; its ending ({known}) says what ({standard})"
+    parser.add_argument("-o", dest="output", metavar="FILE", help=about)
+    about = "a font file with letters that the program's own font lacks"
+    parser.add_argument("--font", metavar="FILE", type=Path, help=about)
+
+
+def ending_of(output: str | None, endings: Sequence[str]) -> str:
+    """Return what a file is to be, by its ending; a PDF where none is named. Raises `WrongUse`."""
+    ending = Path(output or "x.pdf").suffix.lower().removeprefix(".")
+    if ending not in endings:
+        known = ", ".join(f".{one}" for one in endings)
+        raise opt.WrongUse(f'"{output}" has to end in one of {known}.')
+    return ending
+
+
+def say(files: Iterable[Written], *, as_json: bool) -> None:
+    """Say what was written, each file as it is done; as JSON all at the end."""
+    data = []
+    try:
+        for one in files:
+            data.append({name: value for name, value in asdict(one).items() if name != "note"})
+            if not as_json:
+                opt.say(f"{one}")
+    except CannotRender as error:
+        raise opt.Unusable(f"{error}") from error
     if as_json:
-        data = [
-            {
-                "file": str(one.path),
-                "symptom": one.drawing.symptom,
-                "sheets": one.sheets,
-                "paper": one.drawing.paper or None,
-                "type_size": one.drawing.type_size and round(one.drawing.type_size, 2),
-            }
-            for one in files
-        ]
         opt.say(json.dumps({"files": data}))
-        return
-    for one in files:
-        words = [one.drawing.symptom]
-        if one.drawing.type_size is not None:
-            sheets = f"{one.sheets} sheet{'' if one.sheets == 1 else 's'}"
-            words.append(f"{sheets} {one.drawing.paper}, type {one.drawing.type_size:.1f} pt")
-            # The scale of a sheet is rounded in its last digit.
-            if one.drawing.type_size < SMALLEST - 0.01:
-                words.append("too small to read on paper: larger paper, or --short, mends that")
-        words += [one.drawing.note] if one.drawing.note else []
-        opt.say(f"{one.path}: {'; '.join(words)}.")
+
+
+def put_pages(output: Path, pages: Sequence[bytes]) -> list[str]:
+    """Write pages, each to a file of its own where there are more; return the files' names."""
+    paths = [output]
+    if len(pages) > 1:
+        paths = [
+            output.with_name(f"{output.stem}-{number}{output.suffix}")
+            for number, _ in enumerate(pages, 1)
+        ]
+    for path, page in zip(paths, pages, strict=True):
+        write(str(path), page)
+    return [str(path) for path in paths]
+
+
+def titles(library: ReadyLibrary) -> Callable[[str], str]:
+    """Return the function that names a symptom by its title."""
+
+    def title_of(symptom: str) -> str:
+        tree = library.content.trees.get(symptom)
+        return symptom if tree is None else tree.title
+
+    return title_of
+
+
+def foot(ready: ReadyTree) -> str:
+    """Return the foot of a page: whose rules come first, and which content it has."""
+    return (
+        "Site rules, the machine's own manual and licensed practice come first."
+        f" Content {ready.digest[:12]}, printed {date.today().isoformat()}."
+    )
+
+
+def openable(
+    library: ReadyLibrary, symptom: str | None, few: Iterable[str] = ()
+) -> tuple[list[ReadyTree], list[str]]:
+    """Return the ready tree of a symptom, or of all, and the symptoms whose files have errors.
+
+    Where none is named, all can mean a `few` as well. Raises `WrongUse` for one that is not there,
+    `Unusable` for one with errors.
+    """
+    named = [symptom] if symptom is not None else [*few]
+    if named:
+        return [library.require(one) for one in named], []
+    found: dict[str, Any] = {one: library(one) for one in library.content.symptoms}
+    if not found:
+        raise opt.Unusable(f"{library.folder}: no symptom tree there; name a library with --trees.")
+    broken = [one for one, ready in found.items() if ready is None]
+    return [ready for ready in found.values() if ready is not None], broken

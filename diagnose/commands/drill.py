@@ -102,9 +102,9 @@ def run(args: Sequence[str]) -> int:
         if not options.json:
             opt.say(_again(symptom, score, options))
     if drawing is not None and score.route:
-        for file in drawing.draw(library, ready, _route(score), f"drill {seed}: {score.outcome}"):
-            if not options.json:
-                opt.say(f"The route: {file.path}")
+        written = drawing.draw(library, ready, _route(score), f"drill {seed}: {score.outcome}")
+        if not options.json:
+            opt.say(f"The route: {written.file}")
     return opt.OK if score.outcome == PASSED else opt.BAD_ANSWER
 
 

@@ -2,20 +2,29 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from pathlib import Path
 from random import Random
 from typing import TYPE_CHECKING
 
 from diagnose.commands import options as opt
-from diagnose.commands.drawings import Drawing, said, write
+from diagnose.commands.drawings import (
+    Written,
+    add_output,
+    ending_of,
+    foot,
+    put_pages,
+    say,
+)
 from diagnose.commands.ready_library import ReadyLibrary
-from diagnose.paper import render
+from diagnose.paper.letters import typeface
 from diagnose.paper.quiz import SITUATIONS, situations
-from diagnose.paper.quiz_sheet import sheets_of
-from diagnose.paper.sheet import PAPERS, paper
+from diagnose.paper.sheets import SMALLEST, Letters
+from diagnose.paper.typesetter import PAPERS, Document
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    import argparse
+    from collections.abc import Iterator, Sequence
 
 _ENDINGS = ("pdf", "svg", "png")
 
@@ -24,35 +33,40 @@ def run(args: Sequence[str]) -> int:
     """Print a quiz. Returns 0 once every file is written."""
     parser = opt.parser("quiz", "Ten situations of a symptom to answer on paper, with their key.")
     parser.add_argument("symptom", help="a symptom's id")
-    parser.add_argument("-o", dest="output", metavar="FILE", help="where to (SYMPTOM-quiz.pdf)")
+    add_output(parser, _ENDINGS, "SYMPTOM-quiz.pdf")
     parser.add_argument("--seed", type=int, default=1, help="the same number, the same sheet (1)")
     parser.add_argument("--paper", choices=PAPERS, default="a4", help="the sheet's size (a4)")
     options = parser.parse_args(args)
-    output = Path(options.output or f"{options.symptom}-quiz.pdf")
-    ending = output.suffix.lower().removeprefix(".")
-    if ending not in _ENDINGS:
-        raise opt.WrongUse(f'"{output}" has to end in one of .pdf, .svg, .png.')
+    options.ending = ending_of(options.output, _ENDINGS)
+    say(_written(options), as_json=options.json)
+    return opt.OK
+
+
+def _written(options: argparse.Namespace) -> Iterator[Written]:
     library = ReadyLibrary(opt.trees_folder(options), frozenset({options.symptom}))
     ready = library.require(options.symptom)
     drawn = situations(ready, library.content.cautions, library.table, Random(options.seed))
-    foot = (
-        "Site rules, the machine's own manual and licensed practice come first."
-        f" Seed {options.seed}, content {ready.digest[:12]}."
+    face = typeface(options.font)
+    document = Document(
+        "quiz",
+        {
+            **Letters(SMALLEST, SMALLEST).on(PAPERS[options.paper], face),
+            "title": ready.title,
+            "situations": [asdict(one) for one in drawn],
+            "foot": f"{foot(ready)} Seed {options.seed}.",
+        },
+        face,
     )
-    try:
-        sheets, metrics = sheets_of(
-            str(ready.tree.title), drawn, foot, paper(options.paper, landscape=False)
-        )
-        few = f"the tree has only {len(drawn)} situations" if len(drawn) < SITUATIONS else ""
-        drawing = Drawing(
-            symptom=str(ready.tree.symptom),
-            dots=tuple(sheet.dot for sheet in sheets),
-            metrics=metrics,
-            type_size=min(sheet.type_size for sheet in sheets),
+    pages = document.pages(options.ending)
+    files = put_pages(Path(options.output or f"{ready.symptom}-quiz.pdf"), pages)
+    few = f"the tree has only {len(drawn)} situations" if len(drawn) < SITUATIONS else ""
+    sheets = document.values("pages")[0] // len(files)
+    for file in files:
+        yield Written(
+            file=file,
+            symptom=ready.symptom,
+            sheets=sheets,
             paper=options.paper,
+            type_size=SMALLEST,
             note=few,
         )
-        said(write([drawing], output, ending), as_json=options.json)
-    except render.CannotRender as error:
-        raise opt.Unusable(f"{error}") from error
-    return opt.OK

@@ -8,14 +8,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeVar
 
-from diagnose.files.tree import Check, Finding, Question
-from diagnose.measure.registry import MEASUREMENTS
+from diagnose.files.tree import Finding, Question, Reading
+from diagnose.paper.step_words import asked
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from random import Random
 
-    from diagnose.files.cautions import Cautions
+    from diagnose.files.cautions import Caution, Cautions
     from diagnose.files.tree import Step
     from diagnose.study.in_force import CautionTable
     from diagnose.study.ready import ReadyTree
@@ -77,9 +77,10 @@ def _situation(
     if plan.energises[step]:
         in_force &= ~table.lapsing
 
+    known: dict[str, Caution] = dict(cautions.cautions.items())
+
     def titles(which: int) -> tuple[str, ...]:
-        names = table.names(which)
-        return tuple(cautions.cautions[name].title for name in names)
+        return tuple(known[name].title for name in table.names(which))
 
     own = what(ready.steps[step])
     passed = {place for place, _ in route}
@@ -103,8 +104,8 @@ def what(step: Step) -> str:
     """Return a step in one sentence: what to do and ask, to measure, or the cause."""
     if isinstance(step, Finding):
         return step.finding
-    asked = step.ask if isinstance(step, Check) else f"Measure: {MEASUREMENTS[step.read].title}."  # type: ignore[attr-defined]
-    return " ".join(filter(None, [step.do, asked]))
+    question = f"Measure: {asked(step)}." if isinstance(step, Reading) else asked(step)
+    return " ".join(filter(None, [step.do, question]))
 
 
 def _who(step: Step) -> str:

@@ -1,79 +1,164 @@
-"""Drawing against pygraphviz alone on the same DOT text, and a tree of a thousand steps.
+"""Pictures against pygraphviz alone, sheets against typst alone, and a tree of a thousand steps.
 
 `python tests/benchmarks/bench_draw.py` prints each figure with the limit that it is held to; exit
-code 1 if one is missed. Not part of the test run: a busy machine would turn it red.
+code 1 if one is missed. Not part of the test run: a busy machine would turn it red. Times are those
+of the processor.
 """
 
 from __future__ import annotations
 
+import json
+import resource
+import subprocess
 import sys
 import tempfile
+import time
 from pathlib import Path
 from typing import TYPE_CHECKING
+from unittest.mock import patch
 
-import pygraphviz
-from figures import Figure, best, report
+from figures import Figure, report
 
+from diagnose import app
+from diagnose.commands import sheets
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.files.library import built_in
-from diagnose.paper import render
-from diagnose.paper.printing import Margins, Printed, Printer
-from diagnose.paper.sheet import paper
-from diagnose.paper.sketch import Wanted, sketch
+from diagnose.paper import render, typesetter
+from diagnose.paper.flowchart import LETTERS, Flowchart
+from diagnose.paper.letters import typeface
 
 if TYPE_CHECKING:
-    from diagnose.study.ready import ReadyTree
+    from collections.abc import Callable, Sequence
 
-FOUR = ("low-runtime", "no-solution-flow", "poor-pickup", "streaking")
+NONE = float("inf")
+
+#: What pygraphviz alone needs for the same DOT text, with the same fonts.
+PYGRAPHVIZ = """
+import os, sys
+os.environ["FONTCONFIG_FILE"] = sys.argv[1]
+import pygraphviz
+with open("x.dot", encoding="utf-8") as file:
+    pygraphviz.AGraph(string=file.read()).draw("alone." + sys.argv[2], prog="dot")
+"""
+
+#: What typst alone needs for the same template and text.
+TYPST = """
+import sys, typst
+with open("data.json", encoding="utf-8") as file:
+    data = file.read()
+typst.compile(sys.argv[1], output="alone.pdf", font_paths=[sys.argv[2]], ignore_system_fonts=True,
+              pdf_standards=["ua-1"], sys_inputs={"data": data})
+"""
 
 
-def printed(library: ReadyLibrary, ready: ReadyTree) -> tuple[bytes, list[Printed]]:
-    """Return a symptom on A4 as a PDF, from the tree in memory to the bytes of the file."""
-    drawn = sketch(ready, library.content.cautions, library.table, Wanted())
-    margins = Margins(title=drawn.title, under=drawn.symptom, foot=("The foot of the sheet.",))
-    printer = Printer(drawn, margins, paper("a4", landscape=False))
-    sheets = printer.sheets()
-    pages = [render.drawn(sheet.dot, "pdf", printer.metrics) for sheet in sheets]
-    return render.joined(pages), sheets
+CHECK = ["-m", "diagnose", "check", "streaking"]
 
 
-def four_trees() -> list[Figure]:
-    """All four trees to PDF, by steps: what Graphviz itself takes is the measure of all."""
-    library = ReadyLibrary(built_in())
-    ready_trees = [library.require(symptom) for symptom in FOUR]
-    sheets = [sheet for one in ready_trees for sheet in printed(library, one)[1]]
-    figures = [render.dot_text(figure, 4.0) for sheet in sheets for figure in sheet.figures]
-    metrics = render.measure([])
+def best(action: Callable[[], object], times: int = 5) -> float:
+    """Return the processor seconds of an action, the least of several runs."""
+    found = []
+    for _ in range(times):
+        began = time.process_time()
+        action()
+        found.append(time.process_time() - began)
+    return min(found)
 
-    def alone(dots: list[str], engine: str) -> None:
-        with render.chatter_aside():
-            for dot in dots:
-                pygraphviz.AGraph(string=dot).draw(format="pdf", prog=engine)
 
-    same = [sheet.dot for sheet in sheets]
-    render_ours = best(lambda: [render.drawn(dot, "pdf", metrics) for dot in same])
-    render_theirs = best(lambda: alone(same, "nop2"))
-    ours = best(lambda: [printed(library, one) for one in ready_trees])
-    theirs = best(lambda: alone(figures, "dot"))
-    pages = [render.drawn(dot, "pdf", metrics) for dot in same]
-    joined = best(lambda: render.joined(pages))
-    none = float("inf")
-    # What comes on top of drawing has no limit of its own: pygraphviz does none of it.
+def seconds(args: Sequence[str], folder: Path, times: int = 3) -> float:
+    """Return the processor seconds of a process, the least of several runs."""
+    found = []
+    for _ in range(times):
+        before = resource.getrusage(resource.RUSAGE_CHILDREN)
+        subprocess.run([sys.executable, *args], check=True, capture_output=True, cwd=folder)
+        after = resource.getrusage(resource.RUSAGE_CHILDREN)
+        found.append(after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
+    return min(found)
+
+
+def pictures() -> list[Figure]:
+    """A tree in memory to a picture's bytes, beside pygraphviz alone on the same DOT text."""
+    import pygraphviz
+
+    library, figures, face = ReadyLibrary(built_in()), [], typeface()
+    for symptom in ("streaking", "low-runtime"):
+        chart = Flowchart(library.require(symptom), library.table)
+        dot = chart.dot()
+
+        def alone(form: str, text: str = dot) -> bytes:
+            args = f"-Gdpi={typesetter.DPI}" if form == "png" else ""
+            with render.chatter_aside():
+                made: bytes = pygraphviz.AGraph(string=text).draw(
+                    format=form, prog="dot", args=args
+                )
+            return made
+
+        def svg(letters: int = LETTERS[0], of: Flowchart = chart) -> bytes:
+            return render.as_svg(of.dot(letters), "Title", "About", face)
+
+        def pdf() -> bytes:
+            for letters in LETTERS:
+                try:
+                    return render.as_pdf(svg(letters), "Title", "About", face)[0]
+                except render.TooLarge:
+                    continue
+            raise AssertionError
+
+        ours = {"svg": svg, "png": lambda of=chart: render.as_png(of.dot(), face), "pdf": pdf}
+        for form, draw in ours.items():
+            mine, theirs = best(draw), best(lambda one=form: alone(one))
+            figures += [
+                (f"{symptom} drawn as {form}, times pygraphviz", mine / theirs, 1.3, "x"),
+                ("  drawn", mine, NONE, "s"),
+                ("  pygraphviz alone", theirs, NONE, "s"),
+            ]
+    return figures
+
+
+def as_a_user_calls_it() -> list[Figure]:
+    """Whole processes; ours reads and checks the library first, which pygraphviz does not."""
+    library, figures = ReadyLibrary(built_in()), []
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        fonts = str(typeface().fontconfig())
+        chart = Flowchart(library.require("streaking"), library.table)
+        (folder / "x.dot").write_text(chart.dot(), "utf-8")
+        ours = seconds(["-m", "diagnose", "draw", "streaking", "-o", "x.svg"], folder)
+        theirs = seconds(["-c", PYGRAPHVIZ, fonts, "svg"], folder)
+        figures += [
+            ("`diagnose draw streaking -o x.svg`, times pygraphviz", ours / theirs, NONE, "x"),
+            ("  the whole process", ours, NONE, "s"),
+            ("  pygraphviz alone", theirs, NONE, "s"),
+            ("  check streaking, the library's share", seconds(CHECK, folder), NONE, "s"),
+        ]
+    return figures
+
+
+def all_sheets() -> list[Figure]:
+    """`diagnose sheets --all` beside typst on the same template and data."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        kept = []
+
+        class Kept(typesetter.Document):
+            def __init__(self, template, data, face):  # type: ignore[no-untyped-def]
+                kept.append(json.dumps({**data, "families": face.families}))
+                super().__init__(template, data, face)
+
+        with patch.object(sheets, "Document", Kept):
+            app.run(["sheets", "--all", "-o", str(folder / "x.pdf")])
+        (folder / "data.json").write_text(kept[0], "utf-8")
+        template = str(Path(typesetter.__file__).with_name("sheets.typ"))
+        ours = seconds(["-m", "diagnose", "sheets", "--all", "-o", "x.pdf"], folder)
+        theirs = seconds(["-c", TYPST, template, str(typeface().folder)], folder)
     return [
-        (
-            f"DOT of {len(same)} sheets to PDF, times pygraphviz",
-            render_ours / render_theirs,
-            1.3,
-            "x",
-        ),
-        ("  joined to one PDF", joined, none, "s"),
-        ("trees to PDF with measuring, cutting, placing, joining", ours, none, "s"),
-        ("  times pygraphviz laying out and drawing the parts", ours / theirs, none, "x"),
+        ("sheets --all, times the typesetter alone", ours / theirs, 1.5, "x"),
+        ("  the whole process", ours, NONE, "s"),
+        ("  typst alone", theirs, NONE, "s"),
     ]
 
 
 def thousand_steps() -> list[Figure]:
-    """A tree of 1,000 steps, half of them questions, on as many sheets as it takes."""
+    """A tree of 1,000 steps, half of them questions, on sheets and as one picture."""
     lines = ["format: 1", "symptom: large", "title: A large one", "start: q0", "steps:"]
     for number in range(499):
         on = f"q{number + 1}" if number < 498 else "end"
@@ -87,28 +172,15 @@ def thousand_steps() -> list[Figure]:
         "  end: {finding: Nothing is worn., chance: 1, who: service, leave_safe: Key out.,",
         "    ask_service: Look at it all.}",
     ]
-    with tempfile.TemporaryDirectory() as folder:
-        Path(folder, "large.yaml").write_text("\n".join(lines), "utf-8")
-        library = ReadyLibrary(Path(folder))
-        ready = library.require("large")
-        sheets: list[Printed] = []
-
-        def run() -> None:
-            sheets[:] = printed(library, ready)[1]
-
-        taken = best(run, 1)
-    steps = len(ready.steps)
-    smallest = min(sheet.type_size for sheet in sheets)
-    assert smallest >= 8.0, smallest
-    return [
-        (
-            f"{steps} steps on {len(sheets)} sheets, smallest type {smallest:.1f} pt",
-            taken,
-            20.0,
-            "s",
-        )
-    ]
+    figures: list[Figure] = []
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        (folder / "large.yaml").write_text("\n".join(lines), "utf-8")
+        for verb, file in (("sheets", "x.pdf"), ("draw", "x.svg")):
+            args = ["-m", "diagnose", verb, "large", "--trees", ".", "-o", file]
+            figures.append((f"{verb} of 999 steps", seconds(args, folder, 1), 20.0, "s"))
+    return figures
 
 
 if __name__ == "__main__":
-    sys.exit(report(four_trees, thousand_steps))
+    sys.exit(report(pictures, as_a_user_calls_it, all_sheets, thousand_steps))

@@ -4,23 +4,21 @@ from __future__ import annotations
 
 import json
 import os
-import re
 import shutil
 import subprocess
 import sys
-from collections import Counter
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from xml.etree import ElementTree
 
+import pygraphviz
+import pymupdf
 import pytest
-from drawn import SVG, SYMPTOMS, arrows, pdf_of, read_back, tree_of, words
+from drawn import SVG, SYMPTOMS, arrows, bare, pdf_of, read_back, tree_of
 from PIL import Image
 
 from diagnose import app
-from diagnose.paper import render
 from diagnose.paper.route import routes_of
-from diagnose.paper.sheet import PAPERS
 
 if TYPE_CHECKING:
     from conftest import Desk
@@ -48,62 +46,75 @@ def failed(capsys: pytest.CaptureFixture[str]) -> str:
 # Files
 
 
+#: ISO 216 in points (status M).
+PAPERS = {
+    name: (wide * 72 / 25.4, high * 72 / 25.4)
+    for name, wide, high in (
+        ("a4", 210, 297),
+        ("a3", 297, 420),
+        ("a2", 420, 594),
+        ("a1", 594, 841),
+        ("a0", 841, 1189),
+    )
+}
+
+
 @pytest.mark.parametrize("symptom", SYMPTOMS)
-def test_a_pdf_has_the_trees_words_and_its_papers_size(
+def test_a_pdf_is_one_page_of_a_paper_with_all_the_trees_words(
     symptom: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert draw(symptom, "-o", "x.pdf", "--json") == 0
     (said,) = json.loads(capsys.readouterr().out)["files"]
     pdf = pdf_of(Path("x.pdf").read_bytes())
-    assert len(pdf.pages) == said["sheets"]
-    assert said["type_size"] >= 8.0
-    for page in pdf.pages:
-        size = (float(page.mediabox.width), float(page.mediabox.height))
-        assert size == pytest.approx(PAPERS["a4"], abs=1)
-    there = sum((words(page.extract_text()) for page in pdf.pages), Counter())
-    tree = tree_of(symptom)
-    for step in tree["steps"].values():
+    (page,) = pdf.pages
+    document = pymupdf.open("x.pdf")
+    size = (float(page.mediabox.width), float(page.mediabox.height))
+    assert sorted(size) == pytest.approx(PAPERS[said["paper"]], abs=1)
+    assert said["type_size"] >= 10.0
+    assert pdf.metadata is not None
+    assert pdf.metadata.title == tree_of(symptom)["title"]
+    assert pdf.trailer["/Root"]["/Lang"] == "en"
+    assert pdf.trailer["/Root"]["/MarkInfo"]["/Marked"]
+    read = [bare(page.extract_text()), bare(document[0].get_text())]
+    for step in tree_of(symptom)["steps"].values():
         texts = [step.get(key, "") for key in ("do", "ask", "finding", "remedy", "leave_safe")]
-        texts += [*step.get("answers", ())]
-        for text in texts:
-            missing = words(text) - there
-            assert not missing, (text, missing)
-    total: Counter[str] = Counter()
-    for step in tree["steps"].values():
-        for key in ("do", "ask", "finding", "remedy", "leave_safe"):
-            total += words(step.get(key, ""))
-        for answer in step.get("answers", ()):
-            total += words(answer)
-    # A word that stands three times in the file stands three times on paper, or more often.
-    assert not total - there
+        for text in [*texts, *step.get("answers", ())]:
+            assert all(bare(text) in there for there in read), text
+    inside = pymupdf.Rect(0, 0, *size)
+    for x0, y0, x1, y1, *_ in document[0].get_text("words"):
+        assert inside.contains(pymupdf.Rect(x0, y0, x1, y1))
+    sizes = {
+        round(span["size"], 1)
+        for block in document[0].get_text("dict")["blocks"]
+        for line in block.get("lines", ())
+        for span in line["spans"]
+    }
+    assert min(sizes) >= 10.0
 
 
-def test_svgs_are_valid_xml_at_the_papers_size_with_type_that_can_be_read() -> None:
-    assert draw("streaking", "-o", "x.svg", "--paper", "letter") == 0
-    files = sorted(Path().glob("x-*.svg"))
-    assert len(files) > 1
-    for number, file in enumerate(files, 1):
-        root = ElementTree.parse(file).getroot()
-        assert (root.get("width"), root.get("height")) == ("612pt", "792pt")
-        view = [float(value) for value in root.get("viewBox", "").split()]
-        (scale,) = {
-            float(found[1])
-            for node in root.iter(f"{SVG}g")
-            if (found := re.search(r"scale\(([\d.]+)", node.get("transform", "")))
-        }
-        texts = list(root.iter(f"{SVG}text"))
-        sizes = [float(node.get("font-size", 0)) * scale * 612 / view[2] for node in texts]
-        assert min(sizes) >= 8 - 0.05
-        said = " ".join(node.text or "" for node in texts)
-        assert f"page {number} of {len(files)}" in said
+def test_an_svg_says_what_it_is_in_words_and_leads_to_other_symptoms() -> None:
+    assert draw("streaking", "-o", "x.svg") == 0
+    root = ElementTree.parse("x.svg").getroot()
+    tree = tree_of("streaking")
+    assert root.get("role") == "graphics-document document"
+    assert root.find(f"{SVG}title").text == tree["title"]  # type: ignore[union-attr]
+    about = root.find(f"{SVG}desc").text  # type: ignore[union-attr]
+    findings = sum("finding" in step for step in tree["steps"].values())
+    assert f"{len(tree['steps']) - findings} questions and {findings} findings" in about
+    titles = {node.text for node in root.iter(f"{SVG}title")}
+    assert {*tree["steps"]} <= titles
+    links = {node.get("{http://www.w3.org/1999/xlink}href") for node in root.iter(f"{SVG}a")}
+    on = {step["continue_with"] for step in tree["steps"].values() if "continue_with" in step}
+    assert links - {None} == {f"{symptom}.svg" for symptom in on}
+    assert {node.get("textLength") is None for node in root.iter(f"{SVG}text")} == {False}
 
 
-def test_a_png_decodes_and_is_not_blank() -> None:
-    assert draw("which-symptom", "-o", "x.png", "--paper", "a3", "--orientation", "landscape") == 0
-    file = Path("x-1.png")
-    with Image.open(file) as image:
+def test_a_png_decodes_and_is_not_blank(capsys: pytest.CaptureFixture[str]) -> None:
+    assert draw("which-symptom", "-o", "x.png") == 0
+    assert "150 dots an inch" in capsys.readouterr().out
+    with Image.open("x.png") as image:
         image.load()
-        assert image.size == pytest.approx((420 / 25.4 * 150, 297 / 25.4 * 150), abs=3)
+        assert image.info["dpi"] == pytest.approx((150, 150), abs=1)
         colours = {colour: n for n, colour in image.convert("RGB").getcolors(1 << 24)}
     assert colours[255, 255, 255] > sum(colours.values()) / 2
     assert colours[0xF0, 0xE4, 0x42] > 500, "a caution's yellow"
@@ -112,14 +123,14 @@ def test_a_png_decodes_and_is_not_blank() -> None:
 
 def test_dot_text_is_one_graph_of_the_whole_tree() -> None:
     assert draw("streaking", "-o", "x.dot") == 0
-    assert read_back([Path("x.dot").read_text("utf-8")]) == arrows(tree_of("streaking"))
+    assert read_back(Path("x.dot").read_text("utf-8")) == arrows(tree_of("streaking"))
 
 
 def test_a_browser_shows_an_svg(tmp_path: Path) -> None:
     browser = shutil.which("chromium")
     if browser is None:
         pytest.skip("no chromium here: whether a browser shows the SVG was not tried")
-    assert draw("which-symptom", "--wall", "-o", "x.svg") == 0
+    assert draw("which-symptom", "-o", "x.svg") == 0
     subprocess.run(
         [
             browser,
@@ -145,13 +156,12 @@ def test_a_browser_shows_an_svg(tmp_path: Path) -> None:
     assert (255, 221, 221) not in counted
 
 
-def test_all_symptoms_stand_in_one_pdf(capsys: pytest.CaptureFixture[str]) -> None:
-    assert draw("--all", "--short", "--json") == 0
+def test_all_symptoms_have_a_file_each(library: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert draw("--all", "--json", "--trees", str(library), "-o", "all.svg") == 0
     files = json.loads(capsys.readouterr().out)["files"]
-    assert [one["symptom"] for one in files] == list(SYMPTOMS)
-    pdf = pdf_of(Path("all-symptoms.pdf").read_bytes())
-    assert len(pdf.pages) == sum(one["sheets"] for one in files)
-    assert min(one["type_size"] for one in files) >= 8.0
+    assert [one["symptom"] for one in files] == ["alpha", "beta"]
+    assert [one["file"] for one in files] == ["all-alpha.svg", "all-beta.svg"]
+    assert all(Path(one["file"]).stat().st_size > 1000 for one in files)
 
 
 def test_a_part_begins_at_a_step_and_says_what_is_in_force() -> None:
@@ -165,19 +175,16 @@ def test_a_part_begins_at_a_step_and_says_what_is_in_force() -> None:
 
 
 def test_minutes_and_chances_stand_at_the_steps() -> None:
-    assert draw("streaking", "--minutes", "--short", "-o", "x.dot") == 0
-    text = Path("x.dot").read_text("utf-8")
+    assert draw("streaking", "--minutes", "-o", "x.dot") == 0
+    graph = pygraphviz.AGraph(string=Path("x.dot").read_text("utf-8"))
     chances = {
         name: float(step["chance"])
         for name, step in tree_of("streaking")["steps"].items()
         if "chance" in step
     }
     share = chances["grit"] / sum(chances.values())
-    (label,) = re.findall(
-        r'label="([^"]*)"[^\]]*id="n\d+-grit"|id="n\d+-grit"[^\]]*label="([^"]*)"', text
-    )
-    assert f"{share:.0%} · 3 min" in "".join(label)
-    assert "100% · " in text
+    assert f"{share:.0%} · 3 min" in graph.get_node("grit").attr["label"]
+    assert "100% · " in graph.get_node(tree_of("streaking")["start"]).attr["label"]
 
 
 # A case's route
@@ -203,14 +210,12 @@ def test_a_cases_route_is_drawn_thick_and_numbered(desk: Desk) -> None:
     name = desk.start("alpha", ["Nothing odd", "23.8 V", "leave"], "one")
     args = ["--log", str(desk.log), "--trees", str(desk.trees)]
     assert draw("--case", name, "-o", "x.dot", *args) == 0
-    import pygraphviz
-
     graph = pygraphviz.AGraph(string=Path("x.dot").read_text("utf-8"))
-    thick = {edge.attr["tooltip"] for edge in graph.edges() if float(edge.attr["penwidth"]) > 2}
-    assert thick - {"", None} == {"Nothing odd", "low"}
-    walked = {
-        node.attr["id"].partition("-")[2] for node in graph.nodes() if "case:" in node.attr["label"]
+    thick = {
+        edge.attr["tooltip"] for edge in graph.edges() if float(edge.attr["penwidth"] or 1) > 2
     }
+    assert thick - {"", None} == {"Nothing odd", "low"}
+    walked = {node.attr["id"] for node in graph.nodes() if "case:" in (node.attr["label"] or "")}
     assert walked == {"look", "gauge", "flat"}
 
 
@@ -236,9 +241,8 @@ def test_a_case_is_drawn_on_todays_tree(desk: Desk, capsys: pytest.CaptureFixtur
         (["streaking", "-o", "x.jpg"], 2, "has to end in one of .pdf, .svg, .png, .dot"),
         (["streaking", "-o", "x"], 2, "has to end in"),
         (["streaking", "--from", "caster"], 2, 'Did you mean "casters"?'),
-        (["streaking", "--paper", "b5"], 2, "--paper"),
-        (["streaking", "--wall", "-o", "x.dot"], 2, "A wall chart is a sheet"),
-        (["streaking", "--wall", "--minutes"], 2, "A wall chart shows the whole tree"),
+        (["streaking", "--wall"], 2, "--wall"),
+        (["streaking", "--font", "none.ttf"], 3, "none.ttf: this is no font"),
         (["streaking", "-o", "nowhere/x.pdf"], 3, "nowhere/x.pdf: "),
         (["streaking", "-o", "/proc/x.pdf"], 3, "/proc/x.pdf: "),
         (["--case", "ZZZZ"], 2, "no case"),
@@ -259,7 +263,7 @@ def test_a_broken_tree_is_named_and_the_others_are_drawn(
     (library / "alpha.yaml").write_text("format: 1\nsymptom: alpha\n", "utf-8")
     assert draw("--all", "--trees", str(library)) == 3
     captured = capsys.readouterr()
-    assert "all-symptoms.pdf: beta" in captured.out or "beta.pdf: beta" in captured.out
+    assert "beta.pdf: beta" in captured.out
     assert "alpha.yaml:" in captured.err
 
 
@@ -272,53 +276,60 @@ def test_an_empty_library_has_nothing_to_draw(tmp_path: Path, capsys: Any) -> No
 def test_without_graphviz_one_line_says_what_to_install(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setattr(render, "_program", lambda: None)
     monkeypatch.setitem(sys.modules, "pygraphviz", None)
     assert draw("streaking") == 3
     assert "install pygraphviz" in failed(capsys)
 
 
-def _program(folder: Path, lines: str) -> None:
-    folder.mkdir()
-    file = folder / "dot"
-    file.write_text(f"#!{sys.executable}\n{lines}", "utf-8")
-    file.chmod(0o755)
-
-
-def test_a_dot_on_the_path_is_preferred(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    # It stands in for a system's Graphviz, and writes down that it was called, and how.
-    _program(
-        tmp_path / "bin",
-        "import sys, pygraphviz\n"
-        f"open({str(tmp_path / 'calls')!r}, 'a').write(' '.join(sys.argv[1:]) + '\\n')\n"
-        "engine, form, *more = (word[2:] for word in sys.argv[1:])\n"
-        "graph = pygraphviz.AGraph(string=sys.stdin.buffer.read().decode())\n"
-        "args = ' '.join('-G' + word for word in more)\n"
-        "sys.stdout.buffer.write(graph.draw(format=form, prog=engine, args=args))\n",
-    )
-    monkeypatch.setenv("PATH", f"{tmp_path / 'bin'}{os.pathsep}{os.environ['PATH']}")
-    render._program.cache_clear()
-    try:
-        assert draw("which-symptom", "-o", "x.png", "--paper", "a3") == 0
-    finally:
-        render._program.cache_clear()
-    calls = (tmp_path / "calls").read_text("utf-8").splitlines()
-    assert calls[0] == "-Knop2 -Tplain"
-    assert "-Kdot -Tjson0" in calls
-    assert calls[-1] == "-Knop2 -Tpng -Gdpi=150"
-
-
-def test_a_dot_that_fails_is_said_in_one_line(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+def test_what_graphviz_refuses_is_said_in_one_line(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    _program(tmp_path / "bin", "import sys\nsys.exit('no layout plugin')\n")
-    monkeypatch.setenv("PATH", str(tmp_path / "bin"))
-    render._program.cache_clear()
-    try:
-        assert draw("streaking") == 3
-    finally:
-        render._program.cache_clear()
-    assert "no layout plugin" in failed(capsys)
+    monkeypatch.setattr(pygraphviz.AGraph, "draw", lambda *_, **__: b"")
+    assert draw("streaking", "-o", "x.svg") == 3
+    assert "Graphviz could not draw this" in failed(capsys)
+
+
+def test_a_letter_that_no_font_has_is_named_and_nothing_written(
+    library: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = library / "alpha.yaml"
+    file.write_text(file.read_text("utf-8").replace("A puddle", "A puddle 中"), "utf-8")
+    for name in ("x.svg", "x.png", "x.pdf", "x.dot"):
+        assert draw("alpha", "--trees", str(library), "-o", name) == 3
+        assert "no letter for U+4E2D" in failed(capsys)
+    assert list(Path().iterdir()) == []
+
+
+def _large(folder: Path) -> None:
+    steps = "".join(
+        f"  q{n}: {{ask: How does part {n} look?, answers: {{Worn: f{n}, Right: q{n + 1}}}}}\n"
+        f"  f{n}: {{finding: Part {n} is worn., chance: 1, who: operator, remedy: Change it.}}\n"
+        for n in range(60)
+    )
+    end = "  q60: {finding: None is worn., chance: 1, who: operator, remedy: Go on.}\n"
+    head = "format: 1\nsymptom: large\ntitle: A large one\nstart: q0\nsteps:\n"
+    (folder / "large.yaml").write_text(head + steps + end, "utf-8")
+
+
+def test_what_fits_no_paper_is_said_and_can_be_drawn_as_svg(
+    library: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    _large(library)
+    assert draw("large", "--trees", str(library)) == 3
+    assert "larger than A0" in failed(capsys)
+    assert draw("large", "--trees", str(library), "-o", "x.svg") == 0
+
+
+def test_a_drawing_is_the_same_where_no_font_is_installed(tmp_path: Path) -> None:
+    empty = tmp_path / "fonts.conf"
+    empty.write_text("<fontconfig></fontconfig>", "utf-8")
+    made = []
+    for more in ({}, {"FONTCONFIG_FILE": str(empty), "HOME": str(tmp_path)}):
+        for file in ("x.svg", "x.pdf", "x.png"):
+            code = [sys.executable, "-m", "diagnose", "draw", "which-symptom", "-o", file]
+            subprocess.run(code, check=True, capture_output=True, env=os.environ | more)
+            made.append(Path(file).read_bytes())
+    assert made[:3] == made[3:]
 
 
 def test_drawing_imports_no_units_and_no_terminal() -> None:
@@ -334,7 +345,7 @@ def test_drawing_imports_no_units_and_no_terminal() -> None:
     )
     loaded = set(done.stderr.split())
     assert {"graphviz", "pygraphviz"} <= loaded
-    assert not loaded & {"pint", "prompt_toolkit", "numpy", "sqlite3", "pypdf"}
+    assert not loaded & {"pint", "prompt_toolkit", "numpy", "sqlite3", "typst"}
 
 
 def test_nothing_of_the_libraries_chatter_reaches_the_user() -> None:

@@ -8,7 +8,9 @@ import numpy as np
 import pytest
 from colorspacious import cspace_convert, deltaE
 
-from diagnose.paper.marks import MARKS, SIGNALS, WHITE, Kind
+from diagnose.paper.node_styles import SIGNALS, STYLES, NodeKind
+
+WHITE = "#FFFFFF"
 
 #: Okabe and Ito, Color Universal Design, 2002 (status R: the set stands in reference-values).
 OKABE_ITO = {
@@ -22,7 +24,7 @@ OKABE_ITO = {
     "#CC79A7",
 }
 
-LINES = sorted({mark.line for mark in MARKS.values()})
+LINES = sorted({mark.line for mark in STYLES.values()})
 
 
 def channels(colour: str) -> np.ndarray:
@@ -73,25 +75,23 @@ def test_colours_stay_apart_for_the_colour_blind(sight: str, colours: list[str])
 
 
 def test_no_two_kinds_differ_by_colour_alone() -> None:
-    told = [(mark.shape, mark.style, mark.double, mark.word) for mark in MARKS.values()]
-    plain = [entry for kind, entry in zip(MARKS, told, strict=True) if kind is not Kind.ACTION]
-    assert len(set(plain)) == len(plain)
-    who = [MARKS[kind] for kind in (Kind.OPERATOR, Kind.BATTERY_TRAINED, Kind.SERVICE)]
+    told = [(mark.shape, mark.style, *mark.more.items(), mark.word) for mark in STYLES.values()]
+    assert len(set(told)) == len(told)
+    who = [STYLES[kind] for kind in (NodeKind.OPERATOR, NodeKind.BATTERY_TRAINED, NodeKind.SERVICE)]
     assert len({mark.word for mark in who}) == len(who)
-    assert len({(mark.shape, mark.style, mark.double) for mark in who}) == len(who)
+    assert len({(mark.shape, mark.style, *mark.more) for mark in who}) == len(who)
 
 
 @pytest.mark.parametrize(
     ("kind", "shape"),
     [
         # ISO 5807 (status R), in Graphviz's names; `note` stands for a document in bare DOT.
-        (Kind.CHECK, "diamond"),
-        (Kind.READING, "polygon"),
-        (Kind.OPERATOR, "box"),
-        (Kind.SERVICE, "note"),
-        (Kind.CAUTION, "hexagon"),
-        (Kind.CONNECTOR, "circle"),
+        (NodeKind.CHECK, "diamond"),
+        (NodeKind.READING, "polygon"),
+        (NodeKind.OPERATOR, "box"),
+        (NodeKind.SERVICE, "note"),
+        (NodeKind.CAUTION, "hexagon"),
     ],
 )
-def test_shapes_are_iso_5807s(kind: Kind, shape: str) -> None:
-    assert MARKS[kind].shape == shape
+def test_shapes_are_iso_5807s(kind: NodeKind, shape: str) -> None:
+    assert STYLES[kind].shape == shape

@@ -1,4 +1,4 @@
-"""What `--minutes` puts beside each step: how likely it is, and how long it takes."""
+"""What `--minutes` adds to each step: how likely it is, and how long it takes."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ MEANING = (
 )
 
 
-def minutes_beside(ready: ReadyTree, table: CautionTable) -> dict[int, str]:
+def estimate_lines(ready: ReadyTree, table: CautionTable) -> dict[int, str]:
     """Return a line for every step, by number.
 
     A finding: its chance, and the minutes of its remedy. A question: the chance that the cause is

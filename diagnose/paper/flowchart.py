@@ -1,0 +1,270 @@
+"""The flowchart of a symptom tree in Graphviz's DOT language, every value a string.
+
+Graphviz places the shapes and makes each as large as its words; only where a line of words ends is
+said here. A step's node bears the step's id; that of its cautions has "cautions" after it.
+"""
+
+from __future__ import annotations
+
+import html
+import re
+import textwrap
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Final
+
+from diagnose.files.tree import Finding
+from diagnose.paper.letters import FAMILY
+from diagnose.paper.node_styles import SIGNALS, STYLES, WALKED, NodeKind, kind_of
+from diagnose.paper.step_words import StepCautions, asked, band_range
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+
+    from diagnose.files.cautions import Caution
+    from diagnose.files.tree import Step
+    from diagnose.study.in_force import CautionTable
+    from diagnose.study.ready import ReadyTree
+
+#: The type size in points.
+SIZE: Final = 10.0
+
+#: How many letters a line has in a question's shape, as wished and for narrower drawings. A diamond
+#: is twice as high and wide as its words: few long lines keep a long tree on its paper.
+LETTERS: Final = (70, 60, 50, 40)
+
+#: How many letters a line has at an arrow, and in a finding's shape.
+_ANSWER, _FINDING = 36, 44
+
+_POINTED: Final = (NodeKind.CHECK, NodeKind.READING, NodeKind.CAUTION)
+
+#: So many causes of a question stand side by side; more stand further down.
+_SIDE_BY_SIDE: Final = 2
+
+_BEGIN: Final = "begin here"
+
+#: Graphviz reads no quoted string longer than 16,384 bytes; longer ones are written as a sum.
+_LONGEST: Final = 4000
+_QUOTED: Final = re.compile(r'"[^"\\]*(?:\\.[^"\\]*)*"', re.DOTALL)
+_PIECE: Final = re.compile(rf"(?:[^\\]|\\.){{1,{_LONGEST}}}", re.DOTALL)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Extras:
+    """What a flowchart says besides its tree.
+
+    `under` are lines below the title. `start`: the step where it begins, None for the tree's own.
+    `last_lines`: a last line at a step. `visits`: what stands at a step's number; `walked`: the
+    answers (step, answer) of a route, counted from 1.
+    """
+
+    under: Sequence[str] = ()
+    start: int | None = None
+    last_lines: Mapping[int, str] = field(default_factory=dict)
+    visits: Mapping[int, str] = field(default_factory=dict)
+    walked: Mapping[tuple[int, int], int] = field(default_factory=dict)
+
+
+class Flowchart:
+    """The flowchart of one tree; `title_of` names a doorway's symptom."""
+
+    def __init__(
+        self,
+        ready: ReadyTree,
+        table: CautionTable,
+        title_of: Callable[[str], str] = str,
+        extras: Extras | None = None,
+    ) -> None:
+        self.ready, self.plan, self.title_of = ready, ready.plan, title_of
+        self.extras = extras or Extras()
+        self.cautions = StepCautions(ready, table)
+        self.start = self.plan.start if self.extras.start is None else self.extras.start
+        self.reached = {self.start}
+        for step in self.plan.order:
+            if step in self.reached:
+                self.reached.update(self.plan.ways[step])
+
+    def about(self) -> str:
+        """Return in a sentence what the flowchart shows."""
+        questions = sum(bool(self.plan.ways[step]) for step in self.reached)
+        return (
+            f"A flowchart of {questions} questions and {len(self.reached) - questions} findings:"
+            f" {self.ready.title}. It begins at step {self.start + 1}."
+        )
+
+    def dot(self, letters: int = LETTERS[0]) -> str:
+        """Return its DOT text; a question's lines have so many `letters`."""
+        import graphviz
+
+        font = {"fontname": FAMILY, "fontsize": f"{SIZE:g}"}
+        graph = graphviz.Digraph(
+            name=self.ready.symptom,
+            graph_attr={
+                "rankdir": "TB",
+                "ranksep": "0.15",
+                "nodesep": "0.2",
+                "pad": "0.1",
+                "label": _title(self.ready.title, self.extras.under),
+                "labelloc": "t",
+                "labeljust": "l",
+                "tooltip": self.ready.title,
+                **font,
+            },
+            node_attr={**font, "margin": "0.08,0.05", "height": "0.2"},
+            edge_attr={**font, "arrowsize": "0.7"},
+        )
+        begin = {**self._style(NodeKind.START), "margin": "0.15,0.1"}
+        graph.node(_BEGIN, _label(self._head(), _FINDING), **begin)
+        _add_edge(graph, _BEGIN, self._first(self.start), passing=True)
+        for number in sorted(self.reached):
+            self._add_step(graph, number, letters)
+        return _in_pieces(graph.source)
+
+    def _head(self) -> Iterator[str]:
+        yield self.ready.title
+        if self.start != self.plan.start:
+            yield f"From step {self.start + 1} on."
+            held = self.cautions.titles(self.cautions.in_force(self.start))
+            if held:
+                yield f"In force here: {', '.join(held)}."
+
+    def _add_step(self, graph: Any, number: int, letters: int) -> None:
+        step, name = self.ready.steps[number], self.plan.ids[number]
+        kind = kind_of(step)
+        called = self.cautions.records(self.cautions.called(number))
+        if called:
+            signal = min((one.signal for one in called), key=[*SIGNALS].index)
+            graph.node(
+                self._first(number),
+                _label(map(_short, called), letters),
+                **self._style(NodeKind.CAUTION, number, ".cautions"),
+                fillcolor=SIGNALS[signal],
+            )
+            walked = int(number in self.extras.visits)
+            _add_edge(graph, self._first(number), name, passing=True, walked=walked)
+        wide = letters if kind in _POINTED else _FINDING
+        link = {}
+        if isinstance(step, Finding) and step.continue_with is not None:
+            link = {"URL": f"{step.continue_with}.svg", "target": "_top"}
+        label = _label(self._texts(step, number), wide)
+        graph.node(name, label, **self._style(kind, number), **link)
+        self._add_answers(graph, number)
+
+    def _add_answers(self, graph: Any, number: int) -> None:
+        step, causes = self.ready.steps[number], 0
+        for which, target in enumerate(self.plan.ways[number]):
+            assert not isinstance(step, Finding)
+            leaf = not self.plan.ways[target]
+            causes += leaf
+            _add_edge(
+                graph,
+                self.plan.ids[number],
+                self._first(target),
+                (step.exits[which].answer, band_range(step, which)),
+                passing=which == self.plan.passing[number],
+                walked=self.extras.walked.get((number, which), 0),
+                ranks=1 + (causes - 1) // _SIDE_BY_SIDE if leaf else 1,
+            )
+
+    def _texts(self, step: Step, number: int) -> Iterator[str]:
+        """Yield the paragraphs in a step's shape; a question's number stands on its first line."""
+        head = [f"{number + 1}", STYLES[kind_of(step)].word]
+        if not isinstance(step, Finding) and step.by != "operator":
+            head.append(STYLES[NodeKind(step.by)].word)
+        head.append(self.extras.visits.get(number, ""))
+        numbered = " · ".join(filter(None, head))
+        if isinstance(step, Finding):
+            yield numbered
+            yield step.finding
+            if step.continue_with is not None:
+                yield f"→ {self.title_of(step.continue_with)}"
+            advice = step.leave_safe if step.who == "service" else step.remedy
+            if advice is not None:
+                yield f"→ {advice}"
+        else:
+            yield f"{numbered}  {step.do or asked(step)}"
+            if step.do is not None:
+                yield asked(step)
+        if number in self.extras.last_lines:
+            yield self.extras.last_lines[number]
+
+    def _first(self, number: int) -> str:
+        """Return the name of the node that an arrow to a step ends at: its cautions, or itself."""
+        name = self.plan.ids[number]
+        return f"{name} cautions" if self.cautions.called(number) else name
+
+    def _style(self, kind: NodeKind, number: int | None = None, part: str = "") -> dict[str, str]:
+        style = STYLES[kind]
+        thick = style.thick * (WALKED if number in self.extras.visits else 1)
+        given = {
+            "id": "begin here" if number is None else f"{self.plan.ids[number]}{part}",
+            "class": kind.value,
+            "shape": style.shape,
+            "style": style.style,
+            "color": style.line,
+            "penwidth": f"{thick:g}",
+        }
+        if kind in _POINTED:
+            given["margin"] = "0"
+        return {**given, **style.more}
+
+
+def _short(caution: Caution) -> str:
+    return " ".join([caution.signal, caution.title, *caution.signs])
+
+
+def _add_edge(
+    graph: Any,
+    source: str,
+    target: str,
+    words: Iterable[str] = (),
+    *,
+    passing: bool = False,
+    walked: int = 0,
+    ranks: int = 1,
+) -> None:
+    given = {"weight": "6" if passing else "1"}
+    if ranks > 1:
+        given["minlen"] = f"{ranks}"
+    if walked:
+        given |= {"penwidth": f"{WALKED:g}", "style": "bold"}
+    said = [text for text in words if text]
+    if said:
+        # A space on either side keeps the words off the line.
+        given |= {"label": _label(said, _ANSWER, " "), "tooltip": _escaped(said[0])}
+    graph.edge(source, target, **given)
+
+
+def _title(title: str, under: Sequence[str]) -> str:
+    """Return the words above the drawing, the title large, as an HTML-like label."""
+    end = '<br align="left"/>'
+    lines = [line for text in under for line in textwrap.wrap(text, 110)]
+    small = "".join(f"{html.escape(line)}{end}" for line in lines)
+    return f'<<font point-size="16"><b>{html.escape(title)}</b></font>{end}{small}>'
+
+
+def _label(texts: Iterable[str], letters: int, around: str = "") -> str:
+    """Return texts, each on lines of its own, as a label that shows exactly them."""
+    import graphviz
+
+    lines = [
+        f"{around}{line}{around}" for text in texts for line in textwrap.wrap(text, letters) or [""]
+    ]
+    label: str = graphviz.nohtml("\\n".join(map(_escaped, lines)))
+    return label
+
+
+def _escaped(line: str) -> str:
+    # Graphviz reads entities and backslash escapes in a label.
+    return line.replace("&", "&amp;").replace("\\", "\\\\")
+
+
+def _in_pieces(dot: str) -> str:
+    """Return DOT text with each long quoted string as a sum of shorter ones."""
+
+    def split(match: re.Match[str]) -> str:
+        quoted = match[0]
+        if len(quoted) <= _LONGEST:
+            return quoted
+        return " + ".join(f'"{piece}"' for piece in _PIECE.findall(quoted[1:-1]))
+
+    return _QUOTED.sub(split, dot)

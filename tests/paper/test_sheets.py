@@ -1,0 +1,460 @@
+"""Sheets read back by what is printed, with pypdf and MuPDF: what stands there, and where."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import subprocess
+import sys
+from functools import cache
+from itertools import pairwise
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pymupdf
+import pytest
+import yaml
+from diagnose.faces.signs import sign_words
+from drawn import SYMPTOMS, bare, called_cautions, caution_rules, exits, pdf_of, tree_of
+from fontTools.ttLib import TTFont
+
+from diagnose import app
+from diagnose.measure.registry import MEASUREMENTS
+from diagnose.paper.letters import CannotRender, typeface
+from diagnose.paper.sheets import STOP, Letters
+from diagnose.paper.typesetter import PAPERS, Document
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+SIGNALS = ("DANGER", "WARNING", "CAUTION", "NOTICE")
+
+
+@pytest.fixture(autouse=True)
+def _in_a_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "here").mkdir()
+    monkeypatch.chdir(tmp_path / "here")
+
+
+def sheets(*args: str) -> int:
+    return app.run(["sheets", *args])
+
+
+def failed(capsys: pytest.CaptureFixture[str]) -> str:
+    said = capsys.readouterr().err
+    assert said.count("\n") == 1, said
+    assert "fault of the program" not in said
+    return said
+
+
+def set_in_type(*args: str) -> pymupdf.Document:
+    assert sheets(*args, "-o", "x.pdf") == 0
+    return pymupdf.open("x.pdf")
+
+
+def columns(document: pymupdf.Document) -> str:
+    """Return all words in reading order, less what is on top of and below each sheet again."""
+    return bare(" ".join(page.get_text() for page in document))
+
+
+# What stands there
+
+
+@pytest.mark.parametrize(
+    "args",
+    [("--wall", "--paper", "tabloid"), ("--paper", "letter", "--machine", "dock")],
+    ids=" ".join,
+)
+@pytest.mark.parametrize("symptom", SYMPTOMS)
+def test_nothing_that_protects_or_mends_is_left_out(symptom: str, args: tuple[str, ...]) -> None:
+    document = set_in_type(symptom, *args)
+    by_pypdf = bare(
+        " ".join(page.extract_text() for page in pdf_of(Path("x.pdf").read_bytes()).pages)
+    )
+    tree = tree_of(symptom)
+    rules = caution_rules()["cautions"]
+    for read in (columns(document), by_pypdf):
+        for name, step in tree["steps"].items():
+            texts = [step.get(key, "") for key in ("do", "ask", "finding", "remedy", "leave_safe")]
+            texts += [step.get("tool", "")]
+            texts += [MEASUREMENTS[step["read"]].title] if "read" in step else []
+            texts += [answer for answer, _ in exits(step)]
+            for text in texts:
+                assert bare(text) in read, (name, text)
+        for caution in {one for called in called_cautions(tree).values() for one in called}:
+            one = rules[caution]
+            for text in [one["title"], one["text"], *one["confirm"], *one.get("release", ())]:
+                assert bare(text) in read, (caution, text)
+            for sign in one.get("signs", ()):
+                assert bare(sign_words(sign)) in read
+        assert read.count(bare(STOP)) == len(document)
+    assert bare("Look for:") not in columns(document) or "--wall" not in args
+
+
+@cache
+def entries(symptom: str, *args: str) -> dict[int, str]:
+    """Return the words of each entry by its number: from its head to the next one's."""
+    document = set_in_type(symptom, *args)
+    toc = [title for level, title, _ in document.get_toc() if level == 2]
+    read = columns(document)
+    found, at = {}, 0
+    heads = [bare(title) for title in toc]
+    places = []
+    for head in heads:
+        at = read.index(head, at)
+        places.append(at)
+    for head, start, end in zip(heads, places, [*places[1:], len(read)], strict=True):
+        number = re.match(r"\d+", head)
+        if number:
+            found[int(number[0])] = read[start:end]
+    return found
+
+
+@pytest.mark.parametrize("symptom", SYMPTOMS)
+def test_a_caution_stands_before_the_step_that_it_is_for(symptom: str) -> None:
+    tree, rules = tree_of(symptom), caution_rules()["cautions"]
+    numbers = {name: place for place, name in enumerate(tree["steps"], 1)}
+    called = called_cautions(tree)
+    read = entries(symptom, "--wall")
+    ways: dict[str, list[str]] = {name: [] for name in tree["steps"]}
+    for name, step in tree["steps"].items():
+        for _, to in exits(step):
+            ways[to].append(name)
+    for name, step in tree["steps"].items():
+        alone = "finding" in step and len(ways[name]) == 1
+        entry = read[numbers[ways[name][0] if alone else name]]
+        # A finding's own words begin after its line; its cautions stand between that and what to do.
+        first = bare(step.get("finding", "") if "finding" in step else "")
+        begin = entry.index(first)
+        told = step.get("do") or step.get("remedy") or step.get("leave_safe") or step.get("ask")
+        if told is None:
+            told = MEASUREMENTS[step["read"]].title if "read" in step else step["continue_with"]
+        if "continue_with" in step:
+            told = tree_of(step["continue_with"])["title"]
+        end = entry.index(bare(told), begin)
+        for caution in called[name]:
+            panel = bare(f"{rules[caution]['signal']}{rules[caution]['title']}")
+            assert panel in entry[begin:end], (name, caution)
+        assert sum(
+            entry[begin:end].count(f"{one}{bare(rules[c]['title'])}")
+            for c in rules
+            for one in SIGNALS
+        ) == len(called[name])
+
+
+@pytest.mark.parametrize("symptom", SYMPTOMS)
+def test_every_entry_says_from_where_and_on_which_sheet(symptom: str) -> None:
+    tree = tree_of(symptom)
+    names = [*tree["steps"]]
+    document = set_in_type(symptom)
+    sheet = {
+        int(found[0]): page
+        for level, title, page in document.get_toc()
+        if level == 2 and (found := re.match(r"\d+", bare(title)))
+    }
+    read = entries(symptom)
+    assert set(read) == set(sheet)
+    for name, step in tree["steps"].items():
+        own = names.index(name) + 1
+        for answer, to in exits(step):
+            there = names.index(to) + 1
+            if there in sheet:
+                assert f"→{there}sheet{sheet[there]}" in read[own], (name, answer)
+                assert bare(f"{own}{answer}(sheet{sheet[own]})") in read[there], (name, answer)
+
+
+def test_what_is_in_force_is_said_at_each_entry_and_what_to_release() -> None:
+    read = entries("streaking")
+    names = [*tree_of("streaking")["steps"]]
+    casters = read[names.index("casters") + 1]
+    assert bare("In force here: Key out, Cut gloves on, Machine dead") in casters
+    assert bare("Before trying it, release: Key out, Machine dead") in casters
+    steps = tree_of("poor-pickup")["steps"]
+    read = entries("poor-pickup")
+    running = [n for n, step in enumerate(steps.values(), 1) if step.get("energises") == "true"]
+    # The gauge is read with suction on; on the way to it the key is out.
+    (gauge,) = [n for n in running if [*steps.values()][n - 1].get("read") == "suction"]
+    assert bare("Before it runs, release what is in force of: Key out") in read[gauge]
+    first = min(running)
+    assert bare("Before it runs") not in read[first].split(bare("Before trying it"))[0]
+
+
+def test_bands_are_ranges_in_rising_order() -> None:
+    read = entries("poor-pickup")
+    steps = tree_of("poor-pickup")["steps"]
+    (number,) = [n for n, s in enumerate(steps.values(), 1) if len(s.get("bands", ())) == 3][:1]
+    step = [*steps.values()][number - 1]
+    low, high = (band["below"] for band in step["bands"][:2])
+    unit = MEASUREMENTS[step["read"]].unit
+    ranges = [f"below {low} {unit}", f"{low} to {high} {unit}", f"{high} {unit} or more"]
+    places = [read[number].index(bare(one)) for one in ranges]
+    assert places == sorted(places)
+
+
+def test_the_card_gives_settings_and_service_or_there_are_lines_to_write_on() -> None:
+    read = columns(set_in_type("leak", "--machine", "dock"))
+    for text in (
+        "second mark of six",
+        "Fennwick machine service, 555-0142",
+        "C1: battery not found",
+    ):
+        assert bare(text) in read
+    document = set_in_type("leak")
+    last = document[-1]
+    lines = sorted(
+        {
+            round(item["rect"].y1, 1)
+            for item in last.get_drawings()
+            if item["rect"].height < 1 and item["rect"].width > 40 and item["rect"].y1 > 150
+        }
+    )
+    blanks = [high - low for low, high in pairwise(lines) if high - low < 60]
+    assert blanks
+    assert min(blanks) >= 8 * 72 / 25.4
+
+
+# How large, and where
+
+
+@pytest.mark.parametrize(
+    ("args", "distance"),
+    [
+        ((), 0.5),
+        (("--wall",), 1.0),
+        (("--read-at", "150 cm", "--paper", "a3"), 1.5),
+        (("--wall", "--read-at", "6 ft", "--paper", "a2", "--orientation", "landscape"), 1.8288),
+    ],
+)
+def test_letters_are_as_large_as_the_distance_asks_for(
+    args: tuple[str, ...], distance: float, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """ANSI Z535.2 (status R, quoted by sign makers): 1/150 for signal words, 1/300 for the rest.
+
+    The height of a capital is 0.689 of the type size, by the outline of the font's own H (below).
+    """
+    document = set_in_type("which-symptom", *args, "--json")
+    (said,) = json.loads(capsys.readouterr().out)["files"]
+    assert said["sheets"] == len(document)
+    seen = 0
+    for page in document:
+        for block in page.get_text("dict")["blocks"]:
+            for line in block.get("lines", ()):
+                for span in line["spans"]:
+                    high = span["size"] * 0.689 * 0.0254 / 72
+                    signal = span["text"].strip() in SIGNALS
+                    ratio = 1 / 150 if signal else 1 / 300
+                    assert high >= distance * ratio * 0.999, span["text"]
+                    seen += signal
+    assert seen >= len(document)
+
+
+def test_the_height_of_a_capital_is_the_fonts_own() -> None:
+    import fontpkg_fira_sans
+
+    font = TTFont(fontpkg_fira_sans.ROOT / "files" / "FiraSans-Regular.ttf")
+    letter = font["glyf"][font.getBestCmap()[ord("H")]]
+    assert letter.yMax / font["head"].unitsPerEm == pytest.approx(0.689)
+    assert typeface().cap_height == pytest.approx(0.689)
+
+
+ODD_TREE = {
+    "format": "1",
+    "symptom": "odd",
+    "title": "An odd one " + "w" * 60,
+    "start": "many",
+    "steps": {
+        "many": {
+            "do": "Look at " + "x" * 60 + " and at the rest.",
+            "ask": "Which of these is it?",
+            "hazards": ["wet"],
+            "answers": {f"Answer number {n}": f"f{n}" for n in range(30)},
+        },
+        **{
+            f"f{n}": {
+                "finding": f"Cause {n} " + "y" * 60,
+                "chance": "1",
+                "who": "operator",
+                "remedy": "Do this at once. " * (60 if n == 3 else 1),
+                "hazards": ["wet"] if n % 2 else [],
+            }
+            for n in range(30)
+        },
+    },
+}
+ODD_CAUTIONS = {
+    "format": "1",
+    "hazards": {"wet": {"title": "Wet " + "z" * 60}},
+    "cautions": {
+        "dry": {
+            "title": "Keep dry " + "v" * 60,
+            "signal": "WARNING",
+            "signs": ["W011"],
+            "covers": ["wet"],
+            "lapses": "when energised",
+            "text": "A very long caution goes on and on. " * 40,
+            "confirm": ["It is " + "u" * 60, *(f"Line {n} holds." for n in range(40))],
+            "release": ["All is dry."],
+        }
+    },
+}
+
+
+@pytest.fixture
+def odd(tmp_path: Path) -> Path:
+    folder = tmp_path / "odd"
+    folder.mkdir()
+    (folder / "odd.yaml").write_text(yaml.safe_dump(ODD_TREE, sort_keys=False), "utf-8")
+    (folder / "cautions.yaml").write_text(yaml.safe_dump(ODD_CAUTIONS, sort_keys=False), "utf-8")
+    return folder
+
+
+def lines_of(page: pymupdf.Page) -> Iterator[tuple[pymupdf.Rect, str]]:
+    for block in page.get_text("dict")["blocks"]:
+        for line in block.get("lines", ()):
+            for span in line["spans"]:
+                if span["text"].strip():
+                    # The ink of a line, without the room that a font asks for above and below.
+                    x0, _, x1, _ = span["bbox"]
+                    base, size = span["origin"][1], span["size"]
+                    yield pymupdf.Rect(x0, base - 0.7 * size, x1, base + 0.15 * size), span["text"]
+
+
+def assert_in_place(document: pymupdf.Document) -> None:
+    """No words leave a page or stand on other words."""
+    for page in document:
+        lines = sorted(lines_of(page), key=lambda one: one[0].y0)
+        for place, (box, text) in enumerate(lines):
+            assert page.rect.contains(box), text
+            for other, below in lines[place + 1 :]:
+                if other.y0 >= box.y1:
+                    break
+                both = pymupdf.Rect(box).intersect(other)
+                assert both.is_empty or min(both.width, both.height) < 0.6, (text, below)
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_no_words_leave_the_page_or_stand_on_others(paper: str, odd: Path) -> None:
+    wall = ["--wall"] if paper in ("a3", "tabloid") else []
+    document = set_in_type("odd", "--trees", str(odd), "--paper", paper, *wall)
+    assert_in_place(document)
+    read = columns(document)
+    for text in (ODD_TREE["title"], ODD_TREE["steps"]["f3"]["remedy"], "y" * 60):  # type: ignore[index]
+        assert bare(text) in read
+
+
+@pytest.mark.parametrize("symptom", SYMPTOMS)
+def test_no_words_of_the_library_stand_on_others(symptom: str) -> None:
+    for args in ((), ("--wall", "--read-at", "2 m", "--machine", "dock")):
+        assert_in_place(set_in_type(symptom, *args))
+
+
+# For everybody, everywhere
+
+
+def test_a_pdf_has_title_language_tags_and_bookmarks(capsys: pytest.CaptureFixture[str]) -> None:
+    assert sheets("--all", "--json") == 0
+    said = json.loads(capsys.readouterr().out)["files"]
+    pdf = pdf_of(Path("all-symptoms-sheets.pdf").read_bytes())
+    root: Any = pdf.trailer["/Root"]
+    assert root["/Lang"] == "en"
+    assert root["/MarkInfo"]["/Marked"]
+    assert "/StructTreeRoot" in root
+    assert root["/ViewerPreferences"]["/DisplayDocTitle"]
+    assert b"pdfuaid:part>1<" in root["/Metadata"].get_data()
+    assert pdf.metadata is not None
+    assert pdf.metadata.title == "All symptoms"
+    document = pymupdf.open("all-symptoms-sheets.pdf")
+    toc = document.get_toc()
+    begins = [(title, page) for level, title, page in toc if level == 1]
+    assert [bare(title) for title, _ in begins] == [bare(tree_of(one)["title"]) for one in SYMPTOMS]
+    assert [one["symptom"] for one in said] == list(SYMPTOMS)
+    ends = [page for _, page in begins[1:]] + [len(document) + 1]
+    assert [one["sheets"] for one in said] == [
+        end - page for (_, page), end in zip(begins, ends, strict=True)
+    ]
+
+
+def test_a_sheet_is_the_same_where_no_font_is_installed(tmp_path: Path) -> None:
+    empty = tmp_path / "fonts.conf"
+    empty.write_text("<fontconfig></fontconfig>", "utf-8")
+    made = []
+    for more in ({}, {"FONTCONFIG_FILE": str(empty), "HOME": str(tmp_path)}):
+        command = [sys.executable, "-m", "diagnose", "sheets", "which-symptom", "-o", "x.pdf"]
+        subprocess.run(command, check=True, capture_output=True, env=os.environ | more)
+        made.append(Path("x.pdf").read_bytes())
+    assert made[0] == made[1]
+
+
+def test_a_letter_that_no_font_has_is_named_and_another_font_adds_it(
+    odd: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = odd / "odd.yaml"
+    file.write_text(file.read_text("utf-8").replace("Which of these", "Which 🧽 of these"), "utf-8")
+    assert sheets("odd", "--trees", str(odd)) == 3
+    assert "no letter for U+1F9FD" in failed(capsys)
+    assert list(Path().iterdir()) == []
+
+
+def test_pages_are_svg_or_png_as_well(capsys: pytest.CaptureFixture[str]) -> None:
+    for ending, begin in (("svg", b"<svg"), ("png", b"\x89PNG")):
+        assert sheets("which-symptom", "-o", f"x.{ending}", "--json") == 0
+        (said,) = json.loads(capsys.readouterr().out)["files"]
+        files = sorted(Path().glob(f"x-*.{ending}"))
+        assert len(files) == said["sheets"] > 1
+        assert all(file.read_bytes().startswith(begin) for file in files)
+
+
+@pytest.mark.parametrize(
+    ("args", "code", "says"),
+    [
+        ([], 2, "Name a symptom, or --all"),
+        (["streaking", "--all"], 2, "Name a symptom, or --all"),
+        (["streakin"], 2, 'Did you mean "streaking"?'),
+        (["streaking", "-o", "x.dot"], 2, "has to end in one of .pdf, .svg, .png"),
+        (["streaking", "--read-at", "1"], 2, "has no unit"),
+        (["streaking", "--read-at", "1 km"], 2, "out of range"),
+        (["streaking", "--read-at", "15 m"], 3, "take a larger --paper"),
+        (["streaking", "--paper", "b5"], 2, "--paper"),
+        (["streaking", "--machine", "dck"], 2, 'Did you mean "dock"?'),
+        (["streaking", "--font", "none.ttf"], 3, "none.ttf: this is no font"),
+        (["streaking", "-o", "nowhere/x.pdf"], 3, "nowhere/x.pdf: "),
+    ],
+)
+def test_what_cannot_be_set_is_said_in_one_line(
+    args: list[str], code: int, says: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert sheets(*args) == code
+    assert says in failed(capsys)
+    assert list(Path().iterdir()) == []
+
+
+def test_without_the_typesetter_one_line_says_what_to_install(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setitem(sys.modules, "typst", None)
+    assert sheets("streaking") == 3
+    assert "install typst" in failed(capsys)
+
+
+def test_a_page_that_cannot_be_set_is_said_in_one_line() -> None:
+    with pytest.raises(CannotRender, match="could not be set"):
+        Document("sheets", {"message": 10}, typeface()).pages("pdf")
+
+
+def test_a_broken_tree_is_named_and_the_others_are_set(
+    odd: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (odd / "bad.yaml").write_text("format: 1\nsymptom: bad\n", "utf-8")
+    assert sheets("--all", "--trees", str(odd)) == 3
+    captured = capsys.readouterr()
+    assert "odd-sheets.pdf: odd" in captured.out
+    assert "bad.yaml:" in captured.err
+
+
+def test_a_far_reader_on_small_paper_is_refused() -> None:
+    with pytest.raises(CannotRender, match="larger --paper"):
+        Letters.read_at(10, typeface()).on(PAPERS["a4"], typeface())
+    near = Letters.read_at(0.3, typeface())
+    assert near.message == 10
+    assert near.on(PAPERS["a3"], typeface())["columns"] > 1
