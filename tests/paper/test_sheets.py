@@ -15,11 +15,11 @@ from typing import TYPE_CHECKING, Any
 import pymupdf
 import pytest
 import yaml
-from diagnose.faces.signs import sign_words
 from drawn import SYMPTOMS, bare, called_cautions, caution_rules, exits, pdf_of, tree_of
 from fontTools.ttLib import TTFont
 
 from diagnose import app
+from diagnose.faces.words import sign_words
 from diagnose.measure.registry import MEASUREMENTS
 from diagnose.paper.letters import CannotRender, typeface
 from diagnose.paper.sheets import STOP, Letters
