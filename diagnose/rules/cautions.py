@@ -20,22 +20,10 @@ def uncovered(view: CautionsView) -> Iterator[Objection]:
     Where none covers it, nothing is shown before the steps that name it.
 
     Passes:
-
-        hazards:
-          sharp-edges: {title: Edges cut}
-        cautions:
-          gloves:
-            title: Gloves on
-            signal: CAUTION
-            covers: [sharp-edges]
-            lapses: never
-            text: Put cut-proof gloves on.
-            confirm: [My gloves are on.]
-
+        hazards: {sharp-edges: {title: Edges cut}}
+        cautions: {barrier: {covers: [wet-floor, sharp-edges]}}
     Fails:
-
-        hazards:
-          sharp-edges: {title: Edges cut}
+        hazards: {sharp-edges: {title: Edges cut}}
     """
     known = view.library.cautions
     covered = {hazard for caution in known.cautions.values() for hazard in caution.covers}
@@ -51,26 +39,9 @@ def covered_twice(view: CautionsView) -> Iterator[Objection]:
     It could not be told which of them a step calls, and both would cost presses.
 
     Passes:
-
-        cautions:
-          barrier:
-            title: Floor closed off
-            signal: CAUTION
-            covers: [wet-floor]
-            lapses: never
-            text: Put the signs up.
-            confirm: [The signs are up.]
-
+        cautions: {lockout: {covers: [moving-parts]}, barrier: {covers: [wet-floor]}}
     Fails:
-
-        cautions:
-          barrier:
-            title: Floor closed off
-            signal: CAUTION
-            covers: [wet-floor, moving-parts]
-            lapses: never
-            text: Put the signs up.
-            confirm: [The signs are up.]
+        cautions: {lockout: {covers: [moving-parts]}, barrier: {covers: [wet-floor, moving-parts]}}
     """
     known = view.library.cautions.hazards
     by: dict[str, str] = {}
@@ -89,20 +60,9 @@ def covers_service_only(view: CautionsView) -> Iterator[Objection]:
     A caution over it would say that whoever confirms it may go there.
 
     Passes:
-
-        hazards:
-          mains: {title: Charger and cord, service_only: true}
-
+        hazards: {mains: {title: Charger and cord, service_only: true}}
     Fails:
-
-        cautions:
-          barrier:
-            title: Floor closed off
-            signal: CAUTION
-            covers: [wet-floor, mains]
-            lapses: never
-            text: Put the signs up.
-            confirm: [The signs are up.]
+        cautions: {barrier: {covers: [wet-floor, mains]}}
     """
     known = view.library.cautions.hazards
     for path, hazard in view.named_hazards():
@@ -116,28 +76,9 @@ def includes_itself(view: CautionsView) -> Iterator[Objection]:
     Each would come into force with the other, and which is shown first could not be said.
 
     Passes:
-
-        cautions:
-          barrier:
-            title: Floor closed off
-            signal: CAUTION
-            covers: [wet-floor]
-            includes: [key-out]
-            lapses: never
-            text: Put the signs up.
-            confirm: [The signs are up.]
-
+        cautions: {lockout: {includes: [key-out]}}
     Fails:
-
-        cautions:
-          barrier:
-            title: Floor closed off
-            signal: CAUTION
-            covers: [wet-floor]
-            includes: [barrier]
-            lapses: never
-            text: Put the signs up.
-            confirm: [The signs are up.]
+        cautions: {lockout: {includes: [key-out]}, key-out: {includes: [lockout]}}
     """
     cautions = view.library.cautions.cautions
     finished: set[str] = set()
@@ -175,25 +116,9 @@ def no_release(view: CautionsView) -> Iterator[Objection]:
     it on somebody.
 
     Passes:
-
-        cautions:
-          key-out:
-            title: Key out
-            signal: CAUTION
-            lapses: when energised
-            text: Take the key out.
-            confirm: [The key is in my pocket.]
-            release: [People are clear.]
-
+        cautions: {barrier: {lapses: when energised, release: [People are clear.]}}
     Fails:
-
-        cautions:
-          key-out:
-            title: Key out
-            signal: CAUTION
-            lapses: when energised
-            text: Take the key out.
-            confirm: [The key is in my pocket.]
+        cautions: {barrier: {lapses: when energised}}
     """
     for name, caution in view.library.cautions.cautions.items():
         if caution.lapsing and not caution.release:

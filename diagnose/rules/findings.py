@@ -19,15 +19,9 @@ def missing_key(view: TreeView) -> Iterator[Objection]:
     It decides whether somebody is told what to do or the machine is handed to service.
 
     Passes:
-
-        steps:
-          broken:
-            {finding: The blade is worn, chance: 30, who: operator, remedy: Turn the blade.}
-
+        steps: {broken: {finding: It is worn, chance: 30, who: operator, remedy: Turn it.}}
     Fails:
-
-        steps:
-          broken: {finding: The blade is worn, chance: 30, remedy: Turn the blade.}
+        steps: {broken: {finding: It is worn, chance: 30, remedy: Turn it.}}
     """
     for name, finding in view.findings():
         if not finding.who and finding.continue_with is None:
@@ -42,15 +36,9 @@ def doorway(view: TreeView) -> Iterator[Objection]:
     would be one too many.
 
     Passes:
-
-        steps:
-          broken: {finding: The blades are worn, chance: 30, continue_with: other}
-
+        steps: {broken: {finding: It is worn, chance: 30, continue_with: other}}
     Fails:
-
-        steps:
-          broken:
-            {finding: The blades are worn, chance: 30, who: operator, continue_with: other}
+        steps: {broken: {finding: It is worn, chance: 30, who: operator, continue_with: other}}
     """
     for name, finding in view.findings():
         if finding.continue_with is None:
@@ -71,15 +59,9 @@ def no_remedy(view: TreeView) -> Iterator[Objection]:
     Without it the cause is known, and whoever stands there does not know what to do about it.
 
     Passes:
-
-        steps:
-          broken:
-            {finding: The blade is worn, chance: 30, who: operator, remedy: Turn the blade.}
-
+        steps: {broken: {finding: It is worn, chance: 30, who: operator, remedy: Turn it.}}
     Fails:
-
-        steps:
-          broken: {finding: The blade is worn, chance: 30, who: operator}
+        steps: {broken: {finding: It is worn, chance: 30, who: operator}}
     """
     for name, finding in view.findings():
         theirs = finding.who not in ("", "service") and finding.continue_with is None
@@ -94,24 +76,9 @@ def service_remedy(view: TreeView) -> Iterator[Objection]:
     on the handover page only.
 
     Passes:
-
-        steps:
-          served:
-            finding: The motor is dead
-            chance: 10
-            who: service
-            leave_safe: Park it.
-            ask_service: Measure the windings.
-
+        steps: {served: {who: service, ask_service: Measure the windings.}}
     Fails:
-
-        steps:
-          served:
-            finding: The motor is dead
-            chance: 10
-            who: service
-            leave_safe: Park it.
-            remedy: Measure the windings.
+        steps: {served: {who: service, remedy: Measure the windings.}}
     """
     for name, finding in view.findings():
         if _for_service(finding) and finding.remedy is not None:
@@ -125,14 +92,9 @@ def no_leave_safe(view: TreeView) -> Iterator[Objection]:
     Between the call and the visit somebody else finds the machine and may switch it on.
 
     Passes:
-
-        steps:
-          served: {finding: The motor is dead, chance: 10, who: service, leave_safe: Park it.}
-
+        steps: {served: {finding: It is dead, chance: 10, who: service, leave_safe: Park it.}}
     Fails:
-
-        steps:
-          served: {finding: The motor is dead, chance: 10, who: service}
+        steps: {served: {finding: It is dead, chance: 10, who: service}}
     """
     for name, finding in view.findings():
         if _for_service(finding) and finding.leave_safe is None:

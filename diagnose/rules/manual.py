@@ -19,13 +19,16 @@ from diagnose.rules.check import RULES
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
+#: An example of a docstring: whether it passes or fails, and its indented lines.
+EXAMPLE: Final = re.compile(r"^(Passes|Fails):\n((?:    .*\n)+)", re.MULTILINE)
+
 _HEAD = """# What `diagnose check` finds
 
 Each line that it prints ends with a code in brackets, and this page has a section for each.
 `diagnose check --explain CODE` prints the section alone. The page is written from the rules
 themselves (`python -m diagnose.rules.manual > docs/checks.md`).
 
-The examples are parts of files; what they leave out is as in a library that has nothing wrong.
+The examples show the keys that matter; the rest is as in a library that has nothing wrong.
 """
 
 
@@ -57,12 +60,11 @@ def page() -> str:
 
 def _markdown(docstring: str) -> str:
     """Return a docstring with its indented examples between fences."""
-    return re.sub(
-        r"^    .*\n(?:\n*    .*\n)*",
-        lambda block: f"```yaml\n{textwrap.dedent(block[0]).rstrip()}\n```\n",
-        docstring + "\n",
-        flags=re.MULTILINE,
-    )
+    return EXAMPLE.sub(_fenced, f"{docstring}\n").removesuffix("\n")
+
+
+def _fenced(found: re.Match[str]) -> str:
+    return f"{found[1]}:\n\n```yaml\n{textwrap.dedent(found[2])}```\n\n"
 
 
 if __name__ == "__main__":

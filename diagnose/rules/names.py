@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from diagnose.files.definitions import card_lines, card_lists
+from diagnose.files.definitions import CARD_LINES, CARD_LISTS
 from diagnose.files.places import KEY
 from diagnose.files.tree import NO_ANSWER, Reading
 from diagnose.measure.registry import MEASUREMENTS
@@ -16,9 +16,6 @@ if TYPE_CHECKING:
 
     from diagnose.files.places import Path
     from diagnose.rules.view import TreeView, View
-
-_CARD_LINES = frozenset(card_lines())
-_CARD_LISTS = frozenset(card_lists())
 
 # How many names a rule compares in one file to find what was meant. It takes some 20 µs each, so a
 # file in which everything is wrong would keep its author waiting for hours.
@@ -43,11 +40,8 @@ def unknown_step(view: TreeView) -> Iterator[Objection]:
     Most often the id is misspelt, or the step was given another one.
 
     Passes:
-
         start: first
-
     Fails:
-
         start: frist
     """
     steps = view.tree.steps
@@ -75,20 +69,9 @@ def unknown_answer(view: TreeView) -> Iterator[Objection]:
     They say which way is taken when nobody answers; a word that is no answer would take none.
 
     Passes:
-
-        steps:
-          first:
-            ask: What do you see?
-            passes: It looks right
-            answers: {It is broken: broken, It looks right: second}
-
+        steps: {first: {passes: It looks right}}
     Fails:
-
-        steps:
-          first:
-            ask: What do you see?
-            if_unsure: Broken
-            answers: {It is broken: broken, It looks right: second}
+        steps: {first: {if_unsure: Broken}}
     """
     for name, step in view.questions():
         for key, word in (("passes", step.passes), ("if_unsure", step.if_unsure)):
@@ -105,20 +88,9 @@ def unknown_hazard(view: View) -> Iterator[Objection]:
     would come to the danger without a word.
 
     Passes:
-
-        steps:
-          first:
-            ask: What do you see?
-            hazards: [wet-floor]
-            answers: {It is broken: broken, It looks right: second}
-
+        steps: {first: {hazards: [wet-floor]}}
     Fails:
-
-        steps:
-          first:
-            ask: What do you see?
-            hazards: [wet-flor]
-            answers: {It is broken: broken, It looks right: second}
+        steps: {first: {hazards: [wet-flor]}}
     """
     yield from _not_in_cautions(view, "hazard", view.named_hazards(), view.library.cautions.hazards)
 
@@ -129,11 +101,8 @@ def unknown_caution(view: View) -> Iterator[Objection]:
     What is misspelt here would not be shown to whoever stands before the danger.
 
     Passes:
-
         caution_minutes: {lockout: 10}
-
     Fails:
-
         caution_minutes: {lockuot: 10}
     """
     yield from _not_in_cautions(
@@ -159,14 +128,9 @@ def unknown_symptom(view: View) -> Iterator[Objection]:
     Whoever goes through would find nothing behind it.
 
     Passes:
-
-        items:
-          look: {do: Look under the machine., starts: sample}
-
+        items: {look: {starts: sample}}
     Fails:
-
-        items:
-          look: {do: Look under the machine., starts: sampel}
+        items: {look: {starts: sampel}}
     """
     for path, name, hint in _unknown(view.named_symptoms(), view.library.symptoms):
         yield Objection(path, f'There is no "{name}.yaml".{hint}')
@@ -178,18 +142,9 @@ def unknown_measurement(view: TreeView) -> Iterator[Objection]:
     Without it, what is typed could not be turned into the figure that the bands are about.
 
     Passes:
-
-        steps:
-          second:
-            read: value
-            bands: [{below: 5, call: too little, go: little}, {otherwise: enough, go: served}]
-
+        steps: {second: {read: value}}
     Fails:
-
-        steps:
-          second:
-            read: valeu
-            bands: [{below: 5, call: too little, go: little}, {otherwise: enough, go: served}]
+        steps: {second: {read: valeu}}
     """
     readings = ((name, step) for name, step in view.questions() if isinstance(step, Reading))
     named = ((view.at(name, "read"), step.read) for name, step in readings)
@@ -204,27 +159,16 @@ def unknown_line(view: TreeView) -> Iterator[Objection]:
     lines.
 
     Passes:
-
-        steps:
-          first:
-            ask: Which battery is it?
-            from_card: battery.kind
-            answers: {flooded: broken, sealed: second}
-
+        steps: {first: {from_card: battery.kind, answers: {flooded: broken, sealed: second}}}
     Fails:
-
-        steps:
-          first:
-            ask: Which battery is it?
-            from_card: battery.sort
-            answers: {flooded: broken, sealed: second}
+        steps: {first: {from_card: battery.sort, answers: {flooded: broken, sealed: second}}}
     """
     named = (
         (view.at(name, "from_card"), step.from_card)
         for name, step in view.questions()
         if step.from_card is not None
     )
-    for path, line, hint in _unknown(named, _CARD_LINES | _CARD_LISTS):
+    for path, line, hint in _unknown(named, CARD_LINES | CARD_LISTS):
         yield Objection(path, f'A card has no line "{line}".{hint}')
 
 
@@ -235,23 +179,12 @@ def card_answer(view: TreeView) -> Iterator[Objection]:
     not know. Capitals do not count.
 
     Passes:
-
-        steps:
-          first:
-            ask: Which battery is it?
-            from_card: battery.kind
-            answers: {Flooded: broken, Sealed: second}
-
+        steps: {first: {from_card: battery.kind, answers: {Flooded: broken, Sealed: second}}}
     Fails:
-
-        steps:
-          first:
-            ask: Which battery is it?
-            from_card: battery.kind
-            answers: {Wet: broken, Sealed: second}
+        steps: {first: {from_card: battery.kind, answers: {Wet: broken, Sealed: second}}}
     """
     for name, step in view.questions():
-        if step.from_card is None or step.from_card not in _CARD_LINES:
+        if step.from_card is None or step.from_card not in CARD_LINES:
             continue
         answers = {way.answer.casefold() for way in step.exits}
         for machine, card in view.library.machines.items():
