@@ -45,7 +45,7 @@ def covered_twice(view: CautionsView) -> Iterator[Objection]:
     """
     known = view.library.cautions.hazards
     by: dict[str, str] = {}
-    for path, hazard in view.named_hazards():
+    for path, hazard in view.named("covers"):
         if hazard not in known or known[hazard].service_only:
             continue
         if hazard in by:
@@ -65,7 +65,7 @@ def covers_service_only(view: CautionsView) -> Iterator[Objection]:
         cautions: {barrier: {covers: [wet-floor, mains]}}
     """
     known = view.library.cautions.hazards
-    for path, hazard in view.named_hazards():
+    for path, hazard in view.named("covers"):
         if hazard in known and known[hazard].service_only:
             yield Objection(path, f'"{hazard}" is for service only: no caution covers it.')
 

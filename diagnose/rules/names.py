@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from diagnose.files.definitions import CARD_LINES, CARD_LISTS
 from diagnose.files.places import KEY
-from diagnose.files.tree import NO_ANSWER, Reading
+from diagnose.files.tree import NO_ANSWER
 from diagnose.measure.registry import MEASUREMENTS
 from diagnose.rules.view import CautionsView, Objection
 from diagnose.text import did_you_mean
@@ -44,9 +44,8 @@ def unknown_step(view: TreeView) -> Iterator[Objection]:
     Fails:
         start: frist
     """
-    steps = view.tree.steps
     named = ((path, name) for path, name in _named_steps(view) if name not in view.unread)
-    for path, name, hint in _unknown(named, steps):
+    for path, name, hint in _unknown(named, view.tasks):
         yield Objection(path, f'There is no step "{name}".{hint}')
 
 
@@ -55,8 +54,7 @@ def _named_steps(view: TreeView) -> Iterator[tuple[Path, str]]:
     for name, step in view.questions():
         for number, way in enumerate(step.exits):
             yield ("steps", name, *step.arrow_at(number)), way.to
-        for number, other in enumerate(step.after):
-            yield view.at(name, "after", number), other
+    yield from view.named("after")
     for number, case in enumerate(view.tree.worked_cases):
         yield ("worked_cases", number, "finding"), case.finding
         for name in case.answers:
@@ -81,7 +79,7 @@ def unknown_answer(view: TreeView) -> Iterator[Objection]:
             yield Objection(view.at(name, key), f'"{word}" is no answer of this step.{hint}')
 
 
-def unknown_hazard(view: View) -> Iterator[Objection]:
+def unknown_hazard(view: View[Any]) -> Iterator[Objection]:
     """Every hazard that a step, an item or a caution names stands in `cautions.yaml`.
 
     A hazard calls the caution that covers it. One that nobody knows would call none, and somebody
@@ -92,10 +90,10 @@ def unknown_hazard(view: View) -> Iterator[Objection]:
     Fails:
         steps: {first: {hazards: [wet-flor]}}
     """
-    yield from _not_in_cautions(view, "hazard", view.named_hazards(), view.library.cautions.hazards)
+    return _not_in_cautions(view, "hazard", view.hazards_key, view.library.cautions.hazards)
 
 
-def unknown_caution(view: View) -> Iterator[Objection]:
+def unknown_caution(view: View[Any]) -> Iterator[Objection]:
     """Every caution that a step, an item, another caution or a machine card names is known.
 
     What is misspelt here would not be shown to whoever stands before the danger.
@@ -105,16 +103,14 @@ def unknown_caution(view: View) -> Iterator[Objection]:
     Fails:
         caution_minutes: {lockuot: 10}
     """
-    yield from _not_in_cautions(
-        view, "caution", view.named_cautions(), view.library.cautions.cautions
-    )
+    return _not_in_cautions(view, "caution", view.cautions_key, view.library.cautions.cautions)
 
 
 def _not_in_cautions(
-    view: View, what: str, named: Iterable[tuple[Path, str]], known: Collection[str]
+    view: View[Any], what: str, key: str, known: Collection[str]
 ) -> Iterator[Objection]:
     unread = view.table is None and not known and not isinstance(view, CautionsView)
-    for path, name, hint in _unknown(named, known):
+    for path, name, hint in _unknown(view.named(key), known):
         if unread:
             message = f'"{name}" is not known while cautions.yaml has errors: mend that file.'
         else:
@@ -122,7 +118,7 @@ def _not_in_cautions(
         yield Objection(path, message)
 
 
-def unknown_symptom(view: View) -> Iterator[Objection]:
+def unknown_symptom(view: View[Any]) -> Iterator[Objection]:
     """A doorway (`continue_with`) and what an item `starts` are symptoms of this library.
 
     Whoever goes through would find nothing behind it.
@@ -132,7 +128,7 @@ def unknown_symptom(view: View) -> Iterator[Objection]:
     Fails:
         items: {look: {starts: sampel}}
     """
-    for path, name, hint in _unknown(view.named_symptoms(), view.library.symptoms):
+    for path, name, hint in _unknown(view.named(view.symptom_key), view.library.symptoms):
         yield Objection(path, f'There is no "{name}.yaml".{hint}')
 
 
@@ -146,9 +142,7 @@ def unknown_measurement(view: TreeView) -> Iterator[Objection]:
     Fails:
         steps: {second: {read: valeu}}
     """
-    readings = ((name, step) for name, step in view.questions() if isinstance(step, Reading))
-    named = ((view.at(name, "read"), step.read) for name, step in readings)
-    for path, name, hint in _unknown(named, MEASUREMENTS):
+    for path, name, hint in _unknown(view.named("read"), MEASUREMENTS):
         yield Objection(path, f'The program knows no measurement "{name}".{hint}')
 
 
@@ -163,12 +157,7 @@ def unknown_line(view: TreeView) -> Iterator[Objection]:
     Fails:
         steps: {first: {from_card: battery.sort, answers: {flooded: broken, sealed: second}}}
     """
-    named = (
-        (view.at(name, "from_card"), step.from_card)
-        for name, step in view.questions()
-        if step.from_card is not None
-    )
-    for path, line, hint in _unknown(named, CARD_LINES | CARD_LISTS):
+    for path, line, hint in _unknown(view.named("from_card"), CARD_LINES | CARD_LISTS):
         yield Objection(path, f'A card has no line "{line}".{hint}')
 
 

@@ -34,7 +34,7 @@ def energises(view: TreeView | RoundView) -> Iterator[Objection]:
     table = view.table
     if table is None:
         return
-    for name, task in view.tasks():
+    for name, task in view.tasks.items():
         if isinstance(task, Finding) or not task.energises or not view.guarded(task):
             continue
         clash = table.needs(task) & table.lapsing
@@ -66,7 +66,7 @@ def service_only(view: TreeView | RoundView) -> Iterator[Objection]:
         steps: {broken: {who: operator, hazards: [mains]}}
     """
     hazards = view.library.cautions.hazards
-    for name, task in view.tasks():
+    for name, task in view.tasks.items():
         if isinstance(task, Item):
             mend = "it has no place in a round."
         else:
@@ -89,7 +89,10 @@ def lockout_twice(view: TreeView) -> Iterator[Objection]:
     Passes:
         steps: {first: {energises: true}, little: {hazards: [moving-parts]}}
     Fails:
-        steps: {first: {cautions: [lockout]}, second: {energises: true}, little: {cautions: [lockout]}}
+        steps:
+          first: {hazards: [moving-parts]}
+          second: {energises: true}
+          little: {hazards: [moving-parts]}
     """
     table = view.table
     if table is None or not view.sound or not all(map(view.guarded, view.tree.steps.values())):

@@ -45,9 +45,9 @@ def closed_route(view: TreeView) -> Iterator[Objection]:
     Whoever follows it would walk in a circle, and no count of minutes would hold.
 
     Passes:
-        steps: {second: {ask: "Is it full?", answers: {Low: little, Full: served}}}
+        steps: {second: {ask: "Full?", answers: {Low: little, Full: served}}}
     Fails:
-        steps: {second: {ask: "Is it full?", answers: {Low: little, Full: served, Look again: first}}}
+        steps: {second: {ask: "Full?", answers: {Low: little, Look again: first, Full: served}}}
     """
     if not view.closed_route:
         return
