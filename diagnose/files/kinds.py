@@ -164,15 +164,10 @@ class Number:
         return int(value) if self.whole else value
 
     def _fits(self, value: float) -> bool:
-        if not math.isfinite(value) or (self.whole and value != int(value)):
-            return False
-        for bound, distance in ((self.low, 1), (self.high, -1)):
-            if bound is not None:
-                limit, allowed = bound
-                inside = (value - limit) * distance
-                if inside < 0 or (inside == 0 and not allowed):
-                    return False
-        return True
+        low, with_low = self.low or (-math.inf, False)
+        high, with_high = self.high or (math.inf, False)
+        within = low < value < high or (with_low and value == low) or (with_high and value == high)
+        return within and not (self.whole and value % 1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,11 +178,8 @@ class Flag:
 
     def read(self, node: yaml.Node, notes: Notes) -> Any:
         """Return a bool."""
-        value = getattr(node, "value", None)
-        if value == "true":
-            return True
-        if value == "false":
-            return False
+        if node.value in ("true", "false"):
+            return node.value == "true"
         return notes.wrong(node, refusals.unknown_word("Write true or false."))
 
 

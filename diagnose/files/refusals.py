@@ -194,7 +194,7 @@ def no_such_step(message: str) -> Refusal:
     return Refusal("no-such-step", message[0].upper() + message[1:])
 
 
-#: In the order of the manual.
+#: All of them; each has its page in the manual.
 VALUE_REFUSALS = (
     unknown_key,
     missing_key,

@@ -104,7 +104,7 @@ def not_the_file_name(what: str, said: str, file: str, hint: str) -> Refusal:
     return Refusal("not-the-file-name", message)
 
 
-#: In the order of the manual.
+#: All of them; each has its page in the manual.
 FILE_REFUSALS = (
     unreadable,
     too_large,

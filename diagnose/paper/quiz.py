@@ -103,7 +103,7 @@ def what(step: Step) -> str:
     """Return a step in one sentence: what to do and ask, to measure, or the cause."""
     if isinstance(step, Finding):
         return step.finding
-    asked = step.ask if isinstance(step, Check) else f"Measure: {MEASUREMENTS[step.read].title}."  # type: ignore[attr-defined]
+    asked = step.ask if isinstance(step, Check) else f"Measure: {MEASUREMENTS[step.read].title}."
     return " ".join(filter(None, [step.do, asked]))
 
 

@@ -179,7 +179,7 @@ def _texts(
     yield " · ".join(filter(None, head))
     if wanted.actions and not wanted.apart and step.do is not None:
         yield step.do
-    yield step.ask if isinstance(step, Check) else MEASUREMENTS[step.read].title  # type: ignore[attr-defined]
+    yield step.ask if isinstance(step, Check) else MEASUREMENTS[step.read].title
 
 
 def _first_sentence(text: str) -> str:

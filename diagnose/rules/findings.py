@@ -9,7 +9,6 @@ from diagnose.rules.view import Objection
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from diagnose.files.tree import Finding
     from diagnose.rules.view import TreeView
 
 
@@ -24,7 +23,7 @@ def missing_key(view: TreeView) -> Iterator[Objection]:
         steps: {broken: {finding: It is worn, chance: 30, remedy: Turn it.}}
     """
     for name, finding in view.findings():
-        if not finding.who and finding.continue_with is None:
+        if not finding.who:
             message = "A finding needs `who`: operator, battery-trained or service."
             yield Objection(view.at(name), message)
 
@@ -40,9 +39,7 @@ def doorway(view: TreeView) -> Iterator[Objection]:
     Fails:
         steps: {broken: {finding: It is worn, chance: 30, who: operator, continue_with: other}}
     """
-    for name, finding in view.findings():
-        if finding.continue_with is None:
-            continue
+    for name, finding in view.doorways():
         keys = ("who", "remedy", "leave_safe", "ask_service")
         spare = next((key for key in keys if getattr(finding, key)), None)
         if spare is not None:
@@ -64,8 +61,7 @@ def no_remedy(view: TreeView) -> Iterator[Objection]:
         steps: {broken: {finding: It is worn, chance: 30, who: operator}}
     """
     for name, finding in view.findings():
-        theirs = finding.who not in ("", "service") and finding.continue_with is None
-        if theirs and finding.remedy is None:
+        if finding.who not in ("", "service") and finding.remedy is None:
             yield Objection(view.at(name), "Say what to do about it: `remedy`.", "warning")
 
 
@@ -81,7 +77,7 @@ def service_remedy(view: TreeView) -> Iterator[Objection]:
         steps: {served: {who: service, remedy: Measure the windings.}}
     """
     for name, finding in view.findings():
-        if _for_service(finding) and finding.remedy is not None:
+        if finding.who == "service" and finding.remedy is not None:
             message = "What service does is not shown to others: write `ask_service`, no `remedy`."
             yield Objection(view.at(name, "remedy"), message)
 
@@ -97,10 +93,6 @@ def no_leave_safe(view: TreeView) -> Iterator[Objection]:
         steps: {served: {finding: It is dead, chance: 10, who: service}}
     """
     for name, finding in view.findings():
-        if _for_service(finding) and finding.leave_safe is None:
+        if finding.who == "service" and finding.leave_safe is None:
             message = "Say how the machine is left until service comes: `leave_safe`."
             yield Objection(view.at(name), message, "warning")
-
-
-def _for_service(finding: Finding) -> bool:
-    return finding.who == "service" and finding.continue_with is None

@@ -17,7 +17,7 @@ from diagnose.files.whole_files import FILE_REFUSALS
 from diagnose.rules.check import RULES
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable
 
 #: An example of a docstring: whether it passes or fails, and its indented lines.
 EXAMPLE: Final = re.compile(r"^(Passes|Fails):\n((?:    .*\n)+)", re.MULTILINE)
@@ -32,20 +32,16 @@ The examples show the keys that matter; the rest is as in a library that has not
 """
 
 
-def _pages() -> dict[str, list[str]]:
-    functions: list[Callable[..., object]] = [
-        *FILE_REFUSALS,
-        *VALUE_REFUSALS,
-        *(rule for rule, _ in RULES),
-    ]
-    pages: dict[str, list[str]] = {}
-    for function in functions:
-        pages.setdefault(code_of(function), []).append(inspect.getdoc(function) or "")
-    return pages
-
+_PAGED: Final[tuple[Callable[..., object], ...]] = (
+    *FILE_REFUSALS,
+    *VALUE_REFUSALS,
+    *(rule for rule, _ in RULES),
+)
 
 #: What is to be said on each code that a problem can carry; a code may be a refusal and a rule.
-PAGES: Final[Mapping[str, list[str]]] = _pages()
+PAGES: Final[dict[str, list[str]]] = {code_of(function): [] for function in _PAGED}
+for _function in _PAGED:
+    PAGES[code_of(_function)].append(inspect.getdoc(_function) or "")
 
 
 def section(code: str) -> str:

@@ -88,8 +88,14 @@ class TreeView(View[Step]):
         return ((name, step) for name, step in self.tasks.items() if isinstance(step, Question))
 
     def findings(self) -> Iterator[tuple[str, Finding]]:
-        """Return the findings by their ids, doorways too."""
-        return ((name, step) for name, step in self.tasks.items() if isinstance(step, Finding))
+        """Return the findings that are no doorways by their ids."""
+        found = ((name, step) for name, step in self.tasks.items() if isinstance(step, Finding))
+        return (one for one in found if one[1].continue_with is None)
+
+    def doorways(self) -> Iterator[tuple[str, Finding]]:
+        """Return the findings that lead to another symptom by their ids."""
+        found = ((name, step) for name, step in self.tasks.items() if isinstance(step, Finding))
+        return (one for one in found if one[1].continue_with is not None)
 
     @cached_property
     def graph(self) -> Graph:
