@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
+from graphlib import CycleError, TopologicalSorter
 from typing import TYPE_CHECKING
 
 from diagnose.files.places import KEY
 from diagnose.rules.view import Objection
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Iterator
 
-    from diagnose.files.cautions import Caution
     from diagnose.rules.view import CautionsView
 
 
@@ -25,9 +25,8 @@ def uncovered(view: CautionsView) -> Iterator[Objection]:
     Fails:
         hazards: {sharp-edges: {title: Edges cut}}
     """
-    known = view.library.cautions
-    covered = {hazard for caution in known.cautions.values() for hazard in caution.covers}
-    for name, hazard in known.hazards.items():
+    covered = {hazard for _, hazard in view.named("covers")}
+    for name, hazard in view.library.cautions.hazards.items():
         if not hazard.service_only and name not in covered:
             message = f'No caution covers "{name}": write it in the `covers` of one.'
             yield Objection(("hazards", name, KEY), message)
@@ -80,33 +79,16 @@ def includes_itself(view: CautionsView) -> Iterator[Objection]:
     Fails:
         cautions: {lockout: {includes: [key-out]}, key-out: {includes: [lockout]}}
     """
-    cautions = view.library.cautions.cautions
-    finished: set[str] = set()
-    for first in cautions:
-        circle = _circle(cautions, first, finished)
-        if circle:
-            path = view.at(circle[-2], "includes", cautions[circle[-2]].includes.index(circle[-1]))
-            yield Objection(path, f"{' → '.join(circle)} closes a circle: take one out.")
-            return
-
-
-def _circle(cautions: Mapping[str, Caution], first: str, finished: set[str]) -> list[str]:
-    """Return the cautions from `first` to one that stands among them already, or none.
-
-    Depth first; those that lead to no circle are added to `finished`.
-    """
-    route = {first: iter(cautions[first].includes)} if first not in finished else {}
-    while route:
-        name = next(reversed(route))
-        included = next(route[name], None)
-        if included is None:
-            finished.add(name)
-            del route[name]
-        elif included in route:
-            return [*route, included]
-        elif included not in finished and included in cautions:
-            route[included] = iter(cautions[included].includes)
-    return []
+    try:
+        TopologicalSorter({name: one.includes for name, one in view.tasks.items()}).prepare()
+    except CycleError as error:
+        # It names the cautions backwards, the first of them again at the end.
+        circle = error.args[1][:0:-1]
+        first = min(circle, key=list(view.tasks).index)
+        before = circle.index(first)
+        circle = [*circle[before:], *circle[:before], first]
+        path = view.at(circle[-2], "includes", view.tasks[circle[-2]].includes.index(first))
+        yield Objection(path, f"{' → '.join(circle)} closes a circle: take one out.")
 
 
 def no_release(view: CautionsView) -> Iterator[Objection]:
@@ -120,7 +102,7 @@ def no_release(view: CautionsView) -> Iterator[Objection]:
     Fails:
         cautions: {barrier: {lapses: when energised}}
     """
-    for name, caution in view.library.cautions.cautions.items():
+    for name, caution in view.tasks.items():
         if caution.lapsing and not caution.release:
             message = f'"{name}" lapses: say what comes before the machine runs again, `release`.'
             yield Objection(view.at(name), message)
