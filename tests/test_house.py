@@ -9,6 +9,7 @@ from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
 import pytest
+from radon.complexity import cc_visit
 
 HOUSE = Path(__file__).parents[1] / "diagnose"
 
@@ -39,6 +40,9 @@ DOORS = {
     "sqlite3": {"log/sqlite.py"},
     "prompt_toolkit": {"faces/terminal.py"},
 }
+
+#: The largest cyclomatic complexity of a function, as radon counts it.
+MOST_TANGLED = 15
 
 MODULES = {
     str(path.relative_to(HOUSE)): ast.parse(path.read_text(encoding="utf-8"))
@@ -113,6 +117,13 @@ def test_each_heavy_library_has_one_door(library: str) -> None:
         if any(dotted.split(".")[0] == library for dotted in imported(name))
     }
     assert users == DOORS[library]
+
+
+@pytest.mark.parametrize("name", MODULES)
+def test_no_function_is_too_tangled_to_follow(name: str) -> None:
+    source = (HOUSE / name).read_text(encoding="utf-8")
+    tangled = [block.fullname for block in cc_visit(source) if block.complexity > MOST_TANGLED]
+    assert tangled == []
 
 
 @pytest.mark.parametrize(

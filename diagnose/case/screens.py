@@ -204,14 +204,12 @@ class EndScreen(Screen):
 def as_data(value: Any) -> Any:
     """Return a screen (or a part of one) as dicts, lists and plain values, ready for JSON."""
     # What most values are is asked first: this stands between a reply and the next screen.
-    if isinstance(value, str):
-        return str(value)
-    if value is None or isinstance(value, int | float):
+    if value is None or isinstance(value, str | int | float):
         return value
     if isinstance(value, tuple | list):
         return [as_data(item) for item in value]
     if isinstance(value, dict):
-        return {str(key): as_data(item) for key, item in value.items()}
+        return {key: as_data(item) for key, item in value.items()}
     own = {name: as_data(getattr(value, name)) for name in value.__dataclass_fields__}
     own.pop("screen", None)
     return {"screen": value.screen, **own} if isinstance(value, Screen) else own

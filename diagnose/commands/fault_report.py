@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import platform
 import traceback
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from platformdirs import user_state_path
 
 from diagnose import __version__
+from diagnose.log import clock
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -30,7 +30,7 @@ def kept(error: BaseException, args: Sequence[str]) -> Path | None:
     # A home is named after its owner.
     text = "\n".join(lines).replace(str(Path.home()), "~")
     folder = user_state_path("diagnose", appauthor=False) / "reports"
-    path = folder / f"{datetime.now(UTC):%Y-%m-%dT%H%M%S%f}.txt"
+    path = folder / f"{clock.now():%Y-%m-%dT%H%M%S%f}.txt"
     try:
         folder.mkdir(parents=True, exist_ok=True, mode=0o700)
         path.write_text(text, encoding="utf-8", errors="replace")

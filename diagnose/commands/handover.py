@@ -27,7 +27,9 @@ def run(args: Sequence[str]) -> int:
     log = opt.existing_log(options)
     case = case_named(log, options)
     assert log is not None
-    page = handover(case, log.events(case), log.begun_in(case))
+    round_ = None if case.begun_in is None else log.case(case.begun_in)
+    around = () if round_ is None else log.events(round_)
+    page = handover(case, log.events(case), log.begun_in(case), around)
     form = options.format or ("json" if options.json else "md")
     text = as_markdown(page) if form == "md" else json.dumps(as_json(page), indent=2) + "\n"
     if options.file is None:

@@ -6,7 +6,7 @@ cautions follow time and not the path.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
@@ -15,6 +15,7 @@ from diagnose.files import replies
 from diagnose.log.events import (
     MOVES,
     CaseOver,
+    CautionKept,
     ItemReplied,
     Opened,
     Outset,
@@ -49,18 +50,6 @@ class ConfirmedCaution:
     lapses: bool
     lockout: bool
     included: bool = False
-    ended: str | None = None
-    how: str | None = None
-
-
-@dataclass(slots=True)
-class _Confirmed:
-    """The same while the events are read."""
-
-    at: str
-    by: str
-    confirm: tuple[str, ...]
-    included: bool
     ended: str | None = None
     how: str | None = None
 
@@ -213,51 +202,52 @@ class Account:
 
     def cautions(self) -> list[ConfirmedCaution]:
         """Return every caution that was confirmed, in order, with how it ended."""
-        rows: list[tuple[str, _Confirmed]] = []
-        held: dict[str, _Confirmed] = {}
+        rows: list[ConfirmedCaution] = []
+        held: dict[str, int] = {}
         by = self.outset.role
         for logged in self.events:
             event = logged.event
             if not isinstance(event, _MACHINE):
                 continue
             for id_ in [id_ for id_ in held if id_ not in event.in_force]:
-                row = held.pop(id_)
-                row.ended, row.how = logged.at, _ending(event, id_)
+                at = held.pop(id_)
+                rows[at] = replace(rows[at], ended=logged.at, how=_ending(event, id_))
             by = event.role if isinstance(event, Resumed) else by
             fresh = [id_ for id_ in event.in_force if id_ not in held]
-            _learn(rows, fresh, event)
+            rows = _learned(rows, fresh, event)
             shown, confirm = _on_screen(event)
             for id_ in sorted(fresh, key=lambda id_: id_ != shown):
-                held[id_] = _Confirmed(logged.at, by, confirm, included=id_ != shown)
-                rows.append((id_, held[id_]))
-        return [self._caution(id_, row) for id_, row in rows]
-
-    def _caution(self, id_: str, row: _Confirmed) -> ConfirmedCaution:
-        kind = self.outset.cautions.get(id_)
-        return ConfirmedCaution(
-            at=row.at,
-            id=id_,
-            title=id_ if kind is None else kind.title,
-            by=row.by,
-            confirm=row.confirm,
-            lapses=kind is not None and kind.lapses,
-            lockout=kind is not None and kind.lockout,
-            included=row.included,
-            ended=row.ended,
-            how=row.how,
-        )
+                held[id_] = len(rows)
+                kind = self.outset.cautions.get(id_, CautionKept(title=id_))
+                rows.append(
+                    ConfirmedCaution(
+                        at=logged.at,
+                        id=id_,
+                        title=kind.title,
+                        by=by,
+                        confirm=confirm,
+                        lapses=kind.lapses,
+                        lockout=kind.lockout,
+                        included=id_ != shown,
+                    )
+                )
+        return rows
 
 
 #: The events that tell which cautions are in force.
 _MACHINE: Final = (Opened, RoundOpened, Replied, ItemReplied, CaseOver, Resumed)
 
 
-def _learn(rows: Iterable[tuple[str, _Confirmed]], fresh: Iterable[str], event: Event) -> None:
-    """Note what a later event says of cautions of which nobody knew."""
+def _learned(
+    rows: list[ConfirmedCaution], fresh: Sequence[str], event: Event
+) -> list[ConfirmedCaution]:
+    """Return the rows with what a later event says of cautions of which nobody knew."""
     ran = isinstance(event, Replied) and event.reply in (replies.CURED, replies.NOT_CURED)
-    for id_, row in rows:
-        if row.how == "unknown" and (ran or id_ in fresh):
-            row.how = "tried out" if ran else "taken again"
+    how = "tried out" if ran else "taken again"
+    return [
+        replace(row, how=how) if row.how == "unknown" and (ran or row.id in fresh) else row
+        for row in rows
+    ]
 
 
 def _on_screen(event: Event) -> tuple[str, tuple[str, ...]]:

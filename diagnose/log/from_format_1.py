@@ -10,8 +10,8 @@ from __future__ import annotations
 import json
 import os
 import shutil
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Final, NamedTuple
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any, Final
 
 import msgspec
 
@@ -52,10 +52,10 @@ ALTER TABLE cases RENAME TO old_cases;
 ALTER TABLE events RENAME TO old_events;
 """
 CASES: Final = (
-    "SELECT key, name, symptom, machine, opened, changed, outcome, finding, found, round "
-    "FROM old_cases ORDER BY opened, name"
+    "SELECT key, name, symptom, machine, opened, changed, outcome, finding, found, round, "
+    "NULL FROM old_cases ORDER BY opened, name"
 )
-EVENTS: Final = 'SELECT number, at, body FROM old_events WHERE "case" = ? ORDER BY number'
+EVENTS: Final = 'SELECT at, body FROM old_events WHERE "case" = ? ORDER BY number'
 DROP: Final = """
 DROP TABLE old_events;
 DROP TABLE old_cases;
@@ -64,29 +64,6 @@ DROP TABLE old_cases;
 
 class CannotLift(Exception):
     """An event that format 1 never wrote; the message says at which case it stands."""
-
-
-class OldCase(NamedTuple):
-    """A row of format 1's table of cases."""
-
-    key: bytes
-    name: str
-    symptom: str
-    machine: str | None
-    opened: str
-    changed: str
-    outcome: str
-    finding: str | None
-    found: str | None
-    round: str | None
-
-
-class OldEvent(NamedTuple):
-    """A row of format 1's table of events."""
-
-    number: int
-    at: str
-    body: str
 
 
 @dataclass(slots=True, kw_only=True)
@@ -129,17 +106,18 @@ def kept_beside(path: Path, content: bytes) -> Path:
 
 
 def lifted(
-    old: OldCase,
-    rows: Sequence[OldEvent],
+    old: CaseRecord,
+    rows: Sequence[tuple[str, str]],
     key: Callable[[], bytes],
     name: Callable[[], str],
 ) -> list[Lifted]:
     """Return a case of format 1 as today's log keeps it, and those that stood inside it.
 
-    `key` and `name` give free ones for the cases that a round held. Raises `CannotLift`.
+    `rows` are its events (when, text); `key` and `name` give free ones for the cases that a round
+    held. Raises `CannotLift`.
     """
     try:
-        events = [(row.at, json.loads(row.body)) for row in rows]
+        events = [(at, json.loads(body)) for at, body in rows]
         told = [_case(old, events)] if old.round is None else _Round(old, key, name).told(events)
         for case in told:
             _look_through(case)
@@ -163,8 +141,8 @@ def _look_through(case: Lifted) -> None:
         raise ValueError("it has no beginning")
 
 
-def _case(old: OldCase, events: Sequence[tuple[str, dict[str, Any]]]) -> Lifted:
-    case = Lifted(record=CaseRecord(**old._asdict()))
+def _case(old: CaseRecord, events: Sequence[tuple[str, dict[str, Any]]]) -> Lifted:
+    case = Lifted(record=old)
     for at, body in events:
         case.add(at, _event(body, _trail(body)))
     return case
@@ -173,8 +151,8 @@ def _case(old: OldCase, events: Sequence[tuple[str, dict[str, Any]]]) -> Lifted:
 class _Round:
     """A round of format 1, taken apart: its own events, and a case for each diagnosis in it."""
 
-    def __init__(self, old: OldCase, key: Callable[[], bytes], name: Callable[[], str]) -> None:
-        self.own = Lifted(record=CaseRecord(**{**old._asdict(), "found": None}))
+    def __init__(self, old: CaseRecord, key: Callable[[], bytes], name: Callable[[], str]) -> None:
+        self.own = Lifted(record=replace(old, found=None))
         self.key = key
         self.name = name
         self.cases: list[Lifted] = []

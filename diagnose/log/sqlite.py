@@ -6,6 +6,7 @@ import json
 import secrets
 import sqlite3
 from contextlib import contextmanager
+from dataclasses import fields
 from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import quote
 
@@ -78,6 +79,10 @@ PRAGMA user_version = {VERSION};
 _LETTERS: Final = "ABCDEFGHJKLMNPQRTUVWXY"
 _DIGITS: Final = "2346789"
 
+_DRILL: Final = ("at", "trainee", "symptom", "machine", "seed", "slips", "passed", "body")
+
+#: The columns of a case by the names of its record, `begun_in` as the round's name.
+_FIELDS: Final = tuple(field.name for field in fields(CaseRecord))
 _COLUMNS: Final = (
     "key, name, symptom, machine, opened, changed, outcome, finding, found, round, "
     "(SELECT name FROM cases AS begun WHERE begun.key = cases.begun_in)"
@@ -154,37 +159,22 @@ class SqliteLog:
 
     def case(self, name: str) -> CaseRecord | None:
         """Return a case by its short name, capitals or not; None where there is none."""
-        with self._in_plain_words():
-            row = self.base.execute(
-                f"SELECT {_COLUMNS} FROM cases WHERE name = ?", (name.strip().upper()[:40],)
-            ).fetchone()
-        return None if row is None else _record(row)
+        found = self._cases("name = ?", name.strip().upper()[:40])
+        return found[0] if found else None
 
     def cases(self, machine: str | None = None) -> list[CaseRecord]:
         """Return all cases, or those of one machine, the newest first."""
-        with self._in_plain_words():
-            rows = self.base.execute(
-                f"SELECT {_COLUMNS} FROM cases WHERE ? IS NULL OR machine = ? "
-                "ORDER BY opened DESC, name",
-                (machine, machine),
-            ).fetchall()
-        return [_record(row) for row in rows]
+        return self._cases("? IS NULL OR machine = ? ORDER BY opened DESC, name", machine, machine)
 
     def begun_in(self, round_: CaseRecord) -> list[CaseRecord]:
         """Return the cases that a round began, in the order of their opening."""
-        with self._in_plain_words():
-            rows = self.base.execute(
-                f"SELECT {_COLUMNS} FROM cases WHERE begun_in = ? ORDER BY place",
-                (round_.key,),
-            ).fetchall()
-        return [_record(row) for row in rows]
+        return self._cases("begun_in = ? ORDER BY place", round_.key)
 
     def events(self, case: CaseRecord) -> list[LoggedEvent]:
         """Return all events of a case in their order."""
-        with self._in_plain_words():
-            rows = self.base.execute(
-                'SELECT number, at, body FROM events WHERE "case" = ? ORDER BY number', (case.key,)
-            ).fetchall()
+        rows = self._rows(
+            'SELECT number, at, body FROM events WHERE "case" = ? ORDER BY number', case.key
+        )
         return [self._logged(case, row) for row in rows]
 
     def milestones(self, machine: str | None = None, since: str = "") -> list[Milestone]:
@@ -194,19 +184,29 @@ class SqliteLog:
         """
         # Two statements, so that one machine's cases are found by its index.
         only, which = ("", ()) if machine is None else ("machine = ? AND ", (machine,))
-        with self._in_plain_words():
-            rows = self.base.execute(
-                f"SELECT {_COLUMNS}, number, at, body "
-                'FROM cases JOIN events ON events."case" = cases.key '
-                f"WHERE {only}milestone AND changed >= ? ORDER BY opened, name, number",
-                (*which, since),
-            ).fetchall()
+        rows = self._rows(
+            f"SELECT {_COLUMNS}, number, at, body "
+            'FROM cases JOIN events ON events."case" = cases.key '
+            f"WHERE {only}milestone AND changed >= ? ORDER BY opened, name, number",
+            *which,
+            since,
+        )
         found: list[Milestone] = []
         for row in rows:
             same = bool(found) and found[-1].case.key == row[0]
             case = found[-1].case if same else _record(row[:-3])
             found.append(Milestone(case=case, logged=self._logged(case, row[-3:])))
         return found
+
+    def _cases(self, where: str, *values: object) -> list[CaseRecord]:
+        return [
+            _record(row)
+            for row in self._rows(f"SELECT {_COLUMNS} FROM cases WHERE {where}", *values)
+        ]
+
+    def _rows(self, query: str, *values: object) -> list[Any]:
+        with self._in_plain_words():
+            return self.base.execute(query, values).fetchall()
 
     def add_drill(self, drill: DrillRecord) -> None:
         """Write the result of a drill, with the time."""
@@ -221,11 +221,7 @@ class SqliteLog:
 
     def drills(self, trainee: str | None = None) -> list[DrillRecord]:
         """Return the results of all drills, or of one trainee's (capitals or not), in order."""
-        with self._in_plain_words():
-            rows = self.base.execute(
-                "SELECT at, trainee, symptom, machine, seed, slips, passed, body "
-                "FROM drills ORDER BY number"
-            ).fetchall()
+        rows = self._rows(f"SELECT {', '.join(_DRILL)} FROM drills ORDER BY number")
         wanted = None if trainee is None else trainee.casefold()
         return [self._drill(row) for row in rows if wanted in (None, row[1].casefold())]
 
@@ -268,13 +264,12 @@ class SqliteLog:
         beside = from_format_1.kept_beside(self.path, self.base.serialize())
         try:
             self._run(from_format_1.ASIDE + _TABLES)
-            cases = [from_format_1.OldCase(*row) for row in self.base.execute(from_format_1.CASES)]
+            cases = [_record(row) for row in self.base.execute(from_format_1.CASES)]
             names = {case.name for case in cases}
             for old in cases:
-                rows = self.base.execute(from_format_1.EVENTS, (old.key,))
-                told = [from_format_1.OldEvent(*row) for row in rows]
+                rows = self.base.execute(from_format_1.EVENTS, (old.key,)).fetchall()
                 for case in from_format_1.lifted(
-                    old, told, _new_key, lambda: self._free_name(names)
+                    old, rows, _new_key, lambda: self._free_name(names)
                 ):
                     self._put(case.record, case.begun_in)
                     for logged in case.events:
@@ -314,23 +309,16 @@ class SqliteLog:
             ) from error
 
     def _drill(self, row: tuple[Any, ...]) -> DrillRecord:
-        at, trainee, symptom, machine, seed, slips, passed, body = row
+        told = dict(zip(_DRILL, row, strict=True))
         try:
-            told = json.loads(body)
+            body = json.loads(told["body"])
         except ValueError as error:
             raise LogError(
-                f"{self.path}: the log is damaged at a drill of {at}; restore a copy of the file."
+                f"{self.path}: the log is damaged at a drill of {told['at']}; "
+                "restore a copy of the file."
             ) from error
-        return DrillRecord(
-            at=at,
-            trainee=trainee,
-            symptom=symptom,
-            machine=machine,
-            seed=seed,
-            slips=bool(slips),
-            passed=bool(passed),
-            body=told,
-        )
+        kinds = {"slips": bool(told["slips"]), "passed": bool(told["passed"]), "body": body}
+        return DrillRecord(**{**told, **kinds})
 
     def _put(self, case: CaseRecord, begun_in: bytes | None) -> None:
         self.base.execute(
@@ -426,20 +414,7 @@ def _new_key() -> bytes:
 
 
 def _record(row: tuple[Any, ...]) -> CaseRecord:
-    key, name, symptom, machine, opened, changed, outcome, finding, found, round_, begun_in = row
-    return CaseRecord(
-        key=key,
-        name=name,
-        symptom=symptom,
-        machine=machine,
-        opened=opened,
-        changed=changed,
-        outcome=outcome,
-        finding=finding,
-        found=found,
-        round=round_,
-        begun_in=begun_in,
-    )
+    return CaseRecord(**dict(zip(_FIELDS, row, strict=True)))
 
 
 def _plain(event: Event) -> bool:

@@ -6,6 +6,7 @@ told as a fact; what was done to the machine is, taken back or not. Times are th
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from diagnose.case.screens import FindingScreen, ReadingScreen
@@ -29,6 +30,7 @@ from diagnose.paper.handover_page import (
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
+    from diagnose.log.account import ConfirmedCaution
     from diagnose.log.protocol import CaseRecord, LoggedEvent
 
 #: A cause for service that is less likely than this is not asked about, unless it was met.
@@ -36,9 +38,16 @@ WORTH_ASKING: Final = 0.02
 
 
 def handover(
-    case: CaseRecord, events: Sequence[LoggedEvent], begun: Sequence[CaseRecord] = ()
+    case: CaseRecord,
+    events: Sequence[LoggedEvent],
+    begun: Sequence[CaseRecord] = (),
+    round_events: Sequence[LoggedEvent] = (),
 ) -> Handover:
-    """Return the page of a case, or of a round with the cases that it has `begun`."""
+    """Return the page of a case, or of a round with the cases that it has `begun`.
+
+    `round_events` are those of the round that began the case: what it found in force was confirmed
+    there.
+    """
     account = Account(events)
     likely = tuple(_likely(account))
     asked = tuple(_asked(account, likely))
@@ -60,7 +69,7 @@ def handover(
         people=tuple(account.people()),
         standing=machine_state(case.outcome, events),
         danger=_report(account),
-        cautions=tuple(account.cautions()),
+        cautions=tuple(_cautions(account, round_events)),
         tags=tuple(step for step in passed if step.why == "tag"),
         likely=likely,
         parts=tuple(_parts(account, likely, asked)),
@@ -75,6 +84,19 @@ def handover(
         begun_in=case.begun_in,
         cases=tuple((one.name, one.symptom, one.outcome) for one in begun if not _gone(one)),
     )
+
+
+def _cautions(account: Account, round_events: Sequence[LoggedEvent]) -> Iterator[ConfirmedCaution]:
+    """Yield the cautions, those of the round as they were confirmed there."""
+    opened = account.events[0].at
+    before = Account(round_events).cautions() if round_events else ()
+    there = {caution.id: caution for caution in before if caution.at <= opened}
+    for caution in account.cautions():
+        known = there.get(caution.id) if caution.at == opened and not caution.confirm else None
+        if known is None:
+            yield caution
+        else:
+            yield replace(known, ended=caution.ended, how=caution.how)
 
 
 def _gone(case: CaseRecord) -> bool:

@@ -156,8 +156,7 @@ def _left(page: Handover, detail: int) -> Iterator[str]:
             f"**Danger was reported at {_clock(page, page.danger.at)}**, while the screen"
             f" showed: {inline(page.danger.words)} It then said: stop, people away, call."
         )
-    held = [caution for caution in page.cautions if caution.lapses and caution.how is None]
-    lost = [caution for caution in page.cautions if caution.lapses and caution.how == "unknown"]
+    held, lost = _lapsing(page, None), _lapsing(page, "unknown")
     yield from _held(page, held)
     for tag in page.tags:
         yield (
@@ -170,12 +169,16 @@ def _left(page: Handover, detail: int) -> Iterator[str]:
             " up again since. Whether it still holds, and whose tag hangs there, is not known:"
             " look."
         )
-    met = [cause.leave_safe for cause in page.asked if cause.met and cause.leave_safe]
-    safe = list(dict.fromkeys(met))[: REQUESTS if detail < PACKED else FEWER]
-    if safe:
-        yield f"They were told, and nothing confirms it: {' '.join(inline(line) for line in safe)}"
+    safe = dict.fromkeys(cause.leave_safe for cause in page.asked if cause.met)
+    lines = [inline(line) for line in safe if line][: REQUESTS if detail < PACKED else FEWER]
+    if lines:
+        yield f"They were told, and nothing confirms it: {' '.join(lines)}"
     if not held and not lost:
         yield "By the log no lockout is in force."
+
+
+def _lapsing(page: Handover, how: str | None) -> list[ConfirmedCaution]:
+    return [caution for caution in page.cautions if caution.lapses and caution.how == how]
 
 
 def _held(page: Handover, held: Sequence[ConfirmedCaution]) -> Iterator[str]:

@@ -62,10 +62,10 @@ def ready_round(round_: Round, table: CautionTable) -> ReadyRound:
     """Return a round that was checked, made ready under the cautions of its library."""
     items = tuple(round_.items.values())
     return ReadyRound(
-        round=str(round_.round),
-        title=str(round_.title),
+        round=round_.round,
+        title=round_.title,
         every=round_.every,
-        names=tuple(str(name) for name in round_.items),
+        names=tuple(round_.items),
         items=items,
         needs=tuple(table.needs(item) for item in items),
     )

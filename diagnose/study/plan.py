@@ -11,7 +11,7 @@ from diagnose.study.graph import graph_of, in_order
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from diagnose.files.tree import Tree
+    from diagnose.files.tree import Step, Tree
     from diagnose.study.in_force import CautionTable
 
 
@@ -55,42 +55,47 @@ def plan_of(tree: Tree, cautions: CautionTable, chances: Mapping[str, float] | N
     ids = tuple(tree.steps)
     number = {name: place for place, name in enumerate(ids)}
     steps = tuple(tree.steps.values())
-    ways: list[tuple[int, ...]] = []
-    passing: list[int | None] = []
-    for step in steps:
-        if isinstance(step, Question):
-            ways.append(tuple(number[way.to] for way in step.exits))
-            answer = passing_answer(tree, step)
-            answers = [way.answer for way in step.exits]
-            passing.append(None if answer is None else answers.index(answer))
-        else:
-            ways.append(())
-            passing.append(None)
+    ways = [
+        tuple(number[way.to] for way in step.exits) if isinstance(step, Question) else ()
+        for step in steps
+    ]
     findings = tuple(place for place, step in enumerate(steps) if isinstance(step, Finding))
     bit = {place: which for which, place in enumerate(findings)}
     order = tuple(number[name] for name in in_order(graph_of(tree)))
-    weights = [
-        chances[ids[place]] if chances else step.chance
-        for place, step in enumerate(steps)
-        if isinstance(step, Finding)
-    ]
+    weights = _weights(tree, chances)
     total = sum(weights)
     return Plan(
         ids=ids,
         number=number,
         start=number[tree.start],
         ways=tuple(ways),
-        passing=tuple(passing),
-        slip=tuple(step.slip if isinstance(step, Question) else 0.0 for step in steps),
+        passing=tuple(_passing(tree, step) for step in steps),
+        slip=tuple(getattr(step, "slip", 0.0) for step in steps),
         minutes=tuple(step.minutes for step in steps),
         needs=tuple(cautions.needs(step) for step in steps),
-        energises=tuple(isinstance(step, Question) and step.energises for step in steps),
+        energises=tuple(getattr(step, "energises", False) for step in steps),
         order=order,
         findings=findings,
         bit=bit,
         reach=_reach(order, ways, bit),
         chances=tuple(weight / total for weight in weights),
     )
+
+
+def _weights(tree: Tree, chances: Mapping[str, float] | None) -> list[float]:
+    return [
+        chances[name] if chances else step.chance
+        for name, step in tree.steps.items()
+        if isinstance(step, Finding)
+    ]
+
+
+def _passing(tree: Tree, step: Step) -> int | None:
+    """Return the number of a question's passing answer."""
+    answer = passing_answer(tree, step) if isinstance(step, Question) else None
+    if answer is None or not isinstance(step, Question):
+        return None
+    return [way.answer for way in step.exits].index(answer)
 
 
 def _reach(

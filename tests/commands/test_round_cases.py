@@ -148,6 +148,8 @@ def test_three_referrals_are_three_cases_three_pages_and_three_verdicts(
         assert asked["parts"] == list(screen.parts) != []
         assert page["parts"][: len(screen.parts)] == list(screen.parts)
         assert page["begun_in"] == round_["name"]
+        # What the round had in force is told with the lines that were confirmed there.
+        assert all(caution["confirm"] for caution in page["cautions"] if not caution["included"])
         text = " ".join(desk("handover", name)[1].split())
         assert "No cause for service stands out" not in text
         assert f"cases found {name} " in text
