@@ -123,8 +123,8 @@ class ReadyLibrary:
                 self._broken[symptom] = self.content.problems_of(file)
                 return None
         made = None if self._caution_errors else self.table
-        problems = errors(tree_problems(self.content, symptom, made))
         tree = self.content.trees[symptom]
+        problems = errors(tree_problems(self.content, tree, made))
         if any(step.hazards or step.cautions for step in tree.steps.values()):
             problems = self._caution_errors + problems
         if problems:

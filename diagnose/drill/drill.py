@@ -150,7 +150,6 @@ class Drill(Exercise):
         name = plan.ids[step]
         number = 1 + sum(look.step == name for look in position.looks)
         sight = self.machine.sight(step, number)
-        reading = isinstance(question, Reading)
         look = Look(
             step=name,
             title=self.title(step),
@@ -158,7 +157,7 @@ class Drill(Exercise):
             minutes=question.minutes + cost,
             caution_minutes=cost,
             value=sight.value,
-            unit=MEASUREMENTS[question.read].unit if reading else "",  # type: ignore[attr-defined]
+            unit=MEASUREMENTS[question.read].unit if isinstance(question, Reading) else "",
         )
         after = Position(
             in_force=in_force,

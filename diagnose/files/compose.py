@@ -38,20 +38,11 @@ CONTROL = re.compile(f"[{_HIDDEN}]|\r(?!\n)")
 CONTROL_IN_VALUE = re.compile(f"[{_HIDDEN}\r\t]")
 
 _PLAIN_WORDS = (
-    (
-        "mapping values are not allowed",
-        "A colon here starts a second value: put the text in quotes",
-    ),
+    ("mapping values", "A colon here starts a second value: put the text in quotes"),
     ("could not find expected ':'", "A colon is missing after the key, or the line above runs on"),
     ("did not find expected key", "The indentation does not fit the lines above"),
-    (
-        "did not find expected ',' or '}'",
-        "Inside { } put a comma between entries and quote the text",
-    ),
-    (
-        "did not find expected ',' or ']'",
-        "Inside [ ] put a comma between entries and quote the text",
-    ),
+    ("expected ',' or '}'", "Inside { } put a comma between entries and quote the text"),
+    ("expected ',' or ']'", "Inside [ ] put a comma between entries and quote the text"),
     ("did not find expected '-' indicator", "This list entry does not line up with the others"),
     ("found character '\\t'", "A tab cannot indent: use spaces"),
     ("found character that cannot start", "This character cannot start a value: quote the text"),

@@ -7,71 +7,75 @@ that is added here is read, explained and offered as "did you mean" at once.
 from __future__ import annotations
 
 import math
-from typing import Any, Final
+import re
+from functools import partial
+from typing import TYPE_CHECKING, Any, Final
 
+from diagnose.files import refusals
 from diagnose.files.card import Card
 from diagnose.files.cautions import WHEN_ENERGISED, Caution, Cautions, Hazard
 from diagnose.files.kinds import (
+    ID,
     TEXT,
-    Choice,
     Either,
     Flag,
-    Id,
     Key,
     ListOf,
     MapOf,
     Number,
     OneOf,
-    Quantity,
     Record,
-    Shaped,
     Text,
+    Word,
+    choice,
+    quantity,
 )
 from diagnose.files.rounds import Item, Round
 from diagnose.files.tree import ROLES, Check, Exit, Finding, Reading, Tree, WorkedCase
 
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from diagnose.files.kinds import Kind
+
 #: The newest format this program reads.
 FORMAT: Final = 1
 
-ID: Final = Id()
 ANSWER: Final = Text("an answer")
 POSITIVE: Final = Number(low=(0, False))
 IDS: Final = ListOf(ID)
 LINES: Final = ListOf(Text("a short line"), at_least=1)
 FLAG: Final = Flag()
+_SIGN = "a sign number of ISO 7010, such as W001"
+SIGN: Final = Word(
+    _SIGN,
+    re.compile(r"[WMPEF]\d{3}", re.ASCII).fullmatch,
+    lambda shown: refusals.unknown_word(f'"{shown}" does not fit: write {_SIGN}.'),
+)
 
 
-SIGN: Final = Shaped(r"[WMPEF]\d{3}", "a sign number of ISO 7010, such as W001")
-
-
-def _key(name: str, kind: Any, about: str, default: Any = None) -> Key:
-    return Key(name=name, kind=kind, about=about, default=default)
-
-
-def _must(name: str, kind: Any, about: str) -> Key:
-    return Key(name=name, kind=kind, about=about, required=True)
-
+_must: Final = partial(Key, required=True)
 
 _FORMAT = _must("format", Number(low=(1, True), whole=True), "The format, 1.")
 
-_HAZARDS = _key("hazards", IDS, "What can hurt someone here; each calls the caution over it.", ())
-_CAUTIONS = _key("cautions", IDS, "Cautions on top of what the hazards call for.", ())
-_ENERGISES = _key("energises", FLAG, "The machine runs in this step.", False)
+_HAZARDS = Key("hazards", IDS, "What can hurt someone here; each calls the caution over it.", ())
+_CAUTIONS = Key("cautions", IDS, "Cautions on top of what the hazards call for.", ())
+_ENERGISES = Key("energises", FLAG, "The machine runs in this step.", False)
 
 _QUESTION = (
-    _key("do", TEXT, "What to do first."),
-    _key("look_for", TEXT, "What good and bad look like."),
-    _key("tool", TEXT, "What it takes."),
-    _key("minutes", POSITIVE, "How long it takes.", 1.0),
-    _key(
+    Key("do", TEXT, "What to do first."),
+    Key("look_for", TEXT, "What good and bad look like."),
+    Key("tool", TEXT, "What it takes."),
+    Key("minutes", POSITIVE, "How long it takes.", 1.0),
+    Key(
         "slip",
         Number(low=(0, True), high=(0.5, False)),
         "How likely a careful person answers wrongly: 0.03 a plain look, 0.15 worn or not, "
         "0.2 by ear, 0.25 from memory.",
         0.05,
     ),
-    _key("by", Choice(ROLES), "Who may do it.", "operator"),
-    _key(
+    Key("by", choice(*ROLES), "Who may do it.", "operator"),
+    Key(
         "from_card",
         TEXT,
         "The line of the machine card that answers, such as battery.kind; or a list that is looked "
@@ -80,14 +84,14 @@ _QUESTION = (
     _HAZARDS,
     _CAUTIONS,
     _ENERGISES,
-    _key("after", IDS, "Steps that must come before this one.", ()),
-    _key(
+    Key("after", IDS, "Steps that must come before this one.", ()),
+    Key(
         "passes",
         ANSWER,
         "The answer that rules this step's own causes out and goes on, or `none`. Left out: the "
         "only answer that leads to another check or reading.",
     ),
-    _key("if_unsure", ANSWER, "The answer whose way is the safe one when nobody is sure."),
+    Key("if_unsure", ANSWER, "The answer whose way is the safe one when nobody is sure."),
 )
 
 
@@ -135,7 +139,7 @@ READING: Final = Record(
     _must(
         "bands",
         ListOf(
-            OneOf("a band", "One range of the figure.", below=BELOW, otherwise=OTHERWISE),
+            OneOf("a band", below=BELOW, otherwise=OTHERWISE),
             at_least=2,
         ),
         "The ranges of the figure, rising, `otherwise` last.",
@@ -147,15 +151,15 @@ FINDING: Final = Record(
     Finding,
     _must("finding", TEXT, "The cause in one line, and one reason to believe it."),
     _must("chance", POSITIVE, "How often it is the cause, in 100 cases of this symptom."),
-    _key("who", Choice(ROLES), "Who may do the remedy.", ""),
-    _key("remedy", TEXT, "What to do."),
-    _key("minutes", POSITIVE, "How long the remedy takes.", 5.0),
+    Key("who", choice(*ROLES), "Who may do the remedy.", ""),
+    Key("remedy", TEXT, "What to do."),
+    Key("minutes", POSITIVE, "How long the remedy takes.", 5.0),
     _HAZARDS,
     _CAUTIONS,
-    _key("parts", ListOf(Text("a part")), "Parts that the remedy may need.", ()),
-    _key("leave_safe", TEXT, "How to leave the machine until service comes; shown."),
-    _key("ask_service", TEXT, "What service is asked to do; in the handover only."),
-    _key("continue_with", ID, "A doorway: the symptom that goes on. No who and no remedy then."),
+    Key("parts", ListOf(Text("a part")), "Parts that the remedy may need.", ()),
+    Key("leave_safe", TEXT, "How to leave the machine until service comes; shown."),
+    Key("ask_service", TEXT, "What service is asked to do; in the handover only."),
+    Key("continue_with", ID, "A doorway: the symptom that goes on. No who and no remedy then."),
 )
 WORKED_CASE: Final = Record(
     "a worked case",
@@ -171,9 +175,7 @@ WORKED_CASE: Final = Record(
     _must("finding", ID, "The finding at which the case ends."),
 )
 
-STEP: Final = OneOf(
-    "a step", "A check, a reading or a finding.", ask=CHECK, read=READING, finding=FINDING
-)
+STEP: Final = OneOf("a step", ask=CHECK, read=READING, finding=FINDING)
 TREE: Final = Record(
     "a symptom tree",
     "What to check, in which order, when the machine shows one symptom: `SYMPTOM.yaml`.",
@@ -181,14 +183,14 @@ TREE: Final = Record(
     _FORMAT,
     _must("symptom", ID, "The symptom's id; the file has the same name."),
     _must("title", TEXT, "What the operator would say, in one line."),
-    _key("also_called", ListOf(Text("a few words")), "Other words that people use.", ()),
+    Key("also_called", ListOf(Text("a few words")), "Other words that people use.", ()),
     _must("start", ID, "The first step."),
     _must(
         "steps",
         MapOf(ID, STEP, at_least=1),
         "All steps, in the order in which they are to be read.",
     ),
-    _key("worked_cases", ListOf(WORKED_CASE), "Cases with known ends.", ()),
+    Key("worked_cases", ListOf(WORKED_CASE), "Cases with known ends.", ()),
 )
 
 HAZARD: Final = Record(
@@ -196,7 +198,7 @@ HAZARD: Final = Record(
     "What can hurt someone in a step.",
     Hazard,
     _must("title", TEXT, "The hazard in a few words."),
-    _key("service_only", FLAG, "Only service works on it; no caution covers it.", False),
+    Key("service_only", FLAG, "Only service works on it; no caution covers it.", False),
 )
 CAUTION: Final = Record(
     "a caution",
@@ -205,21 +207,21 @@ CAUTION: Final = Record(
     _must("title", TEXT, "What holds while it is in force, in a few words."),
     _must(
         "signal",
-        Choice(("DANGER", "WARNING", "CAUTION", "NOTICE")),
+        choice("DANGER", "WARNING", "CAUTION", "NOTICE"),
         "The signal word, as ANSI Z535.6 uses it.",
     ),
-    _key("signs", ListOf(SIGN), "Sign numbers of ISO 7010.", ()),
-    _key("covers", IDS, "The hazards that it covers.", ()),
-    _key("includes", IDS, "Cautions that come into force with it.", ()),
+    Key("signs", ListOf(SIGN), "Sign numbers of ISO 7010.", ()),
+    Key("covers", IDS, "The hazards that it covers.", ()),
+    Key("includes", IDS, "Cautions that come into force with it.", ()),
     _must(
         "lapses",
-        Choice((WHEN_ENERGISED, "never")),
+        choice(WHEN_ENERGISED, "never"),
         "When it ends: as soon as the machine runs, or not in this case.",
     ),
-    _key("minutes", POSITIVE, "How long taking it takes, with all that it includes.", 1.0),
+    Key("minutes", POSITIVE, "How long taking it takes, with all that it includes.", 1.0),
     _must("text", TEXT, "What to do, and why."),
     _must("confirm", LINES, "What is confirmed, one short line each."),
-    _key("release", LINES, "What is done before the machine may run again.", ()),
+    Key("release", LINES, "What is done before the machine may run again.", ()),
 )
 CAUTIONS: Final = Record(
     "cautions.yaml",
@@ -235,12 +237,12 @@ ITEM: Final = Record(
     "One action of a round.",
     Item,
     _must("do", TEXT, "One action."),
-    _key("look_for", TEXT, "What right looks like."),
-    _key("minutes", POSITIVE, "How long it takes.", 1.0),
+    Key("look_for", TEXT, "What right looks like."),
+    Key("minutes", POSITIVE, "How long it takes.", 1.0),
     _HAZARDS,
     _CAUTIONS,
     _ENERGISES,
-    _key("starts", ID, 'The symptom that "not right" begins.'),
+    Key("starts", ID, 'The symptom that "not right" begins.'),
 )
 ROUND: Final = Record(
     "a round",
@@ -249,7 +251,7 @@ ROUND: Final = Record(
     _FORMAT,
     _must("round", ID, "The round's id; the file has the same name."),
     _must("title", TEXT, "What it is for."),
-    _must("every", Choice(("shift", "day", "week", "month")), "How often it is due."),
+    _must("every", choice("shift", "day", "week", "month"), "How often it is due."),
     _must("items", MapOf(ID, ITEM, at_least=1), "The items, in order."),
 )
 
@@ -258,7 +260,7 @@ def _section(name: str, about: str, *keys: Key) -> Key:
     def make(**values: Any) -> dict[str, Any]:
         return {key: value for key, value in values.items() if value is not None}
 
-    return _key(name, Record(f"`{name}`", about, make, *keys), about)
+    return Key(name, Record(f"`{name}`", about, make, *keys), about)
 
 
 def _card(format: int, machine: str, title: str, **lines: Any) -> Card:  # noqa: A002
@@ -279,120 +281,115 @@ CARD: Final = Record(
     _section(
         "nameplate",
         "The nameplate.",
-        _key("model", TEXT, "The model."),
-        _key("serial", TEXT, "The serial number."),
-        _key("built", TEXT, "When it was built."),
+        Key("model", TEXT, "The model."),
+        Key("serial", TEXT, "The serial number."),
+        Key("built", TEXT, "When it was built."),
     ),
-    _key("hours", TEXT, "The hour meter when the card was written."),
+    Key("hours", TEXT, "The hour meter when the card was written."),
     _section(
         "site",
         "The site.",
-        _key("name", TEXT, "Its name."),
-        _key("altitude", Quantity("length"), "Its height above the sea."),
+        Key("name", TEXT, "Its name."),
+        Key("altitude", quantity("length"), "Its height above the sea."),
     ),
-    _key("stands", TEXT, "Where the machine stands."),
-    _key("access", TEXT, "When and how service gets in."),
+    Key("stands", TEXT, "Where the machine stands."),
+    Key("access", TEXT, "When and how service gets in."),
     _section(
         "tanks",
         "The tanks.",
-        _key("clean", Quantity("volume"), "The clean-water tank."),
-        _key("dirty", Quantity("volume"), "The dirty-water tank."),
+        Key("clean", quantity("volume"), "The clean-water tank."),
+        Key("dirty", quantity("volume"), "The dirty-water tank."),
     ),
-    _key("path_width", Quantity("length"), "The width that is scrubbed."),
-    _key("working_speed", Quantity("speed"), "The usual scrubbing speed."),
+    Key("path_width", quantity("length"), "The width that is scrubbed."),
+    Key("working_speed", quantity("speed"), "The usual scrubbing speed."),
     _section(
         "flow",
         "The solution flow to start with.",
-        _key("setting", TEXT, "The setting."),
-        _key("rate", Quantity("flow"), "The flow at that setting."),
+        Key("setting", TEXT, "The setting."),
+        Key("rate", quantity("flow"), "The flow at that setting."),
     ),
     _section(
         "brushes",
         "Brushes or pads.",
-        _key("kind", TEXT, "The kind for this floor."),
-        _key("setting", TEXT, "The pressure setting to start with."),
-        _key("current", Quantity("current"), "The usual current of the brush motors."),
-        _key("bristle_new", Quantity("length"), "The bristle when new."),
+        Key("kind", TEXT, "The kind for this floor."),
+        Key("setting", TEXT, "The pressure setting to start with."),
+        Key("current", quantity("current"), "The usual current of the brush motors."),
+        Key("bristle_new", quantity("length"), "The bristle when new."),
     ),
     _section(
         "squeegee",
         "The squeegee.",
-        _key("blade", TEXT, "The blades and what they are made of."),
-        _key("rear_edges", _COUNT, "Usable edges of the rear blade."),
-        _key("front_edges", _COUNT, "Usable faces of the front blade."),
-        _key("edges_used", _COUNT, "Edges of the rear blade that are used up."),
-        _key("bend", Quantity("length"), "The bend of the rear blade at work."),
+        Key("blade", TEXT, "The blades and what they are made of."),
+        Key("rear_edges", _COUNT, "Usable edges of the rear blade."),
+        Key("front_edges", _COUNT, "Usable faces of the front blade."),
+        Key("edges_used", _COUNT, "Edges of the rear blade that are used up."),
+        Key("bend", quantity("length"), "The bend of the rear blade at work."),
     ),
     _section(
         "detergent",
         "The detergent of this site.",
-        _key("product", TEXT, "What the site calls it."),
-        _key("ratio", TEXT, 'The dose, such as "1:100".'),
+        Key("product", TEXT, "What the site calls it."),
+        Key("ratio", TEXT, 'The dose, such as "1:100".'),
     ),
-    _key("warmest_solution", Quantity("temperature"), "The warmest solution to fill."),
+    Key("warmest_solution", quantity("temperature"), "The warmest solution to fill."),
     _section(
         "battery",
         "The battery.",
-        _key("kind", Choice(("flooded", "sealed", "lithium")), "Unknown counts as sealed."),
-        _key("cells", Number(low=(1, True), whole=True), "Cells in series."),
-        _key("capacity", Quantity("charge"), "The rated capacity."),
-        _key("rated_hours", Quantity("time"), "The hour rate at which it is rated."),
-        _key("exponent", Number(low=(1, True), high=(2, True)), "The Peukert exponent."),
-        _key("charge_factor", Number(low=(1, True), high=(2, True)), "Charge put back per taken."),
-        _key("lowest_charge", Quantity("share"), "The lowest charge it is run down to."),
-        _key("age", Quantity("time"), "Its age."),
-        _key("cycles", _COUNT, "The cycles it has had."),
+        Key("kind", choice("flooded", "sealed", "lithium"), "Unknown counts as sealed."),
+        Key("cells", Number(low=(1, True), whole=True), "Cells in series."),
+        Key("capacity", quantity("charge"), "The rated capacity."),
+        Key("rated_hours", quantity("time"), "The hour rate at which it is rated."),
+        Key("exponent", Number(low=(1, True), high=(2, True)), "The Peukert exponent."),
+        Key("charge_factor", Number(low=(1, True), high=(2, True)), "Charge put back per taken."),
+        Key("lowest_charge", quantity("share"), "The lowest charge it is run down to."),
+        Key("age", quantity("time"), "Its age."),
+        Key("cycles", _COUNT, "The cycles it has had."),
     ),
     _section(
         "currents",
         "Typical currents.",
-        _key("working", Quantity("current"), "All running, on a usual floor."),
+        Key("working", quantity("current"), "All running, on a usual floor."),
     ),
     _section(
         "suction",
         "The suction.",
-        _key("rated", Quantity("pressure"), "The sealed suction at sea level."),
+        Key("rated", quantity("pressure"), "The sealed suction at sea level."),
     ),
     _section(
         "charger",
         "The charger.",
-        _key("programme", TEXT, "The charge programme it is set to."),
-        _key("lamps", _WORDS_TO_WORDS, "What its lamps mean."),
-        _key("codes", _WORDS_TO_WORDS, "What its codes mean."),
+        Key("programme", TEXT, "The charge programme it is set to."),
+        Key("lamps", _WORDS_TO_WORDS, "What its lamps mean."),
+        Key("codes", _WORDS_TO_WORDS, "What its codes mean."),
     ),
-    _key("caution_minutes", MapOf(ID, POSITIVE), "Minutes that a caution takes on this machine."),
-    _key("settings", _WORDS_TO_WORDS, "Settings for the wall chart."),
+    Key("caution_minutes", MapOf(ID, POSITIVE), "Minutes that a caution takes on this machine."),
+    Key("settings", _WORDS_TO_WORDS, "Settings for the wall chart."),
     _section(
         "service",
         "Whom to call.",
-        _key("name", TEXT, "The name."),
-        _key("phone", TEXT, "The number."),
+        Key("name", TEXT, "The name."),
+        Key("phone", TEXT, "The number."),
     ),
-    _key("last_visit", TEXT, "Service's last visit, and what was done."),
+    Key("last_visit", TEXT, "Service's last visit, and what was done."),
 )
 
 #: What each kind of file holds, by the folder it stands in.
 FILES: Final = {"tree": TREE, "cautions": CAUTIONS, "round": ROUND, "machine": CARD}
 
 
-def card_lines(record: Record = CARD, above: str = "") -> list[str]:
-    """Return the dotted path of every single line that a machine card may have."""
-    paths = []
+def _lines(record: Record, above: str = "") -> Iterator[tuple[str, Kind]]:
+    """Yield the dotted path of everything that a record may hold, with its kind."""
     for key in record.keys.values():
+        yield f"{above}{key.name}", key.kind
         if isinstance(key.kind, Record):
-            paths += card_lines(key.kind, f"{above}{key.name}.")
-        elif not isinstance(key.kind, MapOf) and key.name not in ("format", "machine", "title"):
-            paths.append(f"{above}{key.name}")
-    return paths
+            yield from _lines(key.kind, f"{above}{key.name}.")
 
 
-def card_lists(record: Record = CARD, above: str = "") -> list[str]:
-    """Return the dotted path of every list of words and their meanings on a card: lamps, codes."""
-    paths = []
-    for key in record.keys.values():
-        if isinstance(key.kind, Record):
-            inner = card_lists(key.kind, f"{above}{key.name}.")
-            paths += [f"{above}{key.name}", *inner] if inner else []
-        elif key.kind is _WORDS_TO_WORDS:
-            paths.append(f"{above}{key.name}")
-    return paths
+#: The dotted path of every single line that a machine card may have.
+CARD_LINES: Final = frozenset(
+    path for path, kind in _lines(CARD) if not isinstance(kind, Record | MapOf)
+) - {"format", "machine", "title"}
+
+_listed = [path for path, kind in _lines(CARD) if kind is _WORDS_TO_WORDS]
+#: The dotted path of every list of words with their meanings (lamps, codes), and of what holds it.
+CARD_LISTS: Final = frozenset([*_listed, *(path.rpartition(".")[0] or path for path in _listed)])

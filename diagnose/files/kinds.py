@@ -28,13 +28,8 @@ if TYPE_CHECKING:
 class _Bad:
     """The value of what could not be read."""
 
-    def __repr__(self) -> str:
-        return "BAD"
-
 
 BAD: Final = _Bad()
-
-ID = re.compile(r"[a-z][a-z0-9-]*\Z")
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?\Z", re.ASCII)
 
 
@@ -86,35 +81,58 @@ class Text:
 
 TEXT: Final = Text()
 
+_UNITS: Final[dict[str, tuple[str, ...]]] = {
+    "length": ("mm", "cm", "m", "in", "inch", "ft"),
+    "volume": ("mL", "L", "l", "ml", "m3", "gal", "imperial_gallon"),
+    "speed": ("km/h", "m/s", "m/min", "mph", "ft/min"),
+    "flow": ("L/min", "l/min", "mL/min", "L/h", "gpm", "gal/min"),
+    "pressure": ("Pa", "kPa", "mbar", "hPa", "bar", "inH2O", "mmH2O", "inHg", "psi"),
+    "temperature": ("degC", "degF", "°C", "°F", "C", "F"),
+    "current": ("A", "mA"),
+    "charge": ("Ah",),
+    "time": ("s", "min", "h", "day", "days", "month", "months", "year", "years"),
+    "share": ("%",),
+}
+
 
 @dataclass(frozen=True, slots=True)
-class Id:
-    """A name inside the library: small letters, digits and hyphens, a letter first."""
+class Word:
+    """Text that has to fit. `refusal` says why one does not, which it gets as it is shown."""
 
-    words: str = "an id"
-
-    def read(self, node: yaml.Node, notes: Notes) -> Any:
-        """Return the id."""
-        value = TEXT.read(node, notes)
-        if value is BAD or ID.match(value):
-            return value
-        return notes.wrong(node, refusals.not_an_id(shortened(value)))
-
-
-@dataclass(frozen=True, slots=True)
-class Shaped:
-    """Text of a given shape, a regular expression for all of it."""
-
-    pattern: str
     words: str
+    fits: Callable[[str], object]
+    refusal: Callable[[str], Refusal]
 
     def read(self, node: yaml.Node, notes: Notes) -> Any:
         """Return the text."""
         value = TEXT.read(node, notes)
-        if value is BAD or re.fullmatch(self.pattern, value, re.ASCII):
+        if value is BAD or self.fits(value):
             return value
-        message = f'"{shortened(value)}" does not fit: write {self.words}.'
-        return notes.wrong(node, refusals.unknown_word(message))
+        return notes.wrong(node, self.refusal(shortened(value)))
+
+
+#: A name inside the library: small letters, digits and hyphens, a letter first.
+ID: Final = Word("an id", re.compile(r"[a-z][a-z0-9-]*\Z").match, refusals.not_an_id)
+
+
+def choice(*options: str) -> Word:
+    """Return the kind of one of a few words."""
+    words = " or ".join(filter(None, (", ".join(options[:-1]), options[-1])))
+
+    def refusal(shown: str) -> Refusal:
+        hint = did_you_mean(shown, options)
+        return refusals.unknown_word(f'"{shown}" is not known here: write {words}.{hint}')
+
+    return Word(words, options.__contains__, refusal)
+
+
+def quantity(dimension: str) -> Word:
+    """Return the kind of a number with its unit, kept as written and converted when needed."""
+    units = _UNITS[dimension]
+    known = ", ".join(units)
+    fits = re.compile(rf"[+-]?\d+([.,]\d+)? ?({'|'.join(map(re.escape, units))})\Z", re.ASCII).match
+    words = f"a {dimension} with its unit, such as 5 {units[0]}"
+    return Word(words, fits, lambda shown: refusals.not_a_quantity(shown, dimension, known))
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,37 +164,10 @@ class Number:
         return int(value) if self.whole else value
 
     def _fits(self, value: float) -> bool:
-        if not math.isfinite(value) or (self.whole and value != int(value)):
-            return False
-        for bound, distance in ((self.low, 1), (self.high, -1)):
-            if bound is not None:
-                limit, allowed = bound
-                inside = (value - limit) * distance
-                if inside < 0 or (inside == 0 and not allowed):
-                    return False
-        return True
-
-
-@dataclass(frozen=True, slots=True)
-class Choice:
-    """One of a few words."""
-
-    options: tuple[str, ...]
-
-    @property
-    def words(self) -> str:
-        """List the options."""
-        *most, last = self.options
-        return f"{', '.join(most)} or {last}" if most else last
-
-    def read(self, node: yaml.Node, notes: Notes) -> Any:
-        """Return the word."""
-        value = TEXT.read(node, notes)
-        if value is BAD or value in self.options:
-            return value
-        hint = did_you_mean(value, self.options)
-        message = f'"{shortened(value)}" is not known here: write {self.words}.{hint}'
-        return notes.wrong(node, refusals.unknown_word(message))
+        low, with_low = self.low or (-math.inf, False)
+        high, with_high = self.high or (math.inf, False)
+        within = low < value < high or (with_low and value == low) or (with_high and value == high)
+        return within and not (self.whole and value % 1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,51 +178,9 @@ class Flag:
 
     def read(self, node: yaml.Node, notes: Notes) -> Any:
         """Return a bool."""
-        value = getattr(node, "value", None)
-        if value == "true":
-            return True
-        if value == "false":
-            return False
+        if node.value in ("true", "false"):
+            return node.value == "true"
         return notes.wrong(node, refusals.unknown_word("Write true or false."))
-
-
-_UNITS: Final[dict[str, tuple[str, ...]]] = {
-    "length": ("mm", "cm", "m", "in", "inch", "ft"),
-    "volume": ("mL", "L", "l", "ml", "m3", "gal", "imperial_gallon"),
-    "speed": ("km/h", "m/s", "m/min", "mph", "ft/min"),
-    "flow": ("L/min", "l/min", "mL/min", "L/h", "gpm", "gal/min"),
-    "pressure": ("Pa", "kPa", "mbar", "hPa", "bar", "inH2O", "mmH2O", "inHg", "psi"),
-    "temperature": ("degC", "degF", "°C", "°F", "C", "F"),
-    "current": ("A", "mA"),
-    "charge": ("Ah",),
-    "time": ("s", "min", "h", "day", "days", "month", "months", "year", "years"),
-    "share": ("%",),
-}
-_QUANTITY = re.compile(r"([+-]?\d+(?:[.,]\d+)?) ?([^\d\s][^\s]*)\Z", re.ASCII)
-
-
-@dataclass(frozen=True, slots=True)
-class Quantity:
-    """A number with its unit, kept as written and converted only when it is needed."""
-
-    dimension: str
-
-    @property
-    def words(self) -> str:
-        """Name the dimension and a unit."""
-        return f"a {self.dimension} with its unit, such as 5 {_UNITS[self.dimension][0]}"
-
-    def read(self, node: yaml.Node, notes: Notes) -> Any:
-        """Return the text, once its number and unit look right."""
-        value = TEXT.read(node, notes)
-        if value is BAD:
-            return BAD
-        match = _QUANTITY.match(value)
-        known = _UNITS[self.dimension]
-        if match and match[2] in known:
-            return value
-        refusal = refusals.not_a_quantity(shortened(value), self.dimension, ", ".join(known))
-        return notes.wrong(node, refusal)
 
 
 @dataclass(frozen=True, slots=True)
@@ -309,39 +258,34 @@ class Either:
         return kind.read(node, notes)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class Key:
     """One key of a record: how its value is read, and what it means."""
 
     name: str
     kind: Kind
     about: str
-    required: bool = False
     default: Any = None
+    required: bool = False
 
 
 class Record:
     """A mapping with known keys, made into one of our own types by `make`."""
 
-    __slots__ = ("about", "defaults", "keys", "make", "name", "required")
+    __slots__ = ("about", "defaults", "keys", "make", "required", "words")
 
-    def __init__(self, name: str, about: str, make: Callable[..., Any], *keys: Key) -> None:
-        self.name = name
+    def __init__(self, words: str, about: str, make: Callable[..., Any], *keys: Key) -> None:
+        self.words = words
         self.about = about
         self.make = make
         self.keys: Mapping[str, Key] = {key.name: key for key in keys}
         self.required = tuple(key.name for key in keys if key.required)
         self.defaults = {key.name: key.default for key in keys}
 
-    @property
-    def words(self) -> str:
-        """Name the record."""
-        return self.name
-
     def read(self, node: yaml.Node, notes: Notes) -> Any:
         """Return the record made of the values."""
         if type(node) is not yaml.MappingNode:
-            return notes.wrong(node, _no_mapping(self.name))
+            return notes.wrong(node, _no_mapping(self.words))
         values = dict(self.defaults)
         seen = set()
         noted = len(notes.problems)
@@ -355,8 +299,8 @@ class Record:
                 values[name] = key.kind.read(value_node, notes)
         for name in self.required:
             if name not in seen:
-                words = self.keys[name].kind.words
-                notes.wrong(node, refusals.missing_key(self.name, name, words))
+                wanted = self.keys[name].kind.words
+                notes.wrong(node, refusals.missing_key(self.words, name, wanted))
         return self.make(**values) if len(notes.problems) == noted else BAD
 
     def _refused(self, name: Any) -> Refusal:
@@ -364,38 +308,32 @@ class Record:
         if isinstance(name, str) and name in self.keys:
             return refusals.repeated_key(name)
         shown = shortened(name) if isinstance(name, str) else "This"
-        return refusals.unknown_key(shown, self.name, did_you_mean(shown, self.keys))
+        return refusals.unknown_key(shown, self.words, did_you_mean(shown, self.keys))
 
 
 class OneOf:
     """A mapping that is one of several records, told apart by the key that only it has."""
 
-    __slots__ = ("about", "name", "records")
+    __slots__ = ("records", "words")
 
-    def __init__(self, name: str, about: str, **records: Record) -> None:
-        self.name = name
-        self.about = about
+    def __init__(self, words: str, **records: Record) -> None:
+        self.words = words
         self.records = records
-
-    @property
-    def words(self) -> str:
-        """Name what it is."""
-        return self.name
 
     def read(self, node: yaml.Node, notes: Notes) -> Any:
         """Return what the one record that fits makes of the node."""
         if type(node) is not yaml.MappingNode:
-            return notes.wrong(node, _no_mapping(self.name))
+            return notes.wrong(node, _no_mapping(self.words))
         keys = [key.value for key, _ in node.value if type(key) is yaml.ScalarNode]
         fitting = {key for key in keys if key in self.records}
         if len(fitting) == 1:
             return self.records[fitting.pop()].read(node, notes)
         marks = ", ".join(f"`{mark}`" for mark in self.records)
         if fitting:
-            message = f"{self.name} has only one of {marks}."
+            message = f"{self.words} has only one of {marks}."
         else:
             hints = filter(None, (did_you_mean(key, self.records) for key in keys))
-            message = f"{self.name} has one of {marks}.{next(hints, '')}"
+            message = f"{self.words} has one of {marks}.{next(hints, '')}"
         return notes.wrong(node, refusals.no_such_step(message))
 
 

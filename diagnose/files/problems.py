@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 Severity = Literal["error", "warning"]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, order=True)
+@dataclass(frozen=True, slots=True, order=True)
 class Problem:
     """One thing to mend in one file. Line and column count from 1; `code` is for machines."""
 
@@ -31,10 +31,7 @@ class Problem:
 
 def refused(file: str, refusal: Refusal, line: int, column: int) -> Problem:
     """Return what the reader refuses as an error at a place of a file, line and column from 1."""
-    code, message = refusal
-    return Problem(
-        file=file, line=line, column=column, code=code, severity="error", message=message
-    )
+    return Problem(file, line, column, refusal.code, "error", refusal.message)
 
 
 def code_of(function: Callable[..., object]) -> str:

@@ -11,8 +11,8 @@ import yaml
 
 from diagnose.files import whole_files as refusals
 from diagnose.files.compose import Unreadable, compose
-from diagnose.files.definitions import FORMAT, ID, STEP, TREE
-from diagnose.files.kinds import BAD, Notes
+from diagnose.files.definitions import FORMAT, STEP, TREE
+from diagnose.files.kinds import BAD, ID, Notes
 from diagnose.files.places import Places
 from diagnose.files.tree import Tree
 

@@ -39,8 +39,8 @@ def page() -> str:
 def _records(kind: Kind, seen: set[str]) -> Iterator[Record]:
     """Yield a record and all that stand inside it, each once, outermost first."""
     if isinstance(kind, Record):
-        if kind.name not in seen:
-            seen.add(kind.name)
+        if kind.words not in seen:
+            seen.add(kind.words)
             yield kind
             for key in kind.keys.values():
                 yield from _records(key.kind, seen)
@@ -56,7 +56,7 @@ def _records(kind: Kind, seen: set[str]) -> Iterator[Record]:
 
 
 def _section(record: Record, *, top: bool) -> str:
-    name = record.name[0].upper() + record.name[1:]
+    name = record.words[0].upper() + record.words[1:]
     rows = [
         f"{'##' if top else '###'} {name}",
         "",

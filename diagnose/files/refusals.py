@@ -21,11 +21,8 @@ def wrong_shape(wanted: str) -> Refusal:
     What is meant cannot be told from such a value, so nothing below it is read.
 
     Passes:
-
         also_called: [wet lines, smears]
-
     Fails:
-
         also_called: wet lines
     """
     return Refusal("wrong-shape", wanted)
@@ -37,11 +34,8 @@ def empty_value(wanted: str) -> Refusal:
     Whoever left it out may have meant to come back to it; at the machine a line would be missing.
 
     Passes:
-
         title: It leaves lines
-
     Fails:
-
         title:
     """
     return Refusal("empty-value", f"Nothing stands here: write {wanted}.")
@@ -54,11 +48,8 @@ def control_character(message: str) -> Refusal:
     it: a line of a caution could look like another one.
 
     Passes:
-
         title: "It leaves 3 % of the floor wet"
-
     Fails:
-
         title: "It leaves \\e[8m lines"
     """
     return Refusal("control-character", message)
@@ -71,11 +62,8 @@ def unknown_key(shown: str, of: str, hint: str) -> Refusal:
     word. docs/format.md lists the keys.
 
     Passes:
-
         also_called: [smears]
-
     Fails:
-
         also_caled: [smears]
     """
     return Refusal("unknown-key", f'"{shown}" is no key of {of}.{hint}')
@@ -87,11 +75,8 @@ def repeated_key(shown: str) -> Refusal:
     Only one of the two could count, and which one the author meant cannot be known.
 
     Passes:
-
         title: It leaves lines
-
     Fails:
-
         title: It leaves lines
         title: It leaves smears
     """
@@ -105,15 +90,9 @@ def missing_key(of: str, key: str, wanted: str) -> Refusal:
     unless it is a doorway to another symptom.
 
     Passes:
-
-        steps:
-          broken:
-            {finding: The blade is worn, chance: 30, who: operator, remedy: Turn the blade.}
-
+        steps: {broken: {finding: It is worn, chance: 30, who: operator, remedy: Turn it.}}
     Fails:
-
-        steps:
-          broken: {finding: The blade is worn, who: operator, remedy: Turn the blade.}
+        steps: {broken: {finding: It is worn, who: operator, remedy: Turn it.}}
     """
     return Refusal("missing-key", f"{of[0].upper()}{of[1:]} needs `{key}`: {wanted}.")
 
@@ -124,14 +103,9 @@ def not_a_number(wanted: str) -> Refusal:
     Minutes, chances and limits are computed with. Which unit they are in is fixed by the format.
 
     Passes:
-
-        steps:
-          little: {finding: Too little, chance: 20, who: operator, remedy: Add some.}
-
+        steps: {little: {chance: 20}}
     Fails:
-
-        steps:
-          little: {finding: Too little, chance: 20 %, who: operator, remedy: Add some.}
+        steps: {little: {chance: 20 %}}
     """
     return Refusal("not-a-number", f"Here stands {wanted}, without a unit.")
 
@@ -142,14 +116,9 @@ def out_of_range(shown: str, wanted: str) -> Refusal:
     A chance of nought would hide a finding for ever, and half of all answers wrong is a coin.
 
     Passes:
-
-        steps:
-          little: {finding: Too little, chance: 0.5, who: operator, remedy: Add some.}
-
+        steps: {little: {chance: 0.5}}
     Fails:
-
-        steps:
-          little: {finding: Too little, chance: 0, who: operator, remedy: Add some.}
+        steps: {little: {chance: 0}}
     """
     return Refusal("out-of-range", f"{shown} is out of range: {wanted}.")
 
@@ -161,13 +130,8 @@ def not_an_id(shown: str) -> Refusal:
     through all of these unchanged.
 
     Passes:
-
-        battery: {kind: flooded}
         machine: sample
-
     Fails:
-
-        battery: {kind: flooded}
         machine: Dock Machine
     """
     message = f'"{shown}" is no id: use small letters, digits and hyphens, a letter first.'
@@ -181,11 +145,8 @@ def unknown_word(message: str) -> Refusal:
     them will do. `yes`, `no`, `on` and `off` are words like any other: write true or false.
 
     Passes:
-
         every: week
-
     Fails:
-
         every: weekly
     """
     return Refusal("unknown-word", message)
@@ -197,11 +158,8 @@ def not_a_quantity(shown: str, dimension: str, units: str) -> Refusal:
     Cards are copied from nameplates of all countries; a number alone can be litres or gallons.
 
     Passes:
-
         tanks: {clean: 110 L}
-
     Fails:
-
         tanks: {clean: "110"}
     """
     message = f'"{shown}" is no {dimension}: write a number and a unit ({units}).'
@@ -215,18 +173,9 @@ def too_few(least: int) -> Refusal:
     nothing.
 
     Passes:
-
-        steps:
-          first:
-            ask: What do you see?
-            answers: {It is broken: broken, It looks right: second}
-
+        steps: {first: {answers: {It is broken: broken, It looks right: second}}}
     Fails:
-
-        steps:
-          first:
-            ask: What do you see?
-            answers: {It looks right: second}
+        steps: {first: {answers: {It looks right: second}}}
     """
     return Refusal("too-few", f"At least {least} are needed here.")
 
@@ -238,23 +187,14 @@ def no_such_step(message: str) -> Refusal:
     `otherwise`.
 
     Passes:
-
-        steps:
-          first:
-            ask: What do you see?
-            answers: {It is broken: broken, It looks right: second}
-
+        steps: {first: {ask: "Is it dry?", answers: {Dry: broken, Wet: second}}}
     Fails:
-
-        steps:
-          first:
-            aks: What do you see?
-            answers: {It is broken: broken, It looks right: second}
+        steps: {first: {ask: "Is it dry?", read: value, answers: {Dry: broken, Wet: second}}}
     """
     return Refusal("no-such-step", message[0].upper() + message[1:])
 
 
-#: In the order of the manual.
+#: All of them; each has its page in the manual.
 VALUE_REFUSALS = (
     unknown_key,
     missing_key,

@@ -117,7 +117,7 @@ class Finding:
     continue_with: str | None = None
 
 
-Step: TypeAlias = Question | Finding
+Step: TypeAlias = Check | Reading | Finding
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -39,11 +39,8 @@ def yaml(message: str) -> Refusal:
     with a colon needs quotes, or a line is indented too far.
 
     Passes:
-
         title: "Lines: thin and wet"
-
     Fails:
-
         title: Lines: thin and wet
     """
     return Refusal("yaml", message)
@@ -55,11 +52,8 @@ def empty() -> Refusal:
     An empty tree would be a symptom that nobody can start.
 
     Passes:
-
         title: It leaves lines
-
     Fails:
-
         # to be written
     """
     return Refusal("empty", "The file is empty: it starts with `format: 1`.")
@@ -72,11 +66,8 @@ def anchor(what: str) -> Refusal:
     unfold to gigabytes. Write the value out. A text that begins with such a mark is put in quotes.
 
     Passes:
-
         title: "*It* leaves lines"
-
     Fails:
-
         title: &it It leaves lines
     """
     message = f"{what} not used in library files: write the value out, or quote the text."
@@ -90,11 +81,8 @@ def newer_format(said: str, reads: int) -> Refusal:
     all. Update the program.
 
     Passes:
-
         format: 1
-
     Fails:
-
         format: 99
     """
     message = f"Format {said} is newer than this program, which reads {reads}: update it."
@@ -108,18 +96,15 @@ def not_the_file_name(what: str, said: str, file: str, hint: str) -> Refusal:
     was forgotten would write into the other's history.
 
     Passes:
-
         symptom: sample
-
     Fails:
-
         symptom: simple
     """
     message = f'The {what} is "{said}" but the file is {file}: make them the same.{hint}'
     return Refusal("not-the-file-name", message)
 
 
-#: In the order of the manual.
+#: All of them; each has its page in the manual.
 FILE_REFUSALS = (
     unreadable,
     too_large,

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
+from graphlib import CycleError, TopologicalSorter
 from typing import TYPE_CHECKING
 
 from diagnose.files.places import KEY
 from diagnose.rules.view import Objection
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Iterator
 
-    from diagnose.files.cautions import Caution
     from diagnose.rules.view import CautionsView
 
 
@@ -20,26 +20,13 @@ def uncovered(view: CautionsView) -> Iterator[Objection]:
     Where none covers it, nothing is shown before the steps that name it.
 
     Passes:
-
-        hazards:
-          sharp-edges: {title: Edges cut}
-        cautions:
-          gloves:
-            title: Gloves on
-            signal: CAUTION
-            covers: [sharp-edges]
-            lapses: never
-            text: Put cut-proof gloves on.
-            confirm: [My gloves are on.]
-
+        hazards: {sharp-edges: {title: Edges cut}}
+        cautions: {barrier: {covers: [wet-floor, sharp-edges]}}
     Fails:
-
-        hazards:
-          sharp-edges: {title: Edges cut}
+        hazards: {sharp-edges: {title: Edges cut}}
     """
-    known = view.library.cautions
-    covered = {hazard for caution in known.cautions.values() for hazard in caution.covers}
-    for name, hazard in known.hazards.items():
+    covered = {hazard for _, hazard in view.named("covers")}
+    for name, hazard in view.library.cautions.hazards.items():
         if not hazard.service_only and name not in covered:
             message = f'No caution covers "{name}": write it in the `covers` of one.'
             yield Objection(("hazards", name, KEY), message)
@@ -51,30 +38,13 @@ def covered_twice(view: CautionsView) -> Iterator[Objection]:
     It could not be told which of them a step calls, and both would cost presses.
 
     Passes:
-
-        cautions:
-          barrier:
-            title: Floor closed off
-            signal: CAUTION
-            covers: [wet-floor]
-            lapses: never
-            text: Put the signs up.
-            confirm: [The signs are up.]
-
+        cautions: {lockout: {covers: [moving-parts]}, barrier: {covers: [wet-floor]}}
     Fails:
-
-        cautions:
-          barrier:
-            title: Floor closed off
-            signal: CAUTION
-            covers: [wet-floor, moving-parts]
-            lapses: never
-            text: Put the signs up.
-            confirm: [The signs are up.]
+        cautions: {lockout: {covers: [moving-parts]}, barrier: {covers: [wet-floor, moving-parts]}}
     """
     known = view.library.cautions.hazards
     by: dict[str, str] = {}
-    for path, hazard in view.named_hazards():
+    for path, hazard in view.named("covers"):
         if hazard not in known or known[hazard].service_only:
             continue
         if hazard in by:
@@ -89,23 +59,12 @@ def covers_service_only(view: CautionsView) -> Iterator[Objection]:
     A caution over it would say that whoever confirms it may go there.
 
     Passes:
-
-        hazards:
-          mains: {title: Charger and cord, service_only: true}
-
+        hazards: {mains: {title: Charger and cord, service_only: true}}
     Fails:
-
-        cautions:
-          barrier:
-            title: Floor closed off
-            signal: CAUTION
-            covers: [wet-floor, mains]
-            lapses: never
-            text: Put the signs up.
-            confirm: [The signs are up.]
+        cautions: {barrier: {covers: [wet-floor, mains]}}
     """
     known = view.library.cautions.hazards
-    for path, hazard in view.named_hazards():
+    for path, hazard in view.named("covers"):
         if hazard in known and known[hazard].service_only:
             yield Objection(path, f'"{hazard}" is for service only: no caution covers it.')
 
@@ -116,56 +75,20 @@ def includes_itself(view: CautionsView) -> Iterator[Objection]:
     Each would come into force with the other, and which is shown first could not be said.
 
     Passes:
-
-        cautions:
-          barrier:
-            title: Floor closed off
-            signal: CAUTION
-            covers: [wet-floor]
-            includes: [key-out]
-            lapses: never
-            text: Put the signs up.
-            confirm: [The signs are up.]
-
+        cautions: {lockout: {includes: [key-out]}}
     Fails:
-
-        cautions:
-          barrier:
-            title: Floor closed off
-            signal: CAUTION
-            covers: [wet-floor]
-            includes: [barrier]
-            lapses: never
-            text: Put the signs up.
-            confirm: [The signs are up.]
+        cautions: {lockout: {includes: [key-out]}, key-out: {includes: [lockout]}}
     """
-    cautions = view.library.cautions.cautions
-    finished: set[str] = set()
-    for first in cautions:
-        circle = _circle(cautions, first, finished)
-        if circle:
-            path = view.at(circle[-2], "includes", cautions[circle[-2]].includes.index(circle[-1]))
-            yield Objection(path, f"{' → '.join(circle)} closes a circle: take one out.")
-            return
-
-
-def _circle(cautions: Mapping[str, Caution], first: str, finished: set[str]) -> list[str]:
-    """Return the cautions from `first` to one that stands among them already, or none.
-
-    Depth first; those that lead to no circle are added to `finished`.
-    """
-    route = {first: iter(cautions[first].includes)} if first not in finished else {}
-    while route:
-        name = next(reversed(route))
-        included = next(route[name], None)
-        if included is None:
-            finished.add(name)
-            del route[name]
-        elif included in route:
-            return [*route, included]
-        elif included not in finished and included in cautions:
-            route[included] = iter(cautions[included].includes)
-    return []
+    try:
+        TopologicalSorter({name: one.includes for name, one in view.tasks.items()}).prepare()
+    except CycleError as error:
+        # It names the cautions backwards, the first of them again at the end.
+        circle = error.args[1][:0:-1]
+        first = min(circle, key=list(view.tasks).index)
+        before = circle.index(first)
+        circle = [*circle[before:], *circle[:before], first]
+        path = view.at(circle[-2], "includes", view.tasks[circle[-2]].includes.index(first))
+        yield Objection(path, f"{' → '.join(circle)} closes a circle: take one out.")
 
 
 def no_release(view: CautionsView) -> Iterator[Objection]:
@@ -175,27 +98,11 @@ def no_release(view: CautionsView) -> Iterator[Objection]:
     it on somebody.
 
     Passes:
-
-        cautions:
-          key-out:
-            title: Key out
-            signal: CAUTION
-            lapses: when energised
-            text: Take the key out.
-            confirm: [The key is in my pocket.]
-            release: [People are clear.]
-
+        cautions: {barrier: {lapses: when energised, release: [People are clear.]}}
     Fails:
-
-        cautions:
-          key-out:
-            title: Key out
-            signal: CAUTION
-            lapses: when energised
-            text: Take the key out.
-            confirm: [The key is in my pocket.]
+        cautions: {barrier: {lapses: when energised}}
     """
-    for name, caution in view.library.cautions.cautions.items():
+    for name, caution in view.tasks.items():
         if caution.lapsing and not caution.release:
             message = f'"{name}" lapses: say what comes before the machine runs again, `release`.'
             yield Objection(view.at(name), message)

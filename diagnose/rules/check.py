@@ -7,16 +7,7 @@ from typing import TYPE_CHECKING, Any, Final, TypeAlias
 from diagnose.files.library import CAUTIONS_FILE, collector_at_rest
 from diagnose.files.problems import Problem, code_of
 from diagnose.rules import cautions, findings, names, safety, shape, worked
-from diagnose.rules.view import (
-    CardView,
-    CautionsView,
-    RoundView,
-    TreeView,
-    card_view,
-    cautions_view,
-    round_view,
-    tree_view,
-)
+from diagnose.rules.view import CardView, CautionsView, RoundView, TreeView
 from diagnose.study.in_force import caution_table
 
 if TYPE_CHECKING:
@@ -24,13 +15,14 @@ if TYPE_CHECKING:
 
     from diagnose.files.library import Library
     from diagnose.files.rounds import Round
+    from diagnose.files.tree import Tree
     from diagnose.rules.view import Objection, View
     from diagnose.study.in_force import CautionTable
 
     Rule: TypeAlias = Callable[[Any], Iterator[Objection]]
 
 #: Every rule, with the kinds of file that it looks at. Its name is the code of what it finds.
-RULES: Final[tuple[tuple[Rule, tuple[type[View], ...]], ...]] = (
+RULES: Final[tuple[tuple[Rule, tuple[type[View[Any]], ...]], ...]] = (
     (names.unknown_step, (TreeView,)),
     (names.unknown_answer, (TreeView,)),
     (names.unknown_hazard, (TreeView, RoundView, CautionsView)),
@@ -61,7 +53,7 @@ RULES: Final[tuple[tuple[Rule, tuple[type[View], ...]], ...]] = (
     (worked.worked_case, (TreeView,)),
 )
 
-_RULES_ON: Final[dict[type[View], list[tuple[str, Rule]]]] = {
+_RULES_ON: Final[dict[type[View[Any]], list[tuple[str, Rule]]]] = {
     kind: [(code_of(rule), rule) for rule, kinds in RULES if kind in kinds]
     for kind in (TreeView, RoundView, CautionsView, CardView)
 }
@@ -74,14 +66,15 @@ def check(library: Library) -> list[Problem]:
         file = library.file(CAUTIONS_FILE)
         broken = any(problem.file == file for problem in errors(problems))
         table = None if broken else caution_table(library.cautions)
-        for symptom in library.trees:
-            problems += tree_problems(library, symptom, table)
+        for tree in library.trees.values():
+            problems += tree_problems(library, tree, table)
         for draft in library.drafts.values():
-            problems += _found(tree_view(library, draft.tree, table, draft.unread))
+            problems += tree_problems(library, draft.tree, table, draft.unread)
         for round_ in library.rounds.values():
             problems += round_problems(library, round_, table)
         for card in library.machines.values():
-            problems += _found(card_view(library, card))
+            parts, tasks = ("machines", f"{card.machine}.yaml"), card.section(CardView.inside)
+            problems += _found(CardView(library=library, parts=parts, table=None, tasks=tasks))
     return sorted(set(problems))
 
 
@@ -92,33 +85,38 @@ def errors(problems: Iterable[Problem]) -> list[Problem]:
 
 def caution_problems(library: Library) -> list[Problem]:
     """Return what the rules find in `cautions.yaml`."""
-    return _found(cautions_view(library))
+    tasks = library.cautions.cautions
+    return _found(CautionsView(library=library, parts=(CAUTIONS_FILE,), table=None, tasks=tasks))
 
 
-def tree_problems(library: Library, symptom: str, table: CautionTable | None) -> list[Problem]:
-    """Return what the rules find in one tree; `table` is None where the cautions have errors."""
-    return _found(tree_view(library, library.trees[symptom], table))
+def tree_problems(
+    library: Library,
+    tree: Tree,
+    table: CautionTable | None,
+    unread: frozenset[str] = frozenset(),
+) -> list[Problem]:
+    """Return what the rules find in one tree, or in a draft with steps that could not be read.
+
+    `table` is None where the cautions have errors.
+    """
+    parts = (f"{tree.symptom}.yaml",)
+    return _found(
+        TreeView(
+            library=library, parts=parts, table=table, tasks=tree.steps, tree=tree, unread=unread
+        )
+    )
 
 
 def round_problems(library: Library, round_: Round, table: CautionTable | None) -> list[Problem]:
     """Return what the rules find in one round; `table` is None where the cautions have errors."""
-    return _found(round_view(library, round_, table))
+    parts = ("rounds", f"{round_.round}.yaml")
+    return _found(RoundView(library=library, parts=parts, table=table, tasks=round_.items))
 
 
-def _found(view: View) -> list[Problem]:
+def _found(view: View[Any]) -> list[Problem]:
     file = view.library.file(*view.parts)
-    found = []
-    for code, rule in _RULES_ON[type(view)]:
-        for objection in rule(view):
-            line, column = view.library.place(file, objection.at)
-            found.append(
-                Problem(
-                    file=file,
-                    line=line,
-                    column=column,
-                    code=code,
-                    severity=objection.severity,
-                    message=objection.message,
-                )
-            )
-    return found
+    return [
+        Problem(file, *view.library.place(file, found.at), code, found.severity, found.message)
+        for code, rule in _RULES_ON[type(view)]
+        for found in rule(view)
+    ]

@@ -9,7 +9,6 @@ from diagnose.rules.view import Objection
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from diagnose.files.tree import Finding
     from diagnose.rules.view import TreeView
 
 
@@ -19,18 +18,12 @@ def missing_key(view: TreeView) -> Iterator[Objection]:
     It decides whether somebody is told what to do or the machine is handed to service.
 
     Passes:
-
-        steps:
-          broken:
-            {finding: The blade is worn, chance: 30, who: operator, remedy: Turn the blade.}
-
+        steps: {broken: {finding: It is worn, chance: 30, who: operator, remedy: Turn it.}}
     Fails:
-
-        steps:
-          broken: {finding: The blade is worn, chance: 30, remedy: Turn the blade.}
+        steps: {broken: {finding: It is worn, chance: 30, remedy: Turn it.}}
     """
     for name, finding in view.findings():
-        if not finding.who and finding.continue_with is None:
+        if not finding.who:
             message = "A finding needs `who`: operator, battery-trained or service."
             yield Objection(view.at(name), message)
 
@@ -42,19 +35,11 @@ def doorway(view: TreeView) -> Iterator[Objection]:
     would be one too many.
 
     Passes:
-
-        steps:
-          broken: {finding: The blades are worn, chance: 30, continue_with: other}
-
+        steps: {broken: {finding: It is worn, chance: 30, continue_with: other}}
     Fails:
-
-        steps:
-          broken:
-            {finding: The blades are worn, chance: 30, who: operator, continue_with: other}
+        steps: {broken: {finding: It is worn, chance: 30, who: operator, continue_with: other}}
     """
-    for name, finding in view.findings():
-        if finding.continue_with is None:
-            continue
+    for name, finding in view.doorways():
         keys = ("who", "remedy", "leave_safe", "ask_service")
         spare = next((key for key in keys if getattr(finding, key)), None)
         if spare is not None:
@@ -71,19 +56,12 @@ def no_remedy(view: TreeView) -> Iterator[Objection]:
     Without it the cause is known, and whoever stands there does not know what to do about it.
 
     Passes:
-
-        steps:
-          broken:
-            {finding: The blade is worn, chance: 30, who: operator, remedy: Turn the blade.}
-
+        steps: {broken: {finding: It is worn, chance: 30, who: operator, remedy: Turn it.}}
     Fails:
-
-        steps:
-          broken: {finding: The blade is worn, chance: 30, who: operator}
+        steps: {broken: {finding: It is worn, chance: 30, who: operator}}
     """
     for name, finding in view.findings():
-        theirs = finding.who not in ("", "service") and finding.continue_with is None
-        if theirs and finding.remedy is None:
+        if finding.who not in ("", "service") and finding.remedy is None:
             yield Objection(view.at(name), "Say what to do about it: `remedy`.", "warning")
 
 
@@ -94,27 +72,12 @@ def service_remedy(view: TreeView) -> Iterator[Objection]:
     on the handover page only.
 
     Passes:
-
-        steps:
-          served:
-            finding: The motor is dead
-            chance: 10
-            who: service
-            leave_safe: Park it.
-            ask_service: Measure the windings.
-
+        steps: {served: {who: service, ask_service: Measure the windings.}}
     Fails:
-
-        steps:
-          served:
-            finding: The motor is dead
-            chance: 10
-            who: service
-            leave_safe: Park it.
-            remedy: Measure the windings.
+        steps: {served: {who: service, remedy: Measure the windings.}}
     """
     for name, finding in view.findings():
-        if _for_service(finding) and finding.remedy is not None:
+        if finding.who == "service" and finding.remedy is not None:
             message = "What service does is not shown to others: write `ask_service`, no `remedy`."
             yield Objection(view.at(name, "remedy"), message)
 
@@ -125,20 +88,11 @@ def no_leave_safe(view: TreeView) -> Iterator[Objection]:
     Between the call and the visit somebody else finds the machine and may switch it on.
 
     Passes:
-
-        steps:
-          served: {finding: The motor is dead, chance: 10, who: service, leave_safe: Park it.}
-
+        steps: {served: {finding: It is dead, chance: 10, who: service, leave_safe: Park it.}}
     Fails:
-
-        steps:
-          served: {finding: The motor is dead, chance: 10, who: service}
+        steps: {served: {finding: It is dead, chance: 10, who: service}}
     """
     for name, finding in view.findings():
-        if _for_service(finding) and finding.leave_safe is None:
+        if finding.who == "service" and finding.leave_safe is None:
             message = "Say how the machine is left until service comes: `leave_safe`."
             yield Objection(view.at(name), message, "warning")
-
-
-def _for_service(finding: Finding) -> bool:
-    return finding.who == "service" and finding.continue_with is None

@@ -17,7 +17,10 @@ from diagnose.files.whole_files import FILE_REFUSALS
 from diagnose.rules.check import RULES
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable
+
+#: An example of a docstring: whether it passes or fails, and its indented lines.
+EXAMPLE: Final = re.compile(r"^(Passes|Fails):\n((?:    .*\n)+)", re.MULTILINE)
 
 _HEAD = """# What `diagnose check` finds
 
@@ -25,24 +28,20 @@ Each line that it prints ends with a code in brackets, and this page has a secti
 `diagnose check --explain CODE` prints the section alone. The page is written from the rules
 themselves (`python -m diagnose.rules.manual > docs/checks.md`).
 
-The examples are parts of files; what they leave out is as in a library that has nothing wrong.
+The examples show the keys that matter; the rest is as in a library that has nothing wrong.
 """
 
 
-def _pages() -> dict[str, list[str]]:
-    functions: list[Callable[..., object]] = [
-        *FILE_REFUSALS,
-        *VALUE_REFUSALS,
-        *(rule for rule, _ in RULES),
-    ]
-    pages: dict[str, list[str]] = {}
-    for function in functions:
-        pages.setdefault(code_of(function), []).append(inspect.getdoc(function) or "")
-    return pages
-
+_PAGED: Final[tuple[Callable[..., object], ...]] = (
+    *FILE_REFUSALS,
+    *VALUE_REFUSALS,
+    *(rule for rule, _ in RULES),
+)
 
 #: What is to be said on each code that a problem can carry; a code may be a refusal and a rule.
-PAGES: Final[Mapping[str, list[str]]] = _pages()
+PAGES: Final[dict[str, list[str]]] = {code_of(function): [] for function in _PAGED}
+for _function in _PAGED:
+    PAGES[code_of(_function)].append(inspect.getdoc(_function) or "")
 
 
 def section(code: str) -> str:
@@ -57,12 +56,11 @@ def page() -> str:
 
 def _markdown(docstring: str) -> str:
     """Return a docstring with its indented examples between fences."""
-    return re.sub(
-        r"^    .*\n(?:\n*    .*\n)*",
-        lambda block: f"```yaml\n{textwrap.dedent(block[0]).rstrip()}\n```\n",
-        docstring + "\n",
-        flags=re.MULTILINE,
-    )
+    return EXAMPLE.sub(_fenced, f"{docstring}\n").removesuffix("\n")
+
+
+def _fenced(found: re.Match[str]) -> str:
+    return f"{found[1]}:\n\n```yaml\n{textwrap.dedent(found[2])}```\n\n"
 
 
 if __name__ == "__main__":

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from diagnose.files.definitions import card_lines, card_lists
+from diagnose.files.definitions import CARD_LINES, CARD_LISTS
 from diagnose.files.places import KEY
-from diagnose.files.tree import NO_ANSWER, Reading
+from diagnose.files.tree import NO_ANSWER
 from diagnose.measure.registry import MEASUREMENTS
 from diagnose.rules.view import CautionsView, Objection
 from diagnose.text import did_you_mean
@@ -16,9 +16,6 @@ if TYPE_CHECKING:
 
     from diagnose.files.places import Path
     from diagnose.rules.view import TreeView, View
-
-_CARD_LINES = frozenset(card_lines())
-_CARD_LISTS = frozenset(card_lists())
 
 # How many names a rule compares in one file to find what was meant. It takes some 20 µs each, so a
 # file in which everything is wrong would keep its author waiting for hours.
@@ -43,16 +40,12 @@ def unknown_step(view: TreeView) -> Iterator[Objection]:
     Most often the id is misspelt, or the step was given another one.
 
     Passes:
-
         start: first
-
     Fails:
-
         start: frist
     """
-    steps = view.tree.steps
     named = ((path, name) for path, name in _named_steps(view) if name not in view.unread)
-    for path, name, hint in _unknown(named, steps):
+    for path, name, hint in _unknown(named, view.tasks):
         yield Objection(path, f'There is no step "{name}".{hint}')
 
 
@@ -61,8 +54,7 @@ def _named_steps(view: TreeView) -> Iterator[tuple[Path, str]]:
     for name, step in view.questions():
         for number, way in enumerate(step.exits):
             yield ("steps", name, *step.arrow_at(number)), way.to
-        for number, other in enumerate(step.after):
-            yield view.at(name, "after", number), other
+    yield from view.named("after")
     for number, case in enumerate(view.tree.worked_cases):
         yield ("worked_cases", number, "finding"), case.finding
         for name in case.answers:
@@ -75,20 +67,9 @@ def unknown_answer(view: TreeView) -> Iterator[Objection]:
     They say which way is taken when nobody answers; a word that is no answer would take none.
 
     Passes:
-
-        steps:
-          first:
-            ask: What do you see?
-            passes: It looks right
-            answers: {It is broken: broken, It looks right: second}
-
+        steps: {first: {passes: It looks right}}
     Fails:
-
-        steps:
-          first:
-            ask: What do you see?
-            if_unsure: Broken
-            answers: {It is broken: broken, It looks right: second}
+        steps: {first: {if_unsure: Broken}}
     """
     for name, step in view.questions():
         for key, word in (("passes", step.passes), ("if_unsure", step.if_unsure)):
@@ -98,54 +79,38 @@ def unknown_answer(view: TreeView) -> Iterator[Objection]:
             yield Objection(view.at(name, key), f'"{word}" is no answer of this step.{hint}')
 
 
-def unknown_hazard(view: View) -> Iterator[Objection]:
+def unknown_hazard(view: View[Any]) -> Iterator[Objection]:
     """Every hazard that a step, an item or a caution names stands in `cautions.yaml`.
 
     A hazard calls the caution that covers it. One that nobody knows would call none, and somebody
     would come to the danger without a word.
 
     Passes:
-
-        steps:
-          first:
-            ask: What do you see?
-            hazards: [wet-floor]
-            answers: {It is broken: broken, It looks right: second}
-
+        steps: {first: {hazards: [wet-floor]}}
     Fails:
-
-        steps:
-          first:
-            ask: What do you see?
-            hazards: [wet-flor]
-            answers: {It is broken: broken, It looks right: second}
+        steps: {first: {hazards: [wet-flor]}}
     """
-    yield from _not_in_cautions(view, "hazard", view.named_hazards(), view.library.cautions.hazards)
+    return _not_in_cautions(view, "hazard", view.hazards_key, view.library.cautions.hazards)
 
 
-def unknown_caution(view: View) -> Iterator[Objection]:
+def unknown_caution(view: View[Any]) -> Iterator[Objection]:
     """Every caution that a step, an item, another caution or a machine card names is known.
 
     What is misspelt here would not be shown to whoever stands before the danger.
 
     Passes:
-
         caution_minutes: {lockout: 10}
-
     Fails:
-
         caution_minutes: {lockuot: 10}
     """
-    yield from _not_in_cautions(
-        view, "caution", view.named_cautions(), view.library.cautions.cautions
-    )
+    return _not_in_cautions(view, "caution", view.cautions_key, view.library.cautions.cautions)
 
 
 def _not_in_cautions(
-    view: View, what: str, named: Iterable[tuple[Path, str]], known: Collection[str]
+    view: View[Any], what: str, key: str, known: Collection[str]
 ) -> Iterator[Objection]:
     unread = view.table is None and not known and not isinstance(view, CautionsView)
-    for path, name, hint in _unknown(named, known):
+    for path, name, hint in _unknown(view.named(key), known):
         if unread:
             message = f'"{name}" is not known while cautions.yaml has errors: mend that file.'
         else:
@@ -153,22 +118,17 @@ def _not_in_cautions(
         yield Objection(path, message)
 
 
-def unknown_symptom(view: View) -> Iterator[Objection]:
+def unknown_symptom(view: View[Any]) -> Iterator[Objection]:
     """A doorway (`continue_with`) and what an item `starts` are symptoms of this library.
 
     Whoever goes through would find nothing behind it.
 
     Passes:
-
-        items:
-          look: {do: Look under the machine., starts: sample}
-
+        items: {look: {starts: sample}}
     Fails:
-
-        items:
-          look: {do: Look under the machine., starts: sampel}
+        items: {look: {starts: sampel}}
     """
-    for path, name, hint in _unknown(view.named_symptoms(), view.library.symptoms):
+    for path, name, hint in _unknown(view.named(view.symptom_key), view.library.symptoms):
         yield Objection(path, f'There is no "{name}.yaml".{hint}')
 
 
@@ -178,22 +138,11 @@ def unknown_measurement(view: TreeView) -> Iterator[Objection]:
     Without it, what is typed could not be turned into the figure that the bands are about.
 
     Passes:
-
-        steps:
-          second:
-            read: value
-            bands: [{below: 5, call: too little, go: little}, {otherwise: enough, go: served}]
-
+        steps: {second: {read: value}}
     Fails:
-
-        steps:
-          second:
-            read: valeu
-            bands: [{below: 5, call: too little, go: little}, {otherwise: enough, go: served}]
+        steps: {second: {read: valeu}}
     """
-    readings = ((name, step) for name, step in view.questions() if isinstance(step, Reading))
-    named = ((view.at(name, "read"), step.read) for name, step in readings)
-    for path, name, hint in _unknown(named, MEASUREMENTS):
+    for path, name, hint in _unknown(view.named("read"), MEASUREMENTS):
         yield Objection(path, f'The program knows no measurement "{name}".{hint}')
 
 
@@ -204,27 +153,11 @@ def unknown_line(view: TreeView) -> Iterator[Objection]:
     lines.
 
     Passes:
-
-        steps:
-          first:
-            ask: Which battery is it?
-            from_card: battery.kind
-            answers: {flooded: broken, sealed: second}
-
+        steps: {first: {from_card: battery.kind, answers: {flooded: broken, sealed: second}}}
     Fails:
-
-        steps:
-          first:
-            ask: Which battery is it?
-            from_card: battery.sort
-            answers: {flooded: broken, sealed: second}
+        steps: {first: {from_card: battery.sort, answers: {flooded: broken, sealed: second}}}
     """
-    named = (
-        (view.at(name, "from_card"), step.from_card)
-        for name, step in view.questions()
-        if step.from_card is not None
-    )
-    for path, line, hint in _unknown(named, _CARD_LINES | _CARD_LISTS):
+    for path, line, hint in _unknown(view.named("from_card"), CARD_LINES | CARD_LISTS):
         yield Objection(path, f'A card has no line "{line}".{hint}')
 
 
@@ -235,23 +168,12 @@ def card_answer(view: TreeView) -> Iterator[Objection]:
     not know. Capitals do not count.
 
     Passes:
-
-        steps:
-          first:
-            ask: Which battery is it?
-            from_card: battery.kind
-            answers: {Flooded: broken, Sealed: second}
-
+        steps: {first: {from_card: battery.kind, answers: {Flooded: broken, Sealed: second}}}
     Fails:
-
-        steps:
-          first:
-            ask: Which battery is it?
-            from_card: battery.kind
-            answers: {Wet: broken, Sealed: second}
+        steps: {first: {from_card: battery.kind, answers: {Wet: broken, Sealed: second}}}
     """
     for name, step in view.questions():
-        if step.from_card is None or step.from_card not in _CARD_LINES:
+        if step.from_card is None or step.from_card not in CARD_LINES:
             continue
         answers = {way.answer.casefold() for way in step.exits}
         for machine, card in view.library.machines.items():

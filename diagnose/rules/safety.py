@@ -27,26 +27,14 @@ def energises(view: TreeView | RoundView) -> Iterator[Objection]:
     machine in one step and reach in or look in the next.
 
     Passes:
-
-        steps:
-          first:
-            ask: Does it run, seen from the seat?
-            energises: true
-            answers: {It is broken: broken, It looks right: second}
-
+        steps: {first: {energises: true}}
     Fails:
-
-        steps:
-          first:
-            ask: Does it run, seen from the brush?
-            energises: true
-            hazards: [moving-parts]
-            answers: {It is broken: broken, It looks right: second}
+        steps: {first: {energises: true, hazards: [moving-parts]}}
     """
     table = view.table
     if table is None:
         return
-    for name, task in view.tasks():
+    for name, task in view.tasks.items():
         if isinstance(task, Finding) or not task.energises or not view.guarded(task):
             continue
         clash = table.needs(task) & table.lapsing
@@ -73,27 +61,12 @@ def service_only(view: TreeView | RoundView) -> Iterator[Objection]:
     No caution covers such a hazard: nobody else may go there, however careful.
 
     Passes:
-
-        steps:
-          served:
-            finding: The charger is dead
-            chance: 10
-            who: service
-            leave_safe: Unplug it at the wall.
-            hazards: [mains]
-
+        steps: {served: {who: service, hazards: [mains]}}
     Fails:
-
-        steps:
-          broken:
-            finding: The charger is dead
-            chance: 30
-            who: operator
-            remedy: Open it.
-            hazards: [mains]
+        steps: {broken: {who: operator, hazards: [mains]}}
     """
     hazards = view.library.cautions.hazards
-    for name, task in view.tasks():
+    for name, task in view.tasks.items():
         if isinstance(task, Item):
             mend = "it has no place in a round."
         else:
@@ -114,24 +87,12 @@ def lockout_twice(view: TreeView) -> Iterator[Objection]:
     machine before the first lockout, and everything that needs hands inside behind it.
 
     Passes:
-
-        steps:
-          first:
-            ask: Does it run, seen from the seat?
-            energises: true
-            answers: {It is broken: broken, It looks right: second}
-
+        steps: {first: {energises: true}, little: {hazards: [moving-parts]}}
     Fails:
-
         steps:
-          first:
-            ask: Is anything stuck in the brush?
-            hazards: [moving-parts]
-            answers: {It is broken: broken, It looks right: run}
-          run:
-            ask: Does it run, seen from the seat?
-            energises: true
-            answers: {It does not: broken, It runs: second}
+          first: {hazards: [moving-parts]}
+          second: {energises: true}
+          little: {hazards: [moving-parts]}
     """
     table = view.table
     if table is None or not view.sound or not all(map(view.guarded, view.tree.steps.values())):

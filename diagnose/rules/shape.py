@@ -25,17 +25,9 @@ def unreached(view: TreeView) -> Iterator[Objection]:
     looks as if it had been thought of.
 
     Passes:
-
-        steps:
-          spare: {finding: The hose is cut, chance: 4, who: operator, remedy: Change it.}
-          first:
-            ask: What do you see?
-            answers: {It is broken: broken, Water runs out: spare, It looks right: second}
-
+        steps: {first: {answers: {Torn: broken, Whole: second}}}
     Fails:
-
-        steps:
-          spare: {finding: The hose is cut, chance: 4, who: operator, remedy: Change it.}
+        steps: {spare: {finding: It is cut, chance: 4, who: operator, remedy: Change it.}}
     """
     start = view.tree.start
     if view.unread or start not in view.tree.steps:
@@ -53,18 +45,9 @@ def closed_route(view: TreeView) -> Iterator[Objection]:
     Whoever follows it would walk in a circle, and no count of minutes would hold.
 
     Passes:
-
-        steps:
-          second:
-            ask: Is there enough?
-            answers: {Too little: little, Enough: served}
-
+        steps: {second: {ask: "Full?", answers: {Low: little, Full: served}}}
     Fails:
-
-        steps:
-          second:
-            ask: Is there enough?
-            answers: {Too little: little, Enough: served, Look again: first}
+        steps: {second: {ask: "Full?", answers: {Low: little, Look again: first, Full: served}}}
     """
     if not view.closed_route:
         return
@@ -84,18 +67,9 @@ def answer_word(view: TreeView) -> Iterator[Objection]:
     every step: an answer of that name could not be given. Say what was seen.
 
     Passes:
-
-        steps:
-          first:
-            ask: How many edges are left?
-            answers: {No edge is left: broken, At least one: second}
-
+        steps: {first: {answers: {No edge is left: broken, At least one: second}}}
     Fails:
-
-        steps:
-          first:
-            ask: How many edges are left?
-            answers: {"0": broken, At least one: second}
+        steps: {first: {answers: {"0": broken, At least one: second}}}
     """
     for name, step in view.questions():
         seen: set[str] = set()
@@ -126,21 +100,9 @@ def bands(view: TreeView) -> Iterator[Objection]:
     without `otherwise` a high figure would have no answer.
 
     Passes:
-
-        steps:
-          second:
-            read: value
-            bands: [{below: 5, call: too little, go: little}, {otherwise: enough, go: served}]
-
+        steps: {second: {bands: [{below: 5, call: low, go: little}, {otherwise: high, go: served}]}}
     Fails:
-
-        steps:
-          second:
-            read: value
-            bands:
-              - {below: 5, call: too little, go: little}
-              - {below: 2, call: far too little, go: broken}
-              - {otherwise: enough, go: served}
+        steps: {second: {bands: [{otherwise: high, go: served}, {below: 5, call: low, go: little}]}}
     """
     for name, step in view.questions():
         if not isinstance(step, Reading):
@@ -167,20 +129,9 @@ def after(view: TreeView) -> Iterator[Objection]:
     of better orders keeps to it, so today's order has to.
 
     Passes:
-
-        steps:
-          second:
-            ask: Is there enough?
-            after: [first]
-            answers: {Too little: little, Enough: served}
-
+        steps: {second: {after: [first]}}
     Fails:
-
-        steps:
-          first:
-            ask: What do you see?
-            after: [second]
-            answers: {It is broken: broken, It looks right: second}
+        steps: {first: {after: [second]}}
     """
     if not view.sound or not any(step.after for _, step in view.questions()):
         return
@@ -200,19 +151,9 @@ def passes(view: TreeView) -> Iterator[Objection]:
     better orders need it. `passes: none` says that no answer rules anything out.
 
     Passes:
-
-        steps:
-          first:
-            ask: What do you see?
-            passes: It looks right
-            answers: {It is broken: broken, It is loose: second, It looks right: second}
-
+        steps: {first: {passes: Sound, answers: {Torn: broken, Bent: second, Sound: second}}}
     Fails:
-
-        steps:
-          first:
-            ask: What do you see?
-            answers: {It is broken: broken, It is loose: second, It looks right: second}
+        steps: {first: {answers: {Torn: broken, Bent: second, Sound: second}}}
     """
     steps = view.tree.steps
     for name, step in view.questions():

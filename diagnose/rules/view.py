@@ -3,22 +3,22 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, ClassVar
+from functools import cached_property
+from typing import TYPE_CHECKING, ClassVar, Generic, TypeVar
 
-from diagnose.files.library import CAUTIONS_FILE
+from diagnose.files.cautions import Caution
 from diagnose.files.places import KEY
-from diagnose.files.tree import Finding, Question
+from diagnose.files.rounds import Item
+from diagnose.files.tree import Finding, Question, Step
 from diagnose.study.graph import graph_of, loop
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterator, Mapping
 
-    from diagnose.files.card import Card
     from diagnose.files.library import Library
     from diagnose.files.places import Part, Path
     from diagnose.files.problems import Severity
-    from diagnose.files.rounds import Item, Round
-    from diagnose.files.tree import Step, Tree
+    from diagnose.files.tree import Tree
     from diagnose.study.graph import Graph
     from diagnose.study.in_force import CautionTable
 
@@ -35,176 +35,105 @@ class Objection:
     severity: Severity = "error"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class View:
+Task = TypeVar("Task")
+
+
+@dataclass(frozen=True, kw_only=True)
+class View(Generic[Task]):
     """One file of a library, at `parts` in it; `table` is None where `cautions.yaml` has errors.
 
-    Whatever kind of file it is: what is done there (`tasks`: steps or items), and what it names
-    that stands in another file, with the paths of both.
+    `tasks` are its steps, items or cautions by their ids, which stand under the key `inside`. The
+    other keys are those at which a task names what stands in another file.
     """
 
     library: Library
     parts: tuple[str, ...]
     table: CautionTable | None
-    inside: ClassVar[str] = ""
+    tasks: Mapping[str, Task]
+    inside: ClassVar[str]
+    hazards_key: ClassVar[str] = "hazards"
+    cautions_key: ClassVar[str] = "cautions"
+    symptom_key: ClassVar[str] = ""
 
     def at(self, name: str, *more: Part) -> Path:
         """Return the path of a step, item or caution: of its id, or of what `more` leads to."""
         return (self.inside, name, *(more or (KEY,)))
 
-    def tasks(self) -> Iterable[tuple[str, Step | Item]]:
-        """Return the steps or items by their ids."""
-        return ()
-
-    def named_hazards(self) -> Iterator[tuple[Path, str]]:
-        """Yield every hazard that is named."""
-        for name, task in self.tasks():
-            for number, hazard in enumerate(task.hazards):
-                yield self.at(name, "hazards", number), hazard
-
-    def named_cautions(self) -> Iterator[tuple[Path, str]]:
-        """Yield every caution that is named."""
-        for name, task in self.tasks():
-            for number, caution in enumerate(task.cautions):
-                yield self.at(name, "cautions", number), caution
-
-    def named_symptoms(self) -> Iterator[tuple[Path, str]]:
-        """Yield every symptom that is named and can be gone on with."""
-        yield from ()
+    def named(self, key: str) -> Iterator[tuple[Path, str]]:
+        """Yield each word that stands at a key of a task, alone or in a list, with its path."""
+        for name, task in self.tasks.items():
+            words = getattr(task, key, None) or ()
+            if isinstance(words, str):
+                yield self.at(name, key), words
+            else:
+                yield from ((self.at(name, key, n), word) for n, word in enumerate(words))
 
     def guarded(self, task: Step | Item) -> bool:
         """Whether all hazards and cautions that a task names are known."""
         known = self.library.cautions
-        return all(hazard in known.hazards for hazard in task.hazards) and all(
-            caution in known.cautions for caution in task.cautions
-        )
+        return known.hazards.keys() >= {*task.hazards} and known.cautions.keys() >= {*task.cautions}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TreeView(View):
-    """One tree; `unread` are steps of a draft that could not be read.
-
-    `sound` is whether it can be walked: start known, all targets known, no closed route.
-    """
+@dataclass(frozen=True, kw_only=True)
+class TreeView(View[Step]):
+    """One tree, or a draft with the steps of it that could not be read."""
 
     tree: Tree
     unread: frozenset[str]
-    graph: Graph
-    closed_route: list[tuple[str, str, str]]
-    sound: bool
     inside: ClassVar[str] = "steps"
-
-    def tasks(self) -> Iterable[tuple[str, Step]]:
-        """Return the steps by their ids."""
-        return self.tree.steps.items()
+    symptom_key: ClassVar[str] = "continue_with"
 
     def questions(self) -> Iterator[tuple[str, Question]]:
-        """Yield the checks and readings by their ids."""
-        for name, step in self.tree.steps.items():
-            if isinstance(step, Question):
-                yield name, step
+        """Return the checks and readings by their ids."""
+        return ((name, step) for name, step in self.tasks.items() if isinstance(step, Question))
 
     def findings(self) -> Iterator[tuple[str, Finding]]:
-        """Yield the findings by their ids, doorways too."""
-        for name, step in self.tree.steps.items():
-            if isinstance(step, Finding):
-                yield name, step
+        """Return the findings that are no doorways by their ids."""
+        found = ((name, step) for name, step in self.tasks.items() if isinstance(step, Finding))
+        return (one for one in found if one[1].continue_with is None)
 
-    def named_symptoms(self) -> Iterator[tuple[Path, str]]:
-        """Yield the symptoms that the doorways lead to."""
-        for name, finding in self.findings():
-            if finding.continue_with is not None:
-                yield self.at(name, "continue_with"), finding.continue_with
+    def doorways(self) -> Iterator[tuple[str, Finding]]:
+        """Return the findings that lead to another symptom by their ids."""
+        found = ((name, step) for name, step in self.tasks.items() if isinstance(step, Finding))
+        return (one for one in found if one[1].continue_with is not None)
+
+    @cached_property
+    def graph(self) -> Graph:
+        """The steps, with an arrow for each answer that leads to one."""
+        return graph_of(self.tree)
+
+    @cached_property
+    def closed_route(self) -> list[tuple[str, str, str]]:
+        """The arrows of one closed route, as `loop` returns them."""
+        return loop(self.graph)
+
+    @cached_property
+    def sound(self) -> bool:
+        """Whether it can be walked: start known, all targets known, no closed route."""
+        named = {self.tree.start, *(way.to for _, step in self.questions() for way in step.exits)}
+        return not self.unread and not self.closed_route and self.tasks.keys() >= named
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RoundView(View):
+class RoundView(View[Item]):
     """One round."""
 
-    round: Round
-    inside: ClassVar[str] = "items"
-
-    def tasks(self) -> Iterable[tuple[str, Item]]:
-        """Return the items by their ids."""
-        return self.round.items.items()
-
-    def named_symptoms(self) -> Iterator[tuple[Path, str]]:
-        """Yield the symptoms that "not right" begins."""
-        for name, item in self.round.items.items():
-            if item.starts is not None:
-                yield self.at(name, "starts"), item.starts
+    inside = "items"
+    symptom_key = "starts"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CautionsView(View):
+class CautionsView(View[Caution]):
     """The hazards and cautions of the library, `cautions.yaml`."""
 
-    inside: ClassVar[str] = "cautions"
-
-    def named_hazards(self) -> Iterator[tuple[Path, str]]:
-        """Yield the hazards that are covered."""
-        for name, caution in self.library.cautions.cautions.items():
-            for number, hazard in enumerate(caution.covers):
-                yield self.at(name, "covers", number), hazard
-
-    def named_cautions(self) -> Iterator[tuple[Path, str]]:
-        """Yield the cautions that others include."""
-        for name, caution in self.library.cautions.cautions.items():
-            for number, included in enumerate(caution.includes):
-                yield self.at(name, "includes", number), included
+    inside = "cautions"
+    hazards_key = "covers"
+    cautions_key = "includes"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CardView(View):
-    """One machine card."""
+class CardView(View[str]):
+    """One machine card, with the minutes that cautions take there."""
 
-    card: Card
-    inside: ClassVar[str] = "caution_minutes"
+    inside = "caution_minutes"
 
-    def named_cautions(self) -> Iterator[tuple[Path, str]]:
-        """Yield the cautions whose minutes the card knows."""
-        for caution in self.card.section(self.inside):
-            yield self.at(caution), caution
-
-
-def tree_view(
-    library: Library,
-    tree: Tree,
-    table: CautionTable | None,
-    unread: frozenset[str] = frozenset(),
-) -> TreeView:
-    """Return the view of one tree, or of a draft with the steps of it that could not be read."""
-    graph = graph_of(tree)
-    closed_route = loop(graph)
-    steps = tree.steps
-    sound = not unread and not closed_route and tree.start in steps
-    return TreeView(
-        library=library,
-        parts=(f"{tree.symptom}.yaml",),
-        table=table,
-        tree=tree,
-        unread=unread,
-        graph=graph,
-        closed_route=closed_route,
-        sound=sound
-        and all(
-            way.to in steps for s in steps.values() if isinstance(s, Question) for way in s.exits
-        ),
-    )
-
-
-def round_view(library: Library, round_: Round, table: CautionTable | None) -> RoundView:
-    """Return the view of one round."""
-    parts = ("rounds", f"{round_.round}.yaml")
-    return RoundView(library=library, parts=parts, table=table, round=round_)
-
-
-def cautions_view(library: Library) -> CautionsView:
-    """Return the view of `cautions.yaml`, before it is known to be without errors."""
-    return CautionsView(library=library, parts=(CAUTIONS_FILE,), table=None)
-
-
-def card_view(library: Library, card: Card) -> CardView:
-    """Return the view of one machine card."""
-    parts = ("machines", f"{card.machine}.yaml")
-    return CardView(library=library, parts=parts, table=None, card=card)
+    def named(self, key: str) -> Iterator[tuple[Path, str]]:
+        """Yield the cautions whose minutes the card knows, with their paths."""
+        return ((self.at(caution), caution) for caution in self.tasks)

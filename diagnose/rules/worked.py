@@ -27,14 +27,11 @@ def worked_case(view: TreeView) -> Iterator[Objection]:
     sends one elsewhere, it has changed what people are told.
 
     Passes:
-
         worked_cases:
           - name: too little water
             answers: {second: {value: "3"}}
             finding: little
-
     Fails:
-
         worked_cases:
           - name: too little water
             answers: {second: {value: "7"}}

@@ -16,7 +16,7 @@ from diagnose.study.plan import passing_answer
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from diagnose.files.tree import Step, Tree
+    from diagnose.files.tree import Check, Reading, Step, Tree
     from diagnose.study.plan import Plan
 
 
@@ -104,7 +104,7 @@ def reordered(tree: Tree, steps: Sequence[str], order: Sequence[str]) -> Tree:
     return result
 
 
-def _question(tree: Tree, name: str) -> Question:
+def _question(tree: Tree, name: str) -> Check | Reading:
     step = tree.steps[name]
     assert isinstance(step, Question)
     return step

@@ -316,10 +316,10 @@ def test_every_key_is_explained() -> None:
     def explained(record: Record) -> None:
         assert record.about.endswith(".") or record.about
         for key in record.keys.values():
-            assert key.about.strip(), (record.name, key.name)
-            assert key.kind.words, (record.name, key.name)
-            if isinstance(key.kind, Record) and key.kind.name not in seen:
-                seen.add(key.kind.name)
+            assert key.about.strip(), (record.words, key.name)
+            assert key.kind.words, (record.words, key.name)
+            if isinstance(key.kind, Record) and key.kind.words not in seen:
+                seen.add(key.kind.words)
                 explained(key.kind)
 
     for record in FILES.values():

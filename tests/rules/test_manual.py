@@ -8,6 +8,7 @@ import textwrap
 from pathlib import Path
 
 import pytest
+import yaml
 
 import diagnose
 from diagnose import app
@@ -99,27 +100,30 @@ KEYS = {
     "machines/sample.yaml": {"battery", "machine", "tanks", "caution_minutes"},
 }
 
+#: The keys of which one says what a step, a hazard or a caution is.
+WHOLE = {"ask", "finding", "title"}
 
-def parts(text: str, indent: str) -> list[tuple[str, str]]:
-    """Return the entries of a mapping's text at one depth: the key, and all of its lines."""
-    found = re.split(rf"^(?={indent}[^\s#])", text, flags=re.MULTILINE)
+
+def parts(text: str) -> list[tuple[str, str]]:
+    """Return the entries of a file's text: the key, and all of its lines."""
+    found = re.split(r"^(?=[^\s#])", text, flags=re.MULTILINE)
     return [(entry.partition(":")[0].strip(), entry) for entry in found if entry.strip()]
 
 
-def replaced(text: str, example: str, indent: str = "") -> str:
-    """Return a file's text with the entries of an example put over or behind its own."""
-    own, given = parts(text, indent), parts(example, indent)
+def replaced(text: str, example: str) -> str:
+    """Return a file's text with an example put over it: the keys of its entries, or all of it.
+
+    An entry that says what it is (a question, a cause, a title) stands for the whole entry.
+    """
+    own, given = parts(text), parts(example)
     names = [name for name, _ in given]
-    if (
-        not indent
-        and len(own) > len(given)
-        and set(names) <= {"steps", "hazards", "cautions", "items"}
-    ):
-        texts = dict(own)
-        for name, entry in given:
-            head, inner = texts[name].split("\n", 1)
-            texts[name] = f"{head}\n{replaced(inner, entry.split(chr(10), 1)[1], '  ')}"
-        return "".join(texts[name] for name, _ in own)
+    if len(own) > len(given) and set(names) <= {"steps", "hazards", "cautions", "items"}:
+        whole = yaml.load(text, yaml.BaseLoader)
+        for section, entries in yaml.load(example, yaml.BaseLoader).items():
+            for name, entry in entries.items():
+                kept = {} if entry.keys() & WHOLE else whole[section].get(name, {})
+                whole[section][name] = kept | entry
+        return yaml.safe_dump(whole, sort_keys=False)
     first = {name: n for n, (name, _) in reversed(list(enumerate(own)))}
     rows = [entry for name, entry in own if name not in names]
     at = min((first[name] for name in names if name in first), default=len(rows))
@@ -128,7 +132,7 @@ def replaced(text: str, example: str, indent: str = "") -> str:
 
 def problems_with(tmp_path: Path, example: str) -> list[str]:
     """Return the codes that the checker finds once an example stands in the sound library."""
-    keys = {name for name, _ in parts(example, "")}
+    keys = {name for name, _ in parts(example)}
     file = next((name for name, known in KEYS.items() if keys & known), "sample.yaml")
     for name, text in SOUND.items():
         path = tmp_path / name
@@ -145,10 +149,8 @@ def examples() -> list[tuple[str, str, str]]:
     found = []
     for code, pages in manual.PAGES.items():
         for page in pages:
-            for block in re.finditer(
-                r"^(Passes|Fails):\n\n((?:    .*\n|\n(?=    ))+)", page + "\n", re.M
-            ):
-                found.append((code, block[1], textwrap.dedent(block[2])))
+            for word, block in manual.EXAMPLE.findall(page + "\n"):
+                found.append((code, word, textwrap.dedent(block)))
     return found
 
 

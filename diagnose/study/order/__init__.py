@@ -21,7 +21,7 @@ Examples:
     1 · 4 + 0.7 · (m + 1): the lockout is worth its minutes up to m = 7.
 
     >>> from diagnose.files.definitions import CAUTIONS
-    >>> from diagnose.files.library import read_text, read_tree
+    >>> from diagnose.files.reading import read_text, read_tree
     >>> from diagnose.study.in_force import caution_table
     >>> from diagnose.study.order.study import order_study
     >>> tree, _ = read_tree('''
