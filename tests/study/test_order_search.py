@@ -140,6 +140,27 @@ def test_where_cautions_do_not_add_up_families_are_not_enough() -> None:
     assert model.cost(by_families) > model.cost(best.order) + 0.1
 
 
+def test_a_free_job_may_wait_to_have_the_lockout_taken_again() -> None:
+    """Job 1 could be done for nothing under the lockout of job 0. Job 2 ends that lockout, and 3
+    and 4 come after it. If 1 waits for 2 it has the lockout taken again, with the key out for the
+    likely 3; else that takes the key alone, and 4 the lockout once more.
+    """
+    rows: list[Row] = [
+        (1, 200, ["lock"], False),
+        (0.5, 0.5, ["lock"], False),
+        (5, 4.9, [], True),
+        (10.5, 10, ["key"], False),
+        (40, 8, ["lock"], False),
+    ]
+    model = run_of(rows, "nested", after={3: [2], 4: [2]})
+    best = best_order(model)
+    assert isinstance(best, BestOrder)
+    assert best.order == (0, 2, 1, 3, 4)
+    assert best.exact
+    assert model.cost(best.order) == pytest.approx(least_of_all(model), rel=0, abs=EXACT)
+    assert model.cost((0, 1, 2, 3, 4)) > model.cost(best.order) + 0.05
+
+
 def test_a_step_that_makes_way_for_a_likelier_one_may_come_before_a_free_one() -> None:
     """Step 4 is likely and has to come after 1, 2 and 3; 1 has to pay for gloves, 0 for nothing."""
     rows: list[Row] = [
