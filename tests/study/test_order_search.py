@@ -282,6 +282,20 @@ def test_dominance_and_bound_leave_few_of_many_orders(name: str) -> None:
         assert found.exact
 
 
+def test_a_narrow_beam_follows_what_is_most_promising() -> None:
+    """Four orders side by side are enough here, by the bound and with what follows the run."""
+    for seed in range(30):
+        tree = tree_with_run(Random(seed), 8, YARDS["two lockouts"], tail=True)
+        text = cautions_text(YARDS["two lockouts"])
+        model = model_of(Written(trees={"alpha": text_of(tree)}, cautions=text))
+        assert model is not None
+        found, best = Search(model, families(model)).beam(4, math.inf), best_order(model)
+        assert found is not None
+        assert isinstance(best, BestOrder)
+        assert best.exact
+        assert model.cost(found) == pytest.approx(model.cost(best.order), rel=0, abs=EXACT)
+
+
 def test_where_cautions_are_left_out_nothing_is_called_proved(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
