@@ -139,7 +139,10 @@ def test_the_two_job_example_is_18_and_46() -> None:
 
 
 def test_without_cautions_it_is_the_classical_rule() -> None:
-    """Probability / minutes, descending, against all permutations (n at most 7)."""
+    """Probability / minutes, descending, against all permutations (n at most 7).
+
+    The rule: W. E. Smith, Naval Research Logistics Quarterly 3, 1956 (from memory, M).
+    """
     random = Random(20)
     for number in range(1_000):
         count = random.randint(2, 7 if number % 20 == 0 else 5)

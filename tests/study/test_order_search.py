@@ -140,6 +140,27 @@ def test_where_cautions_do_not_add_up_families_are_not_enough() -> None:
     assert model.cost(by_families) > model.cost(best.order) + 0.1
 
 
+def test_a_free_job_may_wait_to_have_the_lockout_taken_again() -> None:
+    """Job 1 could be done for nothing under the lockout of job 0. Job 2 ends that lockout, and 3
+    and 4 come after it. If 1 waits for 2 it has the lockout taken again, with the key out for the
+    likely 3; else that takes the key alone, and 4 the lockout once more.
+    """
+    rows: list[Row] = [
+        (1, 200, ["lock"], False),
+        (0.5, 0.5, ["lock"], False),
+        (5, 4.9, [], True),
+        (10.5, 10, ["key"], False),
+        (40, 8, ["lock"], False),
+    ]
+    model = run_of(rows, "nested", after={3: [2], 4: [2]})
+    best = best_order(model)
+    assert isinstance(best, BestOrder)
+    assert best.order == (0, 2, 1, 3, 4)
+    assert best.exact
+    assert model.cost(best.order) == pytest.approx(least_of_all(model), rel=0, abs=EXACT)
+    assert model.cost((0, 1, 2, 3, 4)) > model.cost(best.order) + 0.05
+
+
 def test_a_step_that_makes_way_for_a_likelier_one_may_come_before_a_free_one() -> None:
     """Step 4 is likely and has to come after 1, 2 and 3; 1 has to pay for gloves, 0 for nothing."""
     rows: list[Row] = [
@@ -249,16 +270,30 @@ def test_the_one_move_is_the_best_of_all_moves(name: str) -> None:
 
 @pytest.mark.parametrize("name", ["lockout alone", "two lockouts"])
 def test_dominance_and_bound_leave_few_of_many_orders(name: str) -> None:
-    """60 steps: without one of the two rules, thousands of nodes are not enough."""
+    """60 steps, with no beam to fall back on."""
     for seed in range(3):
         tree = tree_with_run(Random(seed), 60, YARDS[name])
         model = model_of(
             Written(trees={"alpha": text_of(tree)}, cautions=cautions_text(YARDS[name]))
         )
         assert model is not None
-        found = best_order(model, most_nodes=NODES[name])
+        found = best_order(model, (), most_nodes=NODES[name])
         assert isinstance(found, BestOrder)
         assert found.exact
+
+
+def test_a_narrow_beam_follows_what_is_most_promising() -> None:
+    """Four orders side by side are enough here, by the bound and with what follows the run."""
+    for seed in range(30):
+        tree = tree_with_run(Random(seed), 8, YARDS["two lockouts"], tail=True)
+        text = cautions_text(YARDS["two lockouts"])
+        model = model_of(Written(trees={"alpha": text_of(tree)}, cautions=text))
+        assert model is not None
+        found, best = Search(model, families(model)).beam(4, math.inf), best_order(model)
+        assert found is not None
+        assert isinstance(best, BestOrder)
+        assert best.exact
+        assert model.cost(found) == pytest.approx(model.cost(best.order), rel=0, abs=EXACT)
 
 
 def test_where_cautions_are_left_out_nothing_is_called_proved(

@@ -39,7 +39,7 @@ def next_families(
     def pays(loss: float, price: float) -> bool:
         return any(gain > loss + weight * max(price, least) for least, gain in gains)
 
-    if not pays(0.0, 0.0):
+    if not any(gain > weight * least for least, gain in gains):
         return (top,)
     choices = []
     for f in ready:

@@ -211,6 +211,7 @@ class Search:
         if setups is None:
             setups = StateSetups(self.setups, state, self.families)
             self._state_setups[state] = setups
+        waiting, capped = left.waiting, self.model.cap is not None
         for f in self._choices(counts, setups, left):
             family = self.families[f]
             job = family.jobs[counts[f]]
@@ -220,9 +221,11 @@ class Search:
                 delay = left.delays[f] = self.bound.delay(counts, f)
             named = self.model.jobs[job].branch_cautions
             for minutes, after in setups.options(family.kind, named):
-                total = excess + delay + self.model.branch_cost(job, after)
+                total = excess + delay
                 for e in self._entries:
-                    total += left.waiting[e] * minutes[e]
+                    total += waiting[e] * minutes[e]
+                if named or capped:
+                    total += self.model.branch_cost(job, after)
                 if total <= limit and total < math.inf:
                     yield total, job, (done, after)
 
@@ -236,7 +239,8 @@ class Search:
     def _look(self, counts: Counts) -> _Left:
         groups = self.families
         heads = [f for f, family in enumerate(groups) if counts[f] < len(family.jobs)]
-        ready = [f for f in heads if not any(g in heads for g in groups[f].before)]
+        unfinished = set(heads)
+        ready = [f for f in heads if unfinished.isdisjoint(groups[f].before)]
         waiting = [
             tail + sum([groups[f].waiting[counts[f]][e] for f in heads])
             for e, tail in enumerate(self.model.tail_weights)
