@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar
 
+import msgspec
+
 if TYPE_CHECKING:
     from diagnose.measure.model import Expected
 
@@ -202,14 +204,6 @@ class EndScreen(Screen):
 
 
 def as_data(value: Any) -> Any:
-    """Return a screen (or a part of one) as dicts, lists and plain values, ready for JSON."""
-    # What most values are is asked first: this stands between a reply and the next screen.
-    if value is None or isinstance(value, str | int | float):
-        return value
-    if isinstance(value, tuple | list):
-        return [as_data(item) for item in value]
-    if isinstance(value, dict):
-        return {key: as_data(item) for key, item in value.items()}
-    own = {name: as_data(getattr(value, name)) for name in value.__dataclass_fields__}
-    own.pop("screen", None)
-    return {"screen": value.screen, **own} if isinstance(value, Screen) else own
+    """Return a screen (or a part of one) as dicts, lists and plain values for JSON."""
+    data = msgspec.json.decode(msgspec.json.encode(value))
+    return {"screen": value.screen, **data} if isinstance(value, Screen) else data

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from diagnose.case import view
 from diagnose.case.screens import CautionScreen, CheckScreen, FindingScreen
@@ -26,9 +26,9 @@ from diagnose.log.events import (
 from diagnose.measure.registry import MEASUREMENTS, missing_line
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Sequence, Set
+    from collections.abc import Sequence, Set
 
-    from diagnose.case.screens import Cause, Screen
+    from diagnose.case.screens import Screen
     from diagnose.case.state import Exchange, State, Trace, Turn
     from diagnose.case.visit import Visit
     from diagnose.files.tree import Step
@@ -67,11 +67,7 @@ def opened(
         symptom=state.frames[0].tree.symptom,
         words=words,
         outset=outset(visit, name),
-        trail=tuple(trail),
-        in_force=_in_force(visit, state),
-        likely=_likely(state),
-        trees=_new_trees(visit, state, ()),
-        passed=_passed(visit, state, trail),
+        **_held(visit, state, trail, frozenset()),
     )
 
 
@@ -79,7 +75,7 @@ def resumed(
     visit: Visit,
     state: State,
     trail: Sequence[Trace],
-    told: Collection[str],
+    told: Set[str],
     *,
     fits: int,
     misfits: int,
@@ -92,11 +88,7 @@ def resumed(
         name=name,
         fits=fits,
         misfits=misfits,
-        trail=tuple(trail),
-        in_force=_in_force(visit, state),
-        likely=_likely(state),
-        trees=_new_trees(visit, state, told),
-        passed=_passed(visit, state, trail),
+        **_held(visit, state, trail, told),
     )
 
 
@@ -126,11 +118,7 @@ def replied(visit: Visit, turn: Turn, told: Set[str]) -> Replied:
         reading=_reading(exchange),
         cures=_cures(state) if state.outcome == "cured" else (),
         closing=_closing(state) if over else {},
-        trail=exchange.trail,
-        in_force=_in_force(visit, state),
-        likely=_likely(state),
-        trees={} if state.entered <= told else _new_trees(visit, state, told),
-        passed=_passed(visit, state, exchange.trail) if exchange.trail else (),
+        **_held(visit, state, exchange.trail, told),
     )
 
 
@@ -154,12 +142,16 @@ _WORDS: Final = tuple(
 )
 
 
-def _in_force(visit: Visit, state: State) -> tuple[str, ...]:
-    return tuple([held.id for held in view.named(visit.table, state.cautions.in_force)])
-
-
-def _likely(state: State) -> dict[str, tuple[Cause, ...]]:
-    return {frame.tree.symptom: view.ranking(frame)[:LIKELY] for frame in state.frames}
+def _held(visit: Visit, state: State, trail: Sequence[Trace], told: Set[str]) -> dict[str, Any]:
+    """Return what followed, and what holds then; `told` are symptoms whose trees are known."""
+    held = view.named(visit.table, state.cautions.in_force)
+    return {
+        "trail": tuple(trail),
+        "in_force": tuple([caution.id for caution in held]),
+        "likely": {frame.tree.symptom: view.ranking(frame)[:LIKELY] for frame in state.frames},
+        "trees": {} if state.entered <= told else _new_trees(visit, state, told),
+        "passed": _passed(visit, state, trail),
+    }
 
 
 def _closing(state: State) -> dict[str, float]:
@@ -188,7 +180,7 @@ def _reading(exchange: Exchange) -> ReadingTaken | None:
     )
 
 
-def _new_trees(visit: Visit, state: State, told: Collection[str]) -> dict[str, TreeKept]:
+def _new_trees(visit: Visit, state: State, told: Set[str]) -> dict[str, TreeKept]:
     first = state.frames[0].tree.symptom
     fresh = [name for name in (first, *sorted(state.entered - {first})) if name not in told]
     trees = {frame.tree.symptom: frame.tree for frame in (*state.frames, *state.held)}

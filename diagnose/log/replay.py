@@ -7,8 +7,9 @@ more) is left out; the first of these is asked again, and later replies that fit
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from diagnose.case import onward
 from diagnose.case.cautions import CautionState
@@ -20,7 +21,7 @@ from diagnose.files.tree import Check, Finding, Question, Reading
 from diagnose.log.events import MOVES, Opened, Replied, Resumed
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Sequence
 
     from diagnose.case.visit import Visit
     from diagnose.files.tree import Step
@@ -64,17 +65,8 @@ def replay(
     return told.end()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Known:
-    """What the telling knew at one reply."""
-
-    stack: tuple[str, ...]
-    frames: Mapping[str, Frame]
-    entered: frozenset[str]
-    before: State | None
-    parting: tuple[str, int] | None
-    fits: int
-    misfits: int
+#: What *back* brings again of a telling.
+_KNOWN: Final = ("stack", "frames", "entered", "before", "parting", "fits", "misfits")
 
 
 @dataclass(slots=True)
@@ -91,7 +83,7 @@ class _Telling:
     # Where the walk goes on once today's tree and the log part ways: symptom, step.
     parting: tuple[str, int] | None = None
     # What was known before each reply that *back* may still withdraw, and whether the reply fits.
-    earlier: list[tuple[_Known, bool]] = field(default_factory=list)
+    earlier: list[tuple[dict[str, Any], bool]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         if self._frame(self.symptom) is None:
@@ -135,13 +127,8 @@ class _Telling:
         """Forget the last reply, as *back* did."""
         if self.earlier:
             known, _ = self.earlier.pop()
-            self.stack, self.frames, self.entered = (
-                list(known.stack),
-                dict(known.frames),
-                set(known.entered),
-            )
-            self.before, self.parting = known.before, known.parting
-            self.fits, self.misfits = known.fits, known.misfits
+            for name, value in known.items():
+                setattr(self, name, value)
             self.follow(event.trail)
 
     def take_up(self, event: Resumed) -> None:
@@ -212,16 +199,8 @@ class _Telling:
         self.frames[symptom] = replace(self.frames[symptom], at=at, checked=True)
         self.before = None
 
-    def _known(self) -> _Known:
-        return _Known(
-            stack=tuple(self.stack),
-            frames=dict(self.frames),
-            entered=frozenset(self.entered),
-            before=self.before,
-            parting=self.parting,
-            fits=self.fits,
-            misfits=self.misfits,
-        )
+    def _known(self) -> dict[str, Any]:
+        return {name: copy(getattr(self, name)) for name in _KNOWN}
 
     def _enter(self, symptom: str, place: int, below: str) -> None:
         step = self.frames[symptom].tree.steps[place]

@@ -75,14 +75,7 @@ def came_back(
     """
     trail: list[Trace] = []
     if how == WITHDRAWN:
-        earlier = state.before
-        assert earlier is not None
-        kept = replace(
-            earlier.cautions,
-            in_force=case.cautions.in_force,
-            taken=case.cautions.taken | earlier.cautions.taken,
-        )
-        return replace(earlier, cautions=kept, notes=()), ()
+        return _earlier(state, case.cautions), ()
     symptom = case.frames[0].tree
     state = replace(state, cautions=case.cautions, notes=())
     if how in (replies.DANGER, "left"):
@@ -144,12 +137,7 @@ def _done(
     if kind == replies.LEAVE:
         return ended(fresh, "left", "left", trail)
     if kind == replies.BACK:
-        earlier = state.before
-        assert earlier is not None
-        kept = replace(
-            earlier.cautions, in_force=state.cautions.in_force, taken=state.cautions.taken
-        )
-        return replace(earlier, cautions=kept, notes=())
+        return _earlier(state, state.cautions)
     if isinstance(screen, CautionScreen):
         return _at_caution(visit, fresh, screen, kind, trail)
     name = state.round.names[state.at]
@@ -159,6 +147,15 @@ def _done(
         if kind == replies.NOT_RIGHT
         else settle(visit, moved, trail)
     )
+
+
+def _earlier(state: RoundState, held: CautionState) -> RoundState:
+    """Return the state before the last reply; what happened to the machine stays."""
+    earlier = state.before
+    assert earlier is not None
+    taken = held.taken | earlier.cautions.taken
+    kept = replace(earlier.cautions, in_force=held.in_force, taken=taken)
+    return replace(earlier, cautions=kept, notes=())
 
 
 def _at_caution(
