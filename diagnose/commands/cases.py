@@ -11,7 +11,7 @@ from diagnose.commands import options as opt
 from diagnose.commands.machines import open_list
 from diagnose.files import replies
 from diagnose.log.account import Account
-from diagnose.log.events import CaseOver, Found, Opened, Replied, Resumed, RoundOpened
+from diagnose.log.events import CaseOver, Found, ItemReplied, Opened, Replied, Resumed, RoundOpened
 from diagnose.log.events import as_data as event_data
 from diagnose.log.story import story
 from diagnose.text import did_you_mean
@@ -138,6 +138,11 @@ def event_line(event: Event) -> str:
             return f"found {event.finding}"
         case CaseOver():
             return f"back from {event.symptom}: {event.how}"
+    return _exchange_line(event)
+
+
+def _exchange_line(event: Replied | ItemReplied) -> str:
+    """Return what was shown and replied as a line a person reads."""
     if event.caution:
         phase = "released" if event.shown.phase == RELEASE else "confirmed"
         reply = phase if event.reply == replies.DONE else event.reply

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from diagnose.commands.draw import RouteDrawing
     from diagnose.drill.score import Score
     from diagnose.faces.face import Face
+    from diagnose.files.card import Card
     from diagnose.study.ready import ReadyTree
 
 #: A seed that nobody chose is short, so that it can be told and typed.
@@ -70,16 +71,7 @@ def run(args: Sequence[str]) -> int:
     score = screen.score
     try:
         if score.outcome != LEFT:
-            record = DrillRecord(
-                trainee=name,
-                symptom=symptom,
-                machine=card.machine if card else None,
-                seed=score.seed,
-                slips=score.slips,
-                passed=score.outcome == PASSED,
-                body=as_data(score),
-            )
-            log.add_drill(record)
+            log.add_drill(_record(name, symptom, card, score))
     finally:
         # Whatever becomes of the log, the trainee is told how it went.
         face.show(screen, heading)
@@ -102,6 +94,18 @@ def _drill(library: ReadyLibrary, ready: ReadyTree, options: argparse.Namespace)
         raise opt.Unusable(f"{card}: {why}") from error
     best = order_study(ready.tree, library.table).best.plan
     return Drill(machine, library.table, role=options.role, best=best)
+
+
+def _record(name: str, symptom: str, card: Card | None, score: Score) -> DrillRecord:
+    return DrillRecord(
+        trainee=name,
+        symptom=symptom,
+        machine=card.machine if card else None,
+        seed=score.seed,
+        slips=score.slips,
+        passed=score.outcome == PASSED,
+        body=as_data(score),
+    )
 
 
 def _say(lines: Sequence[str], options: argparse.Namespace) -> None:
