@@ -62,10 +62,7 @@ def case_named(
     """
     cases = log.cases() if log is not None else []
     if options.case is None:
-        left = [case for case in cases if case.outcome == "open"]
-        if not open_only or not left:
-            raise opt.WrongUse(f"Name a case; `diagnose cases` lists them ({len(left)} open).")
-        return left[0]
+        return _last_left(cases, open_only=open_only)
     case = log.case(options.case) if log is not None else None
     if case is None:
         hint = did_you_mean(options.case.upper()[:40], [case.name for case in cases])
@@ -74,6 +71,13 @@ def case_named(
     if open_only and case.outcome != "open":
         raise opt.WrongUse(f"Case {case.name} has ended ({case.outcome}); start a new one.")
     return case
+
+
+def _last_left(cases: Sequence[CaseRecord], *, open_only: bool) -> CaseRecord:
+    left = [case for case in cases if case.outcome == "open"]
+    if not open_only or not left:
+        raise opt.WrongUse(f"Name a case; `diagnose cases` lists them ({len(left)} open).")
+    return left[0]
 
 
 def _story(log: CaseLog | None, options: argparse.Namespace) -> int:
@@ -86,12 +90,7 @@ def _story(log: CaseLog | None, options: argparse.Namespace) -> int:
 def _found(log: CaseLog | None, options: argparse.Namespace) -> int:
     case = case_named(log, options)
     assert log is not None
-    if case.round is not None:
-        begun = [one.name for one in log.begun_in(case) if one.outcome == "referred"]
-        which = f"name one of its cases: {', '.join(begun)}" if begun else "it referred no case"
-        raise opt.WrongUse(f"{case.name} is a round; {which}.")
-    if case.outcome != "referred":
-        raise opt.WrongUse(f"Case {case.name} was not referred ({case.outcome}).")
+    _require_referred(log, case)
     events = log.events(case)
     account = Account(events)
     # Where two symptoms know a finding, the one that was come to last is meant.
@@ -112,6 +111,16 @@ def _found(log: CaseLog | None, options: argparse.Namespace) -> int:
     log.append(case, events[-1].number + 1, event)
     opt.say(f"{case.name}: service found {finding.finding}")
     return opt.OK
+
+
+def _require_referred(log: CaseLog, case: CaseRecord) -> None:
+    """Raise `WrongUse` where a case did not go to service, or is a round."""
+    if case.round is not None:
+        begun = [one.name for one in log.begun_in(case) if one.outcome == "referred"]
+        which = f"name one of its cases: {', '.join(begun)}" if begun else "it referred no case"
+        raise opt.WrongUse(f"{case.name} is a round; {which}.")
+    if case.outcome != "referred":
+        raise opt.WrongUse(f"Case {case.name} was not referred ({case.outcome}).")
 
 
 def _show(log: CaseLog | None, options: argparse.Namespace) -> int:

@@ -53,7 +53,7 @@ def run(args: Sequence[str]) -> int:
     name = _tidy(options.name)
     if options.scores:
         return _scores(options, name)
-    symptom = options.symptom
+    symptom: str | None = options.symptom
     library = ReadyLibrary(opt.trees_folder(options), frozenset({symptom}) if symptom else None)
     card = library.machine(options.machine)
     face = drill_face(plain=options.plain, json=options.json)
@@ -76,10 +76,8 @@ def run(args: Sequence[str]) -> int:
         # Whatever becomes of the log, the trainee is told how it went.
         face.show(screen, heading)
         _say([_again(symptom, score, options)], options)
-    if drawing is not None and score.route:
-        about = f"drill {score.seed}: {score.outcome}"
-        files = drawing.draw(library, ready, _route(score), about)
-        _say([f"The route: {file.path}" for file in files], options)
+    if drawing is not None:
+        _say(_draw_route(drawing, library, ready, score), options)
     return opt.OK if score.outcome == PASSED else opt.BAD_ANSWER
 
 
@@ -137,6 +135,16 @@ def _drawing(symptom: str, output: str) -> RouteDrawing:
     from diagnose.commands.draw import RouteDrawing
 
     return RouteDrawing(symptom, output)
+
+
+def _draw_route(
+    drawing: RouteDrawing, library: ReadyLibrary, ready: ReadyTree, score: Score
+) -> list[str]:
+    """Draw the route that was taken, if any, and return what is to be said of it."""
+    if not score.route:
+        return []
+    files = drawing.draw(library, ready, _route(score), f"drill {score.seed}: {score.outcome}")
+    return [f"The route: {file.path}" for file in files]
 
 
 def _route(score: Score) -> Route:
