@@ -86,7 +86,8 @@ def run(args: list[str]) -> int:
 def _called(verb: str, rest: list[str]) -> int:
     from importlib import import_module
 
-    from diagnose.commands.options import UNUSABLE, WRONG_USE, NoLibrary, Unusable, WrongUse
+    from diagnose.commands.options import UNUSABLE, WRONG_USE, Unusable, WrongUse
+    from diagnose.files.library import NoLibrary
     from diagnose.log.protocol import LogError
     from diagnose.text import did_you_mean
 

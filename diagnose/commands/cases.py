@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
@@ -12,7 +11,7 @@ from diagnose.commands import options as opt
 from diagnose.commands.machines import open_list
 from diagnose.files import replies
 from diagnose.log.account import Account
-from diagnose.log.events import CaseOver, Found, Opened, Replied, Resumed, RoundOpened
+from diagnose.log.events import CaseOver, Found, ItemReplied, Opened, Replied, Resumed, RoundOpened
 from diagnose.log.events import as_data as event_data
 from diagnose.log.story import story
 from diagnose.text import did_you_mean
@@ -35,10 +34,8 @@ def run(args: Sequence[str]) -> int:
     parser.add_argument("--open", action="store_true", help="which machine stands, limps or runs")
     options = parser.parse_args(args)
     log = opt.existing_log(options)
-    if options.what == "show":
-        return _show(log, options)
-    if options.what == "found":
-        return _found(log, options)
+    if options.what is not None:
+        return _show(log, options) if options.what == "show" else _found(log, options)
     if options.open:
         return open_list(log, options)
     if options.machine is not None:
@@ -50,16 +47,10 @@ def _list(log: CaseLog | None, options: argparse.Namespace) -> int:
     cases = log.cases() if log is not None else []
     # One that was taken back at its first screen is no case that anybody looks for.
     cases = [case for case in cases if case.outcome != "withdrawn"]
-    if options.json:
-        opt.say(json.dumps([_data(case) for case in cases]))
-        return opt.OK
-    if not cases:
-        opt.say(f"No case yet in {opt.log_path(options)}.")
-    for case in cases:
-        # In their order, which a list by time does not know of cases opened within one second.
-        begun = log.begun_in(case) if log is not None and case.round is not None else ()
-        opt.say(_line(case, begun))
-    return opt.OK
+    # In their order, which a list by time does not know of cases opened within one second.
+    lines = (_line(case, log.begun_in(case) if log and case.round else ()) for case in cases)
+    nothing = f"No case yet in {opt.log_path(options)}."
+    return opt.listed(options, [_data(case) for case in cases], lines, nothing)
 
 
 def case_named(
@@ -71,10 +62,7 @@ def case_named(
     """
     cases = log.cases() if log is not None else []
     if options.case is None:
-        left = [case for case in cases if case.outcome == "open"]
-        if not open_only or not left:
-            raise opt.WrongUse(f"Name a case; `diagnose cases` lists them ({len(left)} open).")
-        return left[0]
+        return _last_left(cases, open_only=open_only)
     case = log.case(options.case) if log is not None else None
     if case is None:
         hint = did_you_mean(options.case.upper()[:40], [case.name for case in cases])
@@ -85,27 +73,24 @@ def case_named(
     return case
 
 
+def _last_left(cases: Sequence[CaseRecord], *, open_only: bool) -> CaseRecord:
+    left = [case for case in cases if case.outcome == "open"]
+    if not open_only or not left:
+        raise opt.WrongUse(f"Name a case; `diagnose cases` lists them ({len(left)} open).")
+    return left[0]
+
+
 def _story(log: CaseLog | None, options: argparse.Namespace) -> int:
     entries = story(log.milestones(options.machine)) if log is not None else []
-    if options.json:
-        opt.say(json.dumps([as_data(entry) for entry in entries]))
-        return opt.OK
-    if not entries:
-        opt.say(f'Nothing yet of "{options.machine[:40]}" in {opt.log_path(options)}.')
-    for entry in entries:
-        opt.say(f"{_when(entry.at)}  {entry.case}  {entry.about}  {entry.text}")
-    return opt.OK
+    lines = (f"{_when(one.at)}  {one.case}  {one.about}  {one.text}" for one in entries)
+    nothing = f'Nothing yet of "{options.machine[:40]}" in {opt.log_path(options)}.'
+    return opt.listed(options, as_data(entries), lines, nothing)
 
 
 def _found(log: CaseLog | None, options: argparse.Namespace) -> int:
     case = case_named(log, options)
     assert log is not None
-    if case.round is not None:
-        begun = [one.name for one in log.begun_in(case) if one.outcome == "referred"]
-        which = f"name one of its cases: {', '.join(begun)}" if begun else "it referred no case"
-        raise opt.WrongUse(f"{case.name} is a round; {which}.")
-    if case.outcome != "referred":
-        raise opt.WrongUse(f"Case {case.name} was not referred ({case.outcome}).")
+    _require_referred(log, case)
     events = log.events(case)
     account = Account(events)
     # Where two symptoms know a finding, the one that was come to last is meant.
@@ -128,18 +113,24 @@ def _found(log: CaseLog | None, options: argparse.Namespace) -> int:
     return opt.OK
 
 
+def _require_referred(log: CaseLog, case: CaseRecord) -> None:
+    """Raise `WrongUse` where a case did not go to service, or is a round."""
+    if case.round is not None:
+        begun = [one.name for one in log.begun_in(case) if one.outcome == "referred"]
+        which = f"name one of its cases: {', '.join(begun)}" if begun else "it referred no case"
+        raise opt.WrongUse(f"{case.name} is a round; {which}.")
+    if case.outcome != "referred":
+        raise opt.WrongUse(f"Case {case.name} was not referred ({case.outcome}).")
+
+
 def _show(log: CaseLog | None, options: argparse.Namespace) -> int:
     case = case_named(log, options)
     assert log is not None
     logged = log.events(case)
-    if options.json:
-        events = [{"number": e.number, "at": e.at, **event_data(e.event)} for e in logged]
-        opt.say(json.dumps({**_data(case), "events": events}))
-        return opt.OK
-    opt.say(_line(case, log.begun_in(case)))
-    for entry in logged:
-        opt.say(f"  {entry.at[11:16]}  {event_line(entry.event)}")
-    return opt.OK
+    events = [{"number": e.number, "at": e.at, **event_data(e.event)} for e in logged]
+    lines = [f"  {entry.at[11:16]}  {event_line(entry.event)}" for entry in logged]
+    head = _line(case, log.begun_in(case))
+    return opt.listed(options, {**_data(case), "events": events}, [head, *lines], "")
 
 
 def event_line(event: Event) -> str:
@@ -156,6 +147,11 @@ def event_line(event: Event) -> str:
             return f"found {event.finding}"
         case CaseOver():
             return f"back from {event.symptom}: {event.how}"
+    return _exchange_line(event)
+
+
+def _exchange_line(event: Replied | ItemReplied) -> str:
+    """Return what was shown and replied as a line a person reads."""
     if event.caution:
         phase = "released" if event.shown.phase == RELEASE else "confirmed"
         reply = phase if event.reply == replies.DONE else event.reply

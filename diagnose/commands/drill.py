@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import argparse
-import json
 import secrets
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from diagnose.case.screens import as_data
 from diagnose.commands import options as opt
-from diagnose.commands.intake import choose, symptoms
+from diagnose.commands.intake import symptom_of
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.drill.drill import Drill
 from diagnose.drill.machine import SEEDS, NoSuchMachine, drawn
@@ -19,17 +19,18 @@ from diagnose.faces.drill_words import minutes
 from diagnose.faces.drilling import drill_face
 from diagnose.faces.face import Heading
 from diagnose.files import replies
-from diagnose.files.tree import ROLES
 from diagnose.log.drills import DrillRecord
 from diagnose.paper.route import Route
 from diagnose.study.order.study import order_study
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from diagnose.commands.draw import RouteDrawing
     from diagnose.drill.score import Score
     from diagnose.faces.face import Face
+    from diagnose.files.card import Card
+    from diagnose.study.ready import ReadyTree
 
 #: A seed that nobody chose is short, so that it can be told and typed.
 SHORT_SEEDS = 100_000
@@ -38,18 +39,12 @@ SHORT_SEEDS = 100_000
 def run(args: Sequence[str]) -> int:
     """Run a drill, or list the results. Returns 0 only where the drill was passed, or listed."""
     parser = opt.parser("drill", "Practise on a faulty machine that the program plays.")
-    parser.add_argument("symptom", nargs="?", help="a symptom's id; asked where left out")
+    opt.add_symptom(parser)
     parser.add_argument("--seed", type=_seed, metavar="N", help="the same number, the same drill")
     parser.add_argument("--slips", action="store_true", help="now and then an answer misleads")
     parser.add_argument("--name", default="", metavar="TRAINEE", help="who it is, for the scores")
-    parser.add_argument("--machine", metavar="ID", help="a machine card's id (none if left out)")
-    parser.add_argument(
-        "--as",
-        dest="role",
-        choices=ROLES,
-        default="operator",
-        help="what the trainee may do (operator where left out)",
-    )
+    machine = "a machine card's id (none if left out)"
+    opt.add_person(parser, machine, "what the trainee may do (operator where left out)")
     parser.add_argument(
         "--draw", metavar="FILE", help="draw the route that was taken, as `draw` does"
     )
@@ -58,79 +53,81 @@ def run(args: Sequence[str]) -> int:
     name = _tidy(options.name)
     if options.scores:
         return _scores(options, name)
-    wanted = frozenset({options.symptom}) if options.symptom else None
-    library = ReadyLibrary(opt.trees_folder(options), wanted)
-    library.machine(options.machine)
+    symptom: str | None = options.symptom
+    library = ReadyLibrary(opt.trees_folder(options), frozenset({symptom}) if symptom else None)
+    card = library.machine(options.machine)
     face = drill_face(plain=options.plain, json=options.json)
-    symptom = options.symptom or _asked(library, face)
+    if not symptom:
+        symptom, _ = symptom_of(library, face, first=True)
     if symptom is None:
         return opt.OK
     ready = library.require(symptom)
     drawing = _drawing(symptom, options.draw) if options.draw else None
+    drill = _drill(library, ready, options)
+    # Before the first screen, so that nobody drills for a log that cannot be used.
+    log = opt.open_log(options)
+    heading = Heading(title=ready.tree.title, machine=card.title if card else None)
+    screen = _drilled(drill, face, heading)
+    score = screen.score
+    try:
+        if score.outcome != LEFT:
+            log.add_drill(_record(name, symptom, card, score))
+    finally:
+        # Whatever becomes of the log, the trainee is told how it went.
+        face.show(screen, heading)
+        _say([_again(symptom, score, options)], options)
+    if drawing is not None:
+        _say(_draw_route(drawing, library, ready, score), options)
+    return opt.OK if score.outcome == PASSED else opt.BAD_ANSWER
+
+
+def _drill(library: ReadyLibrary, ready: ReadyTree, options: argparse.Namespace) -> Drill:
+    """Return the drill of the seed that was given, or of one that nobody chose."""
     seed = secrets.randbelow(SHORT_SEEDS) if options.seed is None else options.seed
     try:
         machine = drawn(ready, seed, slips=options.slips)
     except NoSuchMachine as error:
-        raise opt.Unusable(
-            f"{library.content.file('machines', f'{options.machine}.yaml')}: no cause of {symptom} "
-            "fits this machine card; drill without --machine."
-        ) from error
+        card = library.content.file("machines", f"{options.machine}.yaml")
+        why = f"no cause of {error} fits this machine card; drill without --machine."
+        raise opt.Unusable(f"{card}: {why}") from error
     best = order_study(ready.tree, library.table).best.plan
-    drill = Drill(machine, library.table, role=options.role, best=best)
-    # Before the first screen, so that nobody drills for a log that cannot be used.
-    log = opt.open_log(options)
-    title = str(library.card.title) if library.card else None
-    screen = _drilled(drill, face, Heading(title=str(ready.tree.title), machine=title, first=True))
-    score = screen.score
-    heading = Heading(title=str(ready.tree.title), machine=title)
-    try:
-        if score.outcome != LEFT:
-            log.add_drill(
-                DrillRecord(
-                    trainee=name,
-                    symptom=symptom,
-                    machine=str(library.card.machine) if library.card else None,
-                    seed=seed,
-                    slips=options.slips,
-                    passed=score.outcome == PASSED,
-                    body=as_data(score),
-                )
-            )
-    finally:
-        # Whatever becomes of the log, the trainee is told how it went.
-        face.show(screen, heading)
-        if not options.json:
-            opt.say(_again(symptom, score, options))
-    if drawing is not None and score.route:
-        written = drawing.draw(library, ready, _route(score), f"drill {seed}: {score.outcome}")
-        if not options.json:
-            opt.say(f"The route: {written.file}")
-    return opt.OK if score.outcome == PASSED else opt.BAD_ANSWER
+    return Drill(machine, library.table, role=options.role, best=best)
+
+
+def _record(name: str, symptom: str, card: Card | None, score: Score) -> DrillRecord:
+    return DrillRecord(
+        trainee=name,
+        symptom=symptom,
+        machine=card.machine if card else None,
+        seed=score.seed,
+        slips=score.slips,
+        passed=score.outcome == PASSED,
+        body=as_data(score),
+    )
+
+
+def _say(lines: Sequence[str], options: argparse.Namespace) -> None:
+    """Say lines to a person; a program has read all from the screens."""
+    for line in () if options.json else lines:
+        opt.say(line)
 
 
 def _drilled(drill: Drill, face: Face, heading: Heading) -> ScoreScreen:
     """Run a drill to its end at a face and return its last screen, which is not shown yet."""
-    position = drill.start()
+    position, above = drill.start(), replace(heading, first=True)
     while True:
         screen = drill.screen(position)
         if isinstance(screen, ScoreScreen):
             return screen
         try:
-            text = face.ask(screen, heading)
+            text = face.ask(screen, above)
         except KeyboardInterrupt:
             text = None
         turn = drill.reply(position, replies.LEAVE if text is None else text)
-        heading = Heading(title=heading.title, machine=heading.machine)
+        above = heading
         for interlude in turn.interludes:
             face.show(interlude, heading)
         position = turn.position
-
-
-def _asked(library: ReadyLibrary, face: Face) -> str | None:
-    """Return the symptom that was chosen; None where the person left."""
-    if not library.content.symptoms:
-        raise opt.Unusable(f"{library.folder}: no symptom tree there; name a library with --trees.")
-    return choose(face, *symptoms(library, []), first=True)
 
 
 def _drawing(symptom: str, output: str) -> RouteDrawing:
@@ -138,6 +135,16 @@ def _drawing(symptom: str, output: str) -> RouteDrawing:
     from diagnose.commands.draw import RouteDrawing
 
     return RouteDrawing(symptom, output)
+
+
+def _draw_route(
+    drawing: RouteDrawing, library: ReadyLibrary, ready: ReadyTree, score: Score
+) -> list[str]:
+    """Draw the route that was taken, if any, and return what is to be said of it."""
+    if not score.route:
+        return []
+    under = f"drill {score.seed}: {score.outcome}"
+    return [f"The route: {drawing.draw(library, ready, _route(score), under).file}"]
 
 
 def _route(score: Score) -> Route:
@@ -163,20 +170,19 @@ def _scores(options: argparse.Namespace, name: str) -> int:
     drills = log.drills(name or None) if log is not None else []
     if options.symptom:
         drills = [drill for drill in drills if drill.symptom == options.symptom]
-    if options.json:
-        opt.say(json.dumps([as_data(drill) for drill in drills]))
-        return opt.OK
-    if not drills:
-        opt.say("No drill yet.")
+    lines = [*map(_line, drills), *_sums(drills)]
+    return opt.listed(options, as_data(drills), lines, "No drill yet.")
+
+
+def _sums(drills: Sequence[DrillRecord]) -> Iterator[str]:
+    """Yield a line for each trainee, who may have been written in capitals or not."""
+    by_trainee: dict[str, list[DrillRecord]] = {}
     for drill in drills:
-        opt.say(_line(drill))
-    for trainee in {drill.trainee.casefold(): drill.trainee for drill in drills}.values():
-        own = [drill for drill in drills if drill.trainee.casefold() == trainee.casefold()]
-        passed = sum(drill.passed for drill in own)
-        unsafe = sum(drill.unsafe for drill in own)
-        who = trainee or "No name"
-        opt.say(f"{who}: {len(own)} drills, {passed} passed, {unsafe} unsafe moves.")
-    return opt.OK
+        by_trainee.setdefault(drill.trainee.casefold(), []).append(drill)
+    for own in by_trainee.values():
+        passed, unsafe = sum(one.passed for one in own), sum(one.unsafe for one in own)
+        who = own[-1].trainee or "No name"
+        yield f"{who}: {len(own)} drills, {passed} passed, {unsafe} unsafe moves."
 
 
 def _line(drill: DrillRecord) -> str:
@@ -199,5 +205,4 @@ def _seed(text: str) -> int:
 
 def _tidy(name: str) -> str:
     """Return a name as a log can hold it and a terminal show it."""
-    printed = "".join(c if c.isprintable() else " " for c in name[:200])
-    return " ".join(printed.split())
+    return " ".join("".join(c if c.isprintable() else " " for c in name[:200]).split())

@@ -75,11 +75,20 @@ def machine_of(library: ReadyLibrary, named: str | None, face: Face) -> tuple[bo
     return True, True
 
 
+def symptom_of(library: ReadyLibrary, face: Face, *, first: bool) -> tuple[str | None, list[str]]:
+    """Ask for a symptom; return it, None where the person left, and what was said in words.
+
+    Raises `Unusable` where the library has none.
+    """
+    if not library.content.symptoms:
+        raise opt.Unusable(f"{library.folder}: no symptom tree there; name a library with --trees.")
+    spoken: list[str] = []
+    return choose(face, *symptoms(library, spoken), first=first), spoken
+
+
 def machines(library: ReadyLibrary) -> tuple[ChooseScreen, Any]:
     """Return the choice of a machine, and what takes the reply."""
-    options = tuple(
-        Named(str(name), str(card.title)) for name, card in library.content.machines.items()
-    )
+    options = tuple(Named(name, card.title) for name, card in library.content.machines.items())
     screen = ChooseScreen(what="machine", options=options, replies=(replies.NONE, *_ASIDE))
 
     def take(screen: ChooseScreen, word: str) -> str | Phrase:
@@ -101,7 +110,7 @@ def symptoms(library: ReadyLibrary, spoken: list[str]) -> tuple[ChooseScreen, An
 
     def screen_of(symptoms: Sequence[str], *notes: Phrase) -> ChooseScreen:
         options = tuple(
-            Named(name, str(trees[name].title) if name in trees else name) for name in symptoms
+            Named(name, trees[name].title if name in trees else name) for name in symptoms
         )
         return ChooseScreen(what="symptom", options=options, replies=_ASIDE, notes=notes)
 

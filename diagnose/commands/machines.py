@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING, Any, Final
 
 from diagnose.commands import options as opt
@@ -26,15 +25,8 @@ def open_list(log: CaseLog | None, options: argparse.Namespace) -> int:
     found = unfinished(log.milestones(options.machine)) if log is not None else []
     rows = [_row(log, machine) for machine in found if log is not None]
     rows.sort(key=lambda row: (_WORST_FIRST.index(row["state"]), row["since"] or ""))
-    if options.json:
-        opt.say(json.dumps(rows))
-        return opt.OK
-    if not rows:
-        opt.say(f"No machine yet in {opt.log_path(options)}.")
-    for row in rows:
-        for line in _lines(row):
-            opt.say(line)
-    return opt.OK
+    lines = (line for row in rows for line in _lines(row))
+    return opt.listed(options, rows, lines, f"No machine yet in {opt.log_path(options)}.")
 
 
 def _row(log: CaseLog, machine: Unfinished) -> dict[str, Any]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING
 
 from diagnose.case.screens import as_data
@@ -13,7 +12,7 @@ from diagnose.text import did_you_mean, shortened
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterator, Sequence
 
     from diagnose.measure.registry import Figure, Measurement, Need
 
@@ -33,16 +32,14 @@ def run(args: Sequence[str]) -> int:
     parser.add_argument("--machine", metavar="ID", help="fill the rest from this machine's card")
     options = parser.parse_intermixed_args(args)
     if options.name is None:
-        _print_list(options.json)
-        return opt.OK
+        return _list(options)
     if options.name not in registry.MEASUREMENTS:
         hint = did_you_mean(options.name, registry.MEASUREMENTS)
         name = shortened(options.name)
         raise opt.WrongUse(f'There is no measurement "{name}".{hint} `diagnose measure` lists all.')
     measurement = registry.find(options.name)
     if not options.values and options.machine is None:
-        _print_explained(measurement, options.json)
-        return opt.OK
+        return opt.listed(options, _explained(measurement), _explanation(measurement), "")
     line = _line(options)
     try:
         text = " ".join(options.values)
@@ -50,8 +47,9 @@ def run(args: Sequence[str]) -> int:
         figure = registry.compute(measurement, given, line, bare=False, si=False)
     except (registry.Unreadable, registry.MissingLine) as problem:
         raise opt.Unusable(f"{problem}") from problem
-    _print_figure(measurement, figure, options.json)
-    return opt.OK
+    names = ("read", "value", "unit", "expected", "workings")
+    data = {name: as_data(getattr(figure, name)) for name in names}
+    return opt.listed(options, data, _figure(measurement, figure), "")
 
 
 def _line(options: argparse.Namespace) -> Callable[[str], str | None]:
@@ -65,28 +63,25 @@ def _line(options: argparse.Namespace) -> Callable[[str], str | None]:
     return card.line if card is not None else lambda path: None
 
 
-def _print_list(as_json: bool) -> None:
+def _list(options: argparse.Namespace) -> int:
     known = registry.MEASUREMENTS.values()
-    if as_json:
-        fields = ("name", "title", "unit")
-        opt.say(json.dumps({"measurements": [{f: getattr(m, f) for f in fields} for m in known]}))
-        return
+    fields = ("name", "title", "unit")
+    data = {"measurements": [{f: getattr(m, f) for f in fields} for m in known]}
     wide = max(len(one.name) for one in known)
-    for one in known:
-        opt.say(f"{one.name:{wide}}  {one.title}{f' ({one.unit})' if one.unit else ''}")
+    lines = (
+        f"{one.name:{wide}}  {one.title}{f' ({one.unit})' if one.unit else ''}" for one in known
+    )
+    return opt.listed(options, data, lines, "")
 
 
-def _print_explained(measurement: Measurement, as_json: bool) -> None:
-    if as_json:
-        opt.say(json.dumps(_explained(measurement)))
-        return
+def _explanation(measurement: Measurement) -> Iterator[str]:
     unit = f", in {measurement.unit}" if measurement.unit else ""
-    opt.say(f"{measurement.name}: {measurement.title}{unit}")
-    opt.say(measurement.how)
-    opt.say("Needs:")
+    yield f"{measurement.name}: {measurement.title}{unit}"
+    yield measurement.how
+    yield "Needs:"
     for need in measurement.needs:
-        opt.say(f"  {need.name}: {need.title}; {_origin(need)}; {inputs.wanted(need)}")
-    opt.say(f"Source: {measurement.source}")
+        yield f"  {need.name}: {need.title}; {_origin(need)}; {inputs.wanted(need)}"
+    yield f"Source: {measurement.source}"
 
 
 def _explained(measurement: Measurement) -> dict[str, object]:
@@ -109,14 +104,9 @@ def _origin(need: Need) -> str:
     return " or ".join(origins) + (", if known" if need.optional else "")
 
 
-def _print_figure(measurement: Measurement, figure: Figure, as_json: bool) -> None:
-    expected = figure.expected
-    if as_json:
-        names = ("read", "value", "unit", "expected", "workings")
-        opt.say(json.dumps({name: as_data(getattr(figure, name)) for name in names}))
-        return
-    opt.say(f"{measurement.title}: {with_unit(figure.value, figure.unit)}")
-    if expected is not None:
-        opt.say(f"expected: {expected_range(expected, figure.unit)} ({expected.source})")
-    for line in figure.workings:
-        opt.say(f"  {line}")
+def _figure(measurement: Measurement, figure: Figure) -> Iterator[str]:
+    yield f"{measurement.title}: {with_unit(figure.value, figure.unit)}"
+    if figure.expected is not None:
+        expected = expected_range(figure.expected, figure.unit)
+        yield f"expected: {expected} ({figure.expected.source})"
+    yield from (f"  {line}" for line in figure.workings)

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import argparse
+import json
 import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
-from diagnose.files.library import NoLibrary, built_in
+from diagnose.files.library import built_in
+from diagnose.files.tree import ROLES
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from diagnose.log.sqlite import SqliteLog
 
 #: Exit codes; `app` alone turns them into an exit.
@@ -44,6 +48,21 @@ def parser(verb: str, about: str) -> Parser:
     shared.add_argument("--plain", action="store_true", help="lines only, for a screen reader")
     shared.add_argument("--json", action="store_true", help="JSON for other programs")
     return made
+
+
+def add_symptom(made: Parser) -> None:
+    """Add the symptom that a case or a drill is about."""
+    made.add_argument("symptom", nargs="?", help="a symptom's id; asked where left out")
+
+
+def add_person(
+    made: Parser,
+    machine: str = 'a machine card\'s id, or "none"',
+    role: str = "who stands at the machine (operator where left out)",
+) -> None:
+    """Add the machine, and what somebody may do there."""
+    made.add_argument("--machine", metavar="ID", help=machine)
+    made.add_argument("--as", dest="role", choices=ROLES, default="operator", help=role)
 
 
 def trees_folder(options: argparse.Namespace) -> Path:
@@ -96,19 +115,11 @@ def say(line: str) -> None:
     print(line.encode(encoding, "replace").decode(encoding))
 
 
-__all__ = [
-    "BAD_ANSWER",
-    "OK",
-    "UNUSABLE",
-    "WRONG_USE",
-    "NoLibrary",
-    "Unusable",
-    "WrongUse",
-    "existing_log",
-    "log_path",
-    "open_log",
-    "parser",
-    "say",
-    "trees_folder",
-    "where",
-]
+def listed(options: argparse.Namespace, data: object, lines: Iterable[str], nothing: str) -> int:
+    """Print a list: with `--json` its data; else its lines, or the one for nothing. Returns 0."""
+    if options.json:
+        say(json.dumps(data))
+        return OK
+    for line in list(lines) or [nothing]:
+        say(line)
+    return OK

@@ -10,8 +10,8 @@ from diagnose.commands import options as opt
 from diagnose.commands import session
 from diagnose.commands.cases import case_named
 from diagnose.commands.ready_library import ReadyLibrary
-from diagnose.commands.session import Desk, Record
-from diagnose.commands.visits import visit_of
+from diagnose.commands.session import Record
+from diagnose.commands.visits import desk_of
 from diagnose.faces.selection import face_for
 from diagnose.files.tree import ROLES
 from diagnose.log.account import Account
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from diagnose.case.state import State
+    from diagnose.commands.session import Desk
     from diagnose.log.protocol import CaseLog, CaseRecord
     from diagnose.log.round_replay import ResumedRound
 
@@ -42,9 +43,9 @@ def run(args: Sequence[str]) -> int:
     account = Account(log.events(case))
     library = ReadyLibrary(opt.trees_folder(options), frozenset({case.symptom} - {""}))
     library.card = account.outset.machine_card
-    visit = visit_of(library, log, options.role or account.outset.role)
+    options.role = options.role or account.outset.role
     face = face_for(plain=options.plain, json=options.json)
-    desk = Desk(visit=visit, face=face, log=log, where=opt.where(options), name=options.name[:200])
+    desk = desk_of(library, log, face, options, options.name)
     if case.round is not None:
         _round_again(desk, library, case, account)
     else:

@@ -5,38 +5,48 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from diagnose.case.visit import Visit
+from diagnose.commands import options as opt
+from diagnose.commands.session import Desk
 from diagnose.log import clock
 from diagnose.log.history import PERIODS, cured_before, since, undone
 
 if TYPE_CHECKING:
-    from datetime import datetime
+    import argparse
 
     from diagnose.commands.ready_library import ReadyLibrary
+    from diagnose.faces.face import Face
     from diagnose.log.protocol import CaseLog
 
 
-def visit_of(library: ReadyLibrary, log: CaseLog | None, role: str) -> Visit:
-    """Return who stands at the library's machine, and what the log knows of it.
+def desk_of(
+    library: ReadyLibrary,
+    log: CaseLog | None,
+    face: Face,
+    options: argparse.Namespace,
+    name: str = "",
+) -> Desk:
+    """Return who stands at the library's machine, as the options say, and what the log knows of it.
 
     Raises `LogError`.
     """
-    return Visit(
+    visit = Visit(
         tree=library,
         table=library.table,
-        role=role,
+        role=options.role,
         card=library.card,
-        **_past(library, log, clock.now()),
+        **_past(library, log),
     )
+    return Desk(visit=visit, face=face, log=log, where=opt.where(options), name=name[:200])
 
 
-def _past(library: ReadyLibrary, log: CaseLog | None, at: datetime) -> dict[str, Any]:
+def _past(library: ReadyLibrary, log: CaseLog | None) -> dict[str, Any]:
     """Return recent cures of this machine, and what its rounds left undone.
 
     Nothing without a machine card: which machine it is, nobody knows then.
     """
     if log is None or library.card is None:
         return {}
-    machine = library.card.machine
+    machine, at = library.card.machine, clock.now()
     milestones = log.milestones(machine, since(at, max(PERIODS.values())))
     cases = log.cases(machine)
     return {

@@ -152,12 +152,8 @@ def _guard(drill: Exercise, position: Position, common: dict[str, Any]) -> Scree
             for number, named in enumerate(offered[:count])
         ),
         hands=tuple(
-            Option(
-                id=named.id,
-                title=named.title,
-                state=CHOSEN if named.id == position.others else "",
-            )
-            for named in offered[count:]
+            Option(id=one.id, title=one.title, state=CHOSEN if one.id == position.others else "")
+            for one in offered[count:]
         ),
         take_minutes=drill.guarded(position)[0],
         used=position.minutes,

@@ -52,7 +52,8 @@ def guard_title(option: Option) -> str:
 
 def hands_title(option: Option) -> str:
     """Return one who may do a check instead, marked where chosen."""
-    return f"{HANDS[option.id]} do{_es(option.id)} this check{_mark(option.state)}"
+    does = "does" if option.id == "service" else "do"
+    return f"{HANDS[option.id]} {does} this check{': chosen' if option.state else ''}"
 
 
 def seen(look: Look) -> str:
@@ -124,11 +125,3 @@ def _route(head: str, route: tuple[Look, ...]) -> Iterator[str]:
         yield f"{'':8}  -> {answer(look)}"
         clock += look.minutes
     yield f"{minutes(clock):>8}  End."
-
-
-def _es(whose: str) -> str:
-    return "es" if whose == "service" else ""
-
-
-def _mark(state: str) -> str:
-    return ": chosen" if state else ""

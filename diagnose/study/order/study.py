@@ -135,13 +135,11 @@ def order_study(
     return _Study(cautions, chances, cap).of(tree)
 
 
+@dataclass(frozen=True, slots=True)
 class _Study:
-    def __init__(
-        self, cautions: CautionTable, chances: Mapping[str, float] | None, cap: int | None
-    ) -> None:
-        self.cautions = cautions
-        self.chances = chances
-        self.cap = cap
+    cautions: CautionTable
+    chances: Mapping[str, float] | None
+    cap: int | None
 
     def of(self, tree: Tree) -> OrderStudy:
         now = self.evaluate(tree)
