@@ -24,20 +24,7 @@ SPELLINGS: Final = {"not sure": UNSURE, "not-cured": NOT_CURED, "keep-looking": 
 
 REPLY_WORDS: Final = frozenset(
     {
-        DONE,
-        CANNOT,
-        BACK,
-        WHY,
-        UNSURE,
-        DANGER,
-        LEAVE,
-        CURED,
-        NOT_CURED,
-        REFER,
-        KEEP_LOOKING,
-        NOT_RIGHT,
-        NOT_NOW,
-        NONE,
-        *SPELLINGS,
+        *(DONE, CANNOT, BACK, WHY, UNSURE, DANGER, LEAVE, CURED, NOT_CURED, REFER),
+        *(KEEP_LOOKING, NOT_RIGHT, NOT_NOW, NONE, *SPELLINGS),
     }
 )
