@@ -229,8 +229,12 @@ def _add_edge(
         given |= {"penwidth": f"{WALKED:g}", "style": "bold"}
     said = [text for text in words if text]
     if said:
-        # A space on either side keeps the words off the line.
-        given |= {"label": _label(said, _ANSWER, " "), "tooltip": _escaped(said[0])}
+        # A space on either side keeps the words off the line, a stroke joins them to their own.
+        given |= {
+            "decorate": "true",
+            "label": _label(said, _ANSWER, " "),
+            "tooltip": _escaped(said[0]),
+        }
     graph.edge(source, target, **given)
 
 

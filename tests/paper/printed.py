@@ -63,7 +63,7 @@ class Arrow:
     words: str
     thick: float
     to: Shape
-    #: How far its words stand from its line, in points.
+    #: How far the stroke that joins its words to its line is off either, in points.
     apart: float
 
 
@@ -148,7 +148,14 @@ def _join(shapes: list[Shape], group: ElementTree.Element) -> None:
     words, apart = _words(group), 0.0
     if words:
         area = _text_area(group)
-        apart = min(area.distance(*point) for point in _along(points)) / PT
+        # A stroke leads from the words to their own line.
+        stroke = group.find(f".//{SVG}polyline")
+        assert stroke is not None
+        ends = _points(stroke.get("points", ""))
+        apart = max(
+            min(area.distance(*end) for end in ends),
+            min(dist(end, point) for end in ends for point in _along(points)),
+        )
     thick = float(path.get("stroke-width", 1)) / PT
     source.leaving.append(Arrow(words, thick, target, apart))
     target.entering += 1

@@ -143,14 +143,14 @@ class Paper:
 
 @pytest.mark.parametrize("symptom", SYMPTOMS)
 def test_a_drawing_leads_a_finger_through_the_tree(symptom: str) -> None:
-    Paper(symptom).check(drawn_shapes(symptom), widest=24.0)
+    Paper(symptom).check(drawn_shapes(symptom), widest=7.0)
 
 
 def test_a_step_whose_caution_is_passed_by_is_seen() -> None:
     """The reader itself: an arrow bent past a caution, or to another number, is refused."""
     paper = Paper("streaking")
     shapes = drawn_shapes("streaking")
-    paper.check(shapes, widest=24.0)
+    paper.check(shapes, widest=7.0)
     hexagon = next(shape for shape in shapes if shape.outline == "hexagon")
     leading = next(one for one in shapes if any(way.to is hexagon for way in one.leaving))
     leading.leaving = [
@@ -158,4 +158,4 @@ def test_a_step_whose_caution_is_passed_by_is_seen() -> None:
         for way in leading.leaving
     ]
     with pytest.raises(AssertionError):
-        Paper("streaking").check(shapes, widest=24.0)
+        Paper("streaking").check(shapes, widest=7.0)
