@@ -4,23 +4,31 @@ from __future__ import annotations
 
 import itertools
 from random import Random
+from typing import TYPE_CHECKING
 
 import pytest
 from strategies.ordering import (
     YARDS,
     Row,
     any_tree,
+    cautions_text,
     least_excess,
     least_of_all,
     model_of,
     run_of,
     seeded,
     smith,
+    tree_with_run,
 )
+from strategies.written import Written, text_of
 
+from diagnose.study.in_force import bits
 from diagnose.study.order.bound import LowerBound, smith_cost
 from diagnose.study.order.families import families
 from diagnose.study.order.search import BestOrder, best_order
+
+if TYPE_CHECKING:
+    from diagnose.study.order.model import RunModel, State
 
 EXACT = 1e-9
 
@@ -137,13 +145,13 @@ def test_families_hold_what_their_definition_says() -> None:
         (1, 1, ["gloves"], False),
         (1, 1, [], False),
     ]
-    found = families(run_of(rows, "side by side", rest=1e-9, after={5: [4]}))
+    found = families(run_of(rows, "side by side", rest=1e-9, after={4: [1], 5: [4]}))
     assert {family.jobs: family.before for family in found} == {
         (0, 2): (),
         (1,): (),
         (3,): (),
-        (4,): (),
-        (5,): (2,),
+        (4,): (1,),
+        (5,): (1, 2),
     }
     locked = found[0]
     assert locked.minutes_until == pytest.approx((0, 2, 5))
@@ -154,3 +162,72 @@ def test_families_hold_what_their_definition_says() -> None:
     assert stays == {(0, 2): False, (1,): False, (3,): True, (4,): False, (5,): True}
     assert all(family.fixed_branches for family in found)
     assert len(families(run_of(rows, "side by side"), single=True)) == len(rows)
+
+
+def states_of(model: RunModel) -> set[State]:
+    """Return the states that orders of up to six takings come to, cautions taken early or not."""
+    cautions = model.cautions
+    takings = [*model.kinds, *((cautions.closure[n], False) for n in bits(model.named_in_run))]
+    states = {model.start}
+    for _ in range(6):
+        states |= {model.setup_for(state, *taking)[1] for state in states for taking in takings}
+    over = {s for s in states if model.cap is not None and max(n for _, n in s) > model.cap}
+    return states - over
+
+
+@pytest.mark.parametrize("cap", [None, 2])
+@pytest.mark.parametrize("name", YARDS)
+def test_jobs_are_of_one_family_where_nothing_tells_them_apart(name: str, cap: int | None) -> None:
+    """Kind, shares of the entries, what comes before and after, and the branches in every state."""
+    together = apart = 0
+    for seed in range(12):
+        tree = tree_with_run(
+            Random(seed), 7, YARDS[name], after=0.1 * (seed % 2), exits=0.6, head=True, tail=True
+        )
+        text = cautions_text(YARDS[name])
+        model = model_of(Written(trees={"alpha": text_of(tree)}, cautions=text), cap)
+        assert model is not None
+        states = states_of(model)
+        family = {job: f for f, each in enumerate(families(model)) for job in each.jobs}
+        before = [set(bits(mask)) for mask in model.run.before]
+        for n in range(len(before)):
+            before[n] |= {m for other in before[n] for m in before[other]}
+        after = [{m for m in range(len(before)) if n in before[m]} for n in range(len(before))]
+        for one, other in itertools.combinations(range(len(model.jobs)), 2):
+            a, b = model.jobs[one], model.jobs[other]
+            shares = [
+                weight / a.weight - weights / b.weight
+                for weight, weights in zip(a.weights, b.weights, strict=True)
+            ]
+            branches = (
+                model.branch_cost(one, s) / a.weight
+                == pytest.approx(model.branch_cost(other, s) / b.weight, abs=EXACT)
+                for s in states
+            )
+            alike = (
+                a.kind == b.kind
+                and max(map(abs, shares)) < EXACT
+                and (before[one], after[one]) == (before[other], after[other])
+                and bool(a.branch_cautions) == bool(b.branch_cautions)
+                and (not a.branch_cautions or all(branches))
+            )
+            assert (family[one] == family[other]) == alike
+            together, apart = together + alike, apart + (not alike)
+    assert together > 1
+    assert apart > 50
+
+
+def test_with_too_many_states_jobs_with_cautions_in_their_branches_stand_alone(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("diagnose.study.order.families.MOST_STATES", 0)
+    tree = tree_with_run(Random(1), 12, YARDS["lockout alone"], exits=0.6)
+    text = cautions_text(YARDS["lockout alone"])
+    model = model_of(Written(trees={"alpha": text_of(tree)}, cautions=text))
+    assert model is not None
+    found = families(model)
+    named = {n for n, job in enumerate(model.jobs) if job.branch_cautions}
+    assert len(named) > 2
+    assert {family.jobs for family in found if named & {*family.jobs}} == {(n,) for n in named}
+    assert max(len(family.jobs) for family in found) > 1
+    assert {f.jobs[0] for f in found if not f.fixed_branches} == named

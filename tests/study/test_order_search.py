@@ -389,6 +389,7 @@ def test_no_order_is_proved_only_where_the_search_came_to_its_end() -> None:
     tree = run_of(rows, "lockout alone")
     model = RunModel(tree._plan, tree.cautions, tree.run, route_costs(tree._plan, tree.cautions), 0)
     assert best_order(model) == NoOrder(proved=True)
+    assert best_move(model) is None
     assert best_order(model, most_nodes=0) == NoOrder(proved=False)
 
 
