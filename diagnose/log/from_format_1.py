@@ -18,21 +18,12 @@ import msgspec
 from diagnose.case.state import Trace
 from diagnose.files import replies
 from diagnose.log.events import (
-    CameTo,
-    CaseOver,
     Damaged,
     Event,
-    FigureTaken,
     Found,
-    ItemReplied,
     Opened,
-    Outset,
-    ReadingTaken,
     Replied,
-    Resumed,
     RoundOpened,
-    Shown,
-    TreeKept,
     read,
     written,
 )
@@ -144,7 +135,8 @@ def _look_through(case: Lifted) -> None:
 def _case(old: CaseRecord, events: Sequence[tuple[str, dict[str, Any]]]) -> Lifted:
     case = Lifted(record=old)
     for at, body in events:
-        case.add(at, _event(body, _trail(body)))
+        kind = body["kind"] if body["kind"] in ("opened", "found", "resumed") else "replied"
+        case.add(at, _event(kind, body, _trail(body)))
     return case
 
 
@@ -157,140 +149,85 @@ class _Round:
         self.name = name
         self.cases: list[Lifted] = []
         self.going_on = False
-        self.trees: dict[str, TreeKept] = {}
-        self.outset = Outset()
+        self.trees: dict[str, Any] = {}
+        self.outset: Mapping[str, Any] = {}
 
     def told(self, events: Sequence[tuple[str, dict[str, Any]]]) -> list[Lifted]:
         """Take the events in, and return the round and its cases."""
         for at, body in events:
-            more = body["more"] or {}
-            self.trees |= msgspec.convert(more.get("trees", {}), dict[str, TreeKept])
-            if body["kind"] == "opened":
-                self._opened(at, body, more)
-            elif body["kind"] == "found":
+            kind, more = body["kind"], body["more"] or {}
+            self.trees |= more.get("trees", {})
+            if kind == "opened":
+                self.outset = more
+                named = {**more["round"], "round": more["round"]["id"]}
+                self.own.add(at, _event("round opened", body, _trail(body), **named))
+            elif kind == "found":
                 self._found(at, body)
-            elif body["kind"] == "resumed":
-                self._resumed(at, body, more)
+            elif kind == "resumed":
+                self._resumed(at, body)
             elif body["symptom"]:
-                self._in_case(at, body, more)
-            elif body["kind"] == replies.BACK and self.going_on:
-                self._withdrawn(at, body)
+                self._in_case(at, body, _trail(body, of_round=False))
+            elif kind == replies.BACK and self.going_on:
+                symptom = _first(self.cases[-1]).symptom
+                trail = [Trace(what="ended", symptom=symptom, step="", why="withdrawn")]
+                self._in_case(at, {**body, "symptom": symptom}, trail)
             else:
-                self._item(at, body, more)
+                self._item(at, body, more.get("starts", ""))
         return [self.own, *map(self._recorded, self.cases)]
 
-    def _opened(self, at: str, body: Mapping[str, Any], more: Mapping[str, Any]) -> None:
-        self.outset = _outset(more)
-        event = RoundOpened(
-            round=more["round"]["id"],
-            title=more["round"]["title"],
-            every=more["round"]["every"],
-            outset=self.outset,
-            trail=_trail(body),
-            in_force=tuple(more.get("in_force", ())),
-        )
-        self.own.add(at, event)
-
-    def _item(self, at: str, body: Mapping[str, Any], more: Mapping[str, Any]) -> None:
-        event = ItemReplied(
-            reply=body["kind"],
-            item=body["step"],
-            shown=_shown(body),
-            caution=body["caution"],
-            typed=body["typed"],
-            starts=more.get("starts", ""),
-            came_to=_came_to(more),
-            trail=_trail(body, of_round=True),
-            in_force=tuple(more.get("in_force", ())),
-        )
-        self.own.add(at, event)
+    def _item(self, at: str, body: Mapping[str, Any], starts: str) -> None:
+        trail = _trail(body, of_round=True)
+        self.own.add(at, _event("item", body, trail, item=body["step"]))
         # Where the tree of the case in which the round was left had gone, the round went on.
         self.going_on = False
-        if event.starts:
-            self._begun(at, body, more, event.starts)
+        if starts:
+            case = Lifted(record=self.own.record, begun_in=self.own.record.key)
+            trail = _trail(body, of_round=False)
+            new = {"symptom": starts, "trees": self._new_trees(case, [starts])}
+            case.add(at, _event("opened", body, trail, **new, outset=self.outset))
+            self.cases.append(case)
+            self._over(at, body, case)
 
-    def _begun(
-        self, at: str, body: Mapping[str, Any], more: Mapping[str, Any], symptom: str
-    ) -> None:
-        case = Lifted(record=self.own.record, begun_in=self.own.record.key)
-        case.add(
-            at,
-            Opened(
-                symptom=symptom,
-                outset=self.outset,
-                trail=_trail(body, of_round=False),
-                in_force=tuple(more.get("in_force", ())),
-                **self._held(case, more, [symptom]),
-            ),
-        )
-        self.cases.append(case)
-        self._over(at, body, case)
-
-    def _in_case(self, at: str, body: Mapping[str, Any], more: Mapping[str, Any]) -> None:
+    def _in_case(self, at: str, body: Mapping[str, Any], trail: Sequence[Trace]) -> None:
         case = self.cases[-1]
-        trail = _trail(body, of_round=False)
         entered = [trace.why for trace in trail if trace.what == "entered"]
-        event = _event(body, trail)
-        case.add(at, msgspec.structs.replace(event, **self._held(case, more, entered)))
+        case.add(at, _event("replied", body, trail, trees=self._new_trees(case, entered)))
         self._over(at, body, case)
 
-    def _withdrawn(self, at: str, body: Mapping[str, Any]) -> None:
-        case = self.cases[-1]
-        symptom = _first(case).symptom
-        trail = (Trace(what="ended", symptom=symptom, step="", why="withdrawn"),)
-        event = _event({**body, "symptom": symptom}, trail)
-        case.add(at, event)
-        self._over(at, body, case)
-
-    def _resumed(self, at: str, body: Mapping[str, Any], more: Mapping[str, Any]) -> None:
-        in_case = _trail(body, of_round=False)
-        event = msgspec.structs.replace(_event(body, _trail(body, of_round=True)), symptom="")
-        self.own.add(at, msgspec.structs.replace(event, likely={}, trees={}, passed=()))
+    def _resumed(self, at: str, body: Mapping[str, Any]) -> None:
+        bare: dict[str, Any] = {"symptom": "", "likely": {}, "trees": {}, "passed": ()}
+        self.own.add(at, _event("resumed", body, _trail(body, of_round=True), **bare))
         if self.going_on:
-            case = self.cases[-1]
-            entered = [trace.why for trace in in_case if trace.what == "entered"]
-            own = msgspec.structs.replace(
-                _event(body, in_case), symptom=_first(case).symptom, came_to=None
-            )
-            case.add(at, msgspec.structs.replace(own, **self._held(case, more, entered)))
+            case, trail = self.cases[-1], _trail(body, of_round=False)
+            entered = [trace.why for trace in trail if trace.what == "entered"]
+            own: dict[str, Any] = {"symptom": _first(case).symptom, "round": None}
+            own["trees"] = self._new_trees(case, entered)
+            case.add(at, _event("resumed", body, trail, **own))
             self.going_on = case.outcome is None
 
     def _found(self, at: str, body: Mapping[str, Any]) -> None:
         """Put what service found with the last case of its symptom."""
         for case in reversed(self.cases):
             if _first(case).symptom == body["symptom"]:
-                case.add(at, _event(body, ()))
+                case.add(at, _event("found", body, ()))
                 return
 
     def _over(self, at: str, body: Mapping[str, Any], case: Lifted) -> None:
         """Tell the round what became of a case, where the event says so."""
-        trail = _trail(body, of_round=True)
-        left = body["kind"] == replies.LEAVE
-        self.going_on = case.outcome is None and not left
-        if case.outcome is None and not left:
-            return
-        how = "left" if left else case.outcome or ""
-        if body["kind"] == replies.DANGER:
-            how = replies.DANGER
-        more = body["more"] or {}
-        over = CaseOver(
-            symptom=_first(case).symptom,
-            how=how,
-            came_to=_came_to(more),
-            trail=trail,
-            in_force=tuple(more.get("in_force", ())),
-        )
-        self.own.add(at, over)
         # A round that was left goes on in this case.
-        self.going_on = left
+        left = body["kind"] == replies.LEAVE
+        self.going_on = left or case.outcome is None
+        if left or case.outcome is not None:
+            how = "left" if left else case.outcome
+            how = replies.DANGER if body["kind"] == replies.DANGER else how
+            own = {"symptom": _first(case).symptom, "how": how}
+            self.own.add(at, _event("case over", body, _trail(body, of_round=True), **own))
 
-    def _held(
-        self, case: Lifted, more: Mapping[str, Any], entered: Sequence[str]
-    ) -> dict[str, Any]:
-        """Return what holds of a case after an event, with the trees that it comes to anew."""
+    def _new_trees(self, case: Lifted, entered: Sequence[str]) -> dict[str, Any]:
+        """Return the trees that a case comes to anew."""
         new = [name for name in entered if name in self.trees and name not in case.told]
         case.told.update(new)
-        return {**_held(more), "trees": {name: self.trees[name] for name in new}}
+        return {name: self.trees[name] for name in new}
 
     def _recorded(self, case: Lifted) -> Lifted:
         """Return a case with the record that its events tell."""
@@ -319,81 +256,42 @@ def _first(case: Lifted) -> Opened:
     return event
 
 
-def _event(body: Mapping[str, Any], trail: tuple[Trace, ...]) -> Any:
-    """Return an event of a case."""
-    more = body["more"] or {}
-    shared: dict[str, Any] = {"trail": trail, "in_force": tuple(more.get("in_force", ()))}
-    kind = body["kind"]
-    cures = tuple((symptom, finding) for symptom, finding in more.get("cures", ()))
-    if kind == "found":
-        return Found(symptom=body["symptom"], finding=body["answer"], cures=cures, **shared)
-    shared |= _held(more)
-    if kind == "opened":
-        return Opened(
-            symptom=body["symptom"], words=more.get("words", ""), outset=_outset(more), **shared
-        )
-    if kind == "resumed":
-        return Resumed(
-            symptom=body["symptom"],
-            role=more.get("role", "operator"),
-            name=more.get("name", ""),
-            fits=more.get("fits", 0),
-            misfits=more.get("misfits", 0),
-            came_to=_came_to(more),
-            **shared,
-        )
-    return Replied(
-        reply=kind,
-        symptom=body["symptom"],
-        step=body["step"],
-        shown=_shown(body),
-        caution=body["caution"],
-        typed=body["typed"],
-        answer=body["answer"],
-        to=more.get("to", ""),
-        reading=_reading(more),
-        cures=cures,
-        closing=more.get("closing", {}),
-        **shared,
-    )
+def _event(kind: str, body: Mapping[str, Any], trail: Sequence[Trace], **changes: Any) -> Event:
+    """Return an event of today's kind; `changes` stand in for what the old one says.
+
+    Keys of the old one that today's kind does not have are passed over.
+    """
+    told = {**body, **(body["more"] or {}), **changes}
+    round_, outset = told.get("round"), told.get("outset", told)
+    parts = {
+        "event": kind,
+        "reply": body["kind"],
+        "finding": body["answer"],
+        "shown": _shown(body),
+        "came_to": round_ if isinstance(round_, dict) and "marks" in round_ else None,
+        "outset": {name: outset[name] for name in _OUTSET if name in outset},
+        "reading": {"inputs": {}, "si": (), **told} if "figure" in told else None,
+        "trail": trail,
+    }
+    known = {name: value for name, value in {**told, **parts}.items() if value is not None}
+    event: Event = msgspec.convert(known, Event)
+    return event
 
 
-def _outset(more: Mapping[str, Any]) -> Outset:
-    told = {name: more[name] for name in ("role", "name", "card", "cautions") if name in more}
-    return msgspec.convert(told, Outset)
+_OUTSET: Final = ("role", "name", "card", "cautions")
 
 
-def _held(more: Mapping[str, Any]) -> dict[str, Any]:
-    told = {name: more[name] for name in ("likely", "trees", "passed") if name in more}
-    whole = msgspec.convert({"event": "resumed", **told}, Resumed)
-    return {"likely": whole.likely, "trees": whole.trees, "passed": whole.passed}
-
-
-def _reading(more: Mapping[str, Any]) -> ReadingTaken | None:
-    if "figure" not in more:
-        return None
-    figure = msgspec.convert(more["figure"], FigureTaken)
-    si = tuple((name, float(value), unit) for name, value, unit in more.get("si", ()))
-    return ReadingTaken(inputs=more.get("inputs", {}), si=si, figure=figure)
-
-
-def _shown(body: Mapping[str, Any]) -> Shown:
+def _shown(body: Mapping[str, Any]) -> dict[str, Any]:
     shown = dict(body["shown"] or {"screen": ""})
     for name in ("answers", "hazards"):
         shown[name] = [named["title"] for named in shown.get(name, ())]
-    known = {name: value for name, value in shown.items() if value is not None}
-    return msgspec.convert(known, Shown)
+    return {name: value for name, value in shown.items() if value is not None}
 
 
-def _came_to(more: Mapping[str, Any]) -> CameTo | None:
-    told = more.get("round") or {}
-    return msgspec.convert(told, CameTo) if "marks" in told else None
-
-
-def _trail(body: Mapping[str, Any], *, of_round: bool | None = None) -> tuple[Trace, ...]:
+def _trail(body: Mapping[str, Any], *, of_round: bool | None = None) -> list[Trace]:
     """Return what followed from an event; of a round's, its own part, or that of its case."""
-    return tuple(
+    return [
         Trace(**trace)
         for trace in body["trail"]
         if of_round is None or of_round == (trace["symptom"] == "")
-    )
+    ]
