@@ -17,7 +17,7 @@ LIMPS: Final = "limps"
 RUNS: Final = "runs"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class MachineState:
     """Whether the machine stands, limps or runs, and what in the log says so."""
 
@@ -33,20 +33,21 @@ def machine_state(outcome: str, events: Sequence[LoggedEvent]) -> MachineState:
     finding for service says how to leave it, if the answers led there or the case stopped at it.
     Else it limps: it is not cured, and nothing in the log keeps anybody from using it.
     """
-    account = Account(events)
+    return MachineState(*_judged(outcome, Account(events)))
+
+
+def _judged(outcome: str, account: Account) -> tuple[str, str]:
     if outcome == "cured":
-        return MachineState(state=RUNS, why="tried out and cured")
+        return RUNS, "tried out and cured"
     if account.danger is not None:
-        return MachineState(state=STANDS, why="a danger was reported")
+        return STANDS, "a danger was reported"
     lockouts = [caution for caution in account.cautions() if caution.lockout]
     held = [caution for caution in lockouts if caution.how is None]
     if held:
-        return MachineState(state=STANDS, why=f"{held[-1].title}: in force, not released")
+        return STANDS, f"{held[-1].title}: in force, not released"
     if any(caution.how == "unknown" for caution in lockouts):
-        return MachineState(state=STANDS, why="the log does not know of its lockout's release")
+        return STANDS, "the log does not know of its lockout's release"
     for symptom, step, reached in reversed(account.for_service()):
         if reached and account.findings(symptom)[step].leave_safe:
-            return MachineState(state=STANDS, why="a cause for service, to be left safe")
-    return MachineState(
-        state=LIMPS, why="not cured; nothing in the log keeps anybody from using it"
-    )
+            return STANDS, "a cause for service, to be left safe"
+    return LIMPS, "not cured; nothing in the log keeps anybody from using it"

@@ -385,8 +385,6 @@ class SqliteLog:
 
 
 def _reason(error: sqlite3.Error) -> str:
-    code = getattr(error, "sqlite_errorcode", None)
-    code = code & 0xFF if code is not None else None
     words = {
         sqlite3.SQLITE_BUSY: "the log is locked by another program; close it and try again.",
         sqlite3.SQLITE_LOCKED: "the log is locked by another program; close it and try again.",
@@ -398,11 +396,9 @@ def _reason(error: sqlite3.Error) -> str:
         sqlite3.SQLITE_CANTOPEN: "the log cannot be opened; name another file with --log.",
         sqlite3.SQLITE_PERM: "the log may not be used by you; name another file with --log.",
     }
-    return (
-        words.get(code, f"the log cannot be used ({error}).")
-        if code is not None
-        else (f"the log cannot be used ({error}).")
-    )
+    # A code of more detail has that of its kind in its last byte.
+    code = getattr(error, "sqlite_errorcode", -1) & 0xFF
+    return words.get(code, f"the log cannot be used ({error}).")
 
 
 def _utc() -> str:
