@@ -105,15 +105,7 @@ def _sheets(
 
 def _metres(text: str) -> float:
     """Return a distance in metres, as typed with its unit."""
-    need = Need(
-        name="--read-at",
-        title="how far away the reader stands",
-        unit="m",
-        dimension="length",
-        example="1 m",
-        low=0.1,
-        high=20.0,
-    )
+    need = Need("--read-at", "how far away the reader stands", "m", "1 m", 0.1, 20.0)
     try:
         found = read(need, text, bare=False).value
     except Unreadable as error:

@@ -51,7 +51,7 @@ VALUE = Measurement(
     unit="",
     how="Read the number off the machine.",
     source="none: the number is taken as it is",
-    needs=(Need(name="value", title="number", dimension="number", asked=True, example="12"),),
+    needs=(Need("value", "number", "", "12", asked=True),),
     compute=value,
 )
 
