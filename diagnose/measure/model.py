@@ -108,7 +108,7 @@ class Measurement:
 
     name: str
     title: str
-    unit: str
+    unit: str = ""
     how: str
     source: str
     needs: tuple[Need, ...]

@@ -48,7 +48,6 @@ def value(*, value: float) -> Outcome:
 VALUE = Measurement(
     name="value",
     title="A plain number",
-    unit="",
     how="Read the number off the machine.",
     source="none: the number is taken as it is",
     needs=(Need("value", "number", "", "12", asked=True),),
