@@ -23,11 +23,13 @@ def _time(title: str, example: str) -> Need:
     return Need("time", title, "min", example, 0, 600, asked=True, above_low=True)
 
 
-def _flow_expected(rate: float | None) -> Expected:
-    """The card's flow within 20 %, else what machines of this kind give."""
-    if rate is None:
-        return Expected(low=FLOW[0], high=FLOW[1], source=PRACTICE)
-    return Expected(low=rate * 0.8, high=rate * 1.2, source=f"card ±20 %, {PRACTICE}")
+def _flow(value: float, rate: float | None, working: str) -> Outcome:
+    """A flow in L/min; expected is the card's within 20 %, else what machines of this kind give."""
+    expected = Expected(low=FLOW[0], high=FLOW[1], source=PRACTICE)
+    if rate is not None:
+        expected = Expected(low=rate * 0.8, high=rate * 1.2, source=f"card ±20 %, {PRACTICE}")
+    workings = (f"{working} = {value:.2f} L/min",)
+    return Outcome(value=value, expected=expected, workings=workings)
 
 
 def tank_drop(*, before: float, after: float, time: float, rate: float | None = None) -> Outcome:
@@ -41,12 +43,8 @@ def tank_drop(*, before: float, after: float, time: float, rate: float | None = 
         raise Unreadable(
             f"after: {after:.6g} L is more than {before:.6g} L before, expected the same or less"
         )
-    value = (before - after) / time
-    return Outcome(
-        value=value,
-        expected=_flow_expected(rate),
-        workings=(f"({before:.6g} L - {after:.6g} L) / {time:.6g} min = {value:.2f} L/min",),
-    )
+    working = f"({before:.6g} L - {after:.6g} L) / {time:.6g} min"
+    return _flow((before - after) / time, rate, working)
 
 
 def bucket_flow(*, volume: float, time: float, rate: float | None = None) -> Outcome:
@@ -55,12 +53,7 @@ def bucket_flow(*, volume: float, time: float, rate: float | None = None) -> Out
     volume: L. time: min. rate: L/min on the card. Returns L/min.
     Source: volume / time; 1.5 to 6 L/min, or the card ±20 %: common practice.
     """
-    value = volume / time
-    return Outcome(
-        value=value,
-        expected=_flow_expected(rate),
-        workings=(f"{volume:.6g} L / {time:.6g} min = {value:.2f} L/min",),
-    )
+    return _flow(volume / time, rate, f"{volume:.6g} L / {time:.6g} min")
 
 
 def film(*, flow: float, width: float, speed: float) -> Outcome:
