@@ -76,17 +76,9 @@ def _end(name: str) -> Need:
     return Need(name, f"bend at the {name} end", "mm", "12 mm", 0, 60, asked=True)
 
 
-def _edges(name: str, title: str) -> Need:
+def _edges(name: str, title: str, example: str) -> Need:
     return Need(
-        name,
-        title,
-        "",
-        "4" if name == "rear_edges" else "2",
-        0,
-        8,
-        dimension="count",
-        card=f"squeegee.{name}",
-        optional=True,
+        name, title, "", example, 0, 8, dimension="count", card=f"squeegee.{name}", optional=True
     )
 
 
@@ -98,8 +90,8 @@ BLADE_EDGE = Measurement(
     source=PRACTICE,
     needs=(
         Need("reading", "rounding of the edge", "mm", "1.5 mm", 0, 20, asked=True),
-        _edges("rear_edges", "usable edges of the rear blade"),
-        _edges("edges_used", "edges used up"),
+        _edges("rear_edges", "usable edges of the rear blade", "4"),
+        _edges("edges_used", "edges used up", "2"),
     ),
     compute=blade_edge,
 )

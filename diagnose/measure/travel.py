@@ -9,16 +9,12 @@ SCRUBBING = (3.0, 6.0)  # km/h
 PATH_WIDTH = Need(
     "width", "width of the scrubbed path", "cm", "75 cm", 0, 2000, card="path_width", above_low=True
 )
-SPEED = Need(
-    "speed",
-    "working speed",
-    "km/h",
-    "4.5 km/h",
-    low=0,
-    high=30,
-    card="working_speed",
-    asked=True,
-    above_low=True,
+CARD_SPEED = Need(
+    "speed", "working speed", "km/h", "4.5 km/h", 0, 30, card="working_speed", above_low=True
+)
+SPEED = replace(CARD_SPEED, asked=True)
+WORKING_SPEED = replace(
+    CARD_SPEED, name="working_speed", title="working speed on the card", optional=True
 )
 
 
@@ -76,13 +72,7 @@ TRAVEL_SPEED = Measurement(
     needs=(
         Need("distance", "distance between the marks", "m", "10 m", 0, 1000, asked=True),
         Need("time", "time between the marks", "s", "8 s", 0, 3600, asked=True, above_low=True),
-        replace(
-            SPEED,
-            name="working_speed",
-            title="working speed on the card",
-            asked=False,
-            optional=True,
-        ),
+        WORKING_SPEED,
     ),
     compute=travel_speed,
 )
