@@ -5,17 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from diagnose.commands import drawings as pages
 from diagnose.commands import options as opt
-from diagnose.commands.drawings import (
-    Written,
-    add_output,
-    ending_of,
-    foot,
-    openable,
-    put_pages,
-    say,
-    titles,
-)
+from diagnose.commands.drawings import Written
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.files.tree import Question
 from diagnose.paper import render
@@ -33,7 +25,7 @@ if TYPE_CHECKING:
     from diagnose.study.ready import ReadyTree
 
 #: What a picture can be written as.
-ENDINGS = ("pdf", "svg", "png", "dot")
+ENDINGS = (*pages.ENDINGS, "dot")
 
 
 def run(args: Sequence[str]) -> int:
@@ -43,8 +35,8 @@ def run(args: Sequence[str]) -> int:
     routes = _routes(library, options) if options.case else {}
     if options.machine and not options.case:
         library.machine(options.machine)
-    trees, broken = openable(library, options.symptom, routes)
-    say(_pictures(library, trees, routes, options), as_json=options.json)
+    trees, broken = pages.openable(library, options.symptom, routes)
+    pages.say(_pictures(library, trees, routes, options), as_json=options.json)
     if broken:
         library.require(broken[0])
     return opt.OK
@@ -73,7 +65,7 @@ def _options(args: Sequence[str]) -> argparse.Namespace:
     parser = opt.parser("draw", "A symptom tree as one picture.")
     parser.add_argument("symptom", nargs="?", help="a symptom's id")
     parser.add_argument("--all", action="store_true", help="all symptoms, a file each")
-    add_output(parser, ENDINGS, "SYMPTOM.pdf")
+    pages.add_output(parser, ENDINGS, "SYMPTOM.pdf")
     parser.add_argument("--from", dest="start", metavar="STEP", help="only what follows a step")
     parser.add_argument("--case", metavar="CASE", help="with the route that this case took")
     parser.add_argument("--minutes", action="store_true", help="with chances and minutes")
@@ -83,7 +75,7 @@ def _options(args: Sequence[str]) -> argparse.Namespace:
         raise opt.WrongUse("--all draws whole trees: leave out the symptom, --from and --case.")
     if not any((options.all, options.symptom, options.case)):
         raise opt.WrongUse("Name a symptom to draw, or --all; `diagnose draw --help` explains.")
-    options.ending = ending_of(options.output, ENDINGS)
+    options.ending = pages.ending_of(options.output, ENDINGS)
     return options
 
 
@@ -138,13 +130,13 @@ class Picture:
         case = f"with the route of case {options.case.upper()}" if options.case else ""
         said = [ready.symptom, case, more, MEANING if options.minutes else ""]
         extras = Extras(
-            under=(" · ".join(filter(None, said)), foot(ready)),
+            under=(" · ".join(filter(None, said)), pages.foot(ready)),
             start=_start(ready, options.start),
             last_lines=estimate_lines(ready, library.table) if options.minutes else {},
             visits=visits,
             walked=walked,
         )
-        self.flowchart = Flowchart(ready, library.table, titles(library), extras)
+        self.flowchart = Flowchart(ready, library.table, pages.titles(library), extras)
         self.title, self.symptom, self.ending = ready.title, ready.symptom, options.ending
 
     def write(self, output: Path, letters: Typeface) -> Written:
@@ -161,7 +153,7 @@ class Picture:
         else:
             made, paper, times = self._page(letters)
             size = round(SIZE * times, 2)
-        (file,) = put_pages(output, [made])
+        (file,) = pages.put(output, [made])
         return Written(file=file, symptom=self.symptom, paper=paper, type_size=size, note=note)
 
     def _svg(self, dot: str, letters: Typeface) -> bytes:

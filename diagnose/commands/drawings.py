@@ -19,6 +19,9 @@ if TYPE_CHECKING:
     from diagnose.commands.ready_library import ReadyLibrary
     from diagnose.study.ready import ReadyTree
 
+#: What pages can be written as.
+ENDINGS = ("pdf", "svg", "png")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Written:
@@ -72,7 +75,7 @@ def say(files: Iterable[Written], *, as_json: bool) -> None:
         opt.say(json.dumps({"files": data}))
 
 
-def put_pages(output: Path, pages: Sequence[bytes]) -> list[str]:
+def put(output: Path, pages: Sequence[bytes]) -> list[str]:
     """Write pages, each to a file of its own where there are more; return the files' names."""
     paths = [output]
     if len(pages) > 1:

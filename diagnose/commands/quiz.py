@@ -7,15 +7,9 @@ from pathlib import Path
 from random import Random
 from typing import TYPE_CHECKING
 
+from diagnose.commands import drawings as pages
 from diagnose.commands import options as opt
-from diagnose.commands.drawings import (
-    Written,
-    add_output,
-    ending_of,
-    foot,
-    put_pages,
-    say,
-)
+from diagnose.commands.drawings import Written
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.paper.letters import typeface
 from diagnose.paper.quiz import SITUATIONS, situations
@@ -26,26 +20,24 @@ if TYPE_CHECKING:
     import argparse
     from collections.abc import Iterator, Sequence
 
-_ENDINGS = ("pdf", "svg", "png")
-
 
 def run(args: Sequence[str]) -> int:
     """Print a quiz. Returns 0 once every file is written."""
     parser = opt.parser("quiz", "Ten situations of a symptom to answer on paper, with their key.")
     parser.add_argument("symptom", help="a symptom's id")
-    add_output(parser, _ENDINGS, "SYMPTOM-quiz.pdf")
+    pages.add_output(parser, pages.ENDINGS, "SYMPTOM-quiz.pdf")
     parser.add_argument("--seed", type=int, default=1, help="the same number, the same sheet (1)")
     parser.add_argument("--paper", choices=PAPERS, default="a4", help="the sheet's size (a4)")
     options = parser.parse_args(args)
-    options.ending = ending_of(options.output, _ENDINGS)
-    say(_written(options), as_json=options.json)
+    options.ending = pages.ending_of(options.output, pages.ENDINGS)
+    pages.say(_written(options), as_json=options.json)
     return opt.OK
 
 
 def _written(options: argparse.Namespace) -> Iterator[Written]:
     library = ReadyLibrary(opt.trees_folder(options), frozenset({options.symptom}))
     ready = library.require(options.symptom)
-    drawn = situations(ready, library.content.cautions, library.table, Random(options.seed))
+    drawn = situations(ready, library.table, Random(options.seed))
     face = typeface(options.font)
     document = Document(
         "quiz",
@@ -53,12 +45,13 @@ def _written(options: argparse.Namespace) -> Iterator[Written]:
             **Letters(SMALLEST, SMALLEST).on(PAPERS[options.paper], face),
             "title": ready.title,
             "situations": [asdict(one) for one in drawn],
-            "foot": f"{foot(ready)} Seed {options.seed}.",
+            "foot": f"{pages.foot(ready)} Seed {options.seed}.",
         },
         face,
     )
-    pages = document.pages(options.ending)
-    files = put_pages(Path(options.output or f"{ready.symptom}-quiz.pdf"), pages)
+    files = pages.put(
+        Path(options.output or f"{ready.symptom}-quiz.pdf"), document.pages(options.ending)
+    )
     few = f"the tree has only {len(drawn)} situations" if len(drawn) < SITUATIONS else ""
     sheets = document.values("pages")[0] // len(files)
     for file in files:

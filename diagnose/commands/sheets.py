@@ -7,31 +7,21 @@ from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from diagnose.commands import drawings as pages
 from diagnose.commands import options as opt
-from diagnose.commands.drawings import (
-    Written,
-    add_output,
-    ending_of,
-    foot,
-    openable,
-    put_pages,
-    say,
-    titles,
-)
+from diagnose.commands.drawings import Written
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.faces.words import sign_words
 from diagnose.measure.inputs import read
 from diagnose.measure.model import Need, Unreadable
 from diagnose.paper.letters import typeface
-from diagnose.paper.sheets import Letters, around, sheets_of
+from diagnose.paper.sheets import Letters, Sheets, around
 from diagnose.paper.typesetter import PAPERS, Document
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from diagnose.study.ready import ReadyTree
-
-ENDINGS = ("pdf", "svg", "png")
 
 #: Reading distances in metres: held in the hand, and on a wall.
 _HAND, _WALL = 0.5, 1.0
@@ -42,7 +32,7 @@ def run(args: Sequence[str]) -> int:
     parser = opt.parser("sheets", "A symptom's steps on sheets, for the wall or for the hand.")
     parser.add_argument("symptom", nargs="?", help="a symptom's id")
     parser.add_argument("--all", action="store_true", help="all symptoms of the library")
-    add_output(parser, ENDINGS, "SYMPTOM-sheets.pdf")
+    pages.add_output(parser, pages.ENDINGS, "SYMPTOM-sheets.pdf")
     parser.add_argument("--wall", action="store_true", help="to hang up: a3, to be read at 1 m")
     about = "from how far it is to be read: letters are made as large (0.5 m; on a wall 1 m)"
     parser.add_argument("--read-at", metavar="DISTANCE", type=_metres, help=about)
@@ -53,12 +43,12 @@ def run(args: Sequence[str]) -> int:
     options = parser.parse_args(args)
     if bool(options.symptom) == options.all:
         raise opt.WrongUse("Name a symptom, or --all; `diagnose sheets --help` explains.")
-    options.ending = ending_of(options.output, ENDINGS)
+    options.ending = pages.ending_of(options.output, pages.ENDINGS)
     library = ReadyLibrary(opt.trees_folder(options))
     library.machine(options.machine)
-    trees, broken = openable(library, options.symptom)
+    trees, broken = pages.openable(library, options.symptom)
     if trees:
-        say(_sheets(library, trees, options), as_json=options.json)
+        pages.say(_sheets(library, trees, options), as_json=options.json)
     if broken:
         library.require(broken[0])
     return opt.OK
@@ -82,14 +72,14 @@ def _sheets(
         "title": title,
         "wall": options.wall,
         "trees": [
-            sheets_of(one, library.table, sign_words, titles(library)) | {"foot": foot(one)}
+            Sheets(one, library.table, sign_words, pages.titles(library)).data()
+            | {"foot": pages.foot(one)}
             for one in trees
         ],
     }
     document = Document("sheets", data, face)
-    pages = document.pages(options.ending)
     stem = trees[0].symptom if len(trees) == 1 else "all-symptoms"
-    files = put_pages(Path(options.output or f"{stem}-sheets.pdf"), pages)
+    files = pages.put(Path(options.output or f"{stem}-sheets.pdf"), document.pages(options.ending))
     begins = [*document.values("begin"), *document.values("end")]
     note = f"letters to be read at {distance:g} m"
     for (symptom, first), (_, after) in pairwise(begins):
@@ -105,15 +95,7 @@ def _sheets(
 
 def _metres(text: str) -> float:
     """Return a distance in metres, as typed with its unit."""
-    need = Need(
-        name="--read-at",
-        title="how far away the reader stands",
-        unit="m",
-        dimension="length",
-        example="1 m",
-        low=0.1,
-        high=20.0,
-    )
+    need = Need("--read-at", "how far away the reader stands", "m", "1 m", 0.1, 20.0)
     try:
         found = read(need, text, bare=False).value
     except Unreadable as error:

@@ -14,7 +14,7 @@ from diagnose.case.screens import (
     ReadingScreen,
     WhyScreen,
 )
-from diagnose.faces.elements import Element, elements
+from diagnose.faces.elements import Element, elements, line_by_line
 from diagnose.faces.words import REPLIES
 from diagnose.files import replies
 from diagnose.text import cut, printable
@@ -81,9 +81,7 @@ class Dialog:
         self.viewport = Viewport()
         self.keys = {REPLIES[reply].key: reply for reply in screen.replies if reply in REPLIES}
         self.waits = isinstance(screen, FigureScreen | WhyScreen)
-        self.by_line = (
-            isinstance(screen, CautionScreen) and screen.phase == "take" and not screen.again
-        )
+        self.by_line = line_by_line(screen)
         self.lines = len(screen.confirm) if isinstance(screen, CautionScreen) else 0
         self.ticked = 0
         self.typed = self._fields()

@@ -109,6 +109,11 @@ def elements(screen: Screen, heading: Heading) -> list[Element]:
     return [Element(one.kind, _plain(one.text), one.number) for one in told]
 
 
+def line_by_line(screen: Screen) -> bool:
+    """Whether a person confirms this screen one line after the other."""
+    return isinstance(screen, CautionScreen) and screen.phase == "take" and not screen.again
+
+
 def _notes(screen: Screen) -> dict[str, None]:
     """Return the notes once each: two steps passed over for the same reason are one."""
     return dict.fromkeys(render(note) for note in screen.notes)
@@ -140,11 +145,9 @@ def _caution(screen: CautionScreen) -> Elements:
     else:
         yield Element("text", screen.text)
         if screen.hazards:
-            yield Element(
-                "aside", f"Hazard: {_listed([hazard.title for hazard in screen.hazards])}"
-            )
+            yield Element("aside", f"Hazard: {', '.join(one.title for one in screen.hazards)}")
         if screen.signs:
-            yield Element("aside", f"Signs: {_listed([sign_words(sign) for sign in screen.signs])}")
+            yield Element("aside", f"Signs: {', '.join(map(sign_words, screen.signs))}")
     yield from _numbered("confirm", screen.confirm)
 
 
@@ -227,7 +230,7 @@ def _end(screen: EndScreen, heading: Heading) -> Elements:
     outcome = OUTCOMES.get(screen.outcome, screen.outcome)
     yield Element("title", f"Case {heading.case}: {outcome}" if heading.case else outcome)
     if screen.in_force:
-        titles = _listed([caution.title for caution in screen.in_force])
+        titles = ", ".join(caution.title for caution in screen.in_force)
         yield Element("text", f"Still in force: {titles}")
     yield from _ranked("The likeliest causes:", screen.ranking)
     for text in _notes(screen):
@@ -244,10 +247,6 @@ def _ranked(head: str, ranking: tuple[Cause, ...]) -> Elements:
 def _numbered(kind: str, texts: tuple[str, ...] | list[str]) -> Elements:
     for number, text in enumerate(texts, start=1):
         yield Element(kind, text, number)
-
-
-def _listed(texts: tuple[str, ...] | list[str]) -> str:
-    return ", ".join(texts)
 
 
 _KINDS: Final[dict[type, Callable[..., Elements]]] = {

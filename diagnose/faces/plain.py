@@ -9,7 +9,7 @@ import textwrap
 from typing import TYPE_CHECKING, Final
 
 from diagnose.case.screens import CautionScreen, CheckScreen, EndScreen, ReadingScreen
-from diagnose.faces.elements import Element, StatusLine, elements
+from diagnose.faces.elements import Element, StatusLine, elements, line_by_line
 from diagnose.faces.streams import is_terminal
 from diagnose.faces.words import REPLIES
 from diagnose.files import replies
@@ -51,7 +51,7 @@ class PlainFace:
         self._say("")
         self._say_status(screen, heading)
         told = elements(screen, heading)
-        by_line = self._interactive and isinstance(screen, CautionScreen) and _one_by_one(screen)
+        by_line = self._interactive and line_by_line(screen)
         self._say_elements([one for one in told if not (by_line and one.kind == "confirm")])
         if by_line:
             return self._confirm(screen, [one.text for one in told if one.kind == "confirm"])
@@ -114,10 +114,6 @@ def _spelled_out(screen: Screen, typed: str) -> str:
     """Return the reply that a single letter stands for here, or what was typed as it is."""
     keys = {REPLIES[reply].key: reply for reply in screen.replies if reply in REPLIES}
     return keys.get(typed.strip().casefold(), typed)
-
-
-def _one_by_one(screen: CautionScreen) -> bool:
-    return screen.phase == "take" and not screen.again
 
 
 def _how(screen: Screen) -> str:

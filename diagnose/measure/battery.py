@@ -1,54 +1,20 @@
 """What a battery gives at a steady current, and what it must get back."""
 
+from dataclasses import replace
+
 from diagnose.measure.arithmetic import clean
 from diagnose.measure.model import Measurement, Need, Outcome
 
 CAPACITY = Need(
-    name="capacity",
-    title="rated capacity",
-    unit="Ah",
-    dimension="charge",
-    card="battery.capacity",
-    example="240 Ah",
-    low=0,
-    high=5000,
-    above_low=True,
+    "capacity", "rated capacity", "Ah", "240 Ah", 0, 5000, card="battery.capacity", above_low=True
 )
 RATED_HOURS = Need(
-    name="rated_hours",
-    title="hour rate of the capacity",
-    unit="h",
-    dimension="time",
-    card="battery.rated_hours",
-    example="5 h",
-    low=0.5,
-    high=1000,
+    "rated_hours", "hour rate of the capacity", "h", "5 h", 0.5, 1000, card="battery.rated_hours"
 )
-EXPONENT = Need(
-    name="exponent",
-    title="Peukert exponent",
-    dimension="number",
-    card="battery.exponent",
-    example="1.2",
-    low=1.0,
-    high=1.6,
+EXPONENT = Need("exponent", "Peukert exponent", "", "1.2", 1.0, 1.6, card="battery.exponent")
+CURRENT = Need(
+    "current", "working current", "A", "38 A", 0, 2000, card="currents.working", above_low=True
 )
-
-
-def current_need(*, asked: bool) -> Need:
-    """The working current: read off the display, or only taken from the card."""
-    return Need(
-        name="current",
-        title="working current",
-        unit="A",
-        dimension="current",
-        card="currents.working",
-        asked=asked,
-        example="38 A",
-        low=0,
-        high=2000,
-        above_low=True,
-    )
 
 
 def peukert_hours(capacity: float, rated_hours: float, current: float, exponent: float) -> float:
@@ -112,7 +78,7 @@ PEUKERT_TIME = Measurement(
     unit="h",
     how="Read the amps off the machine's own display at steady work.",
     source="Peukert's law, t = H (C / (I H))^k",
-    needs=(CAPACITY, RATED_HOURS, current_need(asked=True), EXPONENT),
+    needs=(CAPACITY, RATED_HOURS, replace(CURRENT, asked=True), EXPONENT),
     compute=peukert_time,
 )
 
@@ -124,36 +90,9 @@ RECHARGE = Measurement(
     source="charge taken out × charge factor; about 1.20 for vented lead-acid (trade source)",
     needs=(
         CAPACITY,
-        Need(
-            name="taken_out",
-            title="charge taken out",
-            unit="%",
-            dimension="percent",
-            asked=True,
-            example="80 %",
-            low=0,
-            high=100,
-        ),
-        Need(
-            name="factor",
-            title="charge factor",
-            dimension="number",
-            card="battery.charge_factor",
-            example="1.2",
-            low=1.0,
-            high=1.5,
-        ),
-        Need(
-            name="current",
-            title="charger's current",
-            unit="A",
-            dimension="current",
-            optional=True,
-            example="30 A",
-            low=0,
-            high=1000,
-            above_low=True,
-        ),
+        Need("taken_out", "charge taken out", "%", "80 %", 0, 100, asked=True),
+        Need("factor", "charge factor", "", "1.2", 1.0, 1.5, card="battery.charge_factor"),
+        Need("current", "charger's current", "A", "30 A", 0, 1000, optional=True, above_low=True),
     ),
     compute=recharge,
 )

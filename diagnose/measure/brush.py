@@ -68,31 +68,11 @@ def brush_current(*, reading: float, rated: float, other: float | None = None) -
 
 
 def _three(title: str, example: str) -> Need:
-    return Need(
-        name="readings",
-        title=title,
-        unit="mm",
-        dimension="length",
-        asked=True,
-        example=example,
-        low=0,
-        high=150,
-        places=(3, 3),
-    )
+    return Need("readings", title, "mm", example, 0, 150, asked=True, places=(3, 3))
 
 
 def _amps(name: str, title: str, *, optional: bool) -> Need:
-    return Need(
-        name=name,
-        title=title,
-        unit="A",
-        dimension="current",
-        asked=True,
-        optional=optional,
-        example="18 A",
-        low=0,
-        high=300,
-    )
+    return Need(name, title, "A", "18 A", 0, 300, asked=True, optional=optional)
 
 
 BRISTLE_LENGTH = Measurement(
@@ -104,15 +84,14 @@ BRISTLE_LENGTH = Measurement(
     needs=(
         _three("bristle at three places", "24, 22, 23 mm"),
         Need(
-            name="bristle_new",
-            title="bristle of a new brush",
-            unit="mm",
-            dimension="length",
-            card="brushes.bristle_new",
-            optional=True,
-            example="40 mm",
+            "bristle_new",
+            "bristle of a new brush",
+            "mm",
+            "40 mm",
             low=0,
             high=150,
+            card="brushes.bristle_new",
+            optional=True,
             above_low=True,
         ),
     ),
@@ -139,14 +118,13 @@ BRUSH_CURRENT = Measurement(
         _amps("reading", "brush current shown", optional=False),
         _amps("other", "the other side's, where both are shown", optional=True),
         Need(
-            name="rated",
-            title="brush current on the card",
-            unit="A",
-            dimension="current",
-            card="brushes.current",
-            example="18 A",
+            "rated",
+            "brush current on the card",
+            "A",
+            "18 A",
             low=0,
             high=300,
+            card="brushes.current",
             above_low=True,
         ),
     ),

@@ -1,27 +1,17 @@
 """Hydrometer readings of flooded cells, brought to 80 °F."""
 
+from dataclasses import replace
+
 from diagnose.measure.model import PRACTICE, Expected, Measurement, Need, Outcome, Unreadable
 from diagnose.measure.units import fahrenheit
+from diagnose.measure.voltage import CELLS
 
 GRAVITY_PER_FAHRENHEIT = 0.0004  # of specific gravity for 1 °F, US Army TM 5-3895-349-14P p. 871
 HOTTEST = 45.0  # °C, above which a battery is left alone (common practice)
 
 CORRECTION_SOURCE = "US Army TM 5-3895-349-14P p. 871"
 SPREAD_SOURCE = "US Army TM 55-2210-224-12 p. 4-78: more than 0.020 may be a dead cell"
-
-
-def _temperature(*, optional: bool) -> Need:
-    return Need(
-        name="temperature",
-        title="temperature of the acid",
-        unit="°C",
-        dimension="temperature",
-        asked=True,
-        optional=optional,
-        example="20 °C",
-        low=-30,
-        high=60,
-    )
+TEMPERATURE = Need("temperature", "temperature of the acid", "°C", "20 °C", -30, 60, asked=True)
 
 
 def gravity_at_80_fahrenheit(reading: float, temperature: float) -> float:
@@ -91,23 +81,17 @@ def cell_gravities(
     )
 
 
+READING = Need(
+    "reading", "specific gravity as read", "", "1.265", 1.0, 1.4, dimension="gravity", asked=True
+)
 GRAVITY = Measurement(
     name="gravity",
     title="Specific gravity of one cell at 80 °F",
-    unit="",
     how="Battery-trained: hydrometer and thermometer, after a full charge, before watering.",
     source=f"{CORRECTION_SOURCE}; {PRACTICE}",
     needs=(
-        Need(
-            name="reading",
-            title="specific gravity as read",
-            dimension="gravity",
-            asked=True,
-            example="1.265",
-            low=1.0,
-            high=1.4,
-        ),
-        _temperature(optional=False),
+        READING,
+        TEMPERATURE,
     ),
     compute=gravity,
 )
@@ -115,31 +99,22 @@ GRAVITY = Measurement(
 CELL_GRAVITIES = Measurement(
     name="cell-gravities",
     title="Spread of the cells' gravities at 80 °F",
-    unit="",
     how="Battery-trained: hydrometer in every cell in order, after a full charge, before watering.",
     source=f"{SPREAD_SOURCE}; {CORRECTION_SOURCE}",
     needs=(
         Need(
-            name="readings",
-            title="specific gravities, cell by cell",
-            dimension="gravity",
-            asked=True,
-            example="1.275, 1.280, 1.270",
+            "readings",
+            "specific gravities, cell by cell",
+            "",
+            "1.275, 1.280, 1.270",
             low=1.0,
             high=1.4,
+            dimension="gravity",
+            asked=True,
             places=(2, 60),
         ),
-        _temperature(optional=True),
-        Need(
-            name="cells",
-            title="cells in series",
-            dimension="count",
-            card="battery.cells",
-            optional=True,
-            example="12",
-            low=2,
-            high=60,
-        ),
+        replace(TEMPERATURE, optional=True),
+        replace(CELLS, low=2, optional=True),
     ),
     compute=cell_gravities,
 )

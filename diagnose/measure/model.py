@@ -1,9 +1,18 @@
 """The words of a measurement: what it needs, what it gives, how it can fail."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import KW_ONLY, dataclass
 
 PRACTICE = "common practice, no published source"
+
+# What is measured in each unit that a screen shows; without one it is a bare number.
+DIMENSIONS = {
+    "": "number",
+    **{"V": "voltage", "A": "current", "Ah": "charge", "°C": "temperature", "kPa": "pressure"},
+    **dict.fromkeys(("s", "min", "h"), "time"),
+    **dict.fromkeys(("mm", "cm", "m"), "length"),
+    **{"L": "volume", "L/min": "flow", "km/h": "speed", "%": "percent"},
+}
 
 
 class Unreadable(Exception):
@@ -21,13 +30,13 @@ class MissingLine(Exception):
         self.path = path
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class Need:
     """One input of a measurement.
 
     unit: the unit shown, in which the measurement's function takes it ('' for a bare number).
-    dimension: a kind of quantity (voltage, current, charge, time, temperature, length, volume,
-        flow, speed, pressure), or gravity, percent, number, count, ratio, choice.
+    dimension: a kind of quantity (a key of `units.SI`), or gravity, percent, number, count, ratio,
+        choice; left out, it is what `DIMENSIONS` says of the unit.
     card: dotted path on the machine card that can supply it.
     asked: a person reads it at the machine; else only the card or a typed key gives it.
     low, high: the range taken, in `unit`; with `above_low` the low end itself is refused.
@@ -38,18 +47,24 @@ class Need:
 
     name: str
     title: str
-    unit: str = ""
-    dimension: str
-    card: str | None = None
-    asked: bool = False
-    optional: bool = False
+    unit: str
     example: str
     low: float | None = None
     high: float | None = None
+    _: KW_ONLY
+    dimension: str = ""
+    card: str | None = None
+    asked: bool = False
+    optional: bool = False
     above_low: bool = False
     words: tuple[str, ...] = ()
     places: tuple[int, int] | None = None
     replaces: str | None = None
+
+    def __post_init__(self) -> None:
+        """Fill in the dimension of the unit. Raises KeyError where there is none."""
+        if not self.dimension:
+            object.__setattr__(self, "dimension", DIMENSIONS[self.unit])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,7 +108,7 @@ class Measurement:
 
     name: str
     title: str
-    unit: str
+    unit: str = ""
     how: str
     source: str
     needs: tuple[Need, ...]

@@ -48,10 +48,9 @@ def value(*, value: float) -> Outcome:
 VALUE = Measurement(
     name="value",
     title="A plain number",
-    unit="",
     how="Read the number off the machine.",
     source="none: the number is taken as it is",
-    needs=(Need(name="value", title="number", dimension="number", asked=True, example="12"),),
+    needs=(Need("value", "number", "", "12", asked=True),),
     compute=value,
 )
 

@@ -52,6 +52,9 @@ def solution_temperature(*, reading: float, warmest: float | None = None) -> Out
     )
 
 
+RATIO = Need(
+    "ratio", "product to water", "", "1:40", 1, 5000, dimension="ratio", card="detergent.ratio"
+)
 DOSE_VOLUME = Measurement(
     name="dose",
     title="Concentrate for a filling",
@@ -59,34 +62,16 @@ DOSE_VOLUME = Measurement(
     how="Read the water filled in off the tank's scale; measure the product in a jug.",
     source=f"1:40 is 1 part and 40 parts; {PRACTICE}",
     needs=(
+        Need("volume", "water filled in", "L", "100 L", 0, 5000, asked=True),
+        RATIO,
         Need(
-            name="volume",
-            title="water filled in",
-            unit="L",
-            dimension="volume",
-            asked=True,
-            example="100 L",
-            low=0,
-            high=5000,
-        ),
-        Need(
-            name="ratio",
-            title="product to water",
-            dimension="ratio",
-            card="detergent.ratio",
-            example="1:40",
-            low=1,
-            high=5000,
-        ),
-        Need(
-            name="percent",
-            title="product in per cent of the water",
-            unit="%",
-            dimension="percent",
-            optional=True,
-            example="1 %",
+            "percent",
+            "product in per cent of the water",
+            "%",
+            "1 %",
             low=0,
             high=100,
+            optional=True,
             replaces="ratio",
         ),
     ),
@@ -100,26 +85,16 @@ SOLUTION_TEMPERATURE = Measurement(
     how="Hold the probe in the stream while filling, hand clear of hot water.",
     source=PRACTICE,
     needs=(
+        Need("reading", "temperature of the solution", "°C", "30 °C", -10, 110, asked=True),
         Need(
-            name="reading",
-            title="temperature of the solution",
-            unit="°C",
-            dimension="temperature",
-            asked=True,
-            example="30 °C",
-            low=-10,
-            high=110,
-        ),
-        Need(
-            name="warmest",
-            title="warmest solution to fill",
-            unit="°C",
-            dimension="temperature",
-            card="warmest_solution",
-            optional=True,
-            example="50 °C",
+            "warmest",
+            "warmest solution to fill",
+            "°C",
+            "50 °C",
             low=0,
             high=100,
+            card="warmest_solution",
+            optional=True,
         ),
     ),
     compute=solution_temperature,

@@ -73,28 +73,12 @@ def blade_level(*, left: float, right: float) -> Outcome:
 
 
 def _end(name: str) -> Need:
-    return Need(
-        name=name,
-        title=f"bend at the {name} end",
-        unit="mm",
-        dimension="length",
-        asked=True,
-        example="12 mm",
-        low=0,
-        high=60,
-    )
+    return Need(name, f"bend at the {name} end", "mm", "12 mm", 0, 60, asked=True)
 
 
-def _edges(name: str, title: str) -> Need:
+def _edges(name: str, title: str, example: str) -> Need:
     return Need(
-        name=name,
-        title=title,
-        dimension="count",
-        card=f"squeegee.{name}",
-        optional=True,
-        example="4" if name == "rear_edges" else "2",
-        low=0,
-        high=8,
+        name, title, "", example, 0, 8, dimension="count", card=f"squeegee.{name}", optional=True
     )
 
 
@@ -105,18 +89,9 @@ BLADE_EDGE = Measurement(
     how="Machine dead. A ruler across the worst place of the wiping edge: how much is rounded off?",
     source=PRACTICE,
     needs=(
-        Need(
-            name="reading",
-            title="rounding of the edge",
-            unit="mm",
-            dimension="length",
-            asked=True,
-            example="1.5 mm",
-            low=0,
-            high=20,
-        ),
-        _edges("rear_edges", "usable edges of the rear blade"),
-        _edges("edges_used", "edges used up"),
+        Need("reading", "rounding of the edge", "mm", "1.5 mm", 0, 20, asked=True),
+        _edges("rear_edges", "usable edges of the rear blade", "4"),
+        _edges("edges_used", "edges used up", "2"),
     ),
     compute=blade_edge,
 )
@@ -131,15 +106,7 @@ BLADE_BEND = Measurement(
         _end("left"),
         _end("right"),
         Need(
-            name="bend",
-            title="bend that is wanted",
-            unit="mm",
-            dimension="length",
-            card="squeegee.bend",
-            optional=True,
-            example="12 mm",
-            low=0,
-            high=60,
+            "bend", "bend that is wanted", "mm", "12 mm", 0, 60, card="squeegee.bend", optional=True
         ),
     ),
     compute=blade_bend,

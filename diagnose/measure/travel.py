@@ -1,31 +1,20 @@
 """How fast the machine goes and how much floor it does."""
 
+from dataclasses import replace
+
 from diagnose.measure.model import PRACTICE, Expected, Measurement, Need, Outcome
 
 SCRUBBING = (3.0, 6.0)  # km/h
 
 PATH_WIDTH = Need(
-    name="width",
-    title="width of the scrubbed path",
-    unit="cm",
-    dimension="length",
-    card="path_width",
-    example="75 cm",
-    low=0,
-    high=2000,
-    above_low=True,
+    "width", "width of the scrubbed path", "cm", "75 cm", 0, 2000, card="path_width", above_low=True
 )
-SPEED = Need(
-    name="speed",
-    title="working speed",
-    unit="km/h",
-    dimension="speed",
-    card="working_speed",
-    asked=True,
-    example="4.5 km/h",
-    low=0,
-    high=30,
-    above_low=True,
+CARD_SPEED = Need(
+    "speed", "working speed", "km/h", "4.5 km/h", 0, 30, card="working_speed", above_low=True
+)
+SPEED = replace(CARD_SPEED, asked=True)
+WORKING_SPEED = replace(
+    CARD_SPEED, name="working_speed", title="working speed on the card", optional=True
 )
 
 
@@ -69,16 +58,7 @@ AREA_RATE = Measurement(
     needs=(
         PATH_WIDTH,
         SPEED,
-        Need(
-            name="efficiency",
-            title="share of the time spent on new floor",
-            unit="%",
-            dimension="percent",
-            asked=True,
-            example="70 %",
-            low=0,
-            high=100,
-        ),
+        Need("efficiency", "share of the time spent on new floor", "%", "70 %", 0, 100, asked=True),
     ),
     compute=area_rate,
 )
@@ -90,39 +70,9 @@ TRAVEL_SPEED = Measurement(
     how="People clear. Mark 10 m, come up to working speed, take the time from mark to mark.",
     source=f"distance / time; {PRACTICE}",
     needs=(
-        Need(
-            name="distance",
-            title="distance between the marks",
-            unit="m",
-            dimension="length",
-            asked=True,
-            example="10 m",
-            low=0,
-            high=1000,
-        ),
-        Need(
-            name="time",
-            title="time between the marks",
-            unit="s",
-            dimension="time",
-            asked=True,
-            example="8 s",
-            low=0,
-            high=3600,
-            above_low=True,
-        ),
-        Need(
-            name="working_speed",
-            title="working speed on the card",
-            unit="km/h",
-            dimension="speed",
-            card="working_speed",
-            optional=True,
-            example="4.5 km/h",
-            low=0,
-            high=30,
-            above_low=True,
-        ),
+        Need("distance", "distance between the marks", "m", "10 m", 0, 1000, asked=True),
+        Need("time", "time between the marks", "s", "8 s", 0, 3600, asked=True, above_low=True),
+        WORKING_SPEED,
     ),
     compute=travel_speed,
 )

@@ -19,48 +19,30 @@ LITHIUM_TELLS_NO_CHARGE = (
     " tells no charge: read the battery's own display"
 )
 
-CELLS = Need(
-    name="cells",
-    title="cells in series",
-    dimension="count",
-    card="battery.cells",
-    example="12",
-    low=1,
-    high=60,
-)
+CELLS = Need("cells", "cells in series", "", "12", 1, 60, dimension="count", card="battery.cells")
 KIND = Need(
-    name="kind",
-    title="kind of battery",
+    "kind",
+    "kind of battery",
+    "",
+    "flooded",
     dimension="choice",
     card="battery.kind",
-    example="flooded",
     words=("flooded", "sealed", "lithium"),
 )
 LOWEST_CHARGE = Need(
-    name="lowest_charge",
-    title="lowest charge to leave in",
-    unit="%",
-    dimension="percent",
-    card="battery.lowest_charge",
-    optional=True,
-    example="20 %",
+    "lowest_charge",
+    "lowest charge to leave in",
+    "%",
+    "20 %",
     low=0,
     high=95,
+    card="battery.lowest_charge",
+    optional=True,
 )
 
 
 def _volts(title: str) -> Need:
-    return Need(
-        name="volts",
-        title=title,
-        unit="V",
-        dimension="voltage",
-        asked=True,
-        example="24.4 V",
-        low=0,
-        high=130,
-        above_low=True,
-    )
+    return Need("volts", title, "V", "24.4 V", 0, 130, asked=True, above_low=True)
 
 
 def _per_cell(volts: float, cells: float, highest: float, hint: str) -> float:

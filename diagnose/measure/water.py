@@ -1,5 +1,7 @@
 """Solution on its way from the tank to the floor: flow, film, how long a tank lasts."""
 
+from dataclasses import replace
+
 from diagnose.measure.arithmetic import clean
 from diagnose.measure.model import PRACTICE, Expected, Measurement, Need, Outcome, Unreadable
 from diagnose.measure.travel import PATH_WIDTH, SPEED
@@ -7,56 +9,27 @@ from diagnose.measure.travel import PATH_WIDTH, SPEED
 FLOW = (1.5, 6.0)  # L/min
 FILM = (0.03, 0.10)  # mm
 
+FLOW_NOW = Need(
+    "flow", "flow of solution", "L/min", "2.5 L/min", 0, 100, card="flow.rate", above_low=True
+)
+FLOW_RATE = replace(FLOW_NOW, name="rate", title="flow on the card", optional=True)
+
 
 def _volume(name: str, title: str, example: str, card: str | None = None) -> Need:
-    return Need(
-        name=name,
-        title=title,
-        unit="L",
-        dimension="volume",
-        card=card,
-        asked=card is None,
-        example=example,
-        low=0,
-        high=5000,
-    )
+    return Need(name, title, "L", example, 0, 5000, card=card, asked=card is None)
 
 
 def _time(title: str, example: str) -> Need:
-    return Need(
-        name="time",
-        title=title,
-        unit="min",
-        dimension="time",
-        asked=True,
-        example=example,
-        low=0,
-        high=600,
-        above_low=True,
-    )
+    return Need("time", title, "min", example, 0, 600, asked=True, above_low=True)
 
 
-def _flow(*, asked: bool) -> Need:
-    return Need(
-        name="flow" if asked else "rate",
-        title="flow of solution" if asked else "flow on the card",
-        unit="L/min",
-        dimension="flow",
-        card="flow.rate",
-        asked=asked,
-        optional=not asked,
-        example="2.5 L/min",
-        low=0,
-        high=100,
-        above_low=True,
-    )
-
-
-def _flow_expected(rate: float | None) -> Expected:
-    """The card's flow within 20 %, else what machines of this kind give."""
-    if rate is None:
-        return Expected(low=FLOW[0], high=FLOW[1], source=PRACTICE)
-    return Expected(low=rate * 0.8, high=rate * 1.2, source=f"card ±20 %, {PRACTICE}")
+def _flow(value: float, rate: float | None, working: str) -> Outcome:
+    """A flow in L/min; expected is the card's within 20 %, else what machines of this kind give."""
+    expected = Expected(low=FLOW[0], high=FLOW[1], source=PRACTICE)
+    if rate is not None:
+        expected = Expected(low=rate * 0.8, high=rate * 1.2, source=f"card ±20 %, {PRACTICE}")
+    workings = (f"{working} = {value:.2f} L/min",)
+    return Outcome(value=value, expected=expected, workings=workings)
 
 
 def tank_drop(*, before: float, after: float, time: float, rate: float | None = None) -> Outcome:
@@ -70,12 +43,8 @@ def tank_drop(*, before: float, after: float, time: float, rate: float | None = 
         raise Unreadable(
             f"after: {after:.6g} L is more than {before:.6g} L before, expected the same or less"
         )
-    value = (before - after) / time
-    return Outcome(
-        value=value,
-        expected=_flow_expected(rate),
-        workings=(f"({before:.6g} L - {after:.6g} L) / {time:.6g} min = {value:.2f} L/min",),
-    )
+    working = f"({before:.6g} L - {after:.6g} L) / {time:.6g} min"
+    return _flow((before - after) / time, rate, working)
 
 
 def bucket_flow(*, volume: float, time: float, rate: float | None = None) -> Outcome:
@@ -84,12 +53,7 @@ def bucket_flow(*, volume: float, time: float, rate: float | None = None) -> Out
     volume: L. time: min. rate: L/min on the card. Returns L/min.
     Source: volume / time; 1.5 to 6 L/min, or the card ±20 %: common practice.
     """
-    value = volume / time
-    return Outcome(
-        value=value,
-        expected=_flow_expected(rate),
-        workings=(f"{volume:.6g} L / {time:.6g} min = {value:.2f} L/min",),
-    )
+    return _flow(volume / time, rate, f"{volume:.6g} L / {time:.6g} min")
 
 
 def film(*, flow: float, width: float, speed: float) -> Outcome:
@@ -147,7 +111,7 @@ TANK_DROP = Measurement(
         _volume("before", "clean-water tank before", "100 L"),
         _volume("after", "clean-water tank after", "88 L"),
         _time("time at one setting", "5 min"),
-        _flow(asked=False),
+        FLOW_RATE,
     ),
     compute=tank_drop,
 )
@@ -161,7 +125,7 @@ BUCKET_FLOW = Measurement(
     needs=(
         _volume("volume", "solution in the bucket", "2 L"),
         _time("time to fill it", "1 min"),
-        _flow(asked=False),
+        FLOW_RATE,
     ),
     compute=bucket_flow,
 )
@@ -172,7 +136,7 @@ FILM_THICKNESS = Measurement(
     unit="mm",
     how="Flow from the tank's drop, speed by watch over 10 m.",
     source=f"flow / (width × speed); {PRACTICE}",
-    needs=(_flow(asked=True), PATH_WIDTH, SPEED),
+    needs=(replace(FLOW_NOW, asked=True), PATH_WIDTH, SPEED),
     compute=film,
 )
 
@@ -184,7 +148,7 @@ TANK_TIME = Measurement(
     source="volume / flow",
     needs=(
         _volume("volume", "clean-water tank", "110 L", card="tanks.clean"),
-        _flow(asked=True),
+        replace(FLOW_NOW, asked=True),
     ),
     compute=tank_time,
 )
@@ -196,17 +160,7 @@ RECOVERY = Measurement(
     how="Start with the dirty-water tank empty; read both tanks' scales after a stretch of floor.",
     source=PRACTICE,
     needs=(
-        Need(
-            name="dispensed",
-            title="solution laid down",
-            unit="L",
-            dimension="volume",
-            asked=True,
-            example="50 L",
-            low=0,
-            high=5000,
-            above_low=True,
-        ),
+        Need("dispensed", "solution laid down", "L", "50 L", 0, 5000, asked=True, above_low=True),
         _volume("recovered", "dirty water recovered", "44 L"),
     ),
     compute=recovery,

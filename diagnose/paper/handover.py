@@ -82,7 +82,9 @@ def handover(
         findings=tuple(dict.fromkeys([*top, *own])),
         closing=last.event.closing if last and isinstance(last.event, Replied) else {},
         begun_in=case.begun_in,
-        cases=tuple((one.name, one.symptom, one.outcome) for one in begun if not _gone(one)),
+        cases=tuple(
+            (one.name, one.symptom, one.outcome) for one in begun if one.outcome != "withdrawn"
+        ),
     )
 
 
@@ -97,10 +99,6 @@ def _cautions(account: Account, round_events: Sequence[LoggedEvent]) -> Iterator
             yield caution
         else:
             yield replace(known, ended=caution.ended, how=caution.how)
-
-
-def _gone(case: CaseRecord) -> bool:
-    return case.outcome == "withdrawn"
 
 
 def _report(account: Account) -> Report | None:

@@ -15,7 +15,6 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from random import Random
 
-    from diagnose.files.cautions import Caution, Cautions
     from diagnose.files.tree import Step
     from diagnose.study.in_force import CautionTable
     from diagnose.study.ready import ReadyTree
@@ -44,11 +43,7 @@ class Situation:
 
 
 def situations(
-    ready: ReadyTree,
-    cautions: Cautions,
-    table: CautionTable,
-    random: Random,
-    count: int = SITUATIONS,
+    ready: ReadyTree, table: CautionTable, random: Random, count: int = SITUATIONS
 ) -> list[Situation]:
     """Return situations that end at different steps; fewer where the tree has not so many.
 
@@ -56,16 +51,14 @@ def situations(
     """
     plan = ready.plan
     rest = [step for step in range(len(plan.ids)) if step != plan.start]
-    drawn = [_situation(ready, cautions, table, random, step) for step in _shuffled(rest, random)]
+    drawn = [_situation(ready, table, random, step) for step in _shuffled(rest, random)]
     calling = [one for one in drawn if one.cautions]
     calm = [one for one in drawn if not one.cautions]
     half = max((count + 1) // 2, count - len(calm))
     return _shuffled([*calling[:half], *calm][:count], random)
 
 
-def _situation(
-    ready: ReadyTree, cautions: Cautions, table: CautionTable, random: Random, step: int
-) -> Situation:
+def _situation(ready: ReadyTree, table: CautionTable, random: Random, step: int) -> Situation:
     plan = ready.plan
     route = _route_to(ready, step, random)
     in_force, so_far = 0, []
@@ -77,10 +70,8 @@ def _situation(
     if plan.energises[step]:
         in_force &= ~table.lapsing
 
-    known: dict[str, Caution] = dict(cautions.cautions.items())
-
     def titles(which: int) -> tuple[str, ...]:
-        return tuple(known[name].title for name in table.names(which))
+        return tuple(table.records[table.number[name]].title for name in table.names(which))
 
     own = what(ready.steps[step])
     passed = {place for place, _ in route}

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, Final
 from xml.etree import ElementTree
 
 from diagnose.paper.letters import CannotRender
-from diagnose.paper.typesetter import DPI, PAPERS, typeset
+from diagnose.paper.typesetter import DPI, PAPERS, Document
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -89,7 +89,7 @@ def as_pdf(svg: bytes, title: str, about: str, typeface: Typeface) -> tuple[byte
             times = min(times, _LARGEST)
             data: dict[str, Any] = {"title": title, "about": about, "svg": svg.decode()}
             data |= {"paper": sides, "width": size[0] * times}
-            return typeset("picture", data, "pdf", typeface)[0], name, times
+            return Document("picture", data, typeface).pages("pdf")[0], name, times
     raise TooLarge(
         "The drawing is larger than A0 in type that can be read: write .svg, or make sheets."
     )

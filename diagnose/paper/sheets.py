@@ -122,20 +122,12 @@ def _settings(card: Card | None) -> dict[str, Any]:
     return {"title": f"Settings: {card.title}", "rows": [*rows.items()]}
 
 
-def sheets_of(
-    ready: ReadyTree,
-    table: CautionTable,
-    sign_words: Callable[[str], str],
-    title_of: Callable[[str], str],
-) -> dict[str, Any]:
-    """Return what the sheets of one tree say.
+class Sheets:
+    """The sheets of one tree.
 
     `sign_words` says a sign's number in words, `title_of` names a doorway's symptom.
     """
-    return _Sheets(ready, table, sign_words, title_of).data()
 
-
-class _Sheets:
     def __init__(
         self,
         ready: ReadyTree,
@@ -156,6 +148,7 @@ class _Sheets:
                 self.from_[target].append((step, answer))
 
     def data(self) -> dict[str, Any]:
+        """Return what the sheets say."""
         used = 0
         for step in self.plan.order:
             used |= self.table.closed(self.cautions.called(step))

@@ -33,15 +33,6 @@ PAPERS: Final = {
 }
 
 
-def typeset(template: str, data: Mapping[str, Any], form: str, typeface: Typeface) -> list[bytes]:
-    """Return what the template makes of the data: one PDF, or each page as svg or png.
-
-    Every PDF is held to PDF/UA-1, which asks for a title, a language and tags. Raises
-    `CannotRender`, also for a letter that no font has.
-    """
-    return Document(template, data, typeface).pages(form)
-
-
 class Document:
     """A template with its data. Raises `CannotRender` for a letter that no font has."""
 
@@ -61,7 +52,10 @@ class Document:
         )
 
     def pages(self, form: str) -> list[bytes]:
-        """Return one PDF, or each page as svg or png."""
+        """Return one PDF, or each page as svg or png. Raises `CannotRender`.
+
+        Every PDF is held to PDF/UA-1, which asks for a title, a language and tags.
+        """
         standards = ["ua-1"] if form == "pdf" else []
         try:
             made: Any = self._compiler.compile(format=form, ppi=DPI, pdf_standards=standards)
@@ -79,9 +73,6 @@ def _texts(data: Any) -> Iterator[str]:
     if isinstance(data, str):
         yield data
     else:
-        for one in data.values() if isinstance(data, dict) else data if _many(data) else ():
+        inside = data.values() if isinstance(data, dict) else data
+        for one in inside if isinstance(data, dict | list | tuple) else ():
             yield from _texts(one)
-
-
-def _many(data: Any) -> bool:
-    return isinstance(data, list | tuple)

@@ -402,9 +402,9 @@ def made_up(*needs: Need) -> Measurement:
 
 def test_what_no_card_can_say_has_to_be_given():
     bare = made_up(
-        Need(name="this", title="", dimension="number", example="1"),
-        Need(name="that", title="", dimension="number", card="path", example="2"),
-        Need(name="deep", title="", dimension="number", card="a.path", example="3"),
+        Need(name="this", title="", unit="", dimension="number", example="1"),
+        Need(name="that", title="", unit="", dimension="number", card="path", example="2"),
+        Need(name="deep", title="", unit="", dimension="number", card="a.path", example="3"),
     )
     assert registry.missing_line(bare, silent, ["that", "deep"]).path == ""
     assert str(registry.missing_line(bare, silent, ["that", "deep"])) == (

@@ -34,7 +34,7 @@ def _in_a_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 def drawn(symptom: str, seed: int = 1, count: int = 10) -> tuple[ReadyLibrary, list[Situation]]:
     library = ReadyLibrary(built_in())
     ready = library.require(symptom)
-    made = situations(ready, library.content.cautions, library.table, Random(seed), count)
+    made = situations(ready, library.table, Random(seed), count)
     return library, made
 
 
