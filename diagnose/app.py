@@ -77,10 +77,9 @@ def run(args: list[str]) -> int:
             raise
         from diagnose.commands import fault_report
 
-        what = type(error).__name__
         path = fault_report.kept(error, args)
         where = "please report it" if path is None else f"please report it, with the file {path}"
-        return _failed(f"This is a fault of the program ({what}); {where}.", 3)
+        return _failed(f"This is a fault of the program ({type(error).__name__}); {where}.", 3)
 
 
 def _called(verb: str, rest: list[str]) -> int:

@@ -24,9 +24,7 @@ def run(args: Sequence[str]) -> int:
     parser.add_argument("-o", dest="file", metavar="FILE", help="write it there, not to the screen")
     parser.add_argument("--format", choices=FORMATS, help="md (Markdown, to print) or json")
     options = parser.parse_args(args)
-    log = opt.existing_log(options)
-    case = case_named(log, options)
-    assert log is not None
+    log, case = case_named(options)
     round_ = None if case.begun_in is None else log.case(case.begun_in)
     around = () if round_ is None else log.events(round_)
     page = handover(case, log.events(case), log.begun_in(case), around)
