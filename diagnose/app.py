@@ -9,6 +9,7 @@ from __future__ import annotations
 import gc
 import os
 import sys
+from contextlib import suppress
 
 from diagnose import __version__
 
@@ -115,7 +116,5 @@ def _swallow_output() -> None:
     """Send what is still buffered nowhere, so that the interpreter can shut down in silence."""
     nowhere = os.open(os.devnull, os.O_WRONLY)
     for stream in (sys.stdout, sys.stderr):
-        try:
+        with suppress(OSError, ValueError, AttributeError):
             os.dup2(nowhere, stream.fileno())
-        except (OSError, ValueError, AttributeError):
-            continue

@@ -59,16 +59,17 @@ def case_named(options: argparse.Namespace, *, left: bool = False) -> tuple[Sqli
     """
     log = opt.existing_log(options)
     cases = log.cases() if log is not None else []
-    if options.case is None:
+    name = options.case
+    if name is None:
         names = [case.name for case in cases if case.outcome == "open"]
         if not left or not names:
             raise opt.WrongUse(f"Name a case; `diagnose cases` lists them ({len(names)} open).")
-        options.case = names[0]
-    case = log.case(options.case) if log is not None else None
+        name = names[0]
+    case = log.case(name) if log is not None else None
     if log is None or case is None:
-        hint = did_you_mean(options.case.upper()[:40], [case.name for case in cases])
+        hint = did_you_mean(name.upper()[:40], [case.name for case in cases])
         where = opt.log_path(options)
-        raise opt.WrongUse(f'There is no case "{options.case[:40]}" in {where}.{hint}')
+        raise opt.WrongUse(f'There is no case "{name[:40]}" in {where}.{hint}')
     if left and case.outcome != "open":
         raise opt.WrongUse(f"Case {case.name} has ended ({case.outcome}); start a new one.")
     return log, case

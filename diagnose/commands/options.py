@@ -117,9 +117,7 @@ def say(line: str) -> None:
 
 def listed(options: argparse.Namespace, data: object, lines: Iterable[str], nothing: str) -> int:
     """Print a list: with `--json` its data; else its lines, or the one for nothing. Returns 0."""
-    if options.json:
-        say(json.dumps(data))
-        return OK
-    for line in list(lines) or [nothing]:
+    said = [json.dumps(data)] if options.json else list(lines) or [nothing]
+    for line in said:
         say(line)
     return OK

@@ -68,9 +68,8 @@ def _case_again(
     again = replay(desk.visit, case.symptom, events, returns=of_round is not None)
     record = Record(desk.log, case, len(account.events) + 1, set(account.trees))
     counts = {"fits": again.fits, "misfits": again.misfits}
-    record.write(
-        resumed(desk.visit, again.state, again.trail, record.told, name=desk.name, **counts)
-    )
+    event = resumed(desk.visit, again.state, again.trail, record.told, name=desk.name, **counts)
+    record.write(event)
     record.told |= again.state.entered
     if of_round is None:
         return again.state, record

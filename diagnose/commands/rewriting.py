@@ -58,10 +58,7 @@ def write_order(folder: Path, old: Tree, new: Tree) -> tuple[Path, list[Problem]
 
 
 def write_chances(folder: Path, tree: Tree, shares: Mapping[str, float]) -> Path:
-    """Put new chances into the file of a tree, in cases of 100, and return its path.
-
-    Raises `Unusable` and `Refused`.
-    """
+    """Put new chances, in cases of 100, into a tree's file. Raises `Unusable` and `Refused`."""
     path, page = _page(folder, tree)
     total = sum(shares.values())
     steps = dict(tree.steps)

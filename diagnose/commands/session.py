@@ -146,8 +146,7 @@ def _with_case(
 ) -> RoundState:
     """Return the round after the case that it begins, which is opened unless it is at hand."""
     assert state.begins is not None
-    inner, inner_record = case or _begun(desk, state, record)
-    inner = _walked(desk, inner, inner_record)
+    inner = _walked(desk, *(case or _begun(desk, state, record)))
     how = replies.DANGER if inner.danger else inner.outcome or ""
     after, trail = round_walk.came_back(desk.visit, state, inner, how)
     if record is not None:
