@@ -9,6 +9,7 @@ from __future__ import annotations
 import gc
 import os
 import sys
+from contextlib import suppress
 
 from diagnose import __version__
 
@@ -77,10 +78,9 @@ def run(args: list[str]) -> int:
             raise
         from diagnose.commands import fault_report
 
-        what = type(error).__name__
         path = fault_report.kept(error, args)
         where = "please report it" if path is None else f"please report it, with the file {path}"
-        return _failed(f"This is a fault of the program ({what}); {where}.", 3)
+        return _failed(f"This is a fault of the program ({type(error).__name__}); {where}.", 3)
 
 
 def _called(verb: str, rest: list[str]) -> int:
@@ -116,7 +116,5 @@ def _swallow_output() -> None:
     """Send what is still buffered nowhere, so that the interpreter can shut down in silence."""
     nowhere = os.open(os.devnull, os.O_WRONLY)
     for stream in (sys.stdout, sys.stderr):
-        try:
+        with suppress(OSError, ValueError, AttributeError):
             os.dup2(nowhere, stream.fileno())
-        except (OSError, ValueError, AttributeError):
-            continue

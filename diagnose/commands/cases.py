@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
     from diagnose.log.events import Event
     from diagnose.log.protocol import CaseLog, CaseRecord
+    from diagnose.log.sqlite import SqliteLog
 
 
 def run(args: Sequence[str]) -> int:
@@ -33,14 +34,12 @@ def run(args: Sequence[str]) -> int:
     parser.add_argument("--machine", metavar="ID", help="the story of this machine")
     parser.add_argument("--open", action="store_true", help="which machine stands, limps or runs")
     options = parser.parse_args(args)
-    log = opt.existing_log(options)
     if options.what is not None:
-        return _show(log, options) if options.what == "show" else _found(log, options)
+        return _show(options) if options.what == "show" else _found(options)
+    log = opt.existing_log(options)
     if options.open:
         return open_list(log, options)
-    if options.machine is not None:
-        return _story(log, options)
-    return _list(log, options)
+    return _list(log, options) if options.machine is None else _story(log, options)
 
 
 def _list(log: CaseLog | None, options: argparse.Namespace) -> int:
@@ -53,31 +52,27 @@ def _list(log: CaseLog | None, options: argparse.Namespace) -> int:
     return opt.listed(options, [_data(case) for case in cases], lines, nothing)
 
 
-def case_named(
-    log: CaseLog | None, options: argparse.Namespace, *, open_only: bool = False
-) -> CaseRecord:
-    """Return the case that was asked for, or the last open one where none was named.
+def case_named(options: argparse.Namespace, *, left: bool = False) -> tuple[SqliteLog, CaseRecord]:
+    """Return the log, and in it the case that was asked for; with `left`, one that is open.
 
-    Raises `WrongUse` where there is none.
+    That is the last one left where none was named. Raises `WrongUse` where there is none.
     """
+    log = opt.existing_log(options)
     cases = log.cases() if log is not None else []
-    if options.case is None:
-        return _last_left(cases, open_only=open_only)
-    case = log.case(options.case) if log is not None else None
-    if case is None:
-        hint = did_you_mean(options.case.upper()[:40], [case.name for case in cases])
+    name = options.case
+    if name is None:
+        names = [case.name for case in cases if case.outcome == "open"]
+        if not left or not names:
+            raise opt.WrongUse(f"Name a case; `diagnose cases` lists them ({len(names)} open).")
+        name = names[0]
+    case = log.case(name) if log is not None else None
+    if log is None or case is None:
+        hint = did_you_mean(name.upper()[:40], [case.name for case in cases])
         where = opt.log_path(options)
-        raise opt.WrongUse(f'There is no case "{options.case[:40]}" in {where}.{hint}')
-    if open_only and case.outcome != "open":
+        raise opt.WrongUse(f'There is no case "{name[:40]}" in {where}.{hint}')
+    if left and case.outcome != "open":
         raise opt.WrongUse(f"Case {case.name} has ended ({case.outcome}); start a new one.")
-    return case
-
-
-def _last_left(cases: Sequence[CaseRecord], *, open_only: bool) -> CaseRecord:
-    left = [case for case in cases if case.outcome == "open"]
-    if not open_only or not left:
-        raise opt.WrongUse(f"Name a case; `diagnose cases` lists them ({len(left)} open).")
-    return left[0]
+    return log, case
 
 
 def _story(log: CaseLog | None, options: argparse.Namespace) -> int:
@@ -87,12 +82,10 @@ def _story(log: CaseLog | None, options: argparse.Namespace) -> int:
     return opt.listed(options, as_data(entries), lines, nothing)
 
 
-def _found(log: CaseLog | None, options: argparse.Namespace) -> int:
-    case = case_named(log, options)
-    assert log is not None
+def _found(options: argparse.Namespace) -> int:
+    log, case = case_named(options)
     _require_referred(log, case)
-    events = log.events(case)
-    account = Account(events)
+    account = Account(log.events(case))
     # Where two symptoms know a finding, the one that was come to last is meant.
     known = {
         name: (symptom, finding)
@@ -108,7 +101,7 @@ def _found(log: CaseLog | None, options: argparse.Namespace) -> int:
     symptom, finding = known[options.finding]
     cures = ((symptom, options.finding), *account.doors_to(symptom))
     event = Found(symptom=case.symptom, finding=options.finding, cures=cures)
-    log.append(case, events[-1].number + 1, event)
+    log.append(case, account.events[-1].number + 1, event)
     opt.say(f"{case.name}: service found {finding.finding}")
     return opt.OK
 
@@ -123,9 +116,8 @@ def _require_referred(log: CaseLog, case: CaseRecord) -> None:
         raise opt.WrongUse(f"Case {case.name} was not referred ({case.outcome}).")
 
 
-def _show(log: CaseLog | None, options: argparse.Namespace) -> int:
-    case = case_named(log, options)
-    assert log is not None
+def _show(options: argparse.Namespace) -> int:
+    log, case = case_named(options)
     logged = log.events(case)
     events = [{"number": e.number, "at": e.at, **event_data(e.event)} for e in logged]
     lines = [f"  {entry.at[11:16]}  {event_line(entry.event)}" for entry in logged]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING
 
 from diagnose.case.screens import as_data
@@ -12,9 +11,8 @@ from diagnose.rules.check import check, errors
 from diagnose.text import did_you_mean
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
-    from diagnose.files.library import Library
     from diagnose.files.problems import Problem
 
 
@@ -33,30 +31,21 @@ def run(args: Sequence[str]) -> int:
         if name not in library.symptoms:
             hint = did_you_mean(name, library.symptoms)
             raise opt.WrongUse(f'There is no symptom "{name[:40]}" in {folder}.{hint}')
-    problems = _of(library, options.symptom)
+    files = {library.file(f"{name}.yaml") for name in options.symptom}
+    problems = [problem for problem in check(library) if not files or problem.file in files]
     count = len(options.symptom or library.symptoms)
-    if options.json:
-        opt.say(json.dumps({"trees": count, "problems": as_data(problems)}))
-    else:
-        _print(count, problems)
+    data = {"trees": count, "problems": as_data(problems)}
+    opt.listed(options, data, _lines(count, problems), "")
     return opt.BAD_ANSWER if errors(problems) else opt.OK
 
 
-def _of(library: Library, symptoms: Sequence[str]) -> list[Problem]:
-    """Return the problems of some symptoms' files, or of all files."""
-    problems = check(library)
-    files = {library.file(f"{name}.yaml") for name in symptoms}
-    return [problem for problem in problems if not files or problem.file in files]
-
-
-def _print(trees: int, problems: Sequence[Problem]) -> None:
-    for problem in problems:
-        opt.say(f"{problem}")
+def _lines(trees: int, problems: Sequence[Problem]) -> Iterator[str]:
+    yield from map(str, problems)
     bad = len(errors(problems))
     said = f"{trees} tree{'' if trees == 1 else 's'}"
-    opt.say(f"{said}, {_counted(bad, 'error')}, {_counted(len(problems) - bad, 'warning')}.")
+    yield f"{said}, {_counted(bad, 'error')}, {_counted(len(problems) - bad, 'warning')}."
     if problems:
-        opt.say("`diagnose check --explain CODE` and docs/checks.md say more on each [code].")
+        yield "`diagnose check --explain CODE` and docs/checks.md say more on each [code]."
 
 
 def _counted(number: int, what: str) -> str:

@@ -102,9 +102,7 @@ def _routes(library: ReadyLibrary, options: argparse.Namespace) -> dict[str, Rou
     from diagnose.log.account import Account
     from diagnose.paper.route import routes_of
 
-    log = opt.existing_log(options)
-    case = case_named(log, options)
-    assert log is not None
+    log, case = case_named(options)
     account = Account(log.events(case))
     library.card = account.outset.machine_card
     library.chances = chances_again(account)

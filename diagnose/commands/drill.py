@@ -11,6 +11,7 @@ from diagnose.case.screens import as_data
 from diagnose.commands import options as opt
 from diagnose.commands.intake import symptom_of
 from diagnose.commands.ready_library import ReadyLibrary
+from diagnose.commands.session import said
 from diagnose.drill.drill import Drill
 from diagnose.drill.machine import SEEDS, NoSuchMachine, drawn
 from diagnose.drill.score import LEFT, PASSED
@@ -18,7 +19,6 @@ from diagnose.drill.screens import ScoreScreen
 from diagnose.faces.drill_words import minutes
 from diagnose.faces.drilling import drill_face
 from diagnose.faces.face import Heading
-from diagnose.files import replies
 from diagnose.log.drills import DrillRecord
 from diagnose.paper.route import Route
 from diagnose.study.order.study import order_study
@@ -26,7 +26,6 @@ from diagnose.study.order.study import order_study
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from diagnose.commands.draw import RouteDrawing
     from diagnose.drill.score import Score
     from diagnose.faces.face import Face
     from diagnose.files.card import Card
@@ -62,7 +61,12 @@ def run(args: Sequence[str]) -> int:
     if symptom is None:
         return opt.OK
     ready = library.require(symptom)
-    drawing = _drawing(symptom, options.draw) if options.draw else None
+    drawing = None
+    if options.draw:
+        # Drawing brings Graphviz along, which a drill without a picture has no use for.
+        from diagnose.commands.draw import RouteDrawing
+
+        drawing = RouteDrawing(symptom, options.draw)
     drill = _drill(library, ready, options)
     # Before the first screen, so that nobody drills for a log that cannot be used.
     log = opt.open_log(options)
@@ -75,9 +79,10 @@ def run(args: Sequence[str]) -> int:
     finally:
         # Whatever becomes of the log, the trainee is told how it went.
         face.show(screen, heading)
-        _say([_again(symptom, score, options)], options)
-    if drawing is not None:
-        _say(_draw_route(drawing, library, ready, score), options)
+        _say(_again(symptom, score, options), options)
+    if drawing is not None and score.route:
+        under = f"drill {score.seed}: {score.outcome}"
+        _say(f"The route: {drawing.draw(library, ready, _route(score), under).file}", options)
     return opt.OK if score.outcome == PASSED else opt.BAD_ANSWER
 
 
@@ -106,9 +111,9 @@ def _record(name: str, symptom: str, card: Card | None, score: Score) -> DrillRe
     )
 
 
-def _say(lines: Sequence[str], options: argparse.Namespace) -> None:
-    """Say lines to a person; a program has read all from the screens."""
-    for line in () if options.json else lines:
+def _say(line: str, options: argparse.Namespace) -> None:
+    """Say a line to a person; a program has read all from the screens."""
+    if not options.json:
         opt.say(line)
 
 
@@ -119,32 +124,11 @@ def _drilled(drill: Drill, face: Face, heading: Heading) -> ScoreScreen:
         screen = drill.screen(position)
         if isinstance(screen, ScoreScreen):
             return screen
-        try:
-            text = face.ask(screen, above)
-        except KeyboardInterrupt:
-            text = None
-        turn = drill.reply(position, replies.LEAVE if text is None else text)
+        turn = drill.reply(position, said(face, screen, above))
         above = heading
         for interlude in turn.interludes:
             face.show(interlude, heading)
         position = turn.position
-
-
-def _drawing(symptom: str, output: str) -> RouteDrawing:
-    # Drawing brings Graphviz along, which a drill without a picture has no use for.
-    from diagnose.commands.draw import RouteDrawing
-
-    return RouteDrawing(symptom, output)
-
-
-def _draw_route(
-    drawing: RouteDrawing, library: ReadyLibrary, ready: ReadyTree, score: Score
-) -> list[str]:
-    """Draw the route that was taken, if any, and return what is to be said of it."""
-    if not score.route:
-        return []
-    under = f"drill {score.seed}: {score.outcome}"
-    return [f"The route: {drawing.draw(library, ready, _route(score), under).file}"]
 
 
 def _route(score: Score) -> Route:
@@ -168,8 +152,7 @@ def _again(symptom: str, score: Score, options: argparse.Namespace) -> str:
 def _scores(options: argparse.Namespace, name: str) -> int:
     log = opt.existing_log(options)
     drills = log.drills(name or None) if log is not None else []
-    if options.symptom:
-        drills = [drill for drill in drills if drill.symptom == options.symptom]
+    drills = [one for one in drills if not options.symptom or one.symptom == options.symptom]
     lines = [*map(_line, drills), *_sums(drills)]
     return opt.listed(options, as_data(drills), lines, "No drill yet.")
 
@@ -191,9 +174,8 @@ def _line(drill: DrillRecord) -> str:
         used += f" (tree {minutes(drill.tree_minutes)})"
     word = "passed" if drill.passed else "failed"
     seed = f"seed {drill.seed}{' with slips' if drill.slips else ''}"
-    unsafe = f"{drill.unsafe} unsafe"
     who = drill.trainee or "no name"
-    return f"{drill.at[:10]}  {who}  {drill.symptom}  {word}  {used}  {unsafe}  {seed}"
+    return f"{drill.at[:10]}  {who}  {drill.symptom}  {word}  {used}  {drill.unsafe} unsafe  {seed}"
 
 
 def _seed(text: str) -> int:

@@ -43,9 +43,7 @@ def _without_names(args: Sequence[str]) -> list[str]:
     shown, hide = [], False
     for arg in args:
         option, is_given, _ = arg.partition("=")
-        if hide:
-            shown.append("NAME")
-        else:
-            shown.append(f"{option}=NAME" if is_given and option in _NAMES else repr(arg)[1:-1])
+        given = f"{option}=NAME" if is_given and option in _NAMES else repr(arg)[1:-1]
+        shown.append("NAME" if hide else given)
         hide = not hide and arg in _NAMES
     return shown

@@ -14,19 +14,16 @@ from diagnose.paper.handover_sheet import as_json, as_markdown
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-FORMATS = ("md", "json")
-
 
 def run(args: Sequence[str]) -> int:
     """Print the handover of a case, or write it to a file."""
     parser = opt.parser("handover", "The page that service gets: what was found, tried and left.")
     parser.add_argument("case", nargs="?", help="the case's short name; it may still be open")
     parser.add_argument("-o", dest="file", metavar="FILE", help="write it there, not to the screen")
-    parser.add_argument("--format", choices=FORMATS, help="md (Markdown, to print) or json")
+    forms = ("md", "json")
+    parser.add_argument("--format", choices=forms, help="md (Markdown, to print) or json")
     options = parser.parse_args(args)
-    log = opt.existing_log(options)
-    case = case_named(log, options)
-    assert log is not None
+    log, case = case_named(options)
     round_ = None if case.begun_in is None else log.case(case.begun_in)
     around = () if round_ is None else log.events(round_)
     page = handover(case, log.events(case), log.begun_in(case), around)

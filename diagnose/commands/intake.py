@@ -8,6 +8,7 @@ from diagnose.case.own_words import fitting, tells_apart
 from diagnose.case.screens import ChooseScreen, EndScreen, Named, RefusedScreen, phrase
 from diagnose.case.walk import picked
 from diagnose.commands import options as opt
+from diagnose.commands.session import said
 from diagnose.faces.face import Heading
 from diagnose.files import replies
 from diagnose.text import did_you_mean, shortened
@@ -33,31 +34,20 @@ def choose(
     heading = Heading(first=first)
     whole = screen
     while True:
-        try:
-            text = face.ask(screen, heading)
-        except KeyboardInterrupt:
-            text = None
-        word = replies.LEAVE if text is None else " ".join(text[:400].casefold().split())
+        word = " ".join(said(face, screen, heading)[:400].casefold().split())
         heading = Heading()
         if word in _ASIDE:
-            danger = word == replies.DANGER
-            face.show(
-                EndScreen(
-                    outcome="referred" if danger else "left",
-                    ranking=(),
-                    notes=(phrase("end-danger"),) if danger else (),
-                ),
-                heading,
-            )
+            end = EndScreen(outcome="left", ranking=())
+            if word == replies.DANGER:
+                end = EndScreen(outcome="referred", ranking=(), notes=(phrase("end-danger"),))
+            face.show(end, heading)
             return None
         taken = take(screen, word)
         if isinstance(taken, str):
             return taken
-        if isinstance(taken, ChooseScreen):
-            screen = taken
-            continue
-        face.show(RefusedScreen(message=taken), heading)
-        screen = whole
+        screen = taken if isinstance(taken, ChooseScreen) else whole
+        if not isinstance(taken, ChooseScreen):
+            face.show(RefusedScreen(message=taken), heading)
 
 
 def machine_of(library: ReadyLibrary, named: str | None, face: Face) -> tuple[bool, bool]:
@@ -69,10 +59,8 @@ def machine_of(library: ReadyLibrary, named: str | None, face: Face) -> tuple[bo
     if named is not None or not library.content.machines:
         return True, False
     machine = choose(face, *machines(library), first=True)
-    if machine is None:
-        return False, True
     library.machine(machine)
-    return True, True
+    return machine is not None, True
 
 
 def symptom_of(library: ReadyLibrary, face: Face, *, first: bool) -> tuple[str | None, list[str]]:
@@ -92,9 +80,7 @@ def machines(library: ReadyLibrary) -> tuple[ChooseScreen, Any]:
     screen = ChooseScreen(what="machine", options=options, replies=(replies.NONE, *_ASIDE))
 
     def take(screen: ChooseScreen, word: str) -> str | Phrase:
-        if word == replies.NONE:
-            return word
-        found = picked(screen.options, word)
+        found = word if word == replies.NONE else picked(screen.options, word)
         if found is not None:
             return found
         names = [name for option in screen.options for name in (option.id, option.title)]
@@ -115,32 +101,27 @@ def symptoms(library: ReadyLibrary, spoken: list[str]) -> tuple[ChooseScreen, An
         return ChooseScreen(what="symptom", options=options, replies=_ASIDE, notes=notes)
 
     def take(screen: ChooseScreen, word: str) -> str | ChooseScreen | Phrase:
-        found = picked(screen.options, word)
-        if found is None and word in trees:
-            found = word
+        found = picked(screen.options, word) or (word if word in trees else None)
         if not word:
             return phrase("nothing-typed")
         if found is None:
             spoken.append(word)
-            several = fitting(trees, word)
+            several, typed = fitting(trees, word), shortened(word)
             if len(several) != 1:
                 # A tree that tells the symptoms apart is for whoever has no word, or too many.
                 asks = tells_apart(trees)
                 if several:
                     more = [name for name in asks if name not in several]
-                    return screen_of(
-                        [*several, *more], phrase("several-fit", typed=shortened(word))
-                    )
+                    return screen_of([*several, *more], phrase("several-fit", typed=typed))
                 if not asks:
-                    return phrase("no-such-symptom", typed=shortened(word))
+                    return phrase("no-such-symptom", typed=typed)
                 rest = [name for name in library.content.symptoms if name not in asks]
-                return screen_of([*asks, *rest], phrase("none-fits", typed=shortened(word)))
+                return screen_of([*asks, *rest], phrase("none-fits", typed=typed))
             found = several[0]
-        if library(found) is None:
-            try:
-                library.require(found)
-            except opt.Unusable as error:
-                return phrase("symptom-broken", message=f"{error}")
+        try:
+            library.require(found)
+        except opt.Unusable as error:
+            return phrase("symptom-broken", message=f"{error}")
         return found
 
     return screen_of(library.content.symptoms), take

@@ -13,7 +13,6 @@ if TYPE_CHECKING:
     import argparse
     from collections.abc import Sequence
 
-    from diagnose.log.machine_state import MachineState
     from diagnose.log.protocol import CaseLog, CaseRecord, LoggedEvent
     from diagnose.log.story import Unfinished
 
@@ -30,12 +29,9 @@ def open_list(log: CaseLog | None, options: argparse.Namespace) -> int:
 
 
 def _row(log: CaseLog, machine: Unfinished) -> dict[str, Any]:
-    waiting = []
+    waiting = [_waiting(log, case, events) for case, events in machine.waiting]
     states = [(LIMPS, "not right in a round") for _ in machine.noted]
-    for case, events in machine.waiting:
-        state = machine_state(case.outcome, log.events(case))
-        states.append((state.state, state.why))
-        waiting.append(_waiting(case, events, state))
+    states += [(each["state"], each["why"]) for each in waiting]
     states.sort(key=lambda state: _WORST_FIRST.index(state[0]))
     worst, why = states[0] if states else (RUNS, "nothing is open")
     return {
@@ -48,9 +44,8 @@ def _row(log: CaseLog, machine: Unfinished) -> dict[str, Any]:
     }
 
 
-def _waiting(
-    case: CaseRecord, events: Sequence[LoggedEvent], state: MachineState
-) -> dict[str, Any]:
+def _waiting(log: CaseLog, case: CaseRecord, events: Sequence[LoggedEvent]) -> dict[str, Any]:
+    state = machine_state(case.outcome, log.events(case))
     replied = [e.event for e in events if isinstance(e.event, Replied | ItemReplied)]
     ended = [event for event in replied if event.outcome is not None] or replied
     shown = ended[-1].shown if ended else None

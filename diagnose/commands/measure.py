@@ -18,10 +18,7 @@ if TYPE_CHECKING:
 
 
 def run(args: Sequence[str]) -> int:
-    """List, explain or take a measurement.
-
-    Raises `WrongUse` for an unknown name, `Unusable` for an input or a card that cannot be used.
-    """
+    """List, explain or take a measurement. Raises `WrongUse` and `Unusable`."""
     parser = opt.parser(
         "measure",
         "Work out what a reading means. Without a name: list the measurements."
@@ -47,26 +44,24 @@ def run(args: Sequence[str]) -> int:
         figure = registry.compute(measurement, given, line, bare=False, si=False)
     except (registry.Unreadable, registry.MissingLine) as problem:
         raise opt.Unusable(f"{problem}") from problem
-    names = ("read", "value", "unit", "expected", "workings")
-    data = {name: as_data(getattr(figure, name)) for name in names}
+    data = as_data(opt.fields(figure, "read", "value", "unit", "expected", "workings"))
     return opt.listed(options, data, _figure(measurement, figure), "")
 
 
 def _line(options: argparse.Namespace) -> Callable[[str], str | None]:
     """Return what looks a line of the machine's card up; without a machine it finds none."""
-    if options.machine is None:
-        return lambda path: None
-    # The library brings networkx along, which a figure alone has no use for.
-    from diagnose.commands.ready_library import ReadyLibrary
+    card = None
+    if options.machine is not None:
+        # The library brings networkx along, which a figure alone has no use for.
+        from diagnose.commands.ready_library import ReadyLibrary
 
-    card = ReadyLibrary(opt.trees_folder(options), frozenset()).machine(options.machine)
+        card = ReadyLibrary(opt.trees_folder(options), frozenset()).machine(options.machine)
     return card.line if card is not None else lambda path: None
 
 
 def _list(options: argparse.Namespace) -> int:
     known = registry.MEASUREMENTS.values()
-    fields = ("name", "title", "unit")
-    data = {"measurements": [{f: getattr(m, f) for f in fields} for m in known]}
+    data = {"measurements": [opt.fields(one, "name", "title", "unit") for one in known]}
     wide = max(len(one.name) for one in known)
     lines = (
         f"{one.name:{wide}}  {one.title}{f' ({one.unit})' if one.unit else ''}" for one in known
@@ -85,15 +80,9 @@ def _explanation(measurement: Measurement) -> Iterator[str]:
 
 
 def _explained(measurement: Measurement) -> dict[str, object]:
-    fields = ("name", "title", "unit", "dimension", "card", "asked", "optional", "example")
-    return {
-        "name": measurement.name,
-        "title": measurement.title,
-        "unit": measurement.unit,
-        "how": measurement.how,
-        "source": measurement.source,
-        "needs": [{field: getattr(need, field) for field in fields} for need in measurement.needs],
-    }
+    own = opt.fields(measurement, "name", "title", "unit", "how", "source")
+    names = ("name", "title", "unit", "dimension", "card", "asked", "optional", "example")
+    return own | {"needs": [opt.fields(need, *names) for need in measurement.needs]}
 
 
 def _origin(need: Need) -> str:

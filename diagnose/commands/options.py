@@ -7,7 +7,7 @@ import json
 import os
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn
 
 from diagnose.files.library import built_in
 from diagnose.files.tree import ROLES
@@ -39,9 +39,7 @@ class Parser(argparse.ArgumentParser):
 
 def parser(verb: str, about: str) -> Parser:
     """Return the parser of a verb, with the options that all verbs share."""
-    made = Parser(
-        prog=f"diagnose {verb}".strip(), description=about, allow_abbrev=False, add_help=True
-    )
+    made = Parser(prog=f"diagnose {verb}".strip(), description=about, allow_abbrev=False)
     shared = made.add_argument_group("everywhere")
     shared.add_argument("--trees", metavar="DIR", help="the library (or DIAGNOSE_TREES)")
     shared.add_argument("--log", metavar="FILE", help="the case log (or DIAGNOSE_LOG)")
@@ -94,19 +92,21 @@ def where(options: argparse.Namespace) -> str:
     return "".join(f" {name} {shlex.quote(value)}" for name, value in given if value)
 
 
-def open_log(options: argparse.Namespace) -> SqliteLog:
-    """Return the case log, made where it is missing. Raises `LogError`."""
+def open_log(options: argparse.Namespace, mode: str = "rwc") -> SqliteLog:
+    """Return the case log, made where it is missing unless `mode` is "rw". Raises `LogError`."""
     from diagnose.log.sqlite import SqliteLog
 
-    return SqliteLog(log_path(options))
+    return SqliteLog(log_path(options), mode)
 
 
 def existing_log(options: argparse.Namespace) -> SqliteLog | None:
     """Return the case log, or None where there is none yet. Raises `LogError`."""
-    from diagnose.log.sqlite import SqliteLog
+    return open_log(options, "rw") if log_path(options).exists() else None
 
-    path = log_path(options)
-    return SqliteLog(path, "rw") if path.exists() else None
+
+def fields(thing: object, *names: str) -> dict[str, Any]:
+    """Return some attributes of a thing by their names, for JSON."""
+    return {name: getattr(thing, name) for name in names}
 
 
 def say(line: str) -> None:
@@ -117,9 +117,7 @@ def say(line: str) -> None:
 
 def listed(options: argparse.Namespace, data: object, lines: Iterable[str], nothing: str) -> int:
     """Print a list: with `--json` its data; else its lines, or the one for nothing. Returns 0."""
-    if options.json:
-        say(json.dumps(data))
-        return OK
-    for line in list(lines) or [nothing]:
+    said = [json.dumps(data)] if options.json else list(lines) or [nothing]
+    for line in said:
         say(line)
     return OK

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import math
+import sys
 import textwrap
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -143,13 +144,9 @@ def _data(result: _Result) -> dict[str, Any]:
         "best_minutes": study.best.minutes,
         "runs": [
             {
-                "steps": list(run.steps),
-                "best": list(run.best),
-                "minutes": run.minutes,
-                "best_minutes": run.best_minutes,
-                "exact": run.exact,
+                **opt.fields(run, "steps", "best", "minutes", "best_minutes", "exact"),
                 "within": run.gap if run.gap < math.inf else None,
-                "in_turn": list(order),
+                "in_turn": order,
             }
             for run, order in zip(study.runs, study.orders, strict=True)
         ],
@@ -164,27 +161,18 @@ def _data(result: _Result) -> dict[str, Any]:
 
 
 def _evaluation(evaluation: Evaluation) -> dict[str, Any]:
+    columns = ("finding", "chance", "minutes")
     return {
         "minutes": evaluation.minutes,
         "with_remedies": evaluation.minutes_with_remedy,
-        "caution_minutes": evaluation.caution_minutes,
-        "lockouts": evaluation.lockouts,
-        "most_lockouts": evaluation.most_lockouts,
-        "findings": [
-            {"finding": name, "chance": chance, "minutes": minutes}
-            for name, chance, minutes in evaluation.by_finding()
-        ],
+        **opt.fields(evaluation, "caution_minutes", "lockouts", "most_lockouts"),
+        "findings": [dict(zip(columns, one, strict=True)) for one in evaluation.by_finding()],
     }
 
 
 def _move(move: Move) -> dict[str, Any]:
-    return {
-        "step": move.step,
-        "after": move.after,
-        "minutes": move.evaluation.minutes,
-        "lockouts": move.evaluation.lockouts,
-        "most_lockouts": move.evaluation.most_lockouts,
-    }
+    costs = opt.fields(move.evaluation, "minutes", "lockouts", "most_lockouts")
+    return opt.fields(move, "step", "after") | costs
 
 
 def _say_all(result: _Result, options: argparse.Namespace) -> None:
@@ -291,9 +279,7 @@ def _say(text: str) -> None:
 
 def _out(text: str, options: argparse.Namespace) -> None:
     """Say what came of writing; on standard error where the output is for another program."""
-    if not options.json:
+    if options.json:
+        print(text.encode("ascii", "backslashreplace").decode(), file=sys.stderr)
+    else:
         _say(text)
-        return
-    import sys
-
-    print(text.encode("ascii", "backslashreplace").decode(), file=sys.stderr)

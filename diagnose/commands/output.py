@@ -13,9 +13,8 @@ from diagnose.commands.options import Unusable
 def write(file: str, content: bytes, *, log: Path | None = None) -> None:
     """Write `content` to a file, in place of what was there. Raises `Unusable`.
 
-    The case log is never what is written to.
-
-    It is written beside the file first, so that a full disk or a crash leaves the old one.
+    It is written beside the file first, so that a full disk or a crash leaves the old one. The
+    case log is never what is written to.
     """
     path = Path(file)
     try:

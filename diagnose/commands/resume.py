@@ -36,9 +36,7 @@ def run(args: Sequence[str]) -> int:
     parser.add_argument("--as", dest="role", choices=ROLES, help="who stands there now")
     parser.add_argument("--name", default="", help="who it is, for the log")
     options = parser.parse_args(args)
-    log = opt.existing_log(options)
-    case = case_named(log, options, open_only=True)
-    assert log is not None
+    log, case = case_named(options, left=True)
     case = _whole(log, case)
     account = Account(log.events(case))
     library = ReadyLibrary(opt.trees_folder(options), frozenset({case.symptom} - {""}))
@@ -94,8 +92,7 @@ def _round_again(desk: Desk, library: ReadyLibrary, case: CaseRecord, account: A
     again = replay_round(desk.visit, round_, events, begun, danger=danger)
     record = Record(desk.log, case, len(account.events) + 1)
     counts = {"fits": again.fits, "misfits": again.misfits}
-    event = round_resumed(desk.visit, again.state, again.trail, name=desk.name, **counts)
-    record.write(event)
+    record.write(round_resumed(desk.visit, again.state, again.trail, name=desk.name, **counts))
     left = None
     if again.state.begins is not None and again.case is not None and inner is not None:
         left = _case_again(desk, again.case, inner, again)

@@ -58,10 +58,7 @@ def write_order(folder: Path, old: Tree, new: Tree) -> tuple[Path, list[Problem]
 
 
 def write_chances(folder: Path, tree: Tree, shares: Mapping[str, float]) -> Path:
-    """Put new chances into the file of a tree, in cases of 100, and return its path.
-
-    Raises `Unusable` and `Refused`.
-    """
+    """Put new chances, in cases of 100, into a tree's file. Raises `Unusable` and `Refused`."""
     path, page = _page(folder, tree)
     total = sum(shares.values())
     steps = dict(tree.steps)
@@ -97,7 +94,10 @@ def _figures(value: float) -> str:
 def _page(folder: Path, tree: Tree) -> tuple[Path, Page]:
     """Return a tree's file as a page. Raises `Unusable` where it is not what the tree was."""
     path = folder / f"{tree.symptom}.yaml"
-    text = _text(path)
+    try:
+        text = text_of(path, str(path))
+    except Unreadable as error:
+        raise Unusable(f"{error.problem}") from error
     current, _ = read_tree(text, str(path))
     _unchanged(path, current, tree)
     return path, Page(text, str(path))
@@ -107,13 +107,6 @@ def _unchanged(path: Path, current: Tree | None, known: Tree) -> None:
     """Raise `Unusable` where a file is not what it was when the tree was read."""
     if current is None or content_hash(current) != content_hash(known):
         raise Unusable(f"{path}: the file has changed meanwhile; try again.")
-
-
-def _text(path: Path) -> str:
-    try:
-        return text_of(path, str(path))
-    except Unreadable as error:
-        raise Unusable(f"{error.problem}") from error
 
 
 def _put(path: Path, text: str, old: Tree, meant: Tree) -> list[Problem]:

@@ -48,10 +48,8 @@ def run(args: Sequence[str]) -> int:
     log = None if options.trial else opt.open_log(options)
     desk = desk_of(library, log, face, options, options.person)
     state, trail = opened(desk.visit, round_)
-    record = None
-    if log is not None:
-        event = round_opened(desk.visit, state, trail, desk.name)
-        record = Record(log, log.open_case(desk.machine, event))
+    event = round_opened(desk.visit, state, trail, desk.name)
+    record = None if log is None else Record(log, log.open_case(desk.machine, event))
     run_round(desk, state, record)
     return opt.OK
 
@@ -60,8 +58,7 @@ def _list(library: ReadyLibrary, options: argparse.Namespace) -> int:
     rows = [
         {
             "round": name,
-            "title": round_.title,
-            "every": round_.every,
+            **opt.fields(round_, "title", "every"),
             "items": len(round_.items),
             "minutes": sum(item.minutes for item in round_.items.values()),
         }

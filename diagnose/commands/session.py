@@ -86,16 +86,7 @@ def start(desk: Desk, symptom: str, words: str = "") -> None:
 def run(desk: Desk, state: State, record: Record | None) -> None:
     """Walk a case to its end, each event logged before the next screen, and show the end."""
     state = _walked(desk, state, record)
-    end = view.screen(desk.visit, state)
-    assert isinstance(end, EndScreen)
-    notes: tuple[Phrase, ...] = ()
-    if record is not None and end.outcome == "left":
-        notes = (phrase("end-resume", case=f"{record.case.name}{desk.where}"),)
-    elif record is not None and end.outcome == "referred":
-        notes = (phrase("end-handover", case=f"{record.case.name}{desk.where}"),)
-    title = state.frames[-1].tree.title
-    heading = desk.heading(record, title, first=False)
-    desk.face.show(replace(end, notes=(*end.notes, *notes)), heading)
+    _show_end(desk, record, state.frames[-1].tree.title, view.screen(desk.visit, state))
 
 
 def run_round(
@@ -116,22 +107,25 @@ def run_round(
             continue
         screen = round_view.screen(desk.visit, state)
         heading = desk.heading(record, state.round.title, first=first)
-        turn = round_walk.reply(desk.visit, state, _said(desk.face, screen, heading), screen)
+        turn = round_walk.reply(desk.visit, state, said(desk.face, screen, heading), screen)
         first = False
         if record is not None and turn.exchange is not None:
             record.write(item_replied(desk.visit, turn))
         for interlude in turn.interludes:
             desk.face.show(interlude, replace(heading, first=False))
         state = turn.state
-    end = round_view.screen(desk.visit, state)
+    _show_end(desk, record, state.round.title, round_view.screen(desk.visit, state))
+
+
+def _show_end(desk: Desk, record: Record | None, title: str, end: Screen) -> None:
+    """Show the end of a case or a round, and how to go on from there."""
     assert isinstance(end, EndScreen)
-    notes = _ways_on(desk, record, end.outcome)
-    heading = desk.heading(record, state.round.title, first=False)
-    desk.face.show(replace(end, notes=(*end.notes, *notes)), heading)
+    notes = (*end.notes, *_ways_on(desk, record, end.outcome))
+    desk.face.show(replace(end, notes=notes), desk.heading(record, title, first=False))
 
 
 def _ways_on(desk: Desk, record: Record | None, outcome: str) -> tuple[Phrase, ...]:
-    """Return how to go on: resume a round that was left; a page for each case with service."""
+    """Return how to go on: resume what was left; a page for each case with service."""
     if record is None:
         return ()
     begun = record.log.begun_in(record.case)
@@ -152,8 +146,7 @@ def _with_case(
 ) -> RoundState:
     """Return the round after the case that it begins, which is opened unless it is at hand."""
     assert state.begins is not None
-    inner, inner_record = case or _begun(desk, state, record)
-    inner = _walked(desk, inner, inner_record)
+    inner = _walked(desk, *(case or _begun(desk, state, record)))
     how = replies.DANGER if inner.danger else inner.outcome or ""
     after, trail = round_walk.came_back(desk.visit, state, inner, how)
     if record is not None:
@@ -178,7 +171,7 @@ def _walked(desk: Desk, state: State, record: Record | None) -> State:
     while state.outcome is None:
         screen = view.screen(visit, state)
         heading = desk.heading(record, state.frames[-1].tree.title, first=first)
-        turn = walk.reply(visit, state, _said(desk.face, screen, heading), screen)
+        turn = walk.reply(visit, state, said(desk.face, screen, heading), screen)
         first = False
         if record is not None and turn.exchange is not None:
             record.write(replied(visit, turn, record.told))
@@ -189,7 +182,7 @@ def _walked(desk: Desk, state: State, record: Record | None) -> State:
     return state
 
 
-def _said(face: Face, screen: Screen, heading: Heading) -> str:
+def said(face: Face, screen: Screen, heading: Heading) -> str:
     """Return the reply to a screen. Who breaks off, or says nothing any more, leaves."""
     try:
         text = face.ask(screen, heading)

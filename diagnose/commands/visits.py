@@ -48,8 +48,7 @@ def _past(library: ReadyLibrary, log: CaseLog | None) -> dict[str, Any]:
         return {}
     machine, at = library.card.machine, clock.now()
     milestones = log.milestones(machine, since(at, max(PERIODS.values())))
-    cases = log.cases(machine)
     return {
         "cured_before": cured_before(milestones, at),
-        "undone": undone(library.content.rounds, machine, cases, milestones, at),
+        "undone": undone(library.content.rounds, machine, log.cases(machine), milestones, at),
     }
