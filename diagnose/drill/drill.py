@@ -12,21 +12,9 @@ from typing import TYPE_CHECKING
 
 from diagnose.case.screens import RefusedScreen, phrase
 from diagnose.case.walk import picked, word_of
-from diagnose.drill import present
+from diagnose.drill import present, score
 from diagnose.drill.exercise import Exercise, rank
 from diagnose.drill.position import CAUSE, GUARD, HANDS, OVER, PICK, REMEDY, Position, Turn
-from diagnose.drill.score import (
-    ELSEWHERE,
-    FAILED,
-    LEFT,
-    NOT_ENDED,
-    NOT_IN_FORCE,
-    NOT_YOURS,
-    PASSED,
-    Look,
-    UnsafeMove,
-    WrongReferral,
-)
 from diagnose.drill.screens import SeenScreen
 from diagnose.files import replies
 from diagnose.files.tree import ROLES, Finding, Question, Reading
@@ -65,11 +53,11 @@ class Drill(Exercise):
         if word in (replies.LEAVE, replies.DANGER):
             notes = (phrase("end-danger"),) if word == replies.DANGER else ()
             # What was unsafe stays so, even if the trainee leaves before the end.
-            outcome = FAILED if fresh.unsafe else LEFT
+            outcome = score.FAILED if fresh.unsafe else score.LEFT
             return Turn(position=_over(replace(fresh, hands=""), outcome, notes))
         if not word:
             return self._refused(position, phrase("nothing-typed"))
-        if word in present.replies_at(stage):
+        if word in present.REPLIES[stage]:
             if word == replies.BACK:
                 return Turn(position=_back(fresh))
             if stage == PICK:
@@ -138,11 +126,11 @@ class Drill(Exercise):
             unsafe, wrong = self._judged_helper(step, question.by, position.others)
         else:
             cost, in_force = self.guarded(position)
-            moves: list[UnsafeMove] = []
+            moves: list[score.UnsafeMove] = []
             if question.energises:
                 lapsing = in_force & self.table.lapsing
                 in_force &= ~lapsing
-                moves += self._unguarded(NOT_ENDED, step, self.table.called(lapsing, 0))
+                moves += self._unguarded(score.NOT_ENDED, step, self.table.called(lapsing, 0))
             moves += self._missing(step, in_force)
             if rank(question.by) > rank(self.role):
                 moves.append(self._not_yours(step, question.by))
@@ -150,7 +138,7 @@ class Drill(Exercise):
         name = plan.ids[step]
         number = 1 + sum(look.step == name for look in position.looks)
         sight = self.machine.sight(step, number)
-        look = Look(
+        look = score.Look(
             step=name,
             title=self.title(step),
             answer=question.exits[sight.answer].answer,
@@ -166,19 +154,18 @@ class Drill(Exercise):
             unsafe=(*position.unsafe, *unsafe),
             wrong_referrals=(*position.wrong_referrals, *wrong),
         )
-        symptom = self.ready.tree.symptom
-        seen = SeenScreen(symptom=symptom, look=look, used=after.minutes)
+        seen = SeenScreen(symptom=self.ready.tree.symptom, look=look, used=after.minutes)
         return Turn(position=after, interludes=(seen,))
 
     # What is unsafe, and what is handed to the wrong people
 
-    def _missing(self, step: int, in_force: int) -> list[UnsafeMove]:
+    def _missing(self, step: int, in_force: int) -> list[score.UnsafeMove]:
         called = self.table.called(self.ready.plan.needs[step], in_force)
-        return self._unguarded(NOT_IN_FORCE, step, called)
+        return self._unguarded(score.NOT_IN_FORCE, step, called)
 
-    def _unguarded(self, kind: str, step: int, cautions: int) -> list[UnsafeMove]:
+    def _unguarded(self, kind: str, step: int, cautions: int) -> list[score.UnsafeMove]:
         return [
-            UnsafeMove(
+            score.UnsafeMove(
                 kind=kind,
                 step=self.ready.plan.ids[step],
                 title=self.title(step),
@@ -187,22 +174,23 @@ class Drill(Exercise):
             for number in bits(cautions)
         ]
 
-    def _not_yours(self, step: int, whose: str) -> UnsafeMove:
+    def _not_yours(self, step: int, whose: str) -> score.UnsafeMove:
         name = self.ready.plan.ids[step]
-        return UnsafeMove(kind=NOT_YOURS, step=name, title=self.title(step), whose=whose)
+        return score.UnsafeMove(
+            kind=score.NOT_YOURS, step=name, title=self.title(step), whose=whose
+        )
 
     def _judged_helper(
         self, step: int, by: str, helper: str
-    ) -> tuple[tuple[UnsafeMove, ...], tuple[WrongReferral, ...]]:
+    ) -> tuple[tuple[score.UnsafeMove, ...], tuple[score.WrongReferral, ...]]:
         if rank(helper) < rank(by):
             return (self._not_yours(step, by),), ()
-        if rank(by) <= rank(self.role) or helper != by:
-            return (), (self._wrong(step, helper, by),)
-        return (), ()
+        right = helper == by and rank(by) > rank(self.role)
+        return (), () if right else (self._wrong(step, helper, by),)
 
-    def _wrong(self, step: int, to: str, whose: str) -> WrongReferral:
+    def _wrong(self, step: int, to: str, whose: str) -> score.WrongReferral:
         name = self.ready.plan.ids[step]
-        return WrongReferral(step=name, title=self.title(step), to=to, whose=whose)
+        return score.WrongReferral(step=name, title=self.title(step), to=to, whose=whose)
 
     # The end
 
@@ -211,7 +199,7 @@ class Drill(Exercise):
         position = replace(position, hands=hands)
         named = self.ready.steps[position.step]
         assert isinstance(named, Finding)
-        if hands == ELSEWHERE or named.continue_with:
+        if hands == score.ELSEWHERE or named.continue_with:
             return self._judged(position)
         if rank(hands) < rank(named.who):
             unsafe = (*position.unsafe, self._not_yours(position.step, named.who))
@@ -226,12 +214,13 @@ class Drill(Exercise):
         wrong = position.wrong_referrals
         # Hands below the right ones are no referral: they are unsafe, or the cause was wrong.
         above = self.hands[self.hands.index(whose) + 1 :]
-        if whose == ELSEWHERE:
+        if whose == score.ELSEWHERE:
             above = ROLES if found else ROLES[1:]
         if position.hands in above:
             wrong = (*wrong, self._wrong(self.machine.cause, position.hands, whose))
         passed = found and position.hands == whose and not position.unsafe and not wrong
-        return _over(replace(position, wrong_referrals=wrong), PASSED if passed else FAILED)
+        outcome = score.PASSED if passed else score.FAILED
+        return _over(replace(position, wrong_referrals=wrong), outcome)
 
 
 def _over(position: Position, outcome: str, notes: tuple[Phrase, ...] = ()) -> Position:
@@ -239,13 +228,12 @@ def _over(position: Position, outcome: str, notes: tuple[Phrase, ...] = ()) -> P
 
 
 def _back(position: Position) -> Position:
-    before = {HANDS: CAUSE, REMEDY: HANDS}
-    stage = before.get(position.stage, PICK)
+    stage = {HANDS: CAUSE, REMEDY: HANDS}.get(position.stage, PICK)
     return replace(position, stage=stage, taking=0, ending=0, others="", hands="")
 
 
 def _no_such(word: str, options: Sequence[Named], stage: str) -> Phrase:
-    offered = present.replies_at(stage)
+    offered = present.REPLIES[stage]
     hint = did_you_mean(word, [*(option.id for option in options), *offered])
     typed = shortened(word)
     if not options:

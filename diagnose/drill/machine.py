@@ -81,19 +81,13 @@ def drawn(ready: ReadyTree, seed: int, *, slips: bool = False) -> Machine:
     """Return the machine of a seed (see `SEEDS`). Raises `NoSuchMachine`."""
     random = Random(seed)
     cause = _cause(ready, random.random())
-    truths, keys = [], []
+    truths, keys = [0] * len(ready.steps), [0] * len(ready.steps)
     for step, ways in enumerate(ready.plan.ways):
-        if not ways:
-            truths.append(0)
-            keys.append(0)
-            continue
-        which, key = random.random(), random.random()
-        if step in ready.from_card:
-            truths.append(ready.from_card[step])
-        else:
+        if ways:
+            which, key = random.random(), random.random()
             answers = truthful(ready, step, cause)
-            truths.append(answers[int(which * len(answers))])
-        keys.append(int(key * _KEYS))
+            truths[step] = ready.from_card.get(step, answers[int(which * len(answers))])
+            keys[step] = int(key * _KEYS)
     return Machine(
         ready=ready, seed=seed, cause=cause, truths=tuple(truths), keys=tuple(keys), slips=slips
     )
@@ -121,8 +115,8 @@ def weights(ready: ReadyTree) -> list[float]:
     """
     plan = ready.plan
     found = []
-    for which, cause in enumerate(plan.findings):
-        weight = plan.chances[which]
+    for chance, cause in zip(plan.chances, plan.findings, strict=True):
+        weight = chance
         for step, said in ready.from_card.items():
             toward = _toward(ready, step, cause)
             if toward:

@@ -5,16 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final
 
 from diagnose.case.screens import Named
+from diagnose.drill import screens
 from diagnose.drill.position import CAUSE, GUARD, HANDS, OVER, PICK, REMEDY
 from diagnose.drill.score import Look, Score, minutes_of, route_of
-from diagnose.drill.screens import (
-    CauseScreen,
-    GuardScreen,
-    HandsScreen,
-    Option,
-    PickScreen,
-    ScoreScreen,
-)
 from diagnose.files import replies
 from diagnose.files.tree import Question
 from diagnose.study.in_force import bits
@@ -33,7 +26,8 @@ CHOSEN: Final = "chosen"
 
 _ASIDE: Final = (replies.DANGER, replies.LEAVE)
 
-_REPLIES: Final = {
+#: The ids of what may be replied at each stage, besides what is offered.
+REPLIES: Final = {
     PICK: (replies.DONE, *_ASIDE),
     GUARD: (replies.DONE, replies.BACK, *_ASIDE),
     REMEDY: (replies.DONE, replies.BACK, *_ASIDE),
@@ -48,7 +42,7 @@ def screen(drill: Exercise, position: Position) -> Screen:
     common: dict[str, Any] = {
         "symptom": drill.ready.tree.symptom,
         "in_force": tuple(caution(drill, number) for number in bits(position.in_force)),
-        "replies": replies_at(position.stage),
+        "replies": REPLIES[position.stage],
         "notes": position.notes,
     }
     if position.stage == PICK:
@@ -56,16 +50,11 @@ def screen(drill: Exercise, position: Position) -> Screen:
     if position.stage in (GUARD, REMEDY):
         return _guard(drill, position, common)
     if position.stage == CAUSE:
-        return CauseScreen(**common, causes=tuple(drill.causes))
+        return screens.CauseScreen(**common, causes=tuple(drill.causes))
     if position.stage == HANDS:
         cause = Named(drill.ready.plan.ids[position.step], drill.title(position.step))
-        return HandsScreen(**common, cause=cause, hands=tuple(options(drill, position)))
-    return ScoreScreen(**common, score=score(drill, position))
-
-
-def replies_at(stage: str) -> tuple[str, ...]:
-    """Return the ids of what may be replied besides what is offered."""
-    return _REPLIES[stage]
+        return screens.HandsScreen(**common, cause=cause, hands=tuple(options(drill, position)))
+    return screens.ScoreScreen(**common, score=score(drill, position))
 
 
 def options(drill: Exercise, position: Position) -> list[Named]:
@@ -115,10 +104,10 @@ def score(drill: Exercise, position: Position) -> Score:
 
 def _pick(drill: Exercise, position: Position, common: dict[str, Any]) -> Screen:
     given = {look.step: look.answer for look in position.looks}
-    return PickScreen(
+    return screens.PickScreen(
         **common,
         checks=tuple(
-            Option(id=named.id, title=named.title, state=given.get(named.id, ""))
+            screens.Option(id=named.id, title=named.title, state=given.get(named.id, ""))
             for named in options(drill, position)
         ),
         causes=len(drill.causes),
@@ -140,7 +129,7 @@ def _guard(drill: Exercise, position: Position, common: dict[str, Any]) -> Scree
             return IN_FORCE if kept >> number & 1 else END
         return ""
 
-    return GuardScreen(
+    return screens.GuardScreen(
         **common,
         work="check" if position.stage == GUARD else "remedy",
         step=drill.ready.plan.ids[position.step],
@@ -148,11 +137,13 @@ def _guard(drill: Exercise, position: Position, common: dict[str, Any]) -> Scree
         do=step.do if isinstance(step, Question) else None,
         tool=step.tool if isinstance(step, Question) else None,
         cautions=tuple(
-            Option(id=named.id, title=named.title, state=state(number))
+            screens.Option(id=named.id, title=named.title, state=state(number))
             for number, named in enumerate(offered[:count])
         ),
         hands=tuple(
-            Option(id=one.id, title=one.title, state=CHOSEN if one.id == position.others else "")
+            screens.Option(
+                id=one.id, title=one.title, state=CHOSEN if one.id == position.others else ""
+            )
             for one in offered[count:]
         ),
         take_minutes=drill.guarded(position)[0],

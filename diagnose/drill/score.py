@@ -6,8 +6,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from diagnose.case.screens import Named
     from diagnose.drill.machine import Machine
     from diagnose.study.in_force import CautionTable
@@ -110,8 +108,9 @@ def route_of(plan: Plan, cautions: CautionTable, machine: Machine) -> list[Leg]:
     `plan` holds the steps of the machine's tree by their ids, in whatever order. What the machine
     card answers takes no time.
     """
-    truths = truths_of(machine)
-    from_card = {machine.ready.plan.ids[step] for step in machine.ready.from_card}
+    ids = machine.ready.plan.ids
+    truths = dict(zip(ids, machine.truths, strict=True))
+    from_card = {ids[step] for step in machine.ready.from_card}
     legs = []
     step, in_force = plan.start, 0
     while plan.ways[step]:
@@ -122,12 +121,6 @@ def route_of(plan: Plan, cautions: CautionTable, machine: Machine) -> list[Leg]:
             legs.append(Leg(step, answer, plan.minutes[step] + cost, cost))
         step = plan.ways[step][answer]
     return legs
-
-
-def truths_of(machine: Machine) -> Mapping[str, int]:
-    """Return the number of the truthful answer of each question, by its id."""
-    plan = machine.ready.plan
-    return {name: machine.truths[step] for step, name in enumerate(plan.ids) if plan.ways[step]}
 
 
 def minutes_of(legs: list[Leg]) -> float:

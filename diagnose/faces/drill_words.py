@@ -38,9 +38,7 @@ _UNSAFE: Final = {
 }
 
 _WHOSE: Final = {
-    "operator": "the operator",
-    "battery-trained": "people trained for batteries",
-    "service": "licensed service",
+    **{role: people[0].lower() + people[1:] for role, people in HANDS.items()},
     ELSEWHERE: "nobody yet, since another symptom goes on with it",
 }
 

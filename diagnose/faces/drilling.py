@@ -13,24 +13,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
 from diagnose.case.screens import CheckScreen, EndScreen, Named, Phrase, as_data
-from diagnose.drill.screens import (
-    CauseScreen,
-    GuardScreen,
-    HandsScreen,
-    PickScreen,
-    ScoreScreen,
-    SeenScreen,
-)
-from diagnose.faces.drill_words import (
-    HANDS,
-    INTRO,
-    OUTCOMES,
-    guard_title,
-    hands_title,
-    minutes,
-    seen,
-    sheet,
-)
+from diagnose.drill import screens
+from diagnose.faces import drill_words
 from diagnose.faces.json_lines import JsonLinesFace, framed, write
 from diagnose.faces.selection import face_for
 from diagnose.faces.words import NOTICE
@@ -45,10 +29,7 @@ if TYPE_CHECKING:
 #: What each screen of a drill says besides what all of them say. A contract, as in `json_lines`.
 FIELDS: Final[dict[str, tuple[str, ...]]] = {
     "pick": ("checks", "used"),
-    "guard": (
-        *("work", "step", "title", "do", "tool"),
-        *("cautions", "hands", "take_minutes", "used"),
-    ),
+    "guard": tuple("work step title do tool cautions hands take_minutes used".split()),
     "seen": ("look", "used"),
     "cause": ("causes",),
     "hands": ("cause", "hands"),
@@ -80,10 +61,10 @@ def as_object(screen: Screen, heading: Heading) -> dict[str, Any]:
         if name in ("look", "score"):
             own |= value
         elif name == "hands":
-            own[name] = [{**one, "title": HANDS[one["id"]]} for one in value]
+            own[name] = [{**one, "title": drill_words.HANDS[one["id"]]} for one in value]
         else:
             own[name] = value
-    return framed(screen, heading, f"{NOTICE} {INTRO}", own)
+    return framed(screen, heading, f"{NOTICE} {drill_words.INTRO}", own)
 
 
 class DrillSpoken:
@@ -96,21 +77,21 @@ class DrillSpoken:
 
     def show(self, screen: Screen, heading: Heading) -> None:
         """Show a screen that takes no reply; what a check gave stands above the next one."""
-        if isinstance(screen, SeenScreen):
-            self._said.append(Phrase(seen(screen.look)))
-        elif isinstance(screen, ScoreScreen):
-            outcome = OUTCOMES[screen.score.outcome]
+        if isinstance(screen, screens.SeenScreen):
+            self._said.append(Phrase(drill_words.seen(screen.look)))
+        elif isinstance(screen, screens.ScoreScreen):
+            outcome = drill_words.OUTCOMES[screen.score.outcome]
             self._face.show(EndScreen(outcome=outcome, ranking=(), notes=screen.notes), heading)
-            _print(sheet(screen.score))
+            _print(drill_words.sheet(screen.score))
         else:
             self._face.show(screen, heading)
 
     def ask(self, screen: Screen, heading: Heading) -> str | None:
         """Show a screen and return the reply as typed, or None at the end of the input."""
-        if isinstance(screen, PickScreen):
+        if isinstance(screen, screens.PickScreen):
             self._causes = screen.causes
         if screen.screen in FIELDS:
-            intro = [Phrase(INTRO)] if heading.first else []
+            intro = [Phrase(drill_words.INTRO)] if heading.first else []
             notes = (*intro, *self._said, *screen.notes)
             screen = replace(_QUESTIONS[type(screen)](screen), notes=notes, open=self._causes)
             self._said = []
@@ -141,46 +122,47 @@ def _question(
     )
 
 
-def _pick(screen: PickScreen) -> CheckScreen:
+def _pick(screen: screens.PickScreen) -> CheckScreen:
     return _question(
         screen,
         "What do you check? Reply done once you know the cause.",
         [f"{one.title} You saw: {one.state}" if one.state else one.title for one in screen.checks],
-        look_for=f"Used so far: {minutes(screen.used)}.",
+        look_for=f"Used so far: {drill_words.minutes(screen.used)}.",
     )
 
 
-def _guard(screen: GuardScreen) -> CheckScreen:
+def _guard(screen: screens.GuardScreen) -> CheckScreen:
     take, do = screen.take_minutes, screen.title
     if screen.do and screen.do not in do:
         do = f"{do}: {screen.do}"
     ask = "You put it right. What do you put in force, or end, before? Then done."
     if screen.work == "check":
         ask = "What do you put in force, or end, before it? Then done: you begin."
+    hands = map(drill_words.hands_title, screen.hands)
     return _question(
         screen,
         ask,
-        [*map(guard_title, screen.cautions), *map(hands_title, screen.hands)],
+        [*map(drill_words.guard_title, screen.cautions), *hands],
         do=do,
-        look_for=f"The cautions you take cost {minutes(take)}." if take else None,
+        look_for=f"The cautions you take cost {drill_words.minutes(take)}." if take else None,
         tool=screen.tool,
     )
 
 
-def _cause(screen: CauseScreen) -> CheckScreen:
+def _cause(screen: screens.CauseScreen) -> CheckScreen:
     return _question(screen, "What is the cause?", [cause.title for cause in screen.causes])
 
 
-def _hands(screen: HandsScreen) -> CheckScreen:
-    hands = [HANDS[one.id] for one in screen.hands]
+def _hands(screen: screens.HandsScreen) -> CheckScreen:
+    hands = [drill_words.HANDS[one.id] for one in screen.hands]
     return _question(screen, "Who puts it right?", hands, do=screen.cause.title)
 
 
 _QUESTIONS: Final[dict[type, Callable[..., CheckScreen]]] = {
-    PickScreen: _pick,
-    GuardScreen: _guard,
-    CauseScreen: _cause,
-    HandsScreen: _hands,
+    screens.PickScreen: _pick,
+    screens.GuardScreen: _guard,
+    screens.CauseScreen: _cause,
+    screens.HandsScreen: _hands,
 }
 
 

@@ -45,7 +45,7 @@ def likelihood(plan: Plan, step: int, answer: int, slip: float) -> tuple[float, 
     ways = plan.ways[step]
     k = len(ways)
     slip = max(slip, LEAST_SLIP)
-    reached = _by_count([plan.reach[target] for target in ways], len(plan.findings))
+    reached = by_count([plan.reach[target] for target in ways], len(plan.findings))
     flat, inside, outside = reached[k], [0] * (k + 1), [0] * (k + 1)
     if plan.passing[step] is None:
         flat |= reached[0]
@@ -62,7 +62,7 @@ def likelihood(plan: Plan, step: int, answer: int, slip: float) -> tuple[float, 
     )
 
 
-def _by_count(sets: Sequence[int], count: int) -> list[int]:
+def by_count(sets: Sequence[int], count: int) -> list[int]:
     """Return, for each number from 0, which of `count` bits stand in that many of the sets."""
     held = [(1 << count) - 1] + [0] * len(sets)
     for mask in sets:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import reduce
+from operator import or_
 from typing import TYPE_CHECKING
 
 from diagnose.files.tree import Finding
@@ -50,28 +52,19 @@ class CautionTable:
         when the other is not. What a finding for service is about calls no caution here, nor does a
         doorway's line; what they list does.
         """
-        needed = 0
-        for caution in step.cautions:
-            needed |= 1 << self.number[caution]
+        needed = union(1 << self.number[caution] for caution in step.cautions)
         if not (isinstance(step, Finding) and (step.who == "service" or step.continue_with)):
-            for hazard in step.hazards:
-                needed |= self.cover.get(hazard, 0)
+            needed |= union(self.cover.get(hazard, 0) for hazard in step.hazards)
         return self.closed(needed)
 
     def closed(self, cautions: int) -> int:
         """Return the cautions with all that they include."""
-        result = 0
-        for number in bits(cautions):
-            result |= self.closure[number]
-        return result
+        return union(self.closure[number] for number in bits(cautions))
 
     def called(self, needed: int, in_force: int) -> int:
         """Return what has to be taken: not in force, and not included in another of them."""
         missing = needed & ~in_force
-        included = 0
-        for number in bits(missing):
-            included |= self.closure[number] & ~(1 << number)
-        return missing & ~included
+        return missing & ~union(self.closure[number] & ~(1 << number) for number in bits(missing))
 
     def take(self, needed: int, energises: bool, in_force: int) -> tuple[float, int]:
         """Return the minutes that cautions cost at a step, and what is in force after it."""
@@ -93,35 +86,29 @@ def caution_table(cautions: Cautions, minutes: Mapping[str, float] | None = None
 
     The cautions are taken as checked: `includes` without a cycle, every name known.
     """
-    ids = tuple(cautions.cautions)
+    known = cautions.cautions
+    ids = tuple(known)
     number = {name: place for place, name in enumerate(ids)}
     closure: dict[str, int] = {}
 
     def close(name: str) -> int:
         if name not in closure:
             closure[name] = 1 << number[name]
-            for included in cautions.cautions[name].includes:
+            for included in known[name].includes:
                 closure[name] |= close(included)
         return closure[name]
 
-    own = minutes or {}
     return CautionTable(
         ids=ids,
         closure=tuple(close(name) for name in ids),
-        lapsing=sum(1 << number[n] for n, c in cautions.cautions.items() if c.lapsing),
-        minutes=tuple(own.get(n, c.minutes) for n, c in cautions.cautions.items()),
-        cover={
-            hazard: 1 << number[name]
-            for name, caution in cautions.cautions.items()
-            for hazard in caution.covers
-        },
+        lapsing=sum(1 << number[n] for n, c in known.items() if c.lapsing),
+        minutes=tuple((minutes or {}).get(n, c.minutes) for n, c in known.items()),
+        cover={hazard: 1 << number[n] for n, c in known.items() for hazard in c.covers},
         number=number,
-        records=tuple(cautions.cautions.values()),
+        records=tuple(known.values()),
         hazards={name: hazard.title for name, hazard in cautions.hazards.items()},
         lockouts=sum(
-            1 << number[name]
-            for name, caution in cautions.cautions.items()
-            if caution.lapsing and DISCONNECT in caution.signs
+            1 << number[n] for n, c in known.items() if c.lapsing and DISCONNECT in c.signs
         ),
     )
 
@@ -132,6 +119,11 @@ def bits(mask: int) -> Iterable[int]:
         lowest = mask & -mask
         yield lowest.bit_length() - 1
         mask ^= lowest
+
+
+def union(masks: Iterable[int]) -> int:
+    """Return the bits that are set in any of the masks."""
+    return reduce(or_, masks, 0)
 
 
 def always_in_force(
@@ -148,8 +140,7 @@ def always_in_force(
     ``entry = in - what lapses, if it energises; out = entry | closure(needed); in = & of outs``.
     Exact here, since what a step adds and ends does not depend on how it was reached.
     """
-    everything = -1
-    before = [everything] * len(ways)
+    before = [-1] * len(ways)  # every caution
     before[order[0]] = 0
     for step in order:
         entry = before[step] & ~cautions.lapsing if energises[step] else before[step]

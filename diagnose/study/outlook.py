@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from heapq import heappop, heappush
 from typing import TYPE_CHECKING
 
+from diagnose.study.beliefs import by_count
 from diagnose.study.in_force import bits
 
 if TYPE_CHECKING:
@@ -189,26 +190,14 @@ class _Sums:
         self.put(state, met, weight, total + weight * self.region.cost[state])
 
     def _weigh(self, mask: int) -> float:
-        known = self._weight_of.get(mask)
-        if known is None:
-            known = sum(self.weights[which] for which in bits(mask))
-            self._weight_of[mask] = known
-        return known
+        if mask not in self._weight_of:
+            self._weight_of[mask] = sum(self.weights[which] for which in bits(mask))
+        return self._weight_of[mask]
 
     def _shares(self, children: tuple[int, ...]) -> list[tuple[int, int]]:
         """Return findings as bits, with the number of answers that lead to them."""
-        at_least = [0] * (len(children) + 1)
-        for child in children:
-            reach = self.reach[child]
-            for number in range(len(children), 1, -1):
-                at_least[number] |= at_least[number - 1] & reach
-            at_least[1] |= reach
-        shares = []
-        for number in range(1, len(children) + 1):
-            more = at_least[number + 1] if number < len(children) else 0
-            if at_least[number] & ~more:
-                shares.append((at_least[number] & ~more, number))
-        return shares
+        held = by_count([self.reach[child] for child in children], len(self.weights))
+        return [(mask, number) for number, mask in enumerate(held) if number and mask]
 
     def _handed_on(self, parting: int) -> float:
         """Return the weighted minutes behind a step some of whose findings are reached twice."""
@@ -231,20 +220,16 @@ class _Sums:
             for child in children:
                 reach = self.reach[child]
                 given = [(part, share) for mask, share in groups if (part := mask & reach)]
-                if not given:
-                    continue
-                if child not in waiting:
-                    heappush(order, -self._place[child])
-                waiting.setdefault(child, []).extend(given)
+                if given:
+                    if child not in waiting:
+                        heappush(order, -self._place[child])
+                    waiting.setdefault(child, []).extend(given)
 
         hand(parting, [(-1, 1.0)])
         total = 0.0
         while order:
             state = self.region.done[-heappop(order)]
             groups = _disjoint(waiting.pop(state), self.reach[state])
-            if len(groups) == 1:
-                total += next(iter(groups)) * self.total[state]
-                continue
             common = max(groups, key=lambda share: groups[share].bit_count())
             total += common * self.total[state]
             left = [(mask, share - common) for share, mask in groups.items() if share != common]
@@ -257,10 +242,6 @@ class _Sums:
 
 def _disjoint(groups: list[tuple[int, float]], all_of: int) -> dict[float, int]:
     """Return each share with the findings that have it in sum; those not named have 0."""
-    if len(groups) == 1:
-        ((mask, share),) = groups
-        held = mask & all_of
-        return {share: held} if held == all_of else {share: held, 0.0: all_of & ~held}
     parts = [(all_of, 0.0)]
     for mask, share in groups:
         parts = [

@@ -9,7 +9,7 @@ from diagnose.files.tree import NO_ANSWER, Finding, Question
 from diagnose.study.graph import graph_of, in_order
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping, Sequence
 
     from diagnose.files.tree import Step, Tree
     from diagnose.study.in_force import CautionTable
@@ -62,7 +62,11 @@ def plan_of(tree: Tree, cautions: CautionTable, chances: Mapping[str, float] | N
     findings = tuple(place for place, step in enumerate(steps) if isinstance(step, Finding))
     bit = {place: which for which, place in enumerate(findings)}
     order = tuple(number[name] for name in in_order(graph_of(tree)))
-    weights = _weights(tree, chances)
+    weights = [
+        chances[name] if chances else step.chance
+        for name, step in tree.steps.items()
+        if isinstance(step, Finding)
+    ]
     total = sum(weights)
     return Plan(
         ids=ids,
@@ -77,17 +81,9 @@ def plan_of(tree: Tree, cautions: CautionTable, chances: Mapping[str, float] | N
         order=order,
         findings=findings,
         bit=bit,
-        reach=_reach(order, ways, bit),
+        reach=gathered(order, ways, [1 << bit[n] if n in bit else 0 for n in range(len(ids))]),
         chances=tuple(weight / total for weight in weights),
     )
-
-
-def _weights(tree: Tree, chances: Mapping[str, float] | None) -> list[float]:
-    return [
-        chances[name] if chances else step.chance
-        for name, step in tree.steps.items()
-        if isinstance(step, Finding)
-    ]
 
 
 def _passing(tree: Tree, step: Step) -> int | None:
@@ -98,13 +94,12 @@ def _passing(tree: Tree, step: Step) -> int | None:
     return [way.answer for way in step.exits].index(answer)
 
 
-def _reach(
-    order: tuple[int, ...], ways: list[tuple[int, ...]], bit: Mapping[int, int]
+def gathered(
+    order: Sequence[int], ways: Sequence[Sequence[int]], own: Iterable[int]
 ) -> tuple[int, ...]:
-    reach = [0] * len(ways)
+    """Return, for each step, its own bits and those of all steps that it leads to."""
+    held = list(own)
     for step in reversed(order):
-        if step in bit:
-            reach[step] = 1 << bit[step]
         for target in ways[step]:
-            reach[step] |= reach[target]
-    return tuple(reach)
+            held[step] |= held[target]
+    return tuple(held)

@@ -64,11 +64,6 @@ def made_ready(
     """
     plan = plan_of(tree, table, _chances(tree, chances))
     steps = tuple(tree.steps.values())
-    service = 0
-    for which, place in enumerate(plan.findings):
-        step = steps[place]
-        if isinstance(step, Finding) and step.who == "service":
-            service |= 1 << which
     return ReadyTree(
         symptom=tree.symptom,
         title=tree.title,
@@ -76,7 +71,11 @@ def made_ready(
         plan=plan,
         steps=steps,
         own=tuple(steps[place].minutes for place in plan.findings),
-        service=service,
+        service=sum(
+            1 << which
+            for which, place in enumerate(plan.findings)
+            if getattr(steps[place], "who", None) == "service"
+        ),
         from_card={} if card is None else _answered(steps, card),
         digest=content_hash(tree),
         rows=_rows(plan),

@@ -10,8 +10,8 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from diagnose.files.tree import Question
-from diagnose.study.in_force import bits
-from diagnose.study.plan import passing_answer
+from diagnose.study.in_force import bits, union
+from diagnose.study.plan import gathered, passing_answer
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -49,7 +49,7 @@ def runs_of(tree: Tree, plan: Plan) -> list[Run]:
     Each member has a passing answer, each but the first is entered by one arrow only, the passing
     answer of the one before, and no member's branches meet what its passing answer leads to.
     """
-    behind = _behind(plan)
+    behind = gathered(plan.order, plan.ways, [1 << step for step in range(len(plan.ways))])
     arrows = Counter(target for ways in plan.ways for target in ways)
     fit = [_fits(plan, step, behind) for step in range(len(plan.ways))]
     following = {
@@ -95,12 +95,10 @@ def reordered(tree: Tree, steps: Sequence[str], order: Sequence[str]) -> Tree:
     start = order[0] if tree.start == steps[0] else tree.start
     new = {name: led(name, step) for name, step in tree.steps.items()}
     result = replace(tree, start=start, steps=new)
-    for name in tree.steps:
-        if name in passing:
-            step = _question(result, name)
-            answer = passing[name]
-            if passing_answer(result, step) != answer:
-                new[name] = replace(step, passes=answer)
+    for name, answer in passing.items():
+        step = _question(result, name)
+        if passing_answer(result, step) != answer:
+            new[name] = replace(step, passes=answer)
     return result
 
 
@@ -116,23 +114,10 @@ def _passed_to(plan: Plan, step: int) -> int:
     return plan.ways[step][answer]
 
 
-def _behind(plan: Plan) -> list[int]:
-    """Return, for each step, the steps that it leads to, itself among them, as bits."""
-    behind = [0] * len(plan.ways)
-    for step in reversed(plan.order):
-        behind[step] = 1 << step
-        for target in plan.ways[step]:
-            behind[step] |= behind[target]
-    return behind
-
-
 def _branches(plan: Plan, step: int, behind: Sequence[int]) -> int:
     """Return the steps in the branches of a step, as bits."""
-    inside = 0
-    for number, target in enumerate(plan.ways[step]):
-        if number != plan.passing[step]:
-            inside |= behind[target]
-    return inside
+    ways = enumerate(plan.ways[step])
+    return union(behind[target] for number, target in ways if number != plan.passing[step])
 
 
 def _fits(plan: Plan, step: int, behind: Sequence[int]) -> bool:

@@ -23,7 +23,7 @@ from diagnose.study.in_force import bits
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from diagnose.study.order.model import Job, RunModel, State
+    from diagnose.study.order.model import RunModel, State
 
 #: Beyond so many states, jobs with cautions in their branches are families of one.
 MOST_STATES = 300
@@ -63,7 +63,9 @@ def families(model: RunModel, *, single: bool = False) -> list[Family]:
     groups: dict[object, list[int]] = {}
     for number in sorted(range(len(model.jobs)), key=lambda job: -model.jobs[job].ratio):
         job = model.jobs[number]
-        alike = (job.kind, _shares(job), before[number], after[number], costs[number])
+        # How its weight is shared out over the entries.
+        shares = tuple(round(weight / job.weight, 12) for weight in job.weights)
+        alike = (job.kind, shares, before[number], after[number], costs[number])
         groups.setdefault(number if single else alike, []).append(number)
     family_of = {job: which for which, jobs in enumerate(groups.values()) for job in jobs}
     made = []
@@ -94,11 +96,6 @@ def _lapses(model: RunModel, kind: int) -> bool:
     """Whether a job of a kind ends a caution or takes one that can be ended."""
     needs, energises = model.kinds[kind]
     return energises or bool(model.cautions.closed(needs) & model.cautions.lapsing)
-
-
-def _shares(job: Job) -> tuple[float, ...]:
-    """Return how a job's weight is shared out over the entries."""
-    return tuple(round(weight / job.weight, 12) for weight in job.weights)
 
 
 def _branch_costs(model: RunModel) -> list[tuple[float, ...]]:

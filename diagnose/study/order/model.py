@@ -6,9 +6,10 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, TypeAlias
 
-from diagnose.study.in_force import bits
+from diagnose.study.in_force import bits, union
 from diagnose.study.order.routes import locks_out, route_costs
 from diagnose.study.outlook import outlooks
+from diagnose.study.plan import gathered
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -96,31 +97,30 @@ class RunModel:
         self._branches = replace(plan, ways=tuple(ways))
         self._costless = replace(cautions, minutes=(0.0,) * len(cautions.minutes))
         kinds: dict[tuple[int, bool], int] = {}
+        # The cautions that checks and readings name from each step on; those of findings are not.
+        own = [0 if n in plan.bit else cautions.called(c, 0) for n, c in enumerate(plan.needs)]
+        ahead = gathered(plan.order, plan.ways, own)
         self.jobs = tuple(
             Job(
                 step=step,
                 minutes=plan.minutes[step],
                 kind=kinds.setdefault((plan.needs[step], plan.energises[step]), len(kinds)),
                 weights=self._weights(ways[step]),
-                branch_cautions=_named_from(plan, cautions, ways[step]),
+                branch_cautions=union(ahead[target] for target in ways[step]),
             )
             for step in run.steps
         )
         self.kinds = tuple(kinds)
         self.named = tuple(cautions.called(needs, 0) for needs, _ in kinds)
-        self.named_in_run = 0
-        for named in self.named:
-            self.named_in_run |= named
-        self.tail_cautions = _named_from(plan, cautions, (run.tail,))
+        self.named_in_run = union(self.named)
+        self.tail_cautions = ahead[run.tail]
         self.tail_weights = self._weights((run.tail,))
         self._setups: dict[tuple[State, int], Setup] = {}
         self._later: dict[tuple[int, int, int], tuple[float, int]] = {}
 
     def _weights(self, targets: Iterable[int]) -> tuple[float, ...]:
         """Return the probability of all findings from some steps on, by entry."""
-        reach = 0
-        for target in targets:
-            reach |= self._plan.reach[target]
+        reach = union(self._plan.reach[target] for target in targets)
         return tuple(math.fsum(flow[f] for f in bits(reach)) for flow in self._flows)
 
     def setup(self, state: State, kind: int) -> Setup:
@@ -211,18 +211,3 @@ class RunModel:
             starts = plan.ways[source] if branches else (source,)
             most = max(route_costs(plan, self.cautions, s, force).most_lockouts for s in starts)
         return minutes[0] - minutes[1], most
-
-
-def _named_from(plan: Plan, cautions: CautionTable, sources: Sequence[int]) -> int:
-    """Return the cautions that checks and readings name from some steps on, as bits."""
-    seen = dict.fromkeys(sources)
-    stack = list(seen)
-    named = 0
-    while stack:
-        step = stack.pop()
-        if plan.ways[step]:
-            named |= cautions.called(plan.needs[step], 0)
-        fresh = [target for target in plan.ways[step] if target not in seen]
-        seen.update(dict.fromkeys(fresh))
-        stack += fresh
-    return named

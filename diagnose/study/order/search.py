@@ -192,8 +192,7 @@ class Search:
                         least = total + self.bound.to_come(*after)
                         if least <= limit:
                             following[after] = (least, total, (job, chain))
-            kept = heapq.nsmallest(width, following.items(), key=lambda item: item[1][0])
-            layer = dict(kept)
+            layer = dict(heapq.nsmallest(width, following.items(), key=lambda item: item[1][0]))
         ends = [
             (excess + self.setups.tail_cost(state), chain)
             for (_, state), (_, excess, chain) in layer.items()
@@ -209,8 +208,7 @@ class Search:
         left = self._left.get(counts) or self._look(counts)
         setups = self._state_setups.get(state)
         if setups is None:
-            setups = StateSetups(self.setups, state, self.families)
-            self._state_setups[state] = setups
+            setups = self._state_setups[state] = StateSetups(self.setups, state, self.families)
         waiting, capped = left.waiting, self.model.cap is not None
         for f in self._choices(counts, setups, left):
             family = self.families[f]

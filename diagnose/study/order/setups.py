@@ -98,8 +98,7 @@ class StateSetups:
 
     def options(self, kind: int, branch_cautions: int) -> list[Setup]:
         """Return what may be paid at a job of a kind, by entry, and the states after it."""
-        found = self._options.get((kind, branch_cautions))
-        if found is None:
-            found = self._setups.options(self._state, kind, branch_cautions)
-            self._options[kind, branch_cautions] = found
-        return found
+        key = (kind, branch_cautions)
+        if key not in self._options:
+            self._options[key] = self._setups.options(self._state, *key)
+        return self._options[key]
