@@ -25,10 +25,7 @@ def desk_of(
     options: argparse.Namespace,
     name: str = "",
 ) -> Desk:
-    """Return who stands at the library's machine, as the options say, and what the log knows of it.
-
-    Raises `LogError`.
-    """
+    """Return who stands at the machine, and what the log knows of it. Raises `LogError`."""
     visit = Visit(
         tree=library,
         table=library.table,
