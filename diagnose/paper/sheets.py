@@ -189,7 +189,7 @@ class Sheets:
         data: dict[str, Any] = {
             "number": number + 1,
             "id": self.plan.ids[number],
-            "kind": STYLES[kind_of(step)].word or "CHECK",
+            "word": STYLES[kind_of(step)].word or "CHECK",
             "by": STYLES[NodeKind(by)].word if by else "",
             "from": [
                 [before + 1, self._exit(before, answer).answer]
