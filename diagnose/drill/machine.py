@@ -72,9 +72,8 @@ class Machine:
         if others and slip < self.ready.plan.slip[step]:
             answer = others[int(which * len(others))]
         question = self.ready.steps[step]
-        if not isinstance(question, Reading):
-            return Sight(answer=answer)
-        return Sight(answer=answer, value=figure_in(question.limits, answer, place))
+        value = figure_in(question.limits, answer, place) if isinstance(question, Reading) else None
+        return Sight(answer=answer, value=value)
 
 
 def drawn(ready: ReadyTree, seed: int, *, slips: bool = False) -> Machine:

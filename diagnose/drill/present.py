@@ -8,6 +8,7 @@ from diagnose.case.screens import Named
 from diagnose.drill import screens
 from diagnose.drill.position import CAUSE, GUARD, HANDS, OVER, PICK, REMEDY
 from diagnose.drill.score import Look, Score, minutes_of, route_of
+from diagnose.drill.screens import Option
 from diagnose.files import replies
 from diagnose.files.tree import Question
 from diagnose.study.in_force import bits
@@ -107,7 +108,7 @@ def _pick(drill: Exercise, position: Position, common: dict[str, Any]) -> Screen
     return screens.PickScreen(
         **common,
         checks=tuple(
-            screens.Option(id=named.id, title=named.title, state=given.get(named.id, ""))
+            Option(id=named.id, title=named.title, state=given.get(named.id, ""))
             for named in options(drill, position)
         ),
         causes=len(drill.causes),
@@ -137,13 +138,11 @@ def _guard(drill: Exercise, position: Position, common: dict[str, Any]) -> Scree
         do=step.do if isinstance(step, Question) else None,
         tool=step.tool if isinstance(step, Question) else None,
         cautions=tuple(
-            screens.Option(id=named.id, title=named.title, state=state(number))
+            Option(id=named.id, title=named.title, state=state(number))
             for number, named in enumerate(offered[:count])
         ),
         hands=tuple(
-            screens.Option(
-                id=one.id, title=one.title, state=CHOSEN if one.id == position.others else ""
-            )
+            Option(id=one.id, title=one.title, state=CHOSEN if one.id == position.others else "")
             for one in offered[count:]
         ),
         take_minutes=drill.guarded(position)[0],

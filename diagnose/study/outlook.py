@@ -230,6 +230,9 @@ class _Sums:
         while order:
             state = self.region.done[-heappop(order)]
             groups = _disjoint(waiting.pop(state), self.reach[state])
+            if len(groups) == 1:
+                total += next(iter(groups)) * self.total[state]
+                continue
             common = max(groups, key=lambda share: groups[share].bit_count())
             total += common * self.total[state]
             left = [(mask, share - common) for share, mask in groups.items() if share != common]

@@ -9,7 +9,7 @@ from diagnose.files.tree import NO_ANSWER, Finding, Question
 from diagnose.study.graph import graph_of, in_order
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
 
     from diagnose.files.tree import Step, Tree
     from diagnose.study.in_force import CautionTable
@@ -62,12 +62,6 @@ def plan_of(tree: Tree, cautions: CautionTable, chances: Mapping[str, float] | N
     findings = tuple(place for place, step in enumerate(steps) if isinstance(step, Finding))
     bit = {place: which for which, place in enumerate(findings)}
     order = tuple(number[name] for name in in_order(graph_of(tree)))
-    weights = [
-        chances[name] if chances else step.chance
-        for name, step in tree.steps.items()
-        if isinstance(step, Finding)
-    ]
-    total = sum(weights)
     return Plan(
         ids=ids,
         number=number,
@@ -81,9 +75,19 @@ def plan_of(tree: Tree, cautions: CautionTable, chances: Mapping[str, float] | N
         order=order,
         findings=findings,
         bit=bit,
-        reach=gathered(order, ways, [1 << bit[n] if n in bit else 0 for n in range(len(ids))]),
-        chances=tuple(weight / total for weight in weights),
+        reach=gathered(order, ways, {place: 1 << which for place, which in bit.items()}),
+        chances=_chances(tree, chances),
     )
+
+
+def _chances(tree: Tree, chances: Mapping[str, float] | None) -> tuple[float, ...]:
+    weights = [
+        chances[name] if chances else step.chance
+        for name, step in tree.steps.items()
+        if isinstance(step, Finding)
+    ]
+    total = sum(weights)
+    return tuple(weight / total for weight in weights)
 
 
 def _passing(tree: Tree, step: Step) -> int | None:
@@ -95,10 +99,10 @@ def _passing(tree: Tree, step: Step) -> int | None:
 
 
 def gathered(
-    order: Sequence[int], ways: Sequence[Sequence[int]], own: Iterable[int]
+    order: Sequence[int], ways: Sequence[Sequence[int]], own: Mapping[int, int]
 ) -> tuple[int, ...]:
     """Return, for each step, its own bits and those of all steps that it leads to."""
-    held = list(own)
+    held = [own.get(step, 0) for step in range(len(ways))]
     for step in reversed(order):
         for target in ways[step]:
             held[step] |= held[target]

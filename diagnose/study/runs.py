@@ -49,7 +49,7 @@ def runs_of(tree: Tree, plan: Plan) -> list[Run]:
     Each member has a passing answer, each but the first is entered by one arrow only, the passing
     answer of the one before, and no member's branches meet what its passing answer leads to.
     """
-    behind = gathered(plan.order, plan.ways, [1 << step for step in range(len(plan.ways))])
+    behind = gathered(plan.order, plan.ways, {step: 1 << step for step in plan.order})
     arrows = Counter(target for ways in plan.ways for target in ways)
     fit = [_fits(plan, step, behind) for step in range(len(plan.ways))]
     following = {

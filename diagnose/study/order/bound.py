@@ -110,9 +110,7 @@ class _CautionBound:
         self.caution = caution
         self.minutes = model.cautions.minutes[caution]
         self.tail = sum(model.tail_weights)
-        needs = [model.named[family.kind] >> caution & 1 for family in self.families]
-        self.needing = [f for f, needed in enumerate(needs) if needed]
-        others = [f for f, needed in enumerate(needs) if not needed]
+        self.needing, others = self._split([model.named[f.kind] for f in self.families])
         self.tables: list[tuple[int, int, _Table]] = []
         if model.cautions.lapsing >> caution & 1:
             self._tabulate([f for f in others if model.kinds[self.families[f].kind][1]], claimed)
@@ -127,6 +125,11 @@ class _CautionBound:
         claimed |= {(f, g) for f, delayed in self.delayed.items() for g in delayed}
         self._in_force: dict[State, bool] = {}
         self._next: dict[Counts, tuple[float, list[tuple[int, list[float]]]]] = {}
+
+    def _split(self, named: Sequence[int]) -> tuple[list[int], list[int]]:
+        """Return the families that need the caution, and the others."""
+        needing = [f for f, cautions in enumerate(named) if cautions >> self.caution & 1]
+        return needing, [f for f in range(len(named)) if f not in set(needing)]
 
     def _tabulate(self, running: Sequence[int], claimed: set[tuple[int, int]]) -> None:
         """Tabulate pairs of families, the largest with the largest, each family at most once."""

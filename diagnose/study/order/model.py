@@ -98,7 +98,7 @@ class RunModel:
         self._costless = replace(cautions, minutes=(0.0,) * len(cautions.minutes))
         kinds: dict[tuple[int, bool], int] = {}
         # The cautions that checks and readings name from each step on; those of findings are not.
-        own = [0 if n in plan.bit else cautions.called(c, 0) for n, c in enumerate(plan.needs)]
+        own = {n: cautions.called(plan.needs[n], 0) for n in plan.order if n not in plan.bit}
         ahead = gathered(plan.order, plan.ways, own)
         self.jobs = tuple(
             Job(
