@@ -161,6 +161,26 @@ def test_a_free_job_may_wait_to_have_the_lockout_taken_again() -> None:
     assert model.cost((0, 1, 2, 3, 4)) > model.cost(best.order) + 0.05
 
 
+@pytest.mark.parametrize(
+    ("name", "seed"),
+    [
+        # A job's price and its delay of the top are both what it has to gain by, no more.
+        ("nested", 0),
+        # Of two alike, a quicker one that is less likely, or a free one, may not be left out.
+        ("deep", 131),
+        ("nested", 732),
+    ],
+)
+def test_runs_that_a_dominance_rule_a_little_too_strong_gets_wrong(name: str, seed: int) -> None:
+    """Each was found by leaving out more than the rule does: that is not the best "proved"."""
+    model = seeded(seed, name)
+    assert model is not None
+    best = best_order(model)
+    assert isinstance(best, BestOrder)
+    assert best.exact
+    assert model.cost(best.order) == pytest.approx(least_of_all(model), rel=0, abs=EXACT)
+
+
 def test_a_step_that_makes_way_for_a_likelier_one_may_come_before_a_free_one() -> None:
     """Step 4 is likely and has to come after 1, 2 and 3; 1 has to pay for gloves, 0 for nothing."""
     rows: list[Row] = [
