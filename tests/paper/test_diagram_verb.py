@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import os
 import shutil
 import subprocess
@@ -131,6 +132,10 @@ def test_a_browser_shows_an_svg(tmp_path: Path) -> None:
     if browser is None:
         pytest.skip("no chromium here: whether a browser shows the SVG was not tried")
     assert draw("which-symptom", "-o", "x.svg") == 0
+    # A window that takes the whole picture, which is one however large it is; 96 pixels an inch.
+    head = re.search(r'width="(\d+)pt" height="(\d+)pt"', Path("x.svg").read_text("utf-8"))
+    assert head is not None
+    width, height = (int(points) * 96 // 72 + 40 for points in head.groups())
     subprocess.run(
         [
             browser,
@@ -139,7 +144,7 @@ def test_a_browser_shows_an_svg(tmp_path: Path) -> None:
             "--disable-gpu",
             "--hide-scrollbars",
             f"--user-data-dir={tmp_path / 'profile'}",
-            "--window-size=1200,1700",
+            f"--window-size={width},{height}",
             "--screenshot=shot.png",
             Path("x.svg").resolve().as_uri(),
         ],
