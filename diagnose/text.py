@@ -34,6 +34,15 @@ def _closest(word: str, known: tuple[str, ...]) -> str:
     return next(iter(difflib.get_close_matches(word, known, n=1, cutoff=0.6)), "")
 
 
+def folded(text: str) -> str:
+    """Return `text` as words are compared: without capitals, with single spaces.
+
+    >>> folded("  Not  SURE ")
+    'not sure'
+    """
+    return " ".join(text.casefold().split())
+
+
 def shortened(text: str, limit: int = 40) -> str:
     """Return `text` cut to `limit` characters, printable, for use inside a message.
 

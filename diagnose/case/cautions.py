@@ -71,6 +71,11 @@ def replied(
     return replace(held, in_force=held.in_force | confirmed, taken=held.taken | confirmed)
 
 
+def after_back(earlier: CautionState, held: CautionState) -> CautionState:
+    """Return the cautions after a reply was taken back: only a refusal is taken back with it."""
+    return replace(earlier, in_force=held.in_force, taken=held.taken | earlier.taken)
+
+
 def tried_out(table: CautionTable, held: CautionState) -> CautionState:
     """Return the cautions after the machine ran: what lapses has ended."""
     return replace(held, in_force=held.in_force & ~table.lapsing)

@@ -23,7 +23,7 @@ from diagnose.case.state import Exchange, Turn
 from diagnose.files import replies
 from diagnose.files.tree import Question, Reading
 from diagnose.measure.registry import MEASUREMENTS, MissingLine, Unreadable, compute, parse_reply
-from diagnose.text import did_you_mean, shortened
+from diagnose.text import did_you_mean, folded, shortened
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -105,7 +105,7 @@ def replied(screen: Screen, text: str) -> Meaning | Refusal:
 
 def word_of(text: str) -> str:
     """Return what was typed as a reply word: folded, odd spaces and spellings tidied."""
-    word = " ".join(text[:400].casefold().split())
+    word = folded(text[:400])
     return replies.SPELLINGS.get(word, word)
 
 
@@ -115,7 +115,7 @@ def picked(options: Sequence[Named], word: str) -> str | None:
         number = int(word)
         return options[number - 1].id if 1 <= number <= len(options) else None
     for option in options:
-        if word in (" ".join(name.casefold().split()) for name in (option.id, option.title)):
+        if word in (folded(option.id), folded(option.title)):
             return option.id
     return None
 
@@ -150,7 +150,7 @@ def _no_answer(visit: Visit, state: State, screen: CheckScreen, word: str) -> Re
     step = frame.tree.steps[frame.at]
     assert isinstance(step, Question)
     for shown, what in view.card_list(visit, step).items():
-        if word == " ".join(shown.casefold().split()):
+        if word == folded(shown):
             return Refusal(phrase("card-list", shown=shown, meaning=what))
     offered = [named.id for named in screen.answers]
     hint = did_you_mean(word, [*offered, *screen.replies])
@@ -259,9 +259,7 @@ def _back(visit: Visit, state: State, screen: Screen, trail: list[Trace]) -> Sta
     earlier = state.before
     if earlier is None:
         return onward.ended(replace(state, cautions=held), onward.WITHDRAWN, trail)
-    kept = replace(
-        earlier.cautions, in_force=held.in_force, taken=held.taken | earlier.cautions.taken
-    )
+    kept = cautions.after_back(earlier.cautions, held)
     earlier = replace(earlier, cautions=kept, notes=(), doorway=None)
     frame = earlier.frames[-1]
     # The step may be nothing for whoever has taken the case up since it was shown.

@@ -11,7 +11,7 @@ from diagnose.commands import options as opt
 from diagnose.commands.session import said
 from diagnose.faces.face import Heading
 from diagnose.files import replies
-from diagnose.text import did_you_mean, shortened
+from diagnose.text import did_you_mean, folded, shortened
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -34,7 +34,7 @@ def choose(
     heading = Heading(first=first)
     whole = screen
     while True:
-        word = " ".join(said(face, screen, heading)[:400].casefold().split())
+        word = folded(said(face, screen, heading)[:400])
         heading = Heading()
         if word in _ASIDE:
             end = EndScreen(outcome="left", ranking=())

@@ -153,9 +153,7 @@ def _earlier(state: RoundState, held: CautionState) -> RoundState:
     """Return the state before the last reply; what happened to the machine stays."""
     earlier = state.before
     assert earlier is not None
-    taken = held.taken | earlier.cautions.taken
-    kept = replace(earlier.cautions, in_force=held.in_force, taken=taken)
-    return replace(earlier, cautions=kept, notes=())
+    return replace(earlier, cautions=cautions.after_back(earlier.cautions, held), notes=())
 
 
 def _at_caution(

@@ -11,6 +11,7 @@ from diagnose.files.tree import Question, Reading
 from diagnose.rules.view import Objection
 from diagnose.study.graph import always_before, nearest_before, reached
 from diagnose.study.plan import passing_answer
+from diagnose.text import folded
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -74,7 +75,7 @@ def answer_word(view: TreeView) -> Iterator[Objection]:
     for name, step in view.questions():
         seen: set[str] = set()
         for number, way in enumerate(step.exits):
-            word = " ".join(way.answer.casefold().split())
+            word = folded(way.answer)
             what = _taken(word, seen)
             seen.add(word)
             if what:

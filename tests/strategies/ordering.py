@@ -8,11 +8,14 @@ from functools import cache
 from random import Random
 from typing import TYPE_CHECKING, Any
 
+import pytest
+
 from diagnose.files.definitions import CAUTIONS, TREE
 from diagnose.files.reading import read_text
 from diagnose.study.in_force import caution_table
 from diagnose.study.order.model import RunModel
 from diagnose.study.order.routes import route_costs
+from diagnose.study.order.search import BestOrder, best_order
 from diagnose.study.plan import plan_of
 from diagnose.study.runs import Run, runs_of
 from strategies.written import Read, Written, text_of
@@ -23,6 +26,9 @@ if TYPE_CHECKING:
     from diagnose.study.in_force import CautionTable
     from diagnose.study.order.model import State
     from diagnose.study.plan import Plan
+
+#: How near two costs are that are one cost, in minutes.
+EXACT = 1e-9
 
 #: By name: the cautions as (minutes, whether it lapses, what it includes), what a step may name,
 #: and what one may name in which the machine runs.
@@ -235,6 +241,15 @@ def least_of_all(model: RunModel) -> float:
     """Return the least cost of all orders that are allowed, one by one."""
     orders = itertools.permutations(range(len(model.jobs)))
     return min(model.cost(order) for order in orders if model.run.allows(order))
+
+
+def assert_best(model: RunModel) -> BestOrder:
+    """Return the order that is found, which says that it is the best, and is."""
+    best = best_order(model)
+    assert isinstance(best, BestOrder)
+    assert best.exact
+    assert model.cost(best.order) == pytest.approx(least_of_all(model), rel=0, abs=EXACT)
+    return best
 
 
 def smith(model: RunModel, rest: Sequence[int]) -> float:

@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING
 
 import pytest
 from strategies.ordering import (
+    EXACT,
     YARDS,
     Row,
     any_tree,
+    assert_best,
     cautions_text,
     least_excess,
-    least_of_all,
     model_of,
     run_of,
     seeded,
@@ -25,12 +26,9 @@ from strategies.written import Written, text_of
 from diagnose.study.in_force import bits
 from diagnose.study.order.bound import LowerBound, smith_cost
 from diagnose.study.order.families import families
-from diagnose.study.order.search import BestOrder, best_order
 
 if TYPE_CHECKING:
     from diagnose.study.order.model import RunModel, State
-
-EXACT = 1e-9
 
 
 @pytest.mark.parametrize(
@@ -56,10 +54,7 @@ def test_runs_that_a_bound_one_claim_too_high_gets_wrong(name: str, seed: int) -
     """Each was found by taking one claim out of the bound, and is then not the best "proved"."""
     model = seeded(seed, name)
     assert model is not None
-    best = best_order(model)
-    assert isinstance(best, BestOrder)
-    assert best.exact
-    assert model.cost(best.order) == pytest.approx(least_of_all(model), rel=0, abs=EXACT)
+    assert_best(model)
 
 
 @pytest.mark.parametrize("name", YARDS)
