@@ -42,7 +42,7 @@ def main() -> None:
     """Run the program and exit."""
     # Imports and trees are tens of thousands of objects that stay: at its usual pace the collector
     # walks them again and again, which is a third of the time to the first screen.
-    gc.set_threshold(50_000, 20, 100)
+    gc.set_threshold(100_000, 20, 100)
     code = run(sys.argv[1:])
     try:
         sys.stdout.flush()

@@ -27,7 +27,8 @@ from diagnose.case.screens import (
     ItemScreen,
 )
 from diagnose.commands.ready_library import ReadyLibrary
-from diagnose.commands.session import Desk, run, run_round
+from diagnose.commands.round_session import run_round
+from diagnose.commands.session import Desk, run
 from diagnose.faces.json_lines import JsonLinesFace
 from diagnose.faces.plain import PlainFace
 from diagnose.faces.terminal import TerminalFace

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from diagnose.study.in_force import bits
 from diagnose.study.outlook import normalised, outlooks
@@ -19,8 +20,7 @@ TIE = 1e-9
 TOO_LITTLE = 0.02
 
 
-@dataclass(frozen=True, slots=True)
-class Branches:
+class Branches(Struct, frozen=True):
     """The steps that open branches lead to, in the order of the file, each with its worth."""
 
     worth: dict[int, float]

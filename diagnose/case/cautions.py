@@ -6,8 +6,10 @@ was confirmed stays so whatever is taken back.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from diagnose.case.screens import CautionScreen, Named, phrase
 from diagnose.files import replies
@@ -24,8 +26,7 @@ TAKE: Final = "take"
 RELEASE: Final = "release"
 
 
-@dataclass(frozen=True, slots=True)
-class CautionState:
+class CautionState(Struct, frozen=True):
     """Cautions as sets of bits: in force now, refused, and taken at least once in this case."""
 
     in_force: int = 0

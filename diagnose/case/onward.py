@@ -6,9 +6,10 @@ Pure: a state in, the state out. What followed by itself goes on the `trail`, fo
 from __future__ import annotations
 
 from array import array
-from dataclasses import replace
 from operator import add
 from typing import TYPE_CHECKING, TypeAlias
+
+from msgspec.structs import replace
 
 from diagnose.case import cautions
 from diagnose.case.branches import TOO_LITTLE, open_branches

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar
 
 import msgspec
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from diagnose.measure.model import Expected
 
 
-@dataclass(frozen=True, slots=True)
-class Phrase:
+class Phrase(Struct, frozen=True):
     """A piece of the program's own words: its id, and what goes into it. Faces know the words."""
 
     id: str
@@ -24,16 +23,14 @@ def phrase(id: str, **into: object) -> Phrase:  # noqa: A002
     return Phrase(id, tuple((name, f"{value}") for name, value in into.items()))
 
 
-@dataclass(frozen=True, slots=True)
-class Named:
+class Named(Struct, frozen=True):
     """An id with the words for it."""
 
     id: str
     title: str
 
 
-@dataclass(frozen=True, slots=True)
-class Cause:
+class Cause(Struct, frozen=True):
     """A finding in a ranking, with its probability from 0 to 1."""
 
     step: str
@@ -41,8 +38,7 @@ class Cause:
     probability: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Screen:
+class Screen(Struct, frozen=True, kw_only=True):
     """What every screen carries.
 
     `replies` are the ids of what may be replied besides an answer; `notes` are said above the
@@ -58,8 +54,7 @@ class Screen:
     notes: tuple[Phrase, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ChooseScreen(Screen):
+class ChooseScreen(Screen, frozen=True, kw_only=True):
     """Choose a machine or a symptom."""
 
     screen: ClassVar[str] = "choose"
@@ -68,8 +63,7 @@ class ChooseScreen(Screen):
     options: tuple[Named, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CautionScreen(Screen):
+class CautionScreen(Screen, frozen=True, kw_only=True):
     """Take a caution, or release it. `again`: it was taken before in this case."""
 
     screen: ClassVar[str] = "caution"
@@ -85,8 +79,7 @@ class CautionScreen(Screen):
     again: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CheckScreen(Screen):
+class CheckScreen(Screen, frozen=True, kw_only=True):
     """Do something or look, and answer. `minutes_left` are the mean minutes to a finding."""
 
     screen: ClassVar[str] = "check"
@@ -101,8 +94,7 @@ class CheckScreen(Screen):
     minutes_left: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Input:
+class Input(Struct, frozen=True, kw_only=True):
     """One input that a reading asks for, and the unit that a bare number takes."""
 
     name: str
@@ -110,8 +102,7 @@ class Input:
     title: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ReadingScreen(Screen):
+class ReadingScreen(Screen, frozen=True, kw_only=True):
     """Measure, and type what was read."""
 
     screen: ClassVar[str] = "reading"
@@ -127,8 +118,7 @@ class ReadingScreen(Screen):
     minutes_left: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FigureScreen(Screen):
+class FigureScreen(Screen, frozen=True, kw_only=True):
     """What a reading came to. `expected` is the range that it should lie in, where one is known."""
 
     screen: ClassVar[str] = "figure"
@@ -142,8 +132,7 @@ class FigureScreen(Screen):
     workings: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FindingScreen(Screen):
+class FindingScreen(Screen, frozen=True, kw_only=True):
     """A cause. `checked` is false where no answer pointed to it: look first."""
 
     screen: ClassVar[str] = "finding"
@@ -160,8 +149,7 @@ class FindingScreen(Screen):
     parts: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ItemScreen(Screen):
+class ItemScreen(Screen, frozen=True, kw_only=True):
     """One item of a round, `number` of `total`."""
 
     screen: ClassVar[str] = "item"
@@ -174,8 +162,7 @@ class ItemScreen(Screen):
     look_for: str | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WhyScreen(Screen):
+class WhyScreen(Screen, frozen=True, kw_only=True):
     """Why this is asked, and what is likely now. The screen before is shown again."""
 
     screen: ClassVar[str] = "why"
@@ -184,8 +171,7 @@ class WhyScreen(Screen):
     ranking: tuple[Cause, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RefusedScreen(Screen):
+class RefusedScreen(Screen, frozen=True, kw_only=True):
     """What was wrong with the reply. The screen before is shown again."""
 
     screen: ClassVar[str] = "refused"
@@ -193,8 +179,7 @@ class RefusedScreen(Screen):
     message: Phrase
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class EndScreen(Screen):
+class EndScreen(Screen, frozen=True, kw_only=True):
     """How the case ended: cured, referred, left, or walked (a round)."""
 
     screen: ClassVar[str] = "end"

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from array import array
@@ -14,8 +15,7 @@ if TYPE_CHECKING:
     from diagnose.study.ready import ReadyTree
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Frame:
+class Frame(Struct, frozen=True, kw_only=True):
     """One symptom that is being walked. Steps are the numbers of its tree's plan.
 
     `closed`: an answered step with its answer's number, one that was passed over with None;
@@ -34,8 +34,7 @@ class Frame:
     checked: bool = True
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class State:
+class State(Struct, frozen=True, kw_only=True):
     """A case between two replies; the last of `frames` is the symptom that is being walked.
 
     `before` is the state whose screen took the last reply that moved the walk. `held` are symptoms
@@ -58,8 +57,7 @@ class State:
     notes: tuple[Phrase, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Trace:
+class Trace(Struct, frozen=True, kw_only=True):
     """What followed from a reply without being asked, for the log.
 
     `what`: passed (a step, with `why`: cannot, by, caution, card), through (a step that had been
@@ -74,8 +72,7 @@ class Trace:
     why: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Exchange:
+class Exchange(Struct, frozen=True, kw_only=True):
     """A screen and the reply to it that meant something, with what followed.
 
     `kind` is ``answer`` or a reply's id; `step` is a step of `symptom`, or an item of a round;
@@ -96,8 +93,7 @@ class Exchange:
     trail: tuple[Trace, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Turn:
+class Turn(Struct, frozen=True, kw_only=True):
     """What a reply came to: the new state, what is shown before its screen, and what happened.
 
     A reply that could not be understood, and *why*, change nothing: `exchange` is None then.

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -14,8 +15,7 @@ if TYPE_CHECKING:
     from diagnose.study.ready import ReadyTree
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Visit:
+class Visit(Struct, frozen=True, kw_only=True):
     """All that a case or a round needs beside its own state; it stays the same from reply to reply.
 
     `tree` gives the ready tree of a symptom, or None where it cannot be started. `cured_before`
@@ -27,8 +27,8 @@ class Visit:
     table: CautionTable
     role: str = "operator"
     card: Card | None = None
-    cured_before: Mapping[tuple[str, str], int] = field(default_factory=dict)
-    undone: Mapping[str, tuple[Phrase, ...]] = field(default_factory=dict)
+    cured_before: Mapping[tuple[str, str], int] = {}
+    undone: Mapping[str, tuple[Phrase, ...]] = {}
 
     def line(self, path: str) -> str | None:
         """Return what the machine card says at a dotted path; None where nothing does."""

@@ -6,8 +6,10 @@ earlier state, and a resume is the same replies again. Where the case goes next,
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from diagnose.case import cautions, onward, view
 from diagnose.case.screens import (
@@ -39,15 +41,13 @@ ANSWER = "answer"
 LONGEST_TYPED = 2000
 
 
-@dataclass(frozen=True, slots=True)
-class Refusal:
+class Refusal(Struct, frozen=True):
     """A reply that means nothing here, and the sentence that says so."""
 
     message: Phrase
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Meaning:
+class Meaning(Struct, frozen=True, kw_only=True):
     """What a reply means: its kind (`answer`, or a reply's id), and the answer.
 
     A reading brings its figure, and its inputs as typed and in SI.

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
+
+from msgspec.structs import asdict
 
 from diagnose.case.cautions import RELEASE
 from diagnose.case.screens import as_data

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, dataclass
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
+from msgspec.structs import asdict
 
 from diagnose.commands import options as opt
 from diagnose.commands.output import write
@@ -23,8 +25,7 @@ if TYPE_CHECKING:
 ENDINGS = ("pdf", "svg", "png")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Written:
+class Written(Struct, frozen=True, kw_only=True):
     """A file that was written: what of which symptom stands in it, in type of which points."""
 
     file: str

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import argparse
 import secrets
-from dataclasses import replace
 from typing import TYPE_CHECKING
+
+from msgspec.structs import replace
 
 from diagnose.case.screens import as_data
 from diagnose.commands import options as opt

@@ -7,8 +7,9 @@ import json
 import math
 import sys
 import textwrap
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
 
 from diagnose.commands import options as opt
 from diagnose.commands.ready_library import ReadyLibrary
@@ -31,8 +32,7 @@ _SLOWEST = 3
 _WORTH = 0.005
 
 
-@dataclass(frozen=True, slots=True)
-class _Result:
+class _Result(Struct, frozen=True):
     """A study and what it rests on: the tree, what cases tell, the Dirichlet parameters."""
 
     tree: Tree

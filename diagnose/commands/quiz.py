@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from pathlib import Path
 from random import Random
 from typing import TYPE_CHECKING
+
+from msgspec.structs import asdict
 
 from diagnose.commands import drawings as pages
 from diagnose.commands import options as opt

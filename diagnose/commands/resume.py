@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
+
+from msgspec.structs import replace
 
 from diagnose.case.screens import phrase
 from diagnose.commands import options as opt
-from diagnose.commands import session
+from diagnose.commands import round_session, session
 from diagnose.commands.cases import case_named
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.commands.session import Record
@@ -96,7 +97,7 @@ def _round_again(desk: Desk, library: ReadyLibrary, case: CaseRecord, account: A
     left = None
     if again.state.begins is not None and again.case is not None and inner is not None:
         left = _case_again(desk, again.case, inner, again)
-    session.run_round(desk, again.state, record, left)
+    round_session.run_round(desk, again.state, record, left)
 
 
 def chances_again(account: Account) -> dict[str, dict[str, float]]:

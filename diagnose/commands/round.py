@@ -8,7 +8,8 @@ from diagnose.case.screens import as_data
 from diagnose.commands import options as opt
 from diagnose.commands.intake import machine_of
 from diagnose.commands.ready_library import ReadyLibrary
-from diagnose.commands.session import Record, run_round
+from diagnose.commands.round_session import run_round
+from diagnose.commands.session import Record
 from diagnose.commands.visits import desk_of
 from diagnose.faces.selection import face_for
 from diagnose.log import clock

@@ -1,18 +1,17 @@
-"""One case or one round at one face: the only place where walk, log and person meet."""
+"""One case at one face: where walk, log and person meet."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from diagnose.case import onward, view, walk
 from diagnose.case.screens import EndScreen, phrase
 from diagnose.faces.face import Heading
 from diagnose.files import replies
 from diagnose.log.record import opened, replied
-from diagnose.log.round_record import case_over, item_replied
-from diagnose.round import view as round_view
-from diagnose.round import walk as round_walk
 
 if TYPE_CHECKING:
     from diagnose.case.screens import Phrase, Screen
@@ -21,11 +20,9 @@ if TYPE_CHECKING:
     from diagnose.faces.face import Face
     from diagnose.log.events import Event
     from diagnose.log.protocol import CaseLog, CaseRecord
-    from diagnose.round.state import RoundState
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Desk:
+class Desk(Struct, frozen=True, kw_only=True):
     """Who is there, at which face, and where it is kept.
 
     A `log` of None is a trial: nothing is kept. `where` is what a command line has to add to find
@@ -54,8 +51,7 @@ class Desk:
         )
 
 
-@dataclass(slots=True)
-class Record:
+class Record(Struct):
     """Where the events of a case go: its log, the case, and the number of the next event.
 
     `told` are the symptoms whose trees the log of the case has already.
@@ -64,7 +60,7 @@ class Record:
     log: CaseLog
     case: CaseRecord
     number: int = 2
-    told: set[str] = field(default_factory=set)
+    told: set[str] = set()
 
     def write(self, event: Event) -> None:
         """Put the next event on the disk. Raises `LogError`."""
@@ -85,39 +81,11 @@ def start(desk: Desk, symptom: str, words: str = "") -> None:
 
 def run(desk: Desk, state: State, record: Record | None) -> None:
     """Walk a case to its end, each event logged before the next screen, and show the end."""
-    state = _walked(desk, state, record)
-    _show_end(desk, record, state.frames[-1].tree.title, view.screen(desk.visit, state))
+    state = walked(desk, state, record)
+    show_end(desk, record, state.frames[-1].tree.title, view.screen(desk.visit, state))
 
 
-def run_round(
-    desk: Desk,
-    state: RoundState,
-    record: Record | None,
-    case: tuple[State, Record | None] | None = None,
-) -> None:
-    """Walk a round to its end, each case that it begins included, and show the end.
-
-    `case` is the one in which it was left, where it is taken up again.
-    """
-    first = True
-    while state.outcome is None:
-        if state.begins is not None:
-            state = _with_case(desk, state, record, case)
-            case, first = None, False
-            continue
-        screen = round_view.screen(desk.visit, state)
-        heading = desk.heading(record, state.round.title, first=first)
-        turn = round_walk.reply(desk.visit, state, said(desk.face, screen, heading), screen)
-        first = False
-        if record is not None and turn.exchange is not None:
-            record.write(item_replied(desk.visit, turn))
-        for interlude in turn.interludes:
-            desk.face.show(interlude, replace(heading, first=False))
-        state = turn.state
-    _show_end(desk, record, state.round.title, round_view.screen(desk.visit, state))
-
-
-def _show_end(desk: Desk, record: Record | None, title: str, end: Screen) -> None:
+def show_end(desk: Desk, record: Record | None, title: str, end: Screen) -> None:
     """Show the end of a case or a round, and how to go on from there."""
     assert isinstance(end, EndScreen)
     notes = (*end.notes, *_ways_on(desk, record, end.outcome))
@@ -138,34 +106,7 @@ def _ways_on(desk: Desk, record: Record | None, outcome: str) -> tuple[Phrase, .
     return tuple(notes)
 
 
-def _with_case(
-    desk: Desk,
-    state: RoundState,
-    record: Record | None,
-    case: tuple[State, Record | None] | None,
-) -> RoundState:
-    """Return the round after the case that it begins, which is opened unless it is at hand."""
-    assert state.begins is not None
-    inner = _walked(desk, *(case or _begun(desk, state, record)))
-    how = replies.DANGER if inner.danger else inner.outcome or ""
-    after, trail = round_walk.came_back(desk.visit, state, inner, how)
-    if record is not None:
-        record.write(case_over(desk.visit, after, trail, state.begins, how))
-    return after
-
-
-def _begun(desk: Desk, state: RoundState, record: Record | None) -> tuple[State, Record | None]:
-    """Open the case that a round begins."""
-    assert state.begins is not None
-    inner, trail = onward.opened(desk.visit, state.begins, state.cautions, returns=True)
-    if record is None:
-        return inner, None
-    event = opened(desk.visit, inner, trail, name=desk.name)
-    case = record.log.open_case(desk.machine, event, begun_in=record.case)
-    return inner, Record(record.log, case, told=set(inner.entered))
-
-
-def _walked(desk: Desk, state: State, record: Record | None) -> State:
+def walked(desk: Desk, state: State, record: Record | None) -> State:
     """Walk a case until it has an outcome."""
     visit, first = desk.visit, True
     while state.outcome is None:

@@ -7,8 +7,9 @@ the end. A trainee who knows the cause names it, and says whose work it is.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
+
+from msgspec.structs import replace
 
 from diagnose.case.screens import RefusedScreen, phrase
 from diagnose.case.walk import picked, word_of

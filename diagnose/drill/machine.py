@@ -13,10 +13,11 @@ platforms.
 from __future__ import annotations
 
 from bisect import bisect
-from dataclasses import dataclass
 from itertools import accumulate
 from random import Random
 from typing import TYPE_CHECKING, Final
+
+from msgspec import Struct
 
 from diagnose.files.tree import Reading
 
@@ -35,16 +36,14 @@ class NoSuchMachine(Exception):
     """The machine card rules out every cause of the tree."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sight:
+class Sight(Struct, frozen=True, kw_only=True):
     """What one look at the machine gives: the number of the answer, and a reading's value."""
 
     answer: int
     value: float | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Machine:
+class Machine(Struct, frozen=True, kw_only=True):
     """One faulty machine. `cause` is the number of a finding in the plan of the ready tree.
 
     `truths` holds for each question the number of the answer that tells the truth, and `keys` the

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from diagnose.case.screens import Phrase, Screen
@@ -19,8 +20,7 @@ REMEDY: Final = "remedy"
 OVER: Final = "over"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Position:
+class Position(Struct, frozen=True, kw_only=True):
     """A drill between two replies.
 
     `stage` is what is asked: pick, guard (before a check), cause, hands, remedy (before it), or
@@ -44,8 +44,7 @@ class Position:
     notes: tuple[Phrase, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Turn:
+class Turn(Struct, frozen=True, kw_only=True):
     """What a reply came to: the new position, and what is shown before its screen."""
 
     position: Position

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from diagnose.case.screens import Named
@@ -25,8 +26,7 @@ FAILED: Final = "failed"
 LEFT: Final = "left"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Look:
+class Look(Struct, frozen=True, kw_only=True):
     """One check that was made, and what it gave; a reading also has a `value` in a `unit`.
 
     `minutes` are all that it took, `caution_minutes` among them those that cautions took.
@@ -41,8 +41,7 @@ class Look:
     unit: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class UnsafeMove:
+class UnsafeMove(Struct, frozen=True, kw_only=True):
     """One thing that could have hurt somebody, at a step.
 
     `kind` is not-in-force or not-ended (of the `caution`), or not-yours (`whose` it is).
@@ -55,8 +54,7 @@ class UnsafeMove:
     whose: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WrongReferral:
+class WrongReferral(Struct, frozen=True, kw_only=True):
     """Work that was handed to the wrong people, though nobody could be hurt by that."""
 
     step: str
@@ -65,8 +63,7 @@ class WrongReferral:
     whose: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Score:
+class Score(Struct, frozen=True, kw_only=True):
     """The result of a drill. `outcome` is passed, failed or left.
 
     The same `seed` is the same drill again, on the same library, card and with the same `slips`.
@@ -92,8 +89,7 @@ class Score:
     tree_route: tuple[Look, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Leg:
+class Leg(Struct, frozen=True):
     """One step of a route: its number in the plan, the answer's, and the minutes that it takes."""
 
     step: int

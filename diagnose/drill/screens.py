@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar
+
+from msgspec import Struct
 
 from diagnose.case.screens import Screen
 
@@ -12,8 +13,7 @@ if TYPE_CHECKING:
     from diagnose.drill.score import Look, Score
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Option:
+class Option(Struct, frozen=True, kw_only=True):
     """One thing that may be picked. `state` says what became of it so far, "" for nothing."""
 
     id: str
@@ -21,8 +21,7 @@ class Option:
     state: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PickScreen(Screen):
+class PickScreen(Screen, frozen=True, kw_only=True):
     """Pick any check, in whatever order. The `state` of an option is what it gave last.
 
     `causes` is how many may be named; `used` are the minutes so far.
@@ -35,8 +34,7 @@ class PickScreen(Screen):
     used: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class GuardScreen(Screen):
+class GuardScreen(Screen, frozen=True, kw_only=True):
     """Say what is put in force or ended before a check, or before a remedy (its words untold).
 
     The `state` of a caution is "", take, in force or end; that of one of the `hands`, who may do
@@ -57,8 +55,7 @@ class GuardScreen(Screen):
     used: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SeenScreen(Screen):
+class SeenScreen(Screen, frozen=True, kw_only=True):
     """What a check gave; `used` are the minutes so far. Nothing is replied."""
 
     screen: ClassVar[str] = "seen"
@@ -67,8 +64,7 @@ class SeenScreen(Screen):
     used: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CauseScreen(Screen):
+class CauseScreen(Screen, frozen=True, kw_only=True):
     """Name the cause."""
 
     screen: ClassVar[str] = "cause"
@@ -76,8 +72,7 @@ class CauseScreen(Screen):
     causes: tuple[Named, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class HandsScreen(Screen):
+class HandsScreen(Screen, frozen=True, kw_only=True):
     """Say who puts right the cause that was named."""
 
     screen: ClassVar[str] = "hands"
@@ -86,8 +81,7 @@ class HandsScreen(Screen):
     hands: tuple[Named, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ScoreScreen(Screen):
+class ScoreScreen(Screen, frozen=True, kw_only=True):
     """How the drill ended."""
 
     screen: ClassVar[str] = "score"

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
+
+from msgspec import Struct
 
 from diagnose.case.screens import (
     CautionScreen,
@@ -49,8 +50,7 @@ _KEY_NAMES: Final = {
 }
 
 
-@dataclass(slots=True)
-class Viewport:
+class Viewport(Struct):
     """Which rows of a screen's body are in sight: `room` of `rows`, from `top` on.
 
     `seen` counts those that have been in sight, from the first, while the layout (its width, its
@@ -63,7 +63,7 @@ class Viewport:
     rows: int = 1
     seen: int = 0
     layout: tuple[int, int, str] = (0, 0, "")
-    ends: dict[int, int] = field(default_factory=dict)
+    ends: dict[int, int] = {}
 
 
 class Dialog:

@@ -9,8 +9,9 @@ from __future__ import annotations
 import math
 import shutil
 import textwrap
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
+
+from msgspec.structs import replace
 
 from diagnose.case.screens import CheckScreen, EndScreen, Named, Phrase, as_data
 from diagnose.drill import screens

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, TypeAlias
+
+from msgspec import Struct
 
 from diagnose.case.screens import (
     CautionScreen,
@@ -32,8 +33,7 @@ if TYPE_CHECKING:
 MOST: Final = 3
 
 
-@dataclass(frozen=True, slots=True)
-class Element:
+class Element(Struct, frozen=True):
     """One paragraph or list item, free of control characters.
 
     `kind` tells its part, `number` its place where it is one of a list. Kinds: notice, note,
@@ -50,8 +50,7 @@ class Element:
 Elements: TypeAlias = "Iterator[Element]"
 
 
-@dataclass(frozen=True, slots=True)
-class Status:
+class Status(Struct, frozen=True):
     """What stands above a screen.
 
     `place` is the symptom in words, the machine and the case; `causes` says how many are open;

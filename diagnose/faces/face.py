@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from diagnose.case.screens import Screen
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Heading:
+class Heading(Struct, frozen=True, kw_only=True):
     """What stands above a screen: the case's short name, the symptom in words, the machine.
 
     `first` is true for the first screen of a case, which carries the NOTICE line.

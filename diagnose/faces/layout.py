@@ -5,8 +5,9 @@ A row is a list of (style, text); styles are class names that the terminal gives
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, TypeAlias
+
+from msgspec import Struct
 
 from diagnose.text import cells, cut, printable, tail, widths, wrap_each
 
@@ -46,16 +47,14 @@ _MOST_NEEDED: Final = frozenset({1, 2, 4})
 _SCROLLED: Final = frozenset({7})
 
 
-@dataclass(frozen=True, slots=True)
-class ScreenRow:
+class ScreenRow(Struct, frozen=True):
     """One row. `mark` is the number of the line to confirm, or the field, that it belongs to."""
 
     pieces: tuple[Piece, ...] = ()
     mark: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class _Text:
+class _Text(Struct, frozen=True):
     """An element, how many cells its rows hang behind a head, and the rows that it takes."""
 
     element: Element
@@ -63,8 +62,7 @@ class _Text:
     rows: list[str]
 
 
-@dataclass(frozen=True, slots=True)
-class Arrangement:
+class Arrangement(Struct, frozen=True):
     """What of a drawing depends on the screen and the terminal's size alone, and no key changes."""
 
     columns: int

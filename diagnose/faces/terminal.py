@@ -13,9 +13,9 @@ import os
 import signal
 import sys
 from contextlib import suppress
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
+from msgspec.structs import replace
 from prompt_toolkit.application import Application
 from prompt_toolkit.filters import Condition
 from prompt_toolkit.input.typeahead import clear_typeahead

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
+from msgspec import Struct
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Card:
+
+class Card(Struct, frozen=True, kw_only=True):
     """One machine card. `lines` is the file's own nesting; quantities are kept as written."""
 
     machine: str

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -12,16 +13,14 @@ if TYPE_CHECKING:
 WHEN_ENERGISED = "when energised"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Hazard:
+class Hazard(Struct, frozen=True, kw_only=True):
     """What can hurt someone. What is `service_only` is covered by no caution: service does it."""
 
     title: str
     service_only: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Caution:
+class Caution(Struct, frozen=True, kw_only=True):
     """What is shown and confirmed before a step that one of the hazards it `covers` threatens.
 
     `minutes` is what taking it costs, those of all it includes among them.
@@ -44,8 +43,7 @@ class Caution:
         return self.lapses == WHEN_ENERGISED
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Cautions:
+class Cautions(Struct, frozen=True, kw_only=True):
     """All of `cautions.yaml`, in the order of the file. An empty one knows no hazard."""
 
     hazards: Mapping[str, Hazard]

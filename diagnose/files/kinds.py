@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, Protocol
 
 import yaml
+from msgspec import Struct
 
 from diagnose.files import refusals
 from diagnose.files.compose import CONTROL_IN_VALUE
@@ -60,8 +60,7 @@ class Kind(Protocol):
         ...
 
 
-@dataclass(frozen=True, slots=True)
-class Text:
+class Text(Struct, frozen=True):
     """Any text of at least one character."""
 
     words: str = "text"
@@ -95,8 +94,7 @@ _UNITS: Final[dict[str, tuple[str, ...]]] = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Word:
+class Word(Struct, frozen=True):
     """Text that has to fit. `refusal` says why one does not, which it gets as it is shown."""
 
     words: str
@@ -135,8 +133,7 @@ def quantity(dimension: str) -> Word:
     return Word(words, fits, lambda shown: refusals.not_a_quantity(shown, dimension, known))
 
 
-@dataclass(frozen=True, slots=True)
-class Number:
+class Number(Struct, frozen=True):
     """A finite number; bounds are `(limit, whether the limit itself is allowed)`."""
 
     low: tuple[float, bool] | None = None
@@ -170,8 +167,7 @@ class Number:
         return within and not (self.whole and value % 1)
 
 
-@dataclass(frozen=True, slots=True)
-class Flag:
+class Flag(Struct, frozen=True):
     """``true`` or ``false``; the words yes, no, on and off mean neither."""
 
     words: str = "true or false"
@@ -183,8 +179,7 @@ class Flag:
         return notes.wrong(node, refusals.unknown_word("Write true or false."))
 
 
-@dataclass(frozen=True, slots=True)
-class ListOf:
+class ListOf(Struct, frozen=True):
     """A list, as a tuple."""
 
     item: Kind
@@ -206,8 +201,7 @@ class ListOf:
         return BAD if BAD in values else values
 
 
-@dataclass(frozen=True, slots=True)
-class MapOf:
+class MapOf(Struct, frozen=True):
     """A mapping whose keys are the author's own, as a dict in the file's order."""
 
     key: Kind
@@ -240,8 +234,7 @@ class MapOf:
         return result
 
 
-@dataclass(frozen=True, slots=True)
-class Either:
+class Either(Struct, frozen=True):
     """One piece of text, or a mapping."""
 
     single: Kind
@@ -258,8 +251,7 @@ class Either:
         return kind.read(node, notes)
 
 
-@dataclass(frozen=True, slots=True)
-class Key:
+class Key(Struct, frozen=True):
     """One key of a record: how its value is read, and what it means."""
 
     name: str

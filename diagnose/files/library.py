@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import gc
 from contextlib import contextmanager
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct, field
 
 from diagnose.files.cautions import Cautions
 from diagnose.files.compose import Unreadable, compose, text_of
@@ -35,8 +36,7 @@ class NoLibrary(Exception):
     """The folder is not there or cannot be listed; the message says so in one line."""
 
 
-@dataclass(slots=True)
-class Library:
+class Library(Struct):
     """What a folder holds. What could not be read is missing here and named in `problems`.
 
     `symptoms` are the ids of all trees, those that could not be read too, so that a broken one is
@@ -45,14 +45,14 @@ class Library:
     """
 
     folder: Path
-    trees: dict[str, Tree] = field(default_factory=dict)
-    drafts: dict[str, Draft] = field(default_factory=dict)
+    trees: dict[str, Tree] = {}
+    drafts: dict[str, Draft] = {}
     cautions: Cautions = field(default_factory=lambda: Cautions(hazards={}, cautions={}))
-    machines: dict[str, Card] = field(default_factory=dict)
-    rounds: dict[str, Round] = field(default_factory=dict)
-    problems: list[Problem] = field(default_factory=list)
+    machines: dict[str, Card] = {}
+    rounds: dict[str, Round] = {}
+    problems: list[Problem] = []
     symptoms: tuple[str, ...] = ()
-    places: dict[str, Places] = field(default_factory=dict)
+    places: dict[str, Places] = {}
 
     def problems_of(self, file: str) -> list[Problem]:
         """Return the problems of one file, named as in the problems."""

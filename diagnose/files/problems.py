@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -13,8 +14,7 @@ if TYPE_CHECKING:
 Severity = Literal["error", "warning"]
 
 
-@dataclass(frozen=True, slots=True, order=True)
-class Problem:
+class Problem(Struct, frozen=True, order=True):
     """One thing to mend in one file. Line and column count from 1; `code` is for machines."""
 
     file: str

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import yaml
+from msgspec import Struct
 
 from diagnose.files import whole_files as refusals
 from diagnose.files.compose import Unreadable, compose
@@ -21,8 +21,7 @@ if TYPE_CHECKING:
     from diagnose.files.problems import Problem
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Draft:
+class Draft(Struct, frozen=True, kw_only=True):
     """What could be read of a tree with errors, and the ids of its steps that could not.
 
     It is never walked: rules look at it, so that all that is wrong with a file is said at once.
@@ -102,10 +101,7 @@ def _plain(value: object) -> object:
         return tuple(_plain(item) for item in value)
     if isinstance(value, Mapping):
         return tuple((key, _plain(item)) for key, item in value.items())
-    slots = [
-        name for kind in reversed(type(value).__mro__) for name in getattr(kind, "__slots__", ())
-    ]
-    if slots:
-        fields = tuple((name, _plain(getattr(value, name))) for name in slots)
+    if isinstance(value, Struct):
+        fields = ((name, _plain(getattr(value, name))) for name in value.__struct_fields__)
         return (type(value).__name__, *fields)
     return value

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Item:
+class Item(Struct, frozen=True, kw_only=True):
     """One action of a round; `starts` is the symptom that "not right" begins."""
 
     do: str
@@ -22,8 +22,7 @@ class Item:
     starts: str | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Round:
+class Round(Struct, frozen=True, kw_only=True):
     """One checklist, its items in the order of the file."""
 
     round: str

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeAlias
+
+from msgspec import Struct
 
 from diagnose.files.places import KEY
 
@@ -20,16 +21,14 @@ ROLES = ("operator", "battery-trained", "service")
 NO_ANSWER = "none"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Exit:
+class Exit(Struct, frozen=True, kw_only=True):
     """One way out of a question: the answer (or the band's call) and the step it leads to."""
 
     answer: str
     to: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Question:
+class Question(Struct, frozen=True, kw_only=True):
     """What a check and a reading have in common. `minutes` above 0; `slip` from 0 to below 0.5."""
 
     exits: tuple[Exit, ...]
@@ -60,15 +59,13 @@ class Question:
         return self.answer_at(number)[:-1]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Check(Question):
+class Check(Question, frozen=True, kw_only=True):
     """Look or do something, then choose an answer."""
 
     ask: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Reading(Question):
+class Reading(Question, frozen=True, kw_only=True):
     """Measure something; the band that the figure falls in is the answer.
 
     `limits` are the upper bounds of all bands but the last, rising, in the measurement's unit; in a
@@ -96,8 +93,7 @@ class Reading(Question):
         return ("bands", number, "go")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Finding:
+class Finding(Struct, frozen=True, kw_only=True):
     """A leaf: the cause, what to do about it and who may. A doorway has `continue_with` instead.
 
     `chance` counts cases in 100 of this symptom (any positive scale will do); `minutes` is the
@@ -120,8 +116,7 @@ class Finding:
 Step: TypeAlias = Check | Reading | Finding
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WorkedCase:
+class WorkedCase(Struct, frozen=True, kw_only=True):
     """A case with its known end. `answers` maps a step to an answer, or to a reading's inputs."""
 
     name: str
@@ -129,8 +124,7 @@ class WorkedCase:
     finding: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Tree:
+class Tree(Struct, frozen=True, kw_only=True):
     """One symptom tree, its steps in the order of the file."""
 
     symptom: str

@@ -6,9 +6,11 @@ cautions follow time and not the path.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Final
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from diagnose.case.screens import CautionScreen, FindingScreen
 from diagnose.files import replies
@@ -32,8 +34,7 @@ if TYPE_CHECKING:
     from diagnose.log.protocol import LoggedEvent
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ConfirmedCaution:
+class ConfirmedCaution(Struct, frozen=True, kw_only=True):
     """A caution that was confirmed, by whom, with the lines that were confirmed.
 
     `lapses` and `lockout` say what kind it is; `included`: it came with the one on the screen.
@@ -70,12 +71,11 @@ def not_withdrawn(events: Iterable[LoggedEvent]) -> list[LoggedEvent]:
 _ASIDE: Final = frozenset({replies.BACK, replies.DONE})
 
 
-@dataclass
-class Account:
+class Account(Struct, dict=True):
     """The events of a case, or of a round, with what is asked of them more than once."""
 
     events: Sequence[LoggedEvent]
-    trees: dict[str, TreeKept] = field(default_factory=dict)
+    trees: dict[str, TreeKept] = {}
 
     def __post_init__(self) -> None:
         for logged in self.events:

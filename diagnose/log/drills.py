@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DrillRecord:
+class DrillRecord(Struct, frozen=True, kw_only=True):
     """One drill that was ended. `trainee` is "" where nobody gave a name; `at` is ISO 8601, UTC.
 
     `minutes` is what the trainee took, `tree_minutes` what the tree would have; `unsafe` counts the

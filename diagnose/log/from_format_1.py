@@ -10,10 +10,11 @@ from __future__ import annotations
 import json
 import os
 import shutil
-from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Final
 
 import msgspec
+from msgspec import Struct
+from msgspec.structs import replace
 
 from diagnose.case.state import Trace
 from diagnose.files import replies
@@ -32,8 +33,6 @@ from diagnose.log.protocol import CaseRecord, LoggedEvent
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
     from pathlib import Path
-
-VERSION: Final = 1
 
 #: Today's tables take the old ones' names.
 ASIDE: Final = """
@@ -57,14 +56,13 @@ class CannotLift(Exception):
     """An event that format 1 never wrote; the message says at which case it stands."""
 
 
-@dataclass(slots=True, kw_only=True)
-class Lifted:
+class Lifted(Struct, kw_only=True):
     """A case as today's log keeps it, with its events; `begun_in` is the key of its round."""
 
     record: CaseRecord
     begun_in: bytes | None = None
-    events: list[LoggedEvent] = field(default_factory=list)
-    told: set[str] = field(default_factory=set)
+    events: list[LoggedEvent] = []
+    told: set[str] = set()
 
     def add(self, at: str, event: Event) -> None:
         """Put an event at the end."""

@@ -7,9 +7,10 @@ The periods are common practice in floor care, no published source.
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Final
+
+from msgspec import Struct
 
 from diagnose.case.screens import phrase
 from diagnose.files import replies
@@ -37,8 +38,7 @@ PERIODS: Final[Mapping[str, timedelta]] = {
 _NOTHING: Final = CameTo(total=0, done=0)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Due:
+class Due(Struct, frozen=True, kw_only=True):
     """A round on a machine: when it was last walked to its end (None: never), and if that is long
     ago. `hours` is how long."""
 

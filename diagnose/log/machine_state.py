@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
+
+from msgspec import Struct
 
 from diagnose.log.account import Account
 
@@ -17,8 +18,7 @@ LIMPS: Final = "limps"
 RUNS: Final = "runs"
 
 
-@dataclass(frozen=True, slots=True)
-class MachineState:
+class MachineState(Struct, frozen=True):
     """Whether the machine stands, limps or runs, and what in the log says so."""
 
     state: str

@@ -7,8 +7,9 @@ noticed and not merged.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from diagnose.log.drills import DrillRecord
@@ -23,8 +24,7 @@ class OpenElsewhere(LogError):
     """Somebody else has gone on with the case."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CaseRecord:
+class CaseRecord(Struct, frozen=True, kw_only=True):
     """One case as the log knows it.
 
     `outcome` is open, cured, referred, withdrawn (taken back at its first screen) or, of a round,
@@ -51,8 +51,7 @@ class CaseRecord:
         return self.outcome == "open" or (self.outcome == "referred" and self.found is None)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LoggedEvent:
+class LoggedEvent(Struct, frozen=True, kw_only=True):
     """One event as the log gives it back."""
 
     number: int
@@ -60,8 +59,7 @@ class LoggedEvent:
     event: Event
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Milestone:
+class Milestone(Struct, frozen=True, kw_only=True):
     """One of the few events that a machine's story is told from, with its case."""
 
     case: CaseRecord

@@ -8,8 +8,10 @@ more) is left out; the first of these is asked again, and later replies that fit
 from __future__ import annotations
 
 from copy import copy
-from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Final
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from diagnose.case import onward
 from diagnose.case.cautions import CautionState
@@ -31,8 +33,7 @@ if TYPE_CHECKING:
 PARTED: Final = "parted"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ResumedCase:
+class ResumedCase(Struct, frozen=True, kw_only=True):
     """A case taken up again: how many replies still fit, and how many do not.
 
     `trail` is what followed by itself: a step may be passed over for another person than before.
@@ -69,21 +70,20 @@ def replay(
 _KNOWN: Final = ("stack", "frames", "entered", "before", "parting", "fits", "misfits")
 
 
-@dataclass(slots=True)
-class _Telling:
+class _Telling(Struct):
     visit: Visit
     symptom: str
     returns: bool
-    stack: list[str] = field(default_factory=list)
-    frames: dict[str, Frame] = field(default_factory=dict)
-    entered: set[str] = field(default_factory=set)
+    stack: list[str] = []
+    frames: dict[str, Frame] = {}
+    entered: set[str] = set()
     before: State | None = None
     fits: int = 0
     misfits: int = 0
     # Where the walk goes on once today's tree and the log part ways: symptom, step.
     parting: tuple[str, int] | None = None
     # What was known before each reply that *back* may still withdraw, and whether the reply fits.
-    earlier: list[tuple[dict[str, Any], bool]] = field(default_factory=list)
+    earlier: list[tuple[dict[str, Any], bool]] = []
 
     def __post_init__(self) -> None:
         if self._frame(self.symptom) is None:

@@ -6,8 +6,10 @@ without one are asked, so an item that has come into the file is not missed.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from diagnose.case.cautions import CautionState
 from diagnose.case.onward import WITHDRAWN
@@ -27,8 +29,7 @@ if TYPE_CHECKING:
     from diagnose.round.state import ReadyRound
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ResumedRound:
+class ResumedRound(Struct, frozen=True, kw_only=True):
     """A round taken up again: how many replies still fit, and how many do not.
 
     `case` is the case in which it was left (None where that was not opened yet), if the state
@@ -42,8 +43,7 @@ class ResumedRound:
     case: CaseRecord | None = None
 
 
-@dataclass(slots=True)
-class _Move:
+class _Move(Struct):
     """A reply that moved the round, what followed, and what became of the case that it began."""
 
     event: ItemReplied

@@ -6,11 +6,12 @@ import json
 import secrets
 import sqlite3
 from contextlib import contextmanager
-from dataclasses import fields
 from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import quote
 
-from diagnose.log import clock, events, from_format_1
+from msgspec.structs import fields
+
+from diagnose.log import clock, events
 from diagnose.log.drills import DrillRecord
 from diagnose.log.events import Found, Replied, RoundOpened
 from diagnose.log.protocol import CaseRecord, LogError, LoggedEvent, Milestone, OpenElsewhere
@@ -24,6 +25,9 @@ if TYPE_CHECKING:
 #: "dCas": tells a case log from every other SQLite file.
 APPLICATION: Final = 0x64436173
 VERSION: Final = 2
+
+#: The version that is lifted into today's.
+_OLD: Final = 1
 
 _TABLES: Final = """
 CREATE TABLE cases (
@@ -238,7 +242,7 @@ class SqliteLog:
             )
         if application == APPLICATION and version == VERSION:
             return
-        ours = application == APPLICATION and version == from_format_1.VERSION
+        ours = application == APPLICATION and version == _OLD
         if not ours and (application or version or tables):
             raise LogError(f"{self.path}: this is no case log; name another file with --log.")
         if not ours and not make:
@@ -258,6 +262,9 @@ class SqliteLog:
 
     def _lift(self) -> None:
         """Lift a log of format 1 into this one, the old file kept beside it; in a transaction."""
+        # Once in a log's life.
+        from diagnose.log import from_format_1
+
         # Nobody else can write now, and nothing was written yet: the file is the old log, whole.
         # SQLite reads it for us: on POSIX a process that closes a file of its own opening gives up
         # all its locks on it, and somebody else would lift the log at the same time.

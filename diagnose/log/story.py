@@ -5,9 +5,10 @@ Pure: the log's milestones in, plain data out.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import groupby
 from typing import TYPE_CHECKING, Final
+
+from msgspec import Struct
 
 from diagnose.files import replies
 from diagnose.log.events import CaseOver, Found, ItemReplied, Opened, Replied, Resumed, RoundOpened
@@ -26,8 +27,7 @@ READING: Final = "reading"
 ROUND: Final = "round"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StoryLine:
+class StoryLine(Struct, frozen=True, kw_only=True):
     """One line of a story: when, of which case, about what, in words."""
 
     at: str
@@ -36,8 +36,7 @@ class StoryLine:
     text: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Unfinished:
+class Unfinished(Struct, frozen=True, kw_only=True):
     """What of a machine's story is not over, and since when (None: nothing).
 
     `waiting` are cases that were left or that service has not answered, and rounds that a danger

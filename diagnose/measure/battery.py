@@ -1,6 +1,6 @@
 """What a battery gives at a steady current, and what it must get back."""
 
-from dataclasses import replace
+from msgspec.structs import replace
 
 from diagnose.measure.arithmetic import clean
 from diagnose.measure.model import Measurement, Need, Outcome

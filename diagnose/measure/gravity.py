@@ -1,6 +1,6 @@
 """Hydrometer readings of flooded cells, brought to 80 °F."""
 
-from dataclasses import replace
+from msgspec.structs import replace
 
 from diagnose.measure.model import PRACTICE, Expected, Measurement, Need, Outcome, Unreadable
 from diagnose.measure.units import fahrenheit

@@ -1,9 +1,10 @@
 """Typed text to the value of one input. Quantities go through `units`, the rest is read here."""
 
 import re
-from dataclasses import dataclass
 from difflib import get_close_matches
 from math import inf, isfinite
+
+from msgspec import Struct
 
 from diagnose.measure import units
 from diagnose.measure.arithmetic import clean
@@ -29,8 +30,7 @@ _RATIO = r"([0-9.,]{1,9})\s*:\s*([0-9.,]{1,9})"
 _SPACES = dict.fromkeys(map(ord, "\u00a0\u2009\u202f"), " ") | {ord("\u2212"): "-"}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class InputValue:
+class InputValue(Struct, frozen=True, kw_only=True):
     """One input as it was understood.
 
     value: in the unit shown; a word for a choice, several numbers for a list.

@@ -1,7 +1,9 @@
 """The words of a measurement: what it needs, what it gives, how it can fail."""
 
 from collections.abc import Callable
-from dataclasses import KW_ONLY, dataclass
+
+from msgspec import Struct
+from msgspec.structs import force_setattr
 
 PRACTICE = "common practice, no published source"
 
@@ -30,8 +32,7 @@ class MissingLine(Exception):
         self.path = path
 
 
-@dataclass(frozen=True, slots=True)
-class Need:
+class Need(Struct, frozen=True):
     """One input of a measurement.
 
     unit: the unit shown, in which the measurement's function takes it ('' for a bare number).
@@ -51,7 +52,6 @@ class Need:
     example: str
     low: float | None = None
     high: float | None = None
-    _: KW_ONLY
     dimension: str = ""
     card: str | None = None
     asked: bool = False
@@ -64,11 +64,10 @@ class Need:
     def __post_init__(self) -> None:
         """Fill in the dimension of the unit. Raises KeyError where there is none."""
         if not self.dimension:
-            object.__setattr__(self, "dimension", DIMENSIONS[self.unit])
+            force_setattr(self, "dimension", DIMENSIONS[self.unit])
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Expected:
+class Expected(Struct, frozen=True, kw_only=True):
     """What is expected, in the measurement's unit; None is an open end."""
 
     low: float | None
@@ -76,8 +75,7 @@ class Expected:
     source: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Outcome:
+class Outcome(Struct, frozen=True, kw_only=True):
     """What a measurement's function gives back: value, expected value, the lines on paper."""
 
     value: float
@@ -85,8 +83,7 @@ class Outcome:
     expected: Expected | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Figure:
+class Figure(Struct, frozen=True, kw_only=True):
     """A measurement that was taken. `si` holds its inputs as (name, magnitude, unit) in SI."""
 
     read: str
@@ -97,8 +94,7 @@ class Figure:
     si: tuple[tuple[str, float, str], ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Measurement:
+class Measurement(Struct, frozen=True, kw_only=True):
     """A measurement, as trees name it.
 
     how: how it is taken, in a line or two. source: where formula and bands come from.

@@ -1,6 +1,6 @@
 """The runtime seen against what this battery should give."""
 
-from dataclasses import replace
+from msgspec.structs import replace
 
 from diagnose.measure.arithmetic import Point, interpolate
 from diagnose.measure.battery import (

@@ -1,6 +1,6 @@
 """How fast the machine goes and how much floor it does."""
 
-from dataclasses import replace
+from msgspec.structs import replace
 
 from diagnose.measure.model import PRACTICE, Expected, Measurement, Need, Outcome
 

@@ -1,6 +1,6 @@
 """Solution on its way from the tank to the floor: flow, film, how long a tank lasts."""
 
-from dataclasses import replace
+from msgspec.structs import replace
 
 from diagnose.measure.arithmetic import clean
 from diagnose.measure.model import PRACTICE, Expected, Measurement, Need, Outcome, Unreadable

@@ -9,8 +9,9 @@ from __future__ import annotations
 import html
 import re
 import textwrap
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
+
+from msgspec import Struct
 
 from diagnose.files.tree import Finding
 from diagnose.paper.letters import FAMILY
@@ -48,8 +49,7 @@ _QUOTED: Final = re.compile(r'"[^"\\]*(?:\\.[^"\\]*)*"', re.DOTALL)
 _PIECE: Final = re.compile(rf"(?:[^\\]|\\.){{1,{_LONGEST}}}", re.DOTALL)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Extras:
+class Extras(Struct, frozen=True, kw_only=True):
     """What a flowchart says besides its tree.
 
     `under` are lines below the title. `start`: the step where it begins, None for the tree's own.
@@ -59,9 +59,9 @@ class Extras:
 
     under: Sequence[str] = ()
     start: int | None = None
-    last_lines: Mapping[int, str] = field(default_factory=dict)
-    visits: Mapping[int, str] = field(default_factory=dict)
-    walked: Mapping[tuple[int, int], int] = field(default_factory=dict)
+    last_lines: Mapping[int, str] = {}
+    visits: Mapping[int, str] = {}
+    walked: Mapping[tuple[int, int], int] = {}
 
 
 class Flowchart:

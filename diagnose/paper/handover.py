@@ -6,8 +6,9 @@ told as a fact; what was done to the machine is, taken back or not. Times are th
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING, Final
+
+from msgspec.structs import replace
 
 from diagnose.case.screens import FindingScreen, ReadingScreen
 from diagnose.case.walk import ANSWER

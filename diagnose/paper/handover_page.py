@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -14,8 +15,7 @@ if TYPE_CHECKING:
     from diagnose.log.machine_state import MachineState
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Answer:
+class Answer(Struct, frozen=True, kw_only=True):
     """One line of the story: a check, a reading, or a symptom that was entered or left.
 
     `kind`: check, reading, card (answered by the machine card), entered, returned (from there) or
@@ -36,8 +36,7 @@ class Answer:
     si: tuple[tuple[str, float, str], ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TriedRemedy:
+class TriedRemedy(Struct, frozen=True, kw_only=True):
     """A remedy that was tried; `result` is cured or not cured."""
 
     at: str
@@ -48,8 +47,7 @@ class TriedRemedy:
     result: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PassedOver:
+class PassedOver(Struct, frozen=True, kw_only=True):
     """A step that was passed over, or a finding set aside.
 
     `why`: cannot, by (`reason` is who may), caution (`reason` names what was refused), card
@@ -64,8 +62,7 @@ class PassedOver:
     reason: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Likely:
+class Likely(Struct, frozen=True, kw_only=True):
     """The likeliest causes of one symptom, the likeliest first.
 
     `left`: nothing was left behind its doorway, and the case went back to the symptom before.
@@ -77,8 +74,7 @@ class Likely:
     causes: tuple[Cause, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Request:
+class Request(Struct, frozen=True, kw_only=True):
     """A cause that is service's, and what service is asked to do.
 
     `met`: the answers led to it; `stopped`: the case was referred or left at it.
@@ -96,8 +92,7 @@ class Request:
     parts: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TakenBack:
+class TakenBack(Struct, frozen=True, kw_only=True):
     """An answer that *back* withdrew."""
 
     at: str
@@ -107,16 +102,14 @@ class TakenBack:
     answer: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Report:
+class Report(Struct, frozen=True, kw_only=True):
     """A danger that was reported: when, and what the screen said then."""
 
     at: str
     words: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Verdict:
+class Verdict(Struct, frozen=True, kw_only=True):
     """What service reported: when, the finding's id, and its words."""
 
     at: str
@@ -124,8 +117,7 @@ class Verdict:
     words: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Handover:
+class Handover(Struct, frozen=True, kw_only=True):
     """A handover. `machine` are the lines of the machine card; None where none was used.
 
     `people` are (time, role) of whoever walked the case; `danger` is when and at what it was told;
@@ -159,6 +151,6 @@ class Handover:
     taken_back: tuple[TakenBack, ...]
     verdict: Verdict | None
     findings: tuple[str, ...]
-    closing: Mapping[str, float] = field(default_factory=dict)
+    closing: Mapping[str, float] = {}
     begun_in: str | None = None
     cases: tuple[tuple[str, str, str], ...] = ()

@@ -8,9 +8,10 @@ black text. Nothing is told by colour alone: each kind has its own shape, line a
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from enum import Enum
 from typing import TYPE_CHECKING, Final
+
+from msgspec import Struct
 
 from diagnose.files.tree import Finding, Reading
 
@@ -48,8 +49,7 @@ class NodeKind(Enum):
     CAUTION = "caution"
 
 
-@dataclass(frozen=True, slots=True)
-class NodeStyle:
+class NodeStyle(Struct, frozen=True):
     """How a kind is drawn, in Graphviz's words; `word` stands in the shape itself."""
 
     shape: str
@@ -57,7 +57,7 @@ class NodeStyle:
     style: str = "solid"
     word: str = ""
     thick: float = 1.0
-    more: Mapping[str, str] = field(default_factory=dict)
+    more: Mapping[str, str] = {}
 
 
 STYLES: Final = {

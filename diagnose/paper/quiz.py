@@ -5,8 +5,9 @@ Drawn with nothing but `Random.random`, so that a seed gives the same sheet on e
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeVar
+
+from msgspec import Struct
 
 from diagnose.files.tree import Finding, Question, Reading
 from diagnose.paper.step_words import asked
@@ -25,8 +26,7 @@ T = TypeVar("T")
 SITUATIONS, OPTIONS = 10, 3
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Situation:
+class Situation(Struct, frozen=True, kw_only=True):
     """One situation: what was answered so far (question, answer), and three ways on.
 
     `right` is the place of the right one; `cautions` are the titles of those to be taken before it,

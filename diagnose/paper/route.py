@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
+
+from msgspec import Struct
 
 from diagnose.case.walk import ANSWER
 from diagnose.log.account import not_withdrawn
@@ -18,16 +19,15 @@ if TYPE_CHECKING:
 _PASSED: Final = "case: passed over"
 
 
-@dataclass(slots=True)
-class Route:
+class Route(Struct):
     """What a case did in one tree.
 
     `steps` has, for a step that was shown or passed over, what stands there; `answers` the answers
     given, counted from 1. Both count through all trees of the case.
     """
 
-    steps: dict[str, str] = field(default_factory=dict)
-    answers: dict[tuple[str, str], int] = field(default_factory=dict)
+    steps: dict[str, str] = {}
+    answers: dict[tuple[str, str], int] = {}
 
 
 def routes_of(events: Sequence[LoggedEvent]) -> dict[str, Route]:
@@ -59,8 +59,7 @@ def routes_of(events: Sequence[LoggedEvent]) -> dict[str, Route]:
     return routes.by_symptom
 
 
-@dataclass(slots=True)
-class _Routes:
+class _Routes(Struct):
     by_symptom: dict[str, Route]
     count: int = 0
 

@@ -7,8 +7,9 @@ and which cautions come first. Nothing here knows how large a sheet is.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
+
+from msgspec import Struct
 
 from diagnose.files.tree import Finding, Question
 from diagnose.paper.letters import CannotRender
@@ -55,8 +56,7 @@ _SETTINGS: Final = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Letters:
+class Letters(Struct, frozen=True):
     """The type sizes of signal words and of all other words, in points."""
 
     signal: float

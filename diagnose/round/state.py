@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -15,8 +16,7 @@ if TYPE_CHECKING:
     from diagnose.study.in_force import CautionTable
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ReadyRound:
+class ReadyRound(Struct, frozen=True, kw_only=True, eq=False):
     """A checklist, ready to be walked: `needs` are the cautions that each item needs, as bits."""
 
     round: str
@@ -27,8 +27,7 @@ class ReadyRound:
     needs: tuple[int, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RoundState:
+class RoundState(Struct, frozen=True, kw_only=True):
     """A round between two replies.
 
     `at` is the number of an item from 0; `marks` are the replies to items, by id. `begins` is the
@@ -40,7 +39,7 @@ class RoundState:
     round: ReadyRound
     cautions: CautionState
     at: int = 0
-    marks: Mapping[str, str] = field(default_factory=dict)
+    marks: Mapping[str, str] = {}
     begins: str | None = None
     over: tuple[tuple[str, str], ...] = ()
     before: RoundState | None = None
@@ -49,8 +48,7 @@ class RoundState:
     notes: tuple[Phrase, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RoundTurn:
+class RoundTurn(Struct, frozen=True, kw_only=True):
     """What a reply came to. One that could not be understood, and *why*, have no `exchange`."""
 
     state: RoundState

@@ -8,8 +8,9 @@ whoever walks the round opens, walks and brings back.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
+
+from msgspec.structs import replace
 
 from diagnose.case import cautions
 from diagnose.case.cautions import CautionState

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, ClassVar, Generic, TypeVar
+
+from msgspec import Struct
 
 from diagnose.files.cautions import Caution
 from diagnose.files.places import KEY
@@ -23,8 +24,7 @@ if TYPE_CHECKING:
     from diagnose.study.in_force import CautionTable
 
 
-@dataclass(frozen=True, slots=True)
-class Objection:
+class Objection(Struct, frozen=True):
     """What a rule has against something in a file: its path there, and one sentence.
 
     The problem's code is the rule's own.
@@ -38,8 +38,7 @@ class Objection:
 Task = TypeVar("Task")
 
 
-@dataclass(frozen=True, kw_only=True)
-class View(Generic[Task]):
+class View(Struct, Generic[Task], frozen=True, kw_only=True, dict=True):
     """One file of a library, at `parts` in it; `table` is None where `cautions.yaml` has errors.
 
     `tasks` are its steps, items or cautions by their ids, which stand under the key `inside`. The
@@ -74,8 +73,7 @@ class View(Generic[Task]):
         return known.hazards.keys() >= {*task.hazards} and known.cautions.keys() >= {*task.cautions}
 
 
-@dataclass(frozen=True, kw_only=True)
-class TreeView(View[Step]):
+class TreeView(View[Step], frozen=True, kw_only=True, dict=True):
     """One tree, or a draft with the steps of it that could not be read."""
 
     tree: Tree
@@ -114,14 +112,14 @@ class TreeView(View[Step]):
         return not self.unread and not self.closed_route and self.tasks.keys() >= named
 
 
-class RoundView(View[Item]):
+class RoundView(View[Item], frozen=True):
     """One round."""
 
     inside = "items"
     symptom_key = "starts"
 
 
-class CautionsView(View[Caution]):
+class CautionsView(View[Caution], frozen=True):
     """The hazards and cautions of the library, `cautions.yaml`."""
 
     inside = "cautions"
@@ -129,7 +127,7 @@ class CautionsView(View[Caution]):
     cautions_key = "includes"
 
 
-class CardView(View[str]):
+class CardView(View[str], frozen=True):
     """One machine card, with the minutes that cautions take there."""
 
     inside = "caution_minutes"

@@ -8,8 +8,9 @@ So the parameters of a Dirichlet distribution are updated, a + n for a parameter
 from __future__ import annotations
 
 import random
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -21,8 +22,7 @@ FILE_CASES = 20.0
 DRAWS, SEED = 2_000, 4
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Ended:
+class Ended(Struct, frozen=True, kw_only=True):
     """How a case ended: cured or referred.
 
     `cures` are (symptom, finding), several where a doorway was passed: what cured it, or what
@@ -33,11 +33,10 @@ class Ended:
     symptom: str
     cures: tuple[tuple[str, str], ...] = ()
     found: str | None = None
-    closing: Mapping[str, float] = field(default_factory=dict)
+    closing: Mapping[str, float] = {}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CaseEvidence:
+class CaseEvidence(Struct, frozen=True, kw_only=True):
     """What cases tell of a tree's findings.
 
     `counts`: the sum over the cases of the probability that a finding was the cause; `cases`: how

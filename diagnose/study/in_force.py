@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from functools import reduce
 from operator import or_
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from diagnose.files.tree import Finding
 
@@ -21,8 +22,7 @@ if TYPE_CHECKING:
 DISCONNECT = "M021"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CautionTable:
+class CautionTable(Struct, frozen=True, kw_only=True, eq=False):
     """The cautions of a library, made ready for counting: caution number n is the bit ``1 << n``.
 
     `closure[n]` holds the bit of n and of all that it includes; `lapsing` those that end when the
@@ -41,9 +41,7 @@ class CautionTable:
     records: tuple[Caution, ...]
     hazards: Mapping[str, str]
     # What a step of a kind costs in a state, as it was worked out once: `take` by its arguments.
-    known_takes: dict[tuple[int, bool, int], tuple[float, int]] = field(
-        default_factory=dict, init=False, compare=False, repr=False
-    )
+    known_takes: dict[tuple[int, bool, int], tuple[float, int]] = {}
 
     def needs(self, step: Step | Item) -> int:
         """Return what a step needs: the cautions that it lists, and those over its hazards.

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from heapq import heappop, heappush
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from diagnose.study.beliefs import by_count
 from diagnose.study.in_force import bits
@@ -17,8 +18,7 @@ if TYPE_CHECKING:
     from diagnose.study.plan import Plan
 
 
-@dataclass(frozen=True, slots=True)
-class Outlook:
+class Outlook(Struct, frozen=True):
     """What lies behind a step.
 
     `reach`: the findings still to be met, as bits; `weight`: their probability; `minutes`: their
@@ -87,8 +87,7 @@ def outlooks(
     }
 
 
-@dataclass(frozen=True, slots=True)
-class _Region:
+class _Region(Struct, frozen=True):
     """All that can be reached. A state is ``cautions in force * steps + step``, as it hashes fast.
 
     `done` lists the states so that each comes after those `below` it; `cost` is that of a step.

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from diagnose.files.tree import NO_ANSWER, Finding, Question
 from diagnose.study.graph import graph_of, in_order
@@ -15,8 +16,7 @@ if TYPE_CHECKING:
     from diagnose.study.in_force import CautionTable
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Plan:
+class Plan(Struct, frozen=True, kw_only=True, eq=False):
     """A tree as numbers: steps count from 0 in the order of the file, answers within their step.
 
     `reach` holds for each step the findings that can be reached from it, as a set of bits in the

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
+
+from msgspec import Struct
 
 from diagnose.files.reading import content_hash
 from diagnose.files.tree import Finding, Question
@@ -22,8 +23,7 @@ if TYPE_CHECKING:
 LARGE: Final = 20_000
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ReadyTree:
+class ReadyTree(Struct, frozen=True, kw_only=True, eq=False):
     """One tree as plain data, with all that a walk needs of it.
 
     `steps` come in the order of the file, by the numbers of the `plan`. `own` are the minutes of

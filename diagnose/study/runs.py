@@ -6,8 +6,10 @@ A step's *branches* are what its answers other than the passing one lead to.
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from diagnose.files.tree import Question
 from diagnose.study.in_force import bits, union
@@ -20,8 +22,7 @@ if TYPE_CHECKING:
     from diagnose.study.plan import Plan
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Run:
+class Run(Struct, frozen=True, kw_only=True):
     """A chain of steps, by their numbers in the plan, in the present order.
 
     `tail` is what the passing answer of the last one leads to. `before[i]` holds the members that

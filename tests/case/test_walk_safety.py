@@ -6,13 +6,13 @@ And the other way round: the same somebody, put before walks that were tampered 
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import replace
 from random import Random
 from typing import TYPE_CHECKING, Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 from strategies import walking
 from strategies.libraries import ROLES, libraries
 from strategies.observer import Files, Observer, Unsafe

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import dataclasses
 import io
 import json
 import math
 import sys
 from typing import TYPE_CHECKING, Any
 
+import msgspec
 import pytest
 from handmade import ALL, HEADING, KEY_OUT, check, figure, refused, why
 
@@ -45,7 +45,7 @@ def said_by(capsys: pytest.CaptureFixture[str]) -> list[dict[str, Any]]:
 
 @pytest.mark.parametrize("name", ALL)
 def test_fields_are_those_of_the_contract(name: str, capsys: pytest.CaptureFixture[str]) -> None:
-    screen = dataclasses.replace(ALL[name], notes=())
+    screen = msgspec.structs.replace(ALL[name], notes=())
     JsonLinesFace().show(screen, HEADING)
     (shown,) = said_by(capsys)
     assert set(shown) == EVERYWHERE | set(TABLE[screen.screen].split())

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from msgspec.structs import replace
 from strategies.rounds import LINES, Told, opened, written
 from strategies.walker import Walker, visit_to
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
+
+from msgspec.structs import replace
 
 from diagnose.log.events import Found, Replied, RoundOpened, read, written
 from diagnose.log.protocol import CaseRecord, LoggedEvent, Milestone, OpenElsewhere

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import yaml
+from msgspec.structs import replace
 
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.commands.session import Record

@@ -14,9 +14,10 @@ its place as the one that has the lockout taken, while a likelier one per minute
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from itertools import accumulate
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from diagnose.study.in_force import bits
 
@@ -29,8 +30,7 @@ if TYPE_CHECKING:
 MOST_STATES = 300
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Family:
+class Family(Struct, frozen=True, kw_only=True):
     """Members of a run in the order of w / p, descending; numbers i count them from 0.
 
     `minutes[i]`, `weights[i]` and `ratios[i]` are those of member i; `minutes_until[i]` and

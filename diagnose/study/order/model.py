@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, TypeAlias
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from diagnose.study.in_force import bits, union
 from diagnose.study.order.routes import locks_out, route_costs
@@ -29,8 +31,7 @@ State: TypeAlias = tuple[tuple[int, int], ...]
 Setup: TypeAlias = tuple[tuple[float, ...], State]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Job:
+class Job(Struct, frozen=True, kw_only=True):
     """One step of the run. Its *branches* are what its other answers lead to.
 
     `weights`: the probability of the findings in its branches, by entry. `kind` indexes the model's

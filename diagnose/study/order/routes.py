@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from diagnose.study.in_force import bits
 
@@ -14,8 +15,7 @@ if TYPE_CHECKING:
     from diagnose.study.plan import Plan
 
 
-@dataclass(frozen=True, slots=True)
-class FindingCosts:
+class FindingCosts(Struct, frozen=True):
     """Means over the routes to one finding, with right answers.
 
     `minutes` up to the finding, of which `cautions` are spent on cautions; `lockouts`, how often
@@ -30,8 +30,7 @@ class FindingCosts:
     remedy_lockouts: float
 
 
-@dataclass(slots=True)
-class Arrival:
+class Arrival(Struct):
     """The routes that reach a step with the same cautions in force.
 
     `minutes`, `cautions` and `lockouts` are those of any one of these routes: they are read only
@@ -44,11 +43,10 @@ class Arrival:
     cautions: float = 0.0
     lockouts: int = 0
     most_lockouts: int = 0
-    shares: dict[int, float] = field(default_factory=dict)
+    shares: dict[int, float] = {}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RouteCosts:
+class RouteCosts(Struct, frozen=True, kw_only=True):
     """All routes through a tree.
 
     `findings`, in the order of the plan's; `arrivals[step]` by the cautions in force there, as

@@ -11,8 +11,9 @@ from __future__ import annotations
 import heapq
 import itertools
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeAlias
+
+from msgspec import Struct
 
 from diagnose.files.library import collector_at_rest
 from diagnose.study.order.bound import LowerBound, smith_cost
@@ -41,8 +42,7 @@ _Chain: TypeAlias = "tuple[int, _Chain] | None"
 _Node: TypeAlias = tuple["Counts", "State"]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BestOrder:
+class BestOrder(Struct, frozen=True, kw_only=True):
     """The best order of a run's jobs; another can save at most `gap` minutes over it.
 
     A gap of 0: it is proved best.
@@ -57,15 +57,13 @@ class BestOrder:
         return self.gap <= TOLERANCE
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NoOrder:
+class NoOrder(Struct, frozen=True, kw_only=True):
     """No order was found; `proved` where there is none under the cap."""
 
     proved: bool
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Found:
+class _Found(Struct, frozen=True, kw_only=True):
     """What a search found: an order, if any, and a lower bound on the excess of every order."""
 
     order: list[int] | None
@@ -107,8 +105,7 @@ def best_order(
     return BestOrder(order=tuple(settled(model, best)), gap=max(0.0, excess - bound))
 
 
-@dataclass(frozen=True, slots=True)
-class _Left:
+class _Left(Struct, frozen=True):
     """What is left at some counts: families with members left, those that `after` lets go on.
 
     `waiting` is the weight of all that is left, by entry; `delays` are filled in as they are asked.

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from diagnose.study.order.model import TOLERANCE, RunModel
 from diagnose.study.order.moves import best_move
@@ -23,8 +24,7 @@ if TYPE_CHECKING:
     from diagnose.study.runs import Run
 
 
-@dataclass(frozen=True, slots=True)
-class Evaluation:
+class Evaluation(Struct, frozen=True):
     """A tree with one order of its steps, and what its cases take on the way to the finding.
 
     Means are weighted by the chances. The remedy's own minutes and lockouts are not in them.
@@ -69,8 +69,7 @@ class Evaluation:
         return sorted(zip(names, self.plan.chances, minutes, strict=True), key=lambda row: -row[2])
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RunStudy:
+class RunStudy(Struct, frozen=True, kw_only=True):
     """One run: the present order, the best with this run alone changed, and their minutes.
 
     Minutes are expected ones of the whole tree. Another order of this run (under the cap, if any)
@@ -90,8 +89,7 @@ class RunStudy:
         return self.gap <= TOLERANCE
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Move:
+class Move(Struct, frozen=True, kw_only=True):
     """One step moved to another place in its run: `after` which step, or None for the front."""
 
     step: str
@@ -99,8 +97,7 @@ class Move:
     evaluation: Evaluation
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OrderStudy:
+class OrderStudy(Struct, frozen=True, kw_only=True):
     """What is known of a tree's order.
 
     `best` has the runs changed in turn until none moves; `orders` are theirs in it, in the order
@@ -135,8 +132,7 @@ def order_study(
     return _Study(cautions, chances, cap).of(tree)
 
 
-@dataclass(frozen=True, slots=True)
-class _Study:
+class _Study(Struct, frozen=True):
     cautions: CautionTable
     chances: Mapping[str, float] | None
     cap: int | None

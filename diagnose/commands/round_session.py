@@ -1,0 +1,74 @@
+"""One round at one face, each case that it begins included."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from msgspec.structs import replace
+
+from diagnose.case import onward
+from diagnose.commands.session import Record, said, show_end, walked
+from diagnose.files import replies
+from diagnose.log.record import opened
+from diagnose.log.round_record import case_over, item_replied
+from diagnose.round import view, walk
+
+if TYPE_CHECKING:
+    from diagnose.case.state import State
+    from diagnose.commands.session import Desk
+    from diagnose.round.state import RoundState
+
+
+def run_round(
+    desk: Desk,
+    state: RoundState,
+    record: Record | None,
+    case: tuple[State, Record | None] | None = None,
+) -> None:
+    """Walk a round to its end, each case that it begins included, and show the end.
+
+    `case` is the one in which it was left, where it is taken up again.
+    """
+    first = True
+    while state.outcome is None:
+        if state.begins is not None:
+            state = _with_case(desk, state, record, case)
+            case, first = None, False
+            continue
+        screen = view.screen(desk.visit, state)
+        heading = desk.heading(record, state.round.title, first=first)
+        turn = walk.reply(desk.visit, state, said(desk.face, screen, heading), screen)
+        first = False
+        if record is not None and turn.exchange is not None:
+            record.write(item_replied(desk.visit, turn))
+        for interlude in turn.interludes:
+            desk.face.show(interlude, replace(heading, first=False))
+        state = turn.state
+    show_end(desk, record, state.round.title, view.screen(desk.visit, state))
+
+
+def _with_case(
+    desk: Desk,
+    state: RoundState,
+    record: Record | None,
+    case: tuple[State, Record | None] | None,
+) -> RoundState:
+    """Return the round after the case that it begins, which is opened unless it is at hand."""
+    assert state.begins is not None
+    inner = walked(desk, *(case or _begun(desk, state, record)))
+    how = replies.DANGER if inner.danger else inner.outcome or ""
+    after, trail = walk.came_back(desk.visit, state, inner, how)
+    if record is not None:
+        record.write(case_over(desk.visit, after, trail, state.begins, how))
+    return after
+
+
+def _begun(desk: Desk, state: RoundState, record: Record | None) -> tuple[State, Record | None]:
+    """Open the case that a round begins."""
+    assert state.begins is not None
+    inner, trail = onward.opened(desk.visit, state.begins, state.cautions, returns=True)
+    if record is None:
+        return inner, None
+    event = opened(desk.visit, inner, trail, name=desk.name)
+    case = record.log.open_case(desk.machine, event, begun_in=record.case)
+    return inner, Record(record.log, case, told=set(inner.entered))
