@@ -96,7 +96,7 @@ class RunModel:
         for step in run.steps:
             ways[step] = tuple(t for n, t in enumerate(ways[step]) if n != plan.passing[step])
         self._branches = replace(plan, ways=tuple(ways))
-        self._costless = replace(cautions, minutes=(0.0,) * len(cautions.minutes))
+        self._costless = cautions.costless()
         kinds: dict[tuple[int, bool], int] = {}
         # The cautions that checks and readings name from each step on; those of findings are not.
         own = {n: cautions.called(plan.needs[n], 0) for n in plan.order if n not in plan.bit}
