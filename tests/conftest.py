@@ -14,19 +14,22 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 # A busy machine must not turn a test red: no deadline, and nothing that depends on speed.
+# `.ci/run` takes all examples (`--hypothesis-profile=all`).
 settings.register_profile(
-    "ci",
+    "all",
     derandomize=True,
     deadline=None,
     database=None,
     print_blob=True,
     suppress_health_check=[HealthCheck.too_slow],
 )
+# A fifth of them, to work with.
+settings.register_profile("working", settings.get_profile("all"), max_examples=20)
 # New examples each time, many of them: `pytest --hypothesis-profile=search`.
 settings.register_profile(
-    "search", settings.get_profile("ci"), derandomize=False, max_examples=2000
+    "search", settings.get_profile("all"), derandomize=False, max_examples=2000
 )
-settings.load_profile("ci")
+settings.load_profile("working")
 
 
 @pytest.hookimpl(wrapper=True)

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from strategies.edits import edited
 from strategies.libraries import libraries
 from strategies.observer import Files, Observer
+from strategies.sampling import several
 from strategies.walking import Case, as_logged
 from strategies.written import Written, read
 
@@ -69,7 +70,7 @@ def some_way(case: Case, most: int) -> None:
             del case.events[events:]
 
 
-@settings(max_examples=120)
+@settings(max_examples=several(120))
 @given(libraries(), st.integers(0, 2**32))
 @pytest.mark.many_cases
 def test_a_case_is_taken_up_where_it_was_left(written: Written, seed: int) -> None:
@@ -119,7 +120,7 @@ def first_break(after: Files, events: list[Replied]) -> tuple[str, str] | None:
     return None
 
 
-@settings(max_examples=250)
+@settings(max_examples=several(250))
 @given(libraries(), st.integers(0, 2**32))
 @pytest.mark.many_cases
 def test_a_case_is_taken_up_on_an_edited_library(written: Written, seed: int) -> None:

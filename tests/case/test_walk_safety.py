@@ -16,7 +16,7 @@ from msgspec.structs import replace
 from strategies import walking
 from strategies.libraries import ROLES, libraries
 from strategies.observer import Files, Observer, Unsafe
-from strategies.sampling import examples
+from strategies.sampling import examples, several
 from strategies.walking import Case
 from strategies.written import Read, Written, read
 
@@ -57,7 +57,7 @@ def watched(files: Files, library: Read, random: Random) -> Case:
     return case
 
 
-@settings(max_examples=TREES)
+@settings(max_examples=several(TREES))
 @given(libraries(), st.integers(0, 2**32))
 @pytest.mark.many_cases
 def test_no_word_of_a_step_is_shown_before_its_cautions(written: Written, seed: int) -> None:

@@ -6,6 +6,7 @@ import pint
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+from strategies.sampling import several
 
 from diagnose.measure import inputs, registry
 from diagnose.measure.arithmetic import interpolate
@@ -22,7 +23,7 @@ from diagnose.measure.voltage import rest_voltage
 from diagnose.measure.water import film, recovery, tank_drop, tank_time
 
 UNITS = pint.UnitRegistry()
-laws = settings(deadline=None, max_examples=60)
+laws = settings(deadline=None, max_examples=several(60))
 
 
 def between(low: float, high: float) -> st.SearchStrategy[float]:
@@ -263,7 +264,7 @@ def test_the_same_reading_in_any_unit(name, data):
         assert [here.value < edge for edge in bands] == [there.value < edge for edge in bands]
 
 
-@settings(deadline=None, max_examples=200)
+@settings(deadline=None, max_examples=several(200))
 @given(st.integers(-100, 1100), st.sampled_from(["°F", "K"]))
 def test_a_temperature_at_a_bands_edge_stays_there(tenths, unit):
     """57 °C is 134.6 °F: neither may fall on the other side of `below: 57`."""
@@ -273,7 +274,7 @@ def test_a_temperature_at_a_bands_edge_stays_there(tenths, unit):
     assert figure.value == tenths / 10
 
 
-@settings(deadline=None, max_examples=200)
+@settings(deadline=None, max_examples=several(200))
 @given(st.integers(1100, 1280), st.integers(0, 40))
 def test_a_spread_at_a_bands_edge_stays_there(lowest, thousandths):
     """1.265 - 1.245 is a little under 0.020 in floating point, 1.280 - 1.260 a little over."""
@@ -283,7 +284,7 @@ def test_a_spread_at_a_bands_edge_stays_there(lowest, thousandths):
     assert figure.value == thousandths / 1000
 
 
-@settings(deadline=None, max_examples=300)
+@settings(deadline=None, max_examples=several(300))
 @given(st.sampled_from(list(registry.MEASUREMENTS)), st.text(max_size=60))
 def test_any_text_gives_a_figure_or_one_sentence(name, text):
     measurement = registry.find(name)
@@ -301,7 +302,7 @@ numbers = st.from_regex(r"[-+]?[0-9]{1,4}([.,][0-9]{0,4})?(e[0-9]{1,3})?", fullm
 unit_texts = st.text(alphabet='VAhLmincFCKPaHgO2 /*^°³"._', max_size=12)
 
 
-@settings(deadline=None, max_examples=300)
+@settings(deadline=None, max_examples=several(300))
 @given(st.sampled_from(sorted(SI)), numbers, unit_texts)
 def test_any_unit_gives_a_finite_value_or_one_sentence(dimension, number, unit):
     need = Need(name="it", title="it", unit=_shown(dimension), dimension=dimension, example="1")

@@ -12,6 +12,7 @@ from sklearn.naive_bayes import CategoricalNB
 from strategies.libraries import libraries
 from strategies.observer import Files
 from strategies.plain import Plain
+from strategies.sampling import several
 from strategies.written import Written, read
 
 from diagnose.study.beliefs import likelihood, prior, updated
@@ -38,7 +39,7 @@ def model(plain: Plain, questions: list[str]) -> CategoricalNB:
     return classifier
 
 
-@settings(max_examples=100)
+@settings(max_examples=several(100))
 @given(libraries(most_trees=1), st.integers(0, 2**32))
 def test_random_cases(written: Written, seed: int) -> None:
     library, random = read(written), Random(seed)

@@ -11,6 +11,7 @@ import pytest
 from drawn import SVG, SYMPTOMS, flowchart_of
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
+from strategies.sampling import several
 
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.files.compose import CONTROL
@@ -52,7 +53,7 @@ def ready(tmp_path_factory: pytest.TempPathFactory) -> ReadyLibrary:
     return ReadyLibrary(folder)
 
 
-@settings(max_examples=60)
+@settings(max_examples=several(60))
 @given(ODD)
 @example("\\N")
 @example("a\\lb\\")

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from strategies.libraries import libraries
 from strategies.observer import Files
 from strategies.plain import Plain
+from strategies.sampling import several
 from strategies.written import Read, Written, read, text_of
 
 from diagnose.study.beliefs import LEAST_SLIP, after_failed_remedy, likelihood, prior, updated
@@ -23,7 +24,7 @@ def plain_of(written: Written, library: Read) -> Plain:
     return Plain(Files(written.trees, written.cautions), "alpha", start)
 
 
-@settings(max_examples=150)
+@settings(max_examples=several(150))
 @given(libraries(most_trees=1), st.integers(0, 2**32))
 def test_beliefs_are_those_of_the_formula(written: Written, seed: int) -> None:
     library, random = read(written), Random(seed)
@@ -49,7 +50,7 @@ def test_beliefs_are_those_of_the_formula(written: Written, seed: int) -> None:
     assert dict(zip(names, normalised(logs), strict=True)) == pytest.approx(by_hand, abs=1e-12)
 
 
-@settings(max_examples=100)
+@settings(max_examples=several(100))
 @given(libraries(most_trees=1), st.integers(0, 2**32))
 def test_the_answers_of_a_question_have_a_probability_of_one_together(
     written: Written, seed: int
@@ -63,7 +64,7 @@ def test_the_answers_of_a_question_have_a_probability_of_one_together(
             assert math.fsum(map(math.exp, column)) == pytest.approx(1, abs=1e-12)
 
 
-@settings(max_examples=100)
+@settings(max_examples=several(100))
 @given(libraries(most_trees=1), st.integers(0, 2**32))
 def test_the_order_of_the_answers_changes_no_belief(written: Written, seed: int) -> None:
     library, random = read(written), Random(seed)

@@ -9,6 +9,7 @@ from pathlib import Path
 import networkx as nx
 from hypothesis import given, settings
 from strategies.libraries import libraries
+from strategies.sampling import several
 from strategies.written import Written, read
 
 from diagnose.study.graph import always_before, graph_of, in_order, nearest_before, reached
@@ -31,7 +32,7 @@ def needed_for(graph: nx.MultiDiGraph, start: str, step: str) -> set[str]:
     return needed
 
 
-@settings(max_examples=150)
+@settings(max_examples=several(150))
 @given(libraries(most_trees=1))
 def test_against_leaving_out_every_step(written: Written) -> None:
     tree = read(written).trees["alpha"]
@@ -48,7 +49,7 @@ def test_against_leaving_out_every_step(written: Written) -> None:
             assert earlier in needed_for(graph, start, later)
 
 
-@settings(max_examples=100)
+@settings(max_examples=several(100))
 @given(libraries(most_trees=1))
 def test_the_order_keeps_every_arrow(written: Written) -> None:
     tree = read(written).trees["alpha"]

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from strategies.libraries import libraries
 from strategies.observer import Files
 from strategies.plain import Plain
+from strategies.sampling import several
 from strategies.written import Read, Written, loaded, read
 
 from diagnose.files.places import KEY
@@ -67,7 +68,7 @@ def by_every_route(plain: Plain, plan: Plan) -> list[set[str] | None]:
     return before
 
 
-@settings(max_examples=100)
+@settings(max_examples=several(100))
 @given(libraries(most_trees=1))
 def test_the_must_analysis_agrees_with_both(written: Written) -> None:
     library, files = read(written), Files(written.trees, written.cautions)
@@ -80,7 +81,7 @@ def test_the_must_analysis_agrees_with_both(written: Written) -> None:
     assert found == by_every_route(Plain(files, "alpha", start), plan)
 
 
-@settings(max_examples=100)
+@settings(max_examples=several(100))
 @given(libraries(most_trees=1), st.integers(0, 2**32))
 def test_any_needs_on_any_graph(written: Written, seed: int) -> None:
     # Not only what the checker lets through: steps that run the machine under what that ends, too.
@@ -101,7 +102,7 @@ def test_any_needs_on_any_graph(written: Written, seed: int) -> None:
     assert always_in_force(plan.order, plan.ways, needs, energises, cautions) == before
 
 
-@settings(max_examples=200)
+@settings(max_examples=several(200))
 @given(libraries(most_trees=1, lockouts=True))
 def test_a_second_lockout_is_named_where_some_route_takes_it(written: Written) -> None:
     files = Files(written.trees, written.cautions)

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from strategies.libraries import libraries
 from strategies.observer import Files
 from strategies.plain import Plain
+from strategies.sampling import several
 from strategies.written import Read, Written, read
 
 from diagnose.study.outlook import expected_minutes, outlooks
@@ -26,7 +27,7 @@ def plain_of(written: Written, library: Read, symptom: str) -> Plain:
     )
 
 
-@settings(max_examples=150)
+@settings(max_examples=several(150))
 @given(libraries(most_trees=1, most_questions=6), st.integers(0, 2**32))
 def test_outlooks_are_those_of_all_routes(written: Written, seed: int) -> None:
     library, random = read(written), Random(seed)
@@ -78,7 +79,7 @@ def test_outlooks_are_those_of_all_routes(written: Written, seed: int) -> None:
                 assert seen.worth == pytest.approx(weight / (minutes / weight), rel=1e-9)
 
 
-@settings(max_examples=150)
+@settings(max_examples=several(150))
 @given(libraries(most_trees=1, most_questions=6))
 def test_expected_minutes_are_those_of_all_routes(written: Written) -> None:
     library = read(written)

@@ -13,6 +13,7 @@ from strategies.libraries import libraries
 from strategies.observer import Files
 from strategies.ordering import YARDS, any_tree, cautions_text, tree_with_run
 from strategies.plain import Plain
+from strategies.sampling import several
 from strategies.written import Read, Written, read, text_of
 
 import diagnose.study.order
@@ -25,7 +26,7 @@ from diagnose.study.plan import plan_of
 from diagnose.study.runs import reordered, runs_of
 
 
-@settings(max_examples=120)
+@settings(max_examples=several(120))
 @given(libraries(most_trees=1, most_questions=7))
 def test_minutes_by_finding_are_those_of_all_routes(written: Written) -> None:
     library = read(written)
@@ -46,7 +47,7 @@ def test_minutes_by_finding_are_those_of_all_routes(written: Written) -> None:
     assert total == pytest.approx(expected_minutes(plan, library.table), rel=1e-9)
 
 
-@settings(max_examples=100)
+@settings(max_examples=several(100))
 @given(libraries(most_trees=1, most_questions=6))
 def test_cautions_lockouts_and_remedies_are_those_of_all_routes(written: Written) -> None:
     """Each route walked by hand; where answers share a finding, each is equally likely."""

@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from strategies.libraries import libraries
 from strategies.ordering import YARDS, any_tree, cautions_text, tree_with_run
+from strategies.sampling import several
 from strategies.written import Read, Written, read, text_of
 
 from diagnose.files.tree import Question
@@ -112,7 +113,7 @@ def found_by_each(tree: Any, worlds: list[set[tuple[str, str]]]) -> list[str]:
     return ends
 
 
-@settings(max_examples=80)
+@settings(max_examples=several(80))
 @given(libraries(most_trees=1), st.integers(0, 2**32))
 def test_another_order_of_a_run_changes_nothing_that_is_found(written: Written, seed: int) -> None:
     """For one fault at a time, in any tree: the same end, no new error, passing answers kept."""
