@@ -8,6 +8,7 @@ import resource
 import subprocess
 import sys
 from contextlib import closing
+from subprocess import PIPE
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -207,26 +208,40 @@ def test_the_end_of_input_leaves_the_case_open(log: Path) -> None:
     assert [case["outcome"] for case in listed] == ["open"]
 
 
+def without(stream: int, *args: str) -> subprocess.CompletedProcess[str]:
+    """Run the program with one of its standard streams closed from the first."""
+    close = f"import os, sys; os.close({stream}); os.execv(sys.executable, sys.argv[1:])"
+    program = [sys.executable, "-m", "diagnose", *args]
+    return subprocess.run(
+        [sys.executable, "-c", close, *program],
+        input="1\n",
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+
+
 def test_a_closed_input_is_the_end_of_input(log: Path) -> None:
-    command = f"'{sys.executable}' -m diagnose start streaking --machine none --log '{log}' <&-"
-    done = subprocess.run(["sh", "-c", command], capture_output=True, text=True, check=False)
+    done = without(0, "start", "streaking", "--machine", "none", "--log", str(log))
     assert done.returncode == 0
+    assert "What does it leave behind?" in done.stdout
     assert "Traceback" not in done.stderr
 
 
 def test_a_closed_output_is_no_traceback(log: Path) -> None:
-    command = f"'{sys.executable}' -m diagnose start streaking --machine none --log '{log}' >&-"
-    done = subprocess.run(
-        ["sh", "-c", command], input="1\n", capture_output=True, text=True, check=False
-    )
+    done = without(1, "start", "streaking", "--machine", "none", "--log", str(log))
+    assert done.stdout == ""
     assert "Traceback" not in done.stderr
 
 
-def test_a_reader_that_goes_away_is_no_traceback() -> None:
-    program = f"'{sys.executable}' -m diagnose"
-    command = f"{program} check --json | true; {program} --help | true"
-    done = subprocess.run(["sh", "-c", command], capture_output=True, text=True, check=False)
-    assert done.stderr == ""
+@pytest.mark.parametrize("args", [("check", "--json"), ("--help",)])
+def test_a_reader_that_goes_away_is_no_traceback(args: tuple[str, ...]) -> None:
+    program = [sys.executable, "-m", "diagnose", *args]
+    with subprocess.Popen(program, stdout=PIPE, stderr=PIPE, text=True) as process:
+        assert process.stdout is not None
+        assert process.stderr is not None
+        process.stdout.close()
+        assert process.stderr.read() == ""
 
 
 def test_a_reply_of_a_megabyte_is_refused_in_one_line(log: Path, drive: Starter) -> None:

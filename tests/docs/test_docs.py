@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -43,6 +44,9 @@ def same(wanted: str, got: str) -> bool:
     return re.fullmatch(pattern, got.rstrip() + "\n") is not None
 
 
+@pytest.mark.skipif(
+    shutil.which("bash") is None, reason="no bash here: the commands in the docs were not tried"
+)
 @pytest.mark.parametrize(
     ("where", "block"), sessions(), ids=lambda value: value.split("\n")[0][:40]
 )
