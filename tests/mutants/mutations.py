@@ -4,9 +4,9 @@ The kinds: a comparison's end or its sense, an operator, a sign, `and` and `or`,
 round, `min` and `max`, a number, a truth value, a word, the digits of a figure in a text, a value
 that is not given back, a statement left out.
 
-Left alone: docstrings, annotations, decorators, `__all__`, imports, what runs for type checking
-only, and prose (a text with a blank in it, the words of an f-string): people read it, and the
-recorded conversations pin it.
+Left alone: docstrings, annotations, decorators, the options of a class, `__all__`, imports, what
+runs for type checking only, and prose (a text with a blank in it, the words of an f-string): people
+read it, and the recorded conversations pin it.
 """
 
 from __future__ import annotations
@@ -128,7 +128,7 @@ def _sites(
         yield place, (function, line)
     text = isinstance(node, ast.JoinedStr)
     for field, value in ast.iter_fields(node):
-        if field in SKIPPED:
+        if field in SKIPPED or (field == "keywords" and isinstance(node, ast.ClassDef)):
             continue
         for number, one in enumerate(value if isinstance(value, list) else [value]):
             words = text and isinstance(one, ast.Constant) and "format_spec" not in place

@@ -62,6 +62,7 @@ def test_a_kind(source, expected):
         "def f(a: int | None) -> int | None:\n    pass",
         "a: int | None",
         "@dataclass(frozen=True)\nclass A:\n    pass",
+        "class A(Struct, frozen=True):\n    pass",
         "__all__ = ['a']",
         "from a import b",
         "if TYPE_CHECKING:\n    a = 3",
