@@ -5,7 +5,6 @@ The ground floor: every room may use it, it uses none.
 
 from __future__ import annotations
 
-import difflib
 from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
@@ -22,16 +21,26 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
     >>> did_you_mean("streeking", ["streaking", "leak"])
     ' Did you mean "streaking"?'
     """
-    if len(word) > LONGEST_GUESS:
-        return ""
-    close = _closest(word, tuple(known))
+    close = nearest(word, known)
     return f' Did you mean "{close}"?' if close else ""
+
+
+def nearest(word: str, known: Iterable[str]) -> str:
+    """Return the known word that was most likely meant, "" where none is near.
+
+    >>> nearest("streeking", ["streaking", "leak"])
+    'streaking'
+    """
+    return "" if len(word) > LONGEST_GUESS else _nearest(word, tuple(known))
 
 
 # One slip of a name often stands in a hundred files.
 @lru_cache(maxsize=256)
-def _closest(word: str, known: tuple[str, ...]) -> str:
-    return next(iter(difflib.get_close_matches(word, known, n=1, cutoff=0.6)), "")
+def _nearest(word: str, known: tuple[str, ...]) -> str:
+    # Most starts meet no slip.
+    import difflib
+
+    return next(iter(difflib.get_close_matches(word, known, n=1)), "")
 
 
 def folded(text: str) -> str:

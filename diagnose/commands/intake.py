@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from diagnose.case.own_words import fitting, tells_apart
 from diagnose.case.screens import ChooseScreen, EndScreen, Named, RefusedScreen, phrase
 from diagnose.case.walk import picked
 from diagnose.commands import options as opt
@@ -106,10 +105,12 @@ def symptoms(library: ReadyLibrary, spoken: list[str]) -> tuple[ChooseScreen, An
             return phrase("nothing-typed")
         if found is None:
             spoken.append(word)
-            several, typed = fitting(trees, word), shortened(word)
+            from diagnose.case import own_words
+
+            several, typed = own_words.fitting(trees, word), shortened(word)
             if len(several) != 1:
                 # A tree that tells the symptoms apart is for whoever has no word, or too many.
-                asks = tells_apart(trees)
+                asks = own_words.tells_apart(trees)
                 if several:
                     more = [name for name in asks if name not in several]
                     return screen_of([*several, *more], phrase("several-fit", typed=typed))

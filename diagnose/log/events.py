@@ -7,7 +7,8 @@ key that is at its default is not written, and one that is not known is passed o
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from functools import cache
 from typing import Any, Final, TypeAlias
 
 import msgspec
@@ -318,7 +319,11 @@ Event: TypeAlias = Opened | RoundOpened | Replied | ItemReplied | CaseOver | Res
 #: Returns an event as JSON, on one line. Raises `UnicodeEncodeError` for halves of letters.
 encode: Final = msgspec.json.Encoder().encode
 
-_DECODER: Final = msgspec.json.Decoder(Event)
+
+@cache
+def _decode() -> Callable[[str | bytes], Event]:
+    # Made at the first event that is read: it looks at every type above, and a new case reads none.
+    return msgspec.json.Decoder(Event).decode
 
 
 class Damaged(Exception):
@@ -337,7 +342,7 @@ def written(event: Event) -> str:
 def read(text: str | bytes) -> Event:
     """Return the event that a text holds. Raises `Damaged`."""
     try:
-        event: Event = _DECODER.decode(text)
+        event: Event = _decode()(text)
     except (msgspec.DecodeError, UnicodeError, RecursionError) as error:
         raise Damaged(f"{error}") from error
     return event

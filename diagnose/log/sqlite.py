@@ -9,8 +9,6 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import quote
 
-from msgspec.structs import fields
-
 from diagnose.log import clock, events
 from diagnose.log.drills import DrillRecord
 from diagnose.log.events import Found, Replied, RoundOpened
@@ -86,7 +84,7 @@ _DIGITS: Final = "2346789"
 _DRILL: Final = ("at", "trainee", "symptom", "machine", "seed", "slips", "passed", "body")
 
 #: The columns of a case by the names of its record, `begun_in` as the round's name.
-_FIELDS: Final = tuple(field.name for field in fields(CaseRecord))
+_FIELDS: Final = CaseRecord.__struct_fields__
 _COLUMNS: Final = (
     "key, name, symptom, machine, opened, changed, outcome, finding, found, round, "
     "(SELECT name FROM cases AS begun WHERE begun.key = cases.begun_in)"

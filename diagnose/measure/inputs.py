@@ -1,7 +1,6 @@
 """Typed text to the value of one input. Quantities go through `units`, the rest is read here."""
 
 import re
-from difflib import get_close_matches
 from math import inf, isfinite
 
 from msgspec import Struct
@@ -9,6 +8,7 @@ from msgspec import Struct
 from diagnose.measure import units
 from diagnose.measure.arithmetic import clean
 from diagnose.measure.model import Need, Unreadable
+from diagnose.text import nearest
 
 LONGEST = 2000  # characters of one reply; a set of 40 cells takes 300
 NEEDS_UNIT = frozenset({"volume", "length", "pressure", "temperature", "speed", "flow", "time"})
@@ -117,8 +117,8 @@ def _choice(need: Need, text: str) -> InputValue:
     word = text.casefold()
     if word in need.words:
         return InputValue(value=word)
-    near = get_close_matches(word, need.words, n=1)
-    raise Unreadable(f"{quoted(text)} is not known" + (f", did you mean {near[0]}" if near else ""))
+    near = nearest(word, need.words)
+    raise Unreadable(f"{quoted(text)} is not known" + (f", did you mean {near}" if near else ""))
 
 
 def _listed(need: Need, parts: list[str], bare: bool) -> InputValue:

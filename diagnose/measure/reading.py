@@ -1,11 +1,11 @@
 """A measurement taken: typed inputs, filled up from the machine card, become a figure."""
 
 from collections.abc import Callable, Collection, Mapping
-from difflib import get_close_matches
 
 from diagnose.measure import inputs
 from diagnose.measure.arithmetic import clean
 from diagnose.measure.model import Figure, Measurement, MissingLine, Need, Unreadable
+from diagnose.text import nearest
 
 # The text at a dotted path of the machine card, None where the card is silent.
 CardLine = Callable[[str], str | None]
@@ -111,8 +111,8 @@ def _refuse_keys(
     """Refuse unknown keys, and a key beside the one that it replaces."""
     for name in given:
         if name not in needs:
-            near = get_close_matches(name, needs, n=1)
-            hint = f"did you mean {near[0]}" if near else f"it takes {', '.join(needs)}"
+            near = nearest(name, needs)
+            hint = f"did you mean {near}" if near else f"it takes {', '.join(needs)}"
             quoted = inputs.quoted(name)
             raise Unreadable(f"{measurement.name} takes no input called {quoted}: {hint}")
         if needs[name].replaces in given:
