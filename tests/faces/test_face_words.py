@@ -111,7 +111,7 @@ def test_no_screen_has_two_replies_on_one_key(name: str) -> None:
 
 
 def test_every_sign_of_the_built_in_library_has_words() -> None:
-    # The numbers are checked against ISO 7010's list (R, reference-values.md); the words are ours.
+    # The numbers are checked against ISO 7010's list (R); the words are ours.
     cautions = load(built_in(), only=frozenset()).cautions.cautions
     used = {str(sign) for one in cautions.values() for sign in one.signs}
     assert len(used) > 10

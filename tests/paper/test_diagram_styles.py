@@ -12,7 +12,7 @@ from diagnose.paper.node_styles import SIGNALS, STYLES, NodeKind
 
 WHITE = "#FFFFFF"
 
-#: Okabe and Ito, Color Universal Design, 2002 (status R: the set stands in reference-values).
+#: Okabe and Ito, Color Universal Design, 2002 (status R).
 OKABE_ITO = {
     "#000000",
     "#E69F00",

@@ -211,6 +211,66 @@ def test_the_route_of_a_case_is_told_from_its_log(desk: Desk) -> None:
     assert "gauge" not in routes["alpha"].steps
 
 
+GAMMA = """
+format: 1
+symptom: gamma
+title: It does the third thing
+start: top
+steps:
+  top: {ask: What is it?, answers: {One thing: one, Another: mid}}
+  mid: {ask: And then?, by: battery-trained, answers: {Left: two, Right: three}}
+  one: {finding: The first., chance: 50, who: operator, remedy: Mend it., hazards: [brush-drive]}
+  two: {finding: The second., chance: 30, who: operator, remedy: Mend it.}
+  three: {finding: The third., chance: 20, who: service, leave_safe: Leave it.}
+"""
+
+#: Replies, whether the person may open a battery, and the route: what stands at its steps, and
+#: the answers given.
+ROUTES = [
+    ("unsure, leave", False, "top: 1, one: 2", {}),
+    ("unsure, done, leave", False, "top: 1, one: 2", {}),
+    # Not cured: on to the next by itself, over a step that is for somebody else.
+    ("unsure, done, not cured, leave", False, "top: 1, one: 2, mid: passed over, two: 3", {}),
+    ("unsure, done, not cured, leave", True, "top: 1, one: 2, mid: 3", {}),
+    # Keep looking: service's is set aside, and the next one stands there.
+    (
+        "Another, Right, keep looking, leave",
+        True,
+        "top: 1, mid: 2, three: 3, two: 4",
+        {("top", "Another"): 1, ("mid", "Right"): 2},
+    ),
+    # Back: what was withdrawn is no part of it.
+    ("Another, Left, back, leave", True, "top: 1, mid: 2", {("top", "Another"): 1}),
+    (
+        "Another, Left, back, back, One thing, done, leave",
+        True,
+        "top: 1, one: 2",
+        {("top", "One thing"): 1},
+    ),
+    # A caution's screen is part of its step.
+    ("One thing, cannot, leave", True, "top: 1, one: 2, mid: 3", {("top", "One thing"): 1}),
+]
+
+
+@pytest.mark.parametrize(("replies", "trained", "steps", "answers"), ROUTES)
+def test_a_route_holds_what_was_shown_passed_over_and_answered(
+    desk: Desk, replies: str, trained: bool, steps: str, answers: dict[tuple[str, str], int]
+) -> None:
+    from diagnose.log.sqlite import SqliteLog
+
+    assert desk.trees is not None
+    (desk.trees / "gamma.yaml").write_text(GAMMA, "utf-8")
+    more = ("--as", "battery-trained") if trained else ()
+    name = desk.start("gamma", replies.split(", "), "one", *more)
+    log = SqliteLog(desk.log, "rw")
+    case = log.case(name)
+    assert case is not None
+    (route,) = routes_of(log.events(case)).values()
+    wanted = dict(one.split(": ") for one in steps.split(", "))
+    assert route.steps == {step: f"case: {text}" for step, text in wanted.items()}
+    assert route.answers == answers
+
+
 def test_a_cases_route_is_drawn_thick_and_numbered(desk: Desk) -> None:
     name = desk.start("alpha", ["Nothing odd", "23.8 V", "leave"], "one")
     args = ["--log", str(desk.log), "--trees", str(desk.trees)]
