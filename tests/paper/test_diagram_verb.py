@@ -12,13 +12,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from xml.etree import ElementTree
 
+import networkx as nx
 import pygraphviz
 import pymupdf
 import pytest
-from drawn import SVG, SYMPTOMS, arrows, bare, pdf_of, read_back, tree_of
+from drawn import SVG, SYMPTOMS, arrows, bare, pdf_of, read_back, tree_of, unlabelled
 from PIL import Image
 
 from diagnose import app
+from diagnose.files.library import built_in
+from diagnose.paper.node_styles import WALKED
 from diagnose.paper.route import routes_of
 
 if TYPE_CHECKING:
@@ -179,6 +182,60 @@ def test_a_part_begins_at_a_step_and_says_what_is_in_force() -> None:
     assert "Turn each small wheel" in text
 
 
+@pytest.mark.parametrize(("symptom", "step"), [("streaking", "casters"), ("alpha", "turn")])
+def test_a_part_holds_what_follows_its_step_and_no_more(
+    symptom: str, step: str, library: Path
+) -> None:
+    trees = library if symptom == "alpha" else built_in()
+    args = [] if symptom != "alpha" else ["--trees", str(library)]
+    assert draw(symptom, "--from", step, "-o", "x.dot", *args) == 0
+    tree = tree_of(symptom, trees)
+    whole = nx.MultiDiGraph([(one, to) for one, _, to in arrows(tree)])
+    follows = {step} | nx.descendants(whole, step)
+    wanted = {one: count for one, count in arrows(tree).items() if one[0] in follows}
+    text = Path("x.dot").read_text("utf-8")
+    assert read_back(text) == wanted
+    graph = pygraphviz.AGraph(string=text)
+    number = list(tree["steps"]).index(step) + 1
+    begin = graph.get_node("begin here")
+    assert f"From step {number} on." in unlabelled(begin.attr["label"])
+    (first,) = graph.successors(begin)
+    assert first.attr["id"].partition(".")[0] == step
+    assert draw(symptom, "--from", step, "-o", "x.svg", *args) == 0
+    about = ElementTree.parse("x.svg").getroot().find(f"{SVG}desc").text or ""  # type: ignore[union-attr]
+    findings = sum("finding" in tree["steps"][one] for one in follows)
+    assert f"{len(follows) - findings} questions and {findings} findings" in about
+    assert f"It begins at step {number}." in about
+
+
+def test_a_whole_tree_says_nothing_of_a_part(library: Path) -> None:
+    assert draw("alpha", "-o", "x.dot", "--trees", str(library)) == 0
+    graph = pygraphviz.AGraph(string=Path("x.dot").read_text("utf-8"))
+    assert unlabelled(graph.get_node("begin here").attr["label"]) == "It does the first thing"
+
+
+def test_the_minutes_are_those_worked_out_by_hand(library: Path) -> None:
+    """Top takes 1 minute and finds half of the causes; the other half takes 8 more."""
+    (library / "gamma.yaml").write_text(GAMMA.replace("And then?", "And?, minutes: 8"), "utf-8")
+    assert draw("gamma", "--minutes", "-o", "x.dot", "--trees", str(library)) == 0
+    graph = pygraphviz.AGraph(string=Path("x.dot").read_text("utf-8"))
+    last = {
+        node: node.attr["label"].replace("\\n", "\n").splitlines()[-1]
+        for node in graph.nodes()
+        if node.attr["class"] not in ("start", "caution")
+    }
+    assert last == {
+        "top": "100% · 5 min",
+        "mid": "50% · 8 min",
+        "one": "50% · 5 min",
+        "two": "30% · 5 min",
+        "three": "20% · 5 min",
+    }
+    assert "how likely the cause lies behind it" in graph.graph_attr["label"]
+    assert draw("gamma", "-o", "y.dot", "--trees", str(library)) == 0
+    assert " min" not in Path("y.dot").read_text("utf-8")
+
+
 def test_minutes_and_chances_stand_at_the_steps() -> None:
     assert draw("streaking", "--minutes", "-o", "x.dot") == 0
     graph = pygraphviz.AGraph(string=Path("x.dot").read_text("utf-8"))
@@ -284,6 +341,32 @@ def test_a_cases_route_is_drawn_thick_and_numbered(desk: Desk) -> None:
     assert walked == {"look", "gauge", "flat"}
 
 
+def test_shapes_and_cautions_on_the_route_have_thick_lines(desk: Desk) -> None:
+    assert desk.trees is not None
+    (desk.trees / "gamma.yaml").write_text(GAMMA, "utf-8")
+    name = desk.start("gamma", ["unsure", "done", "not cured", "leave"], "one")
+    args = ["--log", str(desk.log), "--trees", str(desk.trees)]
+    assert draw("--case", name, "-o", "x.dot", *args) == 0
+    assert draw("gamma", "-o", "plain.dot", *args) == 0
+    route, plain = (
+        pygraphviz.AGraph(string=Path(file).read_text("utf-8")) for file in ("x.dot", "plain.dot")
+    )
+
+    def times(node: str) -> float:
+        widths = [float(one.get_node(node).attr["penwidth"]) for one in (route, plain)]
+        return widths[0] / widths[1]
+
+    shown = {"top", "mid", "one", "two", "one cautions"}
+    assert {node: times(node) for node in plain.nodes()} == {
+        node: pytest.approx(WALKED if node in shown else 1) for node in plain.nodes()
+    }
+    assert WALKED >= 2
+    # Nobody gave an answer, but the caution of a step that was shown was passed.
+    thick = [edge for edge in route.edges() if float(edge.attr["penwidth"] or 1) > 1]
+    assert thick == [("one cautions", "one")]
+    assert "case: passed over" in route.get_node("mid").attr["label"]
+
+
 def test_a_case_is_drawn_on_todays_tree(desk: Desk, capsys: pytest.CaptureFixture[str]) -> None:
     name = desk.start("alpha", ["Nothing odd", "leave"], "none")
     assert desk.trees is not None
@@ -385,13 +468,24 @@ def test_what_fits_no_paper_is_said_and_can_be_drawn_as_svg(
     assert draw("large", "--trees", str(library), "-o", "x.svg") == 0
 
 
+#: The program with its clock stopped: the date stands below the title.
+AT_ONE_TIME = """
+import sys
+from datetime import UTC, datetime
+from diagnose import app
+from diagnose.log import clock
+clock.now = lambda: datetime(2026, 11, 25, 12, tzinfo=UTC)
+sys.exit(app.run(sys.argv[1:]))
+"""
+
+
 def test_a_drawing_is_the_same_where_no_font_is_installed(tmp_path: Path) -> None:
     empty = tmp_path / "fonts.conf"
     empty.write_text("<fontconfig></fontconfig>", "utf-8")
     made = []
     for more in ({}, {"FONTCONFIG_FILE": str(empty), "HOME": str(tmp_path)}):
         for file in ("x.svg", "x.pdf", "x.png"):
-            code = [sys.executable, "-m", "diagnose", "draw", "which-symptom", "-o", file]
+            code = [sys.executable, "-c", AT_ONE_TIME, "draw", "which-symptom", "-o", file]
             subprocess.run(code, check=True, capture_output=True, env=os.environ | more)
             made.append(Path(file).read_bytes())
     assert made[:3] == made[3:]

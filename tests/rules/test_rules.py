@@ -263,6 +263,50 @@ def test_the_lockout_that_is_taken_twice_is_named(tmp_path: Path) -> None:
     assert '"held" was taken' in problem.message
 
 
+def test_a_lockout_taken_again_and_kept_is_named_once(tmp_path: Path) -> None:
+    text = TREE.replace("    hazards: [wet-floor]\n", "    hazards: [moving-parts]\n", 1)
+    text = text.replace("    by: operator\n", "    energises: true\n", 1)
+    text = text.replace("go: little}", "go: inside}").replace(
+        "  broken:\n",
+        "  inside:\n    ask: Is it there?\n    hazards: [moving-parts]\n"
+        "    passes: none\n    answers: {It is: little, It is not: served}\n\n  broken:\n",
+    )
+    text = text[: text.index("worked_cases")]
+    problems = found(write(tmp_path / "lib", text))
+    # The finding behind it has the same lockout still, and nothing ran in between.
+    assert problems == [("sample.yaml", "lockout-twice", *place(text, "inside:\n"), "w")]
+
+
+def test_a_circle_of_cautions_is_told_from_the_first_and_stands_where_it_closes(
+    tmp_path: Path,
+) -> None:
+    """Key-out, barrier, lockout; another caution, which stands first, leads into its middle."""
+
+    def more(name: str, includes: str) -> str:
+        return (
+            f"  {name}:\n    title: On\n    signal: CAUTION\n    covers: []\n"
+            f"    includes: [{includes}]\n    lapses: never\n    text: Put it on.\n"
+            "    confirm: [It is on.]\n"
+        )
+
+    text = CAUTIONS.replace("cautions:\n", "cautions:\n" + more("hat", "barrier"))
+    text = text.replace("    title: Key out\n", "    title: Key out\n    includes: [barrier]\n")
+    text = text.replace("covers: [wet-floor]\n", "covers: [wet-floor]\n    includes: [lockout]\n")
+    text = text.replace("includes: [key-out]", "includes: [gloves, key-out]") + more("gloves", "")
+    problems = check(load(write(tmp_path / "lib", cautions=text)))
+    (problem,) = [one for one in problems if one.code == "includes-itself"]
+    assert (problem.line, problem.column) == place(text, "key-out]")
+    assert problem.message.startswith("key-out → barrier → lockout → key-out closes a circle")
+
+
+def test_a_hazard_for_service_only_is_not_told_to_be_covered_twice(tmp_path: Path) -> None:
+    text = CAUTIONS.replace("[wet-floor]", "[wet-floor, mains]").replace(
+        "covers: [moving-parts]", "covers: [moving-parts, mains]"
+    )
+    codes = [p.code for p in check(load(write(tmp_path / "lib", cautions=text)))]
+    assert codes == ["covers-service-only"] * 2
+
+
 def test_a_lockout_taken_twice_is_named_at_the_step_that_takes_it_again(tmp_path: Path) -> None:
     text = TREE.replace("    hazards: [wet-floor]\n", "    hazards: [moving-parts]\n", 1)
     text = text.replace("    by: operator\n", "    energises: true\n", 1)
