@@ -9,7 +9,7 @@ from random import Random
 from typing import TYPE_CHECKING
 
 import pytest
-from drawn import SYMPTOMS, exits, pdf_of, tree_of
+from drawn import SYMPTOMS, pdf_of, tree_of
 
 from diagnose import app
 from diagnose.case import onward
