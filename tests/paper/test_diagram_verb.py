@@ -8,6 +8,7 @@ import re
 import shutil
 import subprocess
 import sys
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from xml.etree import ElementTree
@@ -16,11 +17,12 @@ import networkx as nx
 import pygraphviz
 import pymupdf
 import pytest
-from drawn import SVG, SYMPTOMS, arrows, bare, pdf_of, read_back, tree_of, unlabelled
+from drawn import AT_ONE_TIME, SVG, SYMPTOMS, arrows, bare, pdf_of, read_back, tree_of, unlabelled
 from PIL import Image
 
 from diagnose import app
 from diagnose.files.library import built_in
+from diagnose.log import clock
 from diagnose.paper.node_styles import WALKED
 from diagnose.paper.route import routes_of
 
@@ -212,6 +214,16 @@ def test_a_whole_tree_says_nothing_of_a_part(library: Path) -> None:
     assert draw("alpha", "-o", "x.dot", "--trees", str(library)) == 0
     graph = pygraphviz.AGraph(string=Path("x.dot").read_text("utf-8"))
     assert unlabelled(graph.get_node("begin here").attr["label"]) == "It does the first thing"
+
+
+def test_the_date_below_the_title_is_the_programs_clocks(
+    library: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    then = datetime(2031, 5, 6, 12, tzinfo=UTC)
+    monkeypatch.setattr(clock, "now", lambda: then)
+    assert draw("alpha", "-o", "x.dot", "--trees", str(library)) == 0
+    # As the place has it, which may be a day later there.
+    assert then.astimezone().date().isoformat() in Path("x.dot").read_text("utf-8")
 
 
 def test_the_minutes_are_those_worked_out_by_hand(library: Path) -> None:
@@ -466,17 +478,6 @@ def test_what_fits_no_paper_is_said_and_can_be_drawn_as_svg(
     assert draw("large", "--trees", str(library)) == 3
     assert "larger than A0" in failed(capsys)
     assert draw("large", "--trees", str(library), "-o", "x.svg") == 0
-
-
-#: The program with its clock stopped: the date stands below the title.
-AT_ONE_TIME = """
-import sys
-from datetime import UTC, datetime
-from diagnose import app
-from diagnose.log import clock
-clock.now = lambda: datetime(2026, 11, 25, 12, tzinfo=UTC)
-sys.exit(app.run(sys.argv[1:]))
-"""
 
 
 def test_a_drawing_is_the_same_where_no_font_is_installed(tmp_path: Path) -> None:
