@@ -316,6 +316,8 @@ ROUTES = [
         "top: 1, one: 2",
         {("top", "One thing"): 1},
     ),
+    # At the end of a case its last step keeps its number.
+    ("One thing, done, cured", True, "top: 1, one: 2", {("top", "One thing"): 1}),
     # A caution's screen is part of its step.
     ("One thing, cannot, leave", True, "top: 1, one: 2, mid: 3", {("top", "One thing"): 1}),
 ]
