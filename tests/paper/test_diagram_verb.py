@@ -316,7 +316,7 @@ ROUTES = [
         "top: 1, one: 2",
         {("top", "One thing"): 1},
     ),
-    # At the end of a case its last step keeps its number.
+    # A case at its end.
     ("One thing, done, cured", True, "top: 1, one: 2", {("top", "One thing"): 1}),
     # A caution's screen is part of its step.
     ("One thing, cannot, leave", True, "top: 1, one: 2, mid: 3", {("top", "One thing"): 1}),
@@ -340,6 +340,24 @@ def test_a_route_holds_what_was_shown_passed_over_and_answered(
     wanted = dict(one.split(": ") for one in steps.split(", "))
     assert route.steps == {step: f"case: {text}" for step, text in wanted.items()}
     assert route.answers == answers
+
+
+def test_a_step_that_is_asked_again_keeps_its_number(desk: Desk) -> None:
+    """Its words changed while the case was left."""
+    from diagnose.log.sqlite import SqliteLog
+
+    assert desk.trees is not None
+    file = desk.trees / "gamma.yaml"
+    file.write_text(GAMMA, "utf-8")
+    name = desk.start("gamma", ["Another", "Right", "leave"], "one", "--as", "battery-trained")
+    file.write_text(GAMMA.replace("What is it?", "What is it now?"), "utf-8")
+    desk.resume(name, ["One thing", "done", "leave"])
+    log = SqliteLog(desk.log, "rw")
+    case = log.case(name)
+    assert case is not None
+    (route,) = routes_of(log.events(case)).values()
+    assert (route.steps["top"], route.steps["mid"]) == ("case: 1", "case: 2")
+    assert route.steps["one"] == "case: 3"
 
 
 def test_a_cases_route_is_drawn_thick_and_numbered(desk: Desk) -> None:
