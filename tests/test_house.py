@@ -15,7 +15,7 @@ from diagnose.app import VERBS, run
 
 HOUSE = Path(__file__).parents[1] / "diagnose"
 
-#: What each room may import of the others (design: the house).
+#: What each room may import of the others (DEVELOPERS.md).
 MAY = {
     "files": set(),
     "measure": set(),

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,6 +11,7 @@ from msgspec.structs import asdict
 
 from diagnose.commands import options as opt
 from diagnose.commands.output import write
+from diagnose.log import clock
 from diagnose.paper.letters import CannotRender
 
 if TYPE_CHECKING:
@@ -103,7 +103,7 @@ def foot(ready: ReadyTree) -> str:
     """Return the foot of a page: whose rules come first, and which content it has."""
     return (
         "Site rules, the machine's own manual and licensed practice come first."
-        f" Content {ready.digest[:12]}, printed {date.today().isoformat()}."
+        f" Content {ready.digest[:12]}, printed {clock.now().astimezone():%Y-%m-%d}."
     )
 
 

@@ -1,4 +1,4 @@
-"""Where the walk goes on without an answer: one test a sentence of the design, section 5."""
+"""Where the walk goes on without an answer: not sure, not cured, doorways, the machine card."""
 
 from __future__ import annotations
 
@@ -198,7 +198,7 @@ def test_the_case_is_referred_when_nothing_is_left() -> None:
     assert [cause["step"] for cause in screen["ranking"]] == ["one", "three", "two"]
 
 
-@pytest.mark.parametrize(("chance", "ended"), [(1.9, True), (2.1, False)])
+@pytest.mark.parametrize(("chance", "ended"), [(1.999, True), (2.001, False)])
 def test_less_than_two_per_cent_for_an_operator_is_a_referral(chance: float, ended: bool) -> None:
     steps = f"""
     top: {{ask: a, slip: 0.4, answers: {{first: one, second: two, third: three}}}}
@@ -210,6 +210,32 @@ def test_less_than_two_per_cent_for_an_operator_is_a_referral(chance: float, end
     opened = case(steps)
     screen = after(opened, "unsure")
     assert (screen["screen"] == "end") is ended
+
+
+@pytest.mark.parametrize(("chance", "ended"), [(1.999, True), (2.001, False)])
+@pytest.mark.parametrize("said", [None, (), ("Yes",)], ids=["opened", "resumed", "answered"])
+def test_so_it_is_where_a_case_is_opened_or_taken_up_again(
+    said: tuple[str, ...] | None, chance: float, ended: bool
+) -> None:
+    """The step where it stands is for somebody else, so that it is passed over."""
+    steps = f"""
+    top: {{ask: a, by: battery-trained, slip: 0.4, answers: {{first: one, second: two, third: three}}}}
+    one: {finding(50, "service")}
+    two: {finding(50 - chance, "service")}
+    three: {finding(chance)}
+    """
+    if said is None:
+        opened = case(steps)
+    else:
+        before = "pre: {ask: p, answers: {Yes: top, No: top}}" if said else ""
+        opened = case(f"{before}{steps if said else steps.strip()}", role="battery-trained")
+        after(opened, *said, "leave")
+        opened.resume("operator")
+    screen = opened.show()
+    if ended:
+        assert (screen["screen"], screen["outcome"]) == ("end", "referred")
+    else:
+        assert (screen["step"], screen["notes"][-1]["id"]) == ("one", "passed-by")
 
 
 def test_a_doorway_counts_as_an_operators() -> None:
@@ -224,24 +250,37 @@ def test_a_doorway_counts_as_an_operators() -> None:
     assert (screen["symptom"], screen["step"]) == ("beta", "leaf")
 
 
-def test_the_two_per_cent_are_never_asked_after_a_plain_answer() -> None:
+@pytest.mark.parametrize("who", ["operator", "service"])
+def test_the_two_per_cent_are_never_asked_after_a_plain_answer(who: str) -> None:
+    # The answer leads to a step for somebody else; of what is open an operator may find 0.1 % or 0.
     steps = f"""
-    top: {{ask: a, answers: {{first: one, second: two}}}}
-    one: {finding(99.9, "service")}
-    two: {finding(0.1)}
+    top: {{ask: a, slip: 0.4, answers: {{first: one, second: mid}}}}
+    mid: {{ask: b, by: battery-trained, answers: {{left: two, right: three}}}}
+    one: {finding(50, "service")}
+    two: {finding(49.9, "service")}
+    three: {finding(0.1, who)}
     """
-    assert after(case(steps), "second")["step"] == "two"
+    screen = after(case(steps), "second")
+    assert (screen["step"], screen["checked"]) == ("two", False)
 
 
 def test_a_branch_worth_nothing_is_no_branch() -> None:
-    # Behind `mid` lies only what was tried.
+    # Behind `mid` lies only what was tried. The answer at `more` leads to a doorway into a symptom
+    # where the case has been, so nothing is left, and nobody is asked what can tell nothing.
     steps = f"""
-    top: {{ask: a, passes: none, answers: {{spot: leaf, onward: mid, third: other}}}}
+    top: {{ask: a, slip: 0.2, passes: none, answers: {{spot: leaf, door: gate, on: more, off: mid}}}}
     mid: {{ask: b, answers: {{there: leaf, here: leaf}}}}
-    leaf: {finding(90)}
-    other: {finding(10)}
+    more: {{ask: c, answers: {{this: again, that: again}}}}
+    leaf: {finding(40)}
+    gate: {{finding: g, chance: 40, continue_with: beta}}
+    again: {{finding: h, chance: 20, continue_with: beta}}
     """
-    assert after(case(steps), "spot", "not cured")["step"] == "other"
+    opened = case(steps, others={"beta": f"b-one: {finding(3)}"})
+    screen = after(opened, "spot", "not cured")
+    assert (screen["symptom"], screen["step"]) == ("beta", "b-one")
+    assert after(opened, "not cured")["step"] == "more"
+    screen = after(opened, "this")
+    assert (screen["outcome"], screen["notes"][0]["id"]) == ("referred", "end-nothing-left")
 
 
 def test_a_finding_that_no_answer_points_to_is_not_checked_yet() -> None:
@@ -254,15 +293,49 @@ def test_a_finding_that_no_answer_points_to_is_not_checked_yet() -> None:
 
 
 @pytest.mark.parametrize(
-    ("second", "first_shown"), [(50, "one"), (50 * (1 + 1e-11), "one"), (50 * (1 + 1e-6), "two")]
+    ("second", "first_shown"),
+    [(50, "one"), (50 * (1 + 0.99e-9), "one"), (50 * (1 + 1.01e-9), "two")],
 )
 def test_worths_within_one_part_in_a_thousand_million_tie(second: float, first_shown: str) -> None:
+    # The first answer wins, wherever in the file its step stands.
     steps = f"""
     top: {{ask: a, answers: {{to one: one, to two: two}}}}
     two: {finding(second)}
     one: {finding(50)}
     """
     assert after(case(steps), "unsure")["step"] == first_shown
+
+
+def test_of_branches_of_several_steps_that_tie_the_first_in_the_file_wins() -> None:
+    # Steps 7 and 9 of the file, which a set of numbers does not keep in order by itself. With slips
+    # of 0.05, m-off weighs 19 · 0.05 · 1/2 after the two answers, l-off 10 · 0.95 · 0.05: the same.
+    few = [f"few-{number}" for number in range(6)]
+    steps = "\n".join(
+        [
+            f"top: {{ask: a, answers: {{on: mid, {', '.join(f'to {one}: {one}' for one in few)}}}}}",
+            *(f"{one}: {finding(0.001)}" for one in few),
+            "mid: {ask: b, passes: none, answers: {on: last, off: m-off}}",
+            f"leaf: {finding(50)}",
+            "last: {ask: c, passes: none, answers: {spot: leaf, off: l-off}}",
+            f"l-off: {finding(10)}",
+            f"m-off: {finding(19)}",
+        ]
+    )
+    opened = case(steps)
+    assert after(opened, "on", "on", "spot")["step"] == "leaf"
+    believed = ranking(opened)
+    assert believed["m-off"] == pytest.approx(believed["l-off"], rel=1e-12)
+    assert after(opened, "cannot")["step"] == "m-off"
+
+
+def test_the_minutes_of_the_remedy_count_in_the_worth() -> None:
+    # 0.6 / 20 against 0.4 / 5, by hand: 0.03 against 0.08.
+    steps = f"""
+    top: {{ask: a, answers: {{to one: one, to two: two}}}}
+    one: {finding(60, minutes=20)}
+    two: {finding(40)}
+    """
+    assert after(case(steps), "unsure")["step"] == "two"
 
 
 # Back

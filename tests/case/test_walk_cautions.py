@@ -1,4 +1,4 @@
-"""Cautions on the way: one test a sentence of the design, section 4."""
+"""Cautions on the way: when they are taken, released, refused, and in force no more."""
 
 from __future__ import annotations
 

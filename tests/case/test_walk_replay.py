@@ -1,4 +1,4 @@
-"""A case left and taken up again (design, section 6, "The log")."""
+"""A case left and taken up again, on the same library and on an edited one."""
 
 from __future__ import annotations
 
@@ -297,8 +297,7 @@ def test_back_after_a_misfit_and_a_resume_comes_to_what_fitted() -> None:
     assert screen["step"] == "three"
 
 
-def test_a_doorway_that_is_walked_again_on_an_edited_library_fails_once() -> None:
-    alpha = """
+DOOR = """
 format: 1
 symptom: alpha
 title: t
@@ -308,18 +307,94 @@ steps:
   gate: {finding: g, chance: 40, continue_with: beta}
   leaf: {finding: l, chance: 60, who: operator, remedy: r}
 """
-    beta = TREE.replace("alpha", "beta")
-    case = Case(
-        library=read(Written(trees={"alpha": alpha, "beta": beta})),
-        symptom="alpha",
-        random=Random(0),
-    )
-    case.say("door")
+BETA = TREE.replace("alpha", "beta")
+
+
+def behind_the_doorway(*replies: str) -> Case:
+    """Return a case that went through the doorway, replied and was left."""
+    library = read(Written(trees={"alpha": DOOR, "beta": BETA}))
+    case = Case(library=library, symptom="alpha", random=Random(0))
+    for reply in ("door", *replies, "leave"):
+        case.say(reply)
+    return case
+
+
+def believed_above(case: Case) -> list[float]:
+    """Return what is believed of the findings of the first tree."""
+    return normalised(case.state.frames[0].logs)
+
+
+@pytest.mark.parametrize(
+    "today",
+    [
+        # Its tree has errors now.
+        Written(trees={"alpha": DOOR}, symptoms=("beta",)),
+        # The doorway leads elsewhere, to one that has.
+        Written(trees={"alpha": DOOR.replace("beta", "gamma"), "beta": BETA}, symptoms=("gamma",)),
+    ],
+    ids=["broken", "elsewhere"],
+)
+def test_a_doorway_that_cannot_be_opened_any_more_counts_as_tried(today: Written) -> None:
+    case = behind_the_doorway("good one", "good two")
+    before = believed_above(case)
+    case.resume(library=read(today))
+    screen = case.show()
+    assert (screen["symptom"], screen["step"], screen["checked"]) == ("alpha", "leaf", False)
+    assert "doorway-shut" in [note["id"] for note in screen["notes"]]
+    assert [(t.what, t.step) for t in last_resume(case).trail][:2] == [
+        ("parted", "gate"),
+        ("returned", "gate"),
+    ]
+    # The doorway's remedy failed: a tenth of its weight is left.
+    gate, leaf = before[0] * 0.1, before[1]
+    assert believed_above(case) == pytest.approx([gate / (gate + leaf), leaf / (gate + leaf)])
+    case.say("not cured")
+    assert case.state.outcome == "referred"
+
+
+def test_a_doorway_that_leads_elsewhere_is_gone_through_anew() -> None:
+    case = behind_the_doorway("good one", "good two")
+    gamma = BETA.replace("symptom: beta", "symptom: gamma")
+    trees = {"alpha": DOOR.replace("beta", "gamma"), "beta": BETA, "gamma": gamma}
+    case.resume(library=read(Written(trees=trees)))
+    screen = case.show()
+    # What was answered in the other tree says nothing here.
+    assert (screen["symptom"], screen["step"]) == ("gamma", "one")
+    assert [frame.tree.symptom for frame in case.state.frames] == ["alpha", "gamma"]
+
+
+def test_a_doorway_that_the_log_enters_twice_is_entered_once() -> None:
+    """The answers changed places, the first led elsewhere and the doorway was entered once more;
+    then they changed back, and the whole log fits."""
+    case = behind_the_doorway("good one")
+    turned = DOOR.replace("{door: gate, other: leaf}", "{door: leaf, other: gate}")
+    case.resume(library=read(Written(trees={"alpha": turned, "beta": BETA})))
+    assert (case.show()["symptom"], case.show()["step"]) == ("alpha", "leaf")
+    case.say("not cured")
+    assert (case.show()["symptom"], case.show()["step"]) == ("beta", "two")
+    case.say("good two")
+    case.say("leave")
+    case.resume(library=read(Written(trees={"alpha": DOOR, "beta": BETA})))
+    assert [frame.tree.symptom for frame in case.state.frames] == ["alpha", "beta"]
+    assert (case.show()["symptom"], case.show()["step"]) == ("beta", "three")
+    assert last_resume(case).misfits == 0
+    # The leaf was tried: behind the doorway nothing is left, and then nothing at all.
+    while case.state.outcome is None:
+        assert len(case.state.frames) == 2
+        screen = case.show()
+        answer = "keep looking" if screen.get("who") == "service" else "cannot"
+        case.say(f"good {screen['step']}" if screen["screen"] == "check" else answer)
+    assert case.state.outcome == "referred"
+
+
+def test_a_doorway_that_is_walked_again_on_an_edited_library_fails_once() -> None:
+    case = behind_the_doorway()
+    case.resume()
     out_of_the_doorway(case)
     assert case.show()["step"] == "leaf"
     believed = normalised(case.state.frames[-1].logs)
     case.say("leave")
-    case.resume(library=read(Written(trees={"alpha": alpha, "beta": beta.replace("Fourth", "4")})))
+    case.resume(library=read(Written(trees={"alpha": DOOR, "beta": BETA.replace("Fourth", "4")})))
     assert (case.show()["symptom"], case.show()["step"]) == ("beta", "four")
     out_of_the_doorway(case)
     assert normalised(case.state.frames[-1].logs) == pytest.approx(believed)

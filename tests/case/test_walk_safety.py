@@ -1,4 +1,4 @@
-"""Ten thousand random cases, watched by somebody who knows nothing of the walk (design, section 4).
+"""Ten thousand random cases, watched by somebody who knows nothing of the walk.
 
 And the other way round: the same somebody, put before walks that were tampered with, has to notice.
 """

@@ -82,7 +82,7 @@ def test_every_tree_can_be_ordered_anew_in_its_file(order: Any, trees: Path, sym
     }
 
 
-def test_the_json_is_as_the_design_has_it(order: Any) -> None:
+def test_the_json_has_the_minutes_of_the_tree_and_of_each_run(order: Any) -> None:
     found = data(order("streaking", "--json"))
     assert {"symptom", "expected_minutes", "best_minutes", "runs"} <= set(found)
     for run in found["runs"]:

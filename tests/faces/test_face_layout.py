@@ -35,7 +35,10 @@ def test_wrapping_keeps_the_width_and_every_letter(text: str, width: int, first:
 def test_shortened_text_fits_and_says_so(text: str, width: int) -> None:
     short = cut(text, width)
     assert cells(short) <= width
-    assert short == text or short.endswith("...")
+    assert (short == text) == (cells(text) <= width)
+    if short != text:
+        assert short.endswith("...")
+        assert text.startswith(short.removesuffix("..."))
 
 
 def test_the_front_and_the_end_of_a_text() -> None:

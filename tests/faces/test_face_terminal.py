@@ -164,6 +164,7 @@ def test_a_stream_that_is_not_there_stays_away(monkeypatch: pytest.MonkeyPatch) 
 def test_keys_before_the_first_screen_mean_nothing() -> None:
     full_screen = FullScreen()
     full_screen._answer("1")
+    assert full_screen._reply is None
     full_screen.close()
 
 

@@ -314,7 +314,7 @@ def test_every_key_is_explained() -> None:
     seen: set[str] = set()
 
     def explained(record: Record) -> None:
-        assert record.about.endswith(".") or record.about
+        assert record.about.strip(), record.words
         for key in record.keys.values():
             assert key.about.strip(), (record.words, key.name)
             assert key.kind.words, (record.words, key.name)

@@ -193,7 +193,7 @@ def test_why_says_what_was_left_undone_for_this_symptom(log: Logged) -> None:
     ("every", "hours"), [("shift", 12), ("day", 24), ("week", 7 * 24), ("month", 31 * 24)]
 )
 def test_a_round_is_overdue_after_its_period(log: Logged, every: str, hours: int) -> None:
-    """The periods are the issue's own: 12 h, 24 h, 7 d, 31 d; common practice, no source."""
+    """12 h, 24 h, 7 d, 31 d: common practice, no published source."""
     assert PERIODS[every] == timedelta(hours=hours)
     own = {"daily": replace(rounds(log)["daily"], every=every)}
     log.ago(hours=hours).round(*ALL_DONE)

@@ -43,7 +43,7 @@ def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Shop:
 
 
 def posterior(answer: str) -> dict[str, float]:
-    """Return the probabilities of `lines` after one answer, by the formula of the design.
+    """Return the probabilities of `lines` after one answer, by Bayes' rule.
 
     Chances 60, 30 and 10; one of three answers points to each; a slip of 0.05 is shared by two.
     """

@@ -24,6 +24,16 @@ if TYPE_CHECKING:
 SYMPTOMS = tuple(sorted(path.stem for path in built_in().glob("*.yaml") if path.stem != "cautions"))
 SVG = "{http://www.w3.org/2000/svg}"
 
+#: The program with its clock stopped: the date stands below the title.
+AT_ONE_TIME = """
+import sys
+from datetime import UTC, datetime
+from diagnose import app
+from diagnose.log import clock
+clock.now = lambda: datetime(2026, 11, 25, 12, tzinfo=UTC)
+sys.exit(app.run(sys.argv[1:]))
+"""
+
 
 def flowchart_of(symptom: str, folder: Path | None = None, **extras: Any) -> Flowchart:
     """Return one symptom's flowchart."""

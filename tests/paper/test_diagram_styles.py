@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import itertools
+from functools import cache
+from xml.etree import ElementTree
 
 import numpy as np
+import pygraphviz
 import pytest
 from colorspacious import cspace_convert, deltaE
+from drawn import SVG
 
+from diagnose.paper import render
 from diagnose.paper.node_styles import SIGNALS, STYLES, NodeKind
 
 WHITE = "#FFFFFF"
 
-#: Okabe and Ito, Color Universal Design, 2002 (status R: the set stands in reference-values).
+#: Okabe and Ito, Color Universal Design, 2002 (status R).
 OKABE_ITO = {
     "#000000",
     "#E69F00",
@@ -82,16 +87,60 @@ def test_no_two_kinds_differ_by_colour_alone() -> None:
     assert len({(mark.shape, mark.style, *mark.more) for mark in who}) == len(who)
 
 
-@pytest.mark.parametrize(
-    ("kind", "shape"),
-    [
-        # ISO 5807 (status R), in Graphviz's names; `note` stands for a document in bare DOT.
-        (NodeKind.CHECK, "diamond"),
-        (NodeKind.READING, "polygon"),
-        (NodeKind.OPERATOR, "box"),
-        (NodeKind.SERVICE, "note"),
-        (NodeKind.CAUTION, "hexagon"),
-    ],
-)
-def test_shapes_are_iso_5807s(kind: NodeKind, shape: str) -> None:
-    assert STYLES[kind].shape == shape
+# Shapes by ISO 5807 (status R), from the outlines that Graphviz draws: corners as shares of the
+# width and of the height.
+
+
+@cache
+def corners(kind: NodeKind) -> list[tuple[float, float]]:
+    """Return the corners of the outline around some words; none where it is rounded."""
+    style = STYLES[kind]
+    graph = pygraphviz.AGraph(directed=True)
+    graph.add_node("a", label="Some words", shape=style.shape, style=style.style, **style.more)
+    with render.chatter_aside():
+        svg = graph.draw(format="svg", prog="dot").decode()
+    (node,) = (g for g in ElementTree.fromstring(svg).iter(f"{SVG}g") if g.get("class") == "node")
+    polygon = node.find(f".//{SVG}polygon")
+    if polygon is None:
+        assert node.find(f".//{SVG}path") is not None
+        return []
+    points = [tuple(map(float, point.split(","))) for point in polygon.get("points", "").split()]
+    assert points[0] == points[-1]
+    left, top = (min(point[axis] for point in points) for axis in (0, 1))
+    wide, high = (max(point[axis] for point in points) - low for axis, low in ((0, left), (1, top)))
+    return sorted((round((x - left) / wide, 2), round((y - top) / high, 2)) for x, y in points[1:])
+
+
+def test_a_decision_is_a_diamond() -> None:
+    assert corners(NodeKind.CHECK) == [(0, 0.5), (0.5, 0), (0.5, 1), (1, 0.5)]
+
+
+def test_data_is_a_parallelogram() -> None:
+    low_left, high_left, low_right, high_right = corners(NodeKind.READING)
+    assert (low_left, high_right) == ((0, 1), (1, 0))
+    assert (high_left[1], low_right[1]) == (0, 1)
+    assert high_left[0] == pytest.approx(1 - low_right[0], abs=0.01)
+    assert 0.05 < high_left[0] < 0.5
+
+
+def test_a_preparation_is_a_hexagon() -> None:
+    found = corners(NodeKind.CAUTION)
+    assert (len(found), found[0], found[-1]) == (6, (0, 0.5), (1, 0.5))
+    assert {y for _, y in found[1:-1]} == {0, 1}
+    assert STYLES[NodeKind.CAUTION].style == "filled"
+
+
+@pytest.mark.parametrize("kind", [NodeKind.START, NodeKind.OPERATOR, NodeKind.BATTERY_TRAINED])
+def test_a_terminator_is_rounded(kind: NodeKind) -> None:
+    assert corners(kind) == []
+
+
+def test_what_service_gets_has_a_folded_corner() -> None:
+    # In bare DOT a note stands for a document.
+    found = corners(NodeKind.SERVICE)
+    assert (len(found), (1, 0) in found) == (5, False)
+    assert {(0, 0), (0, 1), (1, 1)} <= set(found)
+
+
+def test_a_doorway_is_a_plain_box() -> None:
+    assert corners(NodeKind.DOORWAY) == [(0, 0), (0, 1), (1, 0), (1, 1)]

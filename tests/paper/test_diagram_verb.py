@@ -8,17 +8,22 @@ import re
 import shutil
 import subprocess
 import sys
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from xml.etree import ElementTree
 
+import networkx as nx
 import pygraphviz
 import pymupdf
 import pytest
-from drawn import SVG, SYMPTOMS, arrows, bare, pdf_of, read_back, tree_of
+from drawn import AT_ONE_TIME, SVG, SYMPTOMS, arrows, bare, pdf_of, read_back, tree_of, unlabelled
 from PIL import Image
 
 from diagnose import app
+from diagnose.files.library import built_in
+from diagnose.log import clock
+from diagnose.paper.node_styles import WALKED
 from diagnose.paper.route import routes_of
 
 if TYPE_CHECKING:
@@ -179,6 +184,70 @@ def test_a_part_begins_at_a_step_and_says_what_is_in_force() -> None:
     assert "Turn each small wheel" in text
 
 
+@pytest.mark.parametrize(("symptom", "step"), [("streaking", "casters"), ("alpha", "turn")])
+def test_a_part_holds_what_follows_its_step_and_no_more(
+    symptom: str, step: str, library: Path
+) -> None:
+    trees = library if symptom == "alpha" else built_in()
+    args = [] if symptom != "alpha" else ["--trees", str(library)]
+    assert draw(symptom, "--from", step, "-o", "x.dot", *args) == 0
+    tree = tree_of(symptom, trees)
+    whole = nx.MultiDiGraph([(one, to) for one, _, to in arrows(tree)])
+    follows = {step} | nx.descendants(whole, step)
+    wanted = {one: count for one, count in arrows(tree).items() if one[0] in follows}
+    text = Path("x.dot").read_text("utf-8")
+    assert read_back(text) == wanted
+    graph = pygraphviz.AGraph(string=text)
+    number = list(tree["steps"]).index(step) + 1
+    begin = graph.get_node("begin here")
+    assert f"From step {number} on." in unlabelled(begin.attr["label"])
+    (first,) = graph.successors(begin)
+    assert first.attr["id"].partition(".")[0] == step
+    assert draw(symptom, "--from", step, "-o", "x.svg", *args) == 0
+    about = ElementTree.parse("x.svg").getroot().find(f"{SVG}desc").text or ""  # type: ignore[union-attr]
+    findings = sum("finding" in tree["steps"][one] for one in follows)
+    assert f"{len(follows) - findings} questions and {findings} findings" in about
+    assert f"It begins at step {number}." in about
+
+
+def test_a_whole_tree_says_nothing_of_a_part(library: Path) -> None:
+    assert draw("alpha", "-o", "x.dot", "--trees", str(library)) == 0
+    graph = pygraphviz.AGraph(string=Path("x.dot").read_text("utf-8"))
+    assert unlabelled(graph.get_node("begin here").attr["label"]) == "It does the first thing"
+
+
+def test_the_date_below_the_title_is_the_programs_clocks(
+    library: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    then = datetime(2031, 5, 6, 12, tzinfo=UTC)
+    monkeypatch.setattr(clock, "now", lambda: then)
+    assert draw("alpha", "-o", "x.dot", "--trees", str(library)) == 0
+    # As the place has it, which may be a day later there.
+    assert then.astimezone().date().isoformat() in Path("x.dot").read_text("utf-8")
+
+
+def test_the_minutes_are_those_worked_out_by_hand(library: Path) -> None:
+    """Top takes 1 minute and finds half of the causes; the other half takes 8 more."""
+    (library / "gamma.yaml").write_text(GAMMA.replace("And then?", "And?, minutes: 8"), "utf-8")
+    assert draw("gamma", "--minutes", "-o", "x.dot", "--trees", str(library)) == 0
+    graph = pygraphviz.AGraph(string=Path("x.dot").read_text("utf-8"))
+    last = {
+        node: node.attr["label"].replace("\\n", "\n").splitlines()[-1]
+        for node in graph.nodes()
+        if node.attr["class"] not in ("start", "caution")
+    }
+    assert last == {
+        "top": "100% · 5 min",
+        "mid": "50% · 8 min",
+        "one": "50% · 5 min",
+        "two": "30% · 5 min",
+        "three": "20% · 5 min",
+    }
+    assert "how likely the cause lies behind it" in graph.graph_attr["label"]
+    assert draw("gamma", "-o", "y.dot", "--trees", str(library)) == 0
+    assert " min" not in Path("y.dot").read_text("utf-8")
+
+
 def test_minutes_and_chances_stand_at_the_steps() -> None:
     assert draw("streaking", "--minutes", "-o", "x.dot") == 0
     graph = pygraphviz.AGraph(string=Path("x.dot").read_text("utf-8"))
@@ -211,6 +280,86 @@ def test_the_route_of_a_case_is_told_from_its_log(desk: Desk) -> None:
     assert "gauge" not in routes["alpha"].steps
 
 
+GAMMA = """
+format: 1
+symptom: gamma
+title: It does the third thing
+start: top
+steps:
+  top: {ask: What is it?, answers: {One thing: one, Another: mid}}
+  mid: {ask: And then?, by: battery-trained, answers: {Left: two, Right: three}}
+  one: {finding: The first., chance: 50, who: operator, remedy: Mend it., hazards: [brush-drive]}
+  two: {finding: The second., chance: 30, who: operator, remedy: Mend it.}
+  three: {finding: The third., chance: 20, who: service, leave_safe: Leave it.}
+"""
+
+#: Replies, whether the person may open a battery, and the route: what stands at its steps, and
+#: the answers given.
+ROUTES = [
+    ("unsure, leave", False, "top: 1, one: 2", {}),
+    ("unsure, done, leave", False, "top: 1, one: 2", {}),
+    # Not cured: on to the next by itself, over a step that is for somebody else.
+    ("unsure, done, not cured, leave", False, "top: 1, one: 2, mid: passed over, two: 3", {}),
+    ("unsure, done, not cured, leave", True, "top: 1, one: 2, mid: 3", {}),
+    # Keep looking: service's is set aside, and the next one stands there.
+    (
+        "Another, Right, keep looking, leave",
+        True,
+        "top: 1, mid: 2, three: 3, two: 4",
+        {("top", "Another"): 1, ("mid", "Right"): 2},
+    ),
+    # Back: what was withdrawn is no part of it.
+    ("Another, Left, back, leave", True, "top: 1, mid: 2", {("top", "Another"): 1}),
+    (
+        "Another, Left, back, back, One thing, done, leave",
+        True,
+        "top: 1, one: 2",
+        {("top", "One thing"): 1},
+    ),
+    # A case at its end.
+    ("One thing, done, cured", True, "top: 1, one: 2", {("top", "One thing"): 1}),
+    # A caution's screen is part of its step.
+    ("One thing, cannot, leave", True, "top: 1, one: 2, mid: 3", {("top", "One thing"): 1}),
+]
+
+
+@pytest.mark.parametrize(("replies", "trained", "steps", "answers"), ROUTES)
+def test_a_route_holds_what_was_shown_passed_over_and_answered(
+    desk: Desk, replies: str, trained: bool, steps: str, answers: dict[tuple[str, str], int]
+) -> None:
+    from diagnose.log.sqlite import SqliteLog
+
+    assert desk.trees is not None
+    (desk.trees / "gamma.yaml").write_text(GAMMA, "utf-8")
+    more = ("--as", "battery-trained") if trained else ()
+    name = desk.start("gamma", replies.split(", "), "one", *more)
+    log = SqliteLog(desk.log, "rw")
+    case = log.case(name)
+    assert case is not None
+    (route,) = routes_of(log.events(case)).values()
+    wanted = dict(one.split(": ") for one in steps.split(", "))
+    assert route.steps == {step: f"case: {text}" for step, text in wanted.items()}
+    assert route.answers == answers
+
+
+def test_a_step_that_is_asked_again_keeps_its_number(desk: Desk) -> None:
+    """Its words changed while the case was left."""
+    from diagnose.log.sqlite import SqliteLog
+
+    assert desk.trees is not None
+    file = desk.trees / "gamma.yaml"
+    file.write_text(GAMMA, "utf-8")
+    name = desk.start("gamma", ["Another", "Right", "leave"], "one", "--as", "battery-trained")
+    file.write_text(GAMMA.replace("What is it?", "What is it now?"), "utf-8")
+    desk.resume(name, ["One thing", "done", "leave"])
+    log = SqliteLog(desk.log, "rw")
+    case = log.case(name)
+    assert case is not None
+    (route,) = routes_of(log.events(case)).values()
+    assert (route.steps["top"], route.steps["mid"]) == ("case: 1", "case: 2")
+    assert route.steps["one"] == "case: 3"
+
+
 def test_a_cases_route_is_drawn_thick_and_numbered(desk: Desk) -> None:
     name = desk.start("alpha", ["Nothing odd", "23.8 V", "leave"], "one")
     args = ["--log", str(desk.log), "--trees", str(desk.trees)]
@@ -222,6 +371,32 @@ def test_a_cases_route_is_drawn_thick_and_numbered(desk: Desk) -> None:
     assert thick - {"", None} == {"Nothing odd", "low"}
     walked = {node.attr["id"] for node in graph.nodes() if "case:" in (node.attr["label"] or "")}
     assert walked == {"look", "gauge", "flat"}
+
+
+def test_shapes_and_cautions_on_the_route_have_thick_lines(desk: Desk) -> None:
+    assert desk.trees is not None
+    (desk.trees / "gamma.yaml").write_text(GAMMA, "utf-8")
+    name = desk.start("gamma", ["unsure", "done", "not cured", "leave"], "one")
+    args = ["--log", str(desk.log), "--trees", str(desk.trees)]
+    assert draw("--case", name, "-o", "x.dot", *args) == 0
+    assert draw("gamma", "-o", "plain.dot", *args) == 0
+    route, plain = (
+        pygraphviz.AGraph(string=Path(file).read_text("utf-8")) for file in ("x.dot", "plain.dot")
+    )
+
+    def times(node: str) -> float:
+        widths = [float(one.get_node(node).attr["penwidth"]) for one in (route, plain)]
+        return widths[0] / widths[1]
+
+    shown = {"top", "mid", "one", "two", "one cautions"}
+    assert {node: times(node) for node in plain.nodes()} == {
+        node: pytest.approx(WALKED if node in shown else 1) for node in plain.nodes()
+    }
+    assert WALKED >= 2
+    # Nobody gave an answer, but the caution of a step that was shown was passed.
+    thick = [edge for edge in route.edges() if float(edge.attr["penwidth"] or 1) > 1]
+    assert thick == [("one cautions", "one")]
+    assert "case: passed over" in route.get_node("mid").attr["label"]
 
 
 def test_a_case_is_drawn_on_todays_tree(desk: Desk, capsys: pytest.CaptureFixture[str]) -> None:
@@ -331,7 +506,7 @@ def test_a_drawing_is_the_same_where_no_font_is_installed(tmp_path: Path) -> Non
     made = []
     for more in ({}, {"FONTCONFIG_FILE": str(empty), "HOME": str(tmp_path)}):
         for file in ("x.svg", "x.pdf", "x.png"):
-            code = [sys.executable, "-m", "diagnose", "draw", "which-symptom", "-o", file]
+            code = [sys.executable, "-c", AT_ONE_TIME, "draw", "which-symptom", "-o", file]
             subprocess.run(code, check=True, capture_output=True, env=os.environ | more)
             made.append(Path(file).read_bytes())
     assert made[:3] == made[3:]

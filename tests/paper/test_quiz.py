@@ -9,7 +9,7 @@ from random import Random
 from typing import TYPE_CHECKING
 
 import pytest
-from drawn import SYMPTOMS, exits, pdf_of, tree_of
+from drawn import SYMPTOMS, pdf_of, tree_of
 
 from diagnose import app
 from diagnose.case import onward
@@ -88,7 +88,7 @@ def _cautions_taken(visit: Visit, state: State) -> tuple[State, tuple[str, ...]]
     return state, tuple(titles)
 
 
-def test_a_seed_gives_the_same_sheet_everywhere() -> None:
+def test_a_seed_gives_the_same_sheet_each_time() -> None:
     _, made = drawn("streaking", 7)
     assert made == drawn("streaking", 7)[1]
     assert made != drawn("streaking", 8)[1]
@@ -103,7 +103,6 @@ def test_who_may_is_the_files_own_word() -> None:
         step = steps[one.step]
         if "continue_with" not in step:
             assert one.who == step.get("who", step.get("by", "operator"))
-        assert exits(step) or "finding" in step
 
 
 def test_the_key_stands_on_a_sheet_of_its_own(capsys: pytest.CaptureFixture[str]) -> None:

@@ -15,7 +15,16 @@ from typing import TYPE_CHECKING, Any
 import pymupdf
 import pytest
 import yaml
-from drawn import SYMPTOMS, bare, called_cautions, caution_rules, exits, pdf_of, tree_of
+from drawn import (
+    AT_ONE_TIME,
+    SYMPTOMS,
+    bare,
+    called_cautions,
+    caution_rules,
+    exits,
+    pdf_of,
+    tree_of,
+)
 from fontTools.ttLib import TTFont
 
 from diagnose import app
@@ -380,7 +389,7 @@ def test_a_sheet_is_the_same_where_no_font_is_installed(tmp_path: Path) -> None:
     empty.write_text("<fontconfig></fontconfig>", "utf-8")
     made = []
     for more in ({}, {"FONTCONFIG_FILE": str(empty), "HOME": str(tmp_path)}):
-        command = [sys.executable, "-m", "diagnose", "sheets", "which-symptom", "-o", "x.pdf"]
+        command = [sys.executable, "-c", AT_ONE_TIME, "sheets", "which-symptom", "-o", "x.pdf"]
         subprocess.run(command, check=True, capture_output=True, env=os.environ | more)
         made.append(Path("x.pdf").read_bytes())
     assert made[0] == made[1]

@@ -168,6 +168,10 @@ BROKEN = [
     ("    finding: little\n", "    finding: litle\n", [("unknown-step", "litle", 1, "e")]),
     ("[wet-floor]", "[mains]", [("service-only", "mains", 1, "e")]),
     ("    hazards: [moving-parts]\n", "    hazards: [mains]\n", [("service-only", "mains", 1, "e")]),
+    ("    hazards: [moving-parts]\n", "    hazards: [moving-parts, mains]\n", [("service-only", "mains", 1, "e")]),
+    ("    hazards: [moving-parts]\n", "    hazards: [mains, moving-parts]\n", [("service-only", "mains", 1, "e")]),
+    ("    hazards: [wet-floor]\n", "    hazards: [wet-floor, mains]\n", [("service-only", "mains", 1, "e")]),
+    ("    hazards: [wet-floor]\n", "    by: service\n    hazards: [wet-floor, mains]\n", []),
     ("read: value", "read: valeu", [("unknown-measurement", "valeu", 1, "e"), ("worked-case", "value: \"3\"", 1, "e")]),
     ("    hazards: [wet-floor]\n", "    from_card: battery.knd\n", [("unknown-line", "battery.knd", 1, "e")]),
     ("    hazards: [wet-floor]\n", "    from_card: battery.kind\n", [("card-answer", "battery.kind", 1, "w")]),
@@ -203,6 +207,104 @@ def test_each_rule_at_its_place(
         }
     )
     assert sorted(set(found(folder))) == expected
+
+
+@pytest.mark.parametrize(
+    ("named", "blamed", "ends"),
+    [
+        # A caution that holds, and one that it brings with it, which ends.
+        ("cautions: [barrier]", "barrier", "key-out"),
+        ("hazards: [wet-floor]", "wet-floor", "key-out"),
+        # Of two hazards only the second's caution ends; of two cautions that end, the first.
+        ("hazards: [sun, moving-parts]", "moving-parts", "lockout"),
+        ("hazards: [moving-parts, sun]", "moving-parts", "lockout"),
+        ("hazards: [moving-parts, wet-floor]", "moving-parts", "key-out"),
+        ("hazards: [sun, wet-floor]", "wet-floor", "key-out"),
+        ("cautions: [shade, lockout]", "lockout", "lockout"),
+    ],
+)
+def test_where_the_machine_runs_the_word_that_calls_for_a_caution_is_blamed(
+    tmp_path: Path, named: str, blamed: str, ends: str
+) -> None:
+    cautions = CAUTIONS.replace("    includes: [key-out]\n", "").replace(
+        "    covers: [wet-floor]\n", "    covers: [wet-floor]\n    includes: [key-out]\n"
+    )
+    cautions = cautions.replace("cautions:\n", "  sun: {title: The sun is strong}\ncautions:\n")
+    cautions += (
+        "  shade:\n    title: Hat on\n    signal: CAUTION\n    covers: [sun]\n"
+        "    lapses: never\n    text: Put a hat on.\n    confirm: [A hat is on.]\n"
+    )
+    text = TREE.replace("    hazards: [wet-floor]\n", f"    {named}\n    energises: true\n", 1)
+    (problem,) = check(load(write(tmp_path / "lib", text, cautions)))
+    assert (problem.code, problem.line, problem.column) == ("energises", *place(text, blamed))
+    assert f'which ends "{ends}"' in problem.message
+
+
+def test_the_lockout_that_is_taken_twice_is_named(tmp_path: Path) -> None:
+    """Of two: the step that runs the machine ends both, and one of them is taken again."""
+    cautions = CAUTIONS.replace(
+        "hazards:\n", "hazards:\n  press: {title: Water is under pressure}\n"
+    )
+    cautions += (
+        "  held:\n    title: Held\n    signal: WARNING\n    signs: [M021]\n"
+        "    covers: [press]\n    lapses: when energised\n    text: Hold it.\n"
+        "    confirm: [It is held.]\n    release: [It is let go.]\n"
+    )
+    text = TREE.replace("    hazards: [wet-floor]\n", "    hazards: [press]\n", 1)
+    text = text.replace("    by: operator\n", "    energises: true\n", 1)
+    # Moving parts are met once, under a lockout that nobody had taken before.
+    assert found(write(tmp_path / "one", text, cautions)) == []
+    text = text.replace("hazards: [moving-parts]", "hazards: [moving-parts, press]")
+    (problem,) = check(load(write(tmp_path / "two", text, cautions)))
+    assert (problem.code, problem.line, problem.column) == (
+        "lockout-twice",
+        *place(text, "little:\n"),
+    )
+    assert '"held" was taken' in problem.message
+
+
+def test_a_lockout_taken_again_and_kept_is_named_once(tmp_path: Path) -> None:
+    text = TREE.replace("    hazards: [wet-floor]\n", "    hazards: [moving-parts]\n", 1)
+    text = text.replace("    by: operator\n", "    energises: true\n", 1)
+    text = text.replace("go: little}", "go: inside}").replace(
+        "  broken:\n",
+        "  inside:\n    ask: Is it there?\n    hazards: [moving-parts]\n"
+        "    passes: none\n    answers: {It is: little, It is not: served}\n\n  broken:\n",
+    )
+    text = text[: text.index("worked_cases")]
+    problems = found(write(tmp_path / "lib", text))
+    # The finding behind it has the same lockout still, and nothing ran in between.
+    assert problems == [("sample.yaml", "lockout-twice", *place(text, "inside:\n"), "w")]
+
+
+def test_a_circle_of_cautions_is_told_from_the_first_and_stands_where_it_closes(
+    tmp_path: Path,
+) -> None:
+    """Key-out, barrier, lockout; another caution, which stands first, leads into its middle."""
+
+    def more(name: str, includes: str) -> str:
+        return (
+            f"  {name}:\n    title: On\n    signal: CAUTION\n    covers: []\n"
+            f"    includes: [{includes}]\n    lapses: never\n    text: Put it on.\n"
+            "    confirm: [It is on.]\n"
+        )
+
+    text = CAUTIONS.replace("cautions:\n", "cautions:\n" + more("hat", "barrier"))
+    text = text.replace("    title: Key out\n", "    title: Key out\n    includes: [barrier]\n")
+    text = text.replace("covers: [wet-floor]\n", "covers: [wet-floor]\n    includes: [lockout]\n")
+    text = text.replace("includes: [key-out]", "includes: [gloves, key-out]") + more("gloves", "")
+    problems = check(load(write(tmp_path / "lib", cautions=text)))
+    (problem,) = [one for one in problems if one.code == "includes-itself"]
+    assert (problem.line, problem.column) == place(text, "key-out]")
+    assert problem.message.startswith("key-out → barrier → lockout → key-out closes a circle")
+
+
+def test_a_hazard_for_service_only_is_not_told_to_be_covered_twice(tmp_path: Path) -> None:
+    text = CAUTIONS.replace("[wet-floor]", "[wet-floor, mains]").replace(
+        "covers: [moving-parts]", "covers: [moving-parts, mains]"
+    )
+    codes = [p.code for p in check(load(write(tmp_path / "lib", cautions=text)))]
+    assert codes == ["covers-service-only"] * 2
 
 
 def test_a_lockout_taken_twice_is_named_at_the_step_that_takes_it_again(tmp_path: Path) -> None:

@@ -1,6 +1,6 @@
 """What the program works out fast, worked out plainly from the YAML, route by route.
 
-Nothing of `diagnose` is imported; the sentences are those of the design, sections 4 and 5.
+Nothing of `diagnose` is imported: cautions and beliefs are worked out anew, from their definitions.
 """
 
 from __future__ import annotations

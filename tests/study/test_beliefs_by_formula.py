@@ -1,8 +1,9 @@
-"""Beliefs, against the formula of the design (section 5) written out answer by answer."""
+"""Beliefs, against Bayes' rule written out answer by answer."""
 
 from __future__ import annotations
 
 import math
+import sys
 from random import Random
 from typing import Any
 
@@ -83,6 +84,27 @@ def test_the_order_of_the_answers_changes_no_belief(written: Written, seed: int)
         found.append(normalised(logs))
     for other in found[1:]:
         assert other == pytest.approx(found[0], abs=1e-12)
+
+
+def test_answers_that_are_all_but_impossible_leave_beliefs_exact() -> None:
+    """Each of 60 answers is 1e-9 likely at the most, whatever the cause: no float holds 1e-540."""
+    library = read(Written(trees={"alpha": run(["belt", "hose", "lid"])}))
+    plan = library.plan("alpha")
+    chances = dict(zip((plan.ids[n] for n in plan.findings), plan.chances, strict=True))
+    lid = plan.number["lid"]
+    bad, fine = (plan.ways[lid].index(plan.number[to]) for to in ("lid-off", "rest"))
+    # "bad lid" is 1 where the lid is off, else the least slip; "fine" is the other way round.
+    logs = updated(
+        prior(plan),
+        *[likelihood(plan, lid, bad, 0.0)] * 60,
+        *[likelihood(plan, lid, fine, 0.0)] * 60,
+    )
+    assert max(logs) < math.log(sys.float_info.min)
+    found = dict(zip(chances, normalised(logs), strict=True))
+    assert found == pytest.approx(chances, rel=1e-9)
+    # From either end of the list: one cause is e^2000 times as likely as another.
+    assert normalised([-3000.0, -1000.0]) == [0.0, 1.0]
+    assert normalised([-1000.0, -3000.0]) == [1.0, 0.0]
 
 
 def run(order: list[str]) -> str:

@@ -1,4 +1,4 @@
-"""Worths and expected minutes, against all routes one by one (design, section 5)."""
+"""Worths and expected minutes, against all routes one by one."""
 
 from __future__ import annotations
 

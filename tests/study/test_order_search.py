@@ -28,7 +28,7 @@ from strategies.written import Written, read, text_of
 from diagnose.study.order.bound import smith_cost
 from diagnose.study.order.families import families
 from diagnose.study.order.model import RunModel
-from diagnose.study.order.moves import best_move, settled
+from diagnose.study.order.moves import best_move, improved, settled
 from diagnose.study.order.routes import route_costs
 from diagnose.study.order.search import BestOrder, NoOrder, Search, best_order
 from diagnose.study.outlook import expected_minutes
@@ -384,6 +384,23 @@ def test_an_order_that_is_not_proved_is_improved_move_by_move(
     assert helped > 3
     monkeypatch.setattr("diagnose.study.order.moves.LONGEST", 8)
     assert best_move(model) is None
+
+
+def test_five_moves_and_no_more_make_an_order_better() -> None:
+    """From the worst order of ten steps without cautions, where a sixth move would help too."""
+    rows: list[Row] = [(1.0, 10.0 - number, [], False) for number in range(10)]
+    model = run_of(rows, "lockout alone")
+    wanted = [*range(10)][::-1]
+    costs = [model.cost(wanted)]
+    for _ in range(6):
+        moves = [moved(wanted, job, place) for job in wanted for place in range(10)]
+        wanted = min(moves, key=model.cost)
+        costs.append(model.cost(wanted))
+    assert all(more - less > EXACT for more, less in itertools.pairwise(costs))
+    found = improved(model, [*range(10)][::-1])
+    assert model.cost(found) == pytest.approx(costs[5], rel=0, abs=EXACT)
+    # The best order is left alone.
+    assert improved(model, range(10)) == [*range(10)]
 
 
 def test_long_runs_stay_as_they_were_found(monkeypatch: pytest.MonkeyPatch) -> None:

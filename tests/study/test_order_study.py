@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import doctest
 import itertools
 import math
 from random import Random
@@ -16,7 +15,6 @@ from strategies.plain import Plain
 from strategies.sampling import several
 from strategies.written import Read, Written, read, text_of
 
-import diagnose.study.order
 from diagnose.files.library import built_in, load
 from diagnose.study.in_force import caution_table
 from diagnose.study.order.routes import locks_out, route_costs
@@ -231,11 +229,6 @@ def test_a_lockout_while_the_machine_is_dead_already_is_no_second_one() -> None:
     assert not locks_out(cautions, key, False, 0)
     assert locks_out(cautions, held | lock, False, 0)
     assert not locks_out(cautions, 0, True, lock)
-
-
-def test_the_worked_example_of_the_study_is_true() -> None:
-    result = doctest.testmod(diagnose.study.order)
-    assert (result.failed, result.attempted > 5) == (0, True)
 
 
 def test_the_built_in_trees_are_studied_exactly() -> None:
