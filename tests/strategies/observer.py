@@ -38,7 +38,8 @@ class Files:
     def __init__(
         self, trees: Mapping[str, str], cautions: str, rounds: Mapping[str, str] | None = None
     ) -> None:
-        self.guards: dict[str, Any] = _read(cautions)["cautions"]
+        known = _read(cautions)
+        self.guards: dict[str, Any] = known["cautions"]
         self.place = {name: number for number, name in enumerate(self.guards)}
         self.lapsing = {n for n, c in self.guards.items() if c["lapses"] == "when energised"}
         self.includes = {name: self._closure(name) for name in self.guards}
@@ -50,6 +51,9 @@ class Files:
             self._take_in(symptom, _read(text)["steps"], over)
         for round_, text in (rounds or {}).items():
             self._take_in(round_, _read(text)["items"], over)
+        # What a caution says may be a tool or a cause elsewhere: gloves, or the brake is on.
+        for word in (*self.guards, *(leaf for _, leaf in _leaves(known))):
+            self.owners.pop(word, None)
 
     def _take_in(self, file: str, steps: dict[str, Any], over: dict[str, str]) -> None:
         for name, step in steps.items():
@@ -244,6 +248,8 @@ class Observer:
             lines = [
                 x for n in self._held_back(self.in_force) for x in self.files.guards[n]["release"]
             ]
+            # What two of them ask for is done once.
+            lines = list(dict.fromkeys(lines))
             if list(screen["before_trying"]) != lines:
                 self._unsafe(f"before trying {here}: {screen['before_trying']}, not {lines}")
 

@@ -1,10 +1,9 @@
-"""A small library with a round, and somebody who watches a round knowing only files and screens."""
+"""A small library with a round, and a round at a desk with all that happens in it logged."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-import yaml
 from msgspec.structs import replace
 
 from diagnose.commands.ready_library import ReadyLibrary
@@ -290,45 +289,3 @@ class Told:
         elif again.state.begins is not None:
             self._begin(again.state.begins)
         return again
-
-
-class Guard:
-    """Somebody who knows the files of a library alone, and raises at a word shown too early."""
-
-    def __init__(self, folder: Path) -> None:
-        known = yaml.safe_load((folder / "cautions.yaml").read_text())
-        self.cautions = known["cautions"]
-        self.cover = {h: name for name, c in self.cautions.items() for h in c.get("covers", ())}
-        self.lapsing = {n for n, c in self.cautions.items() if c["lapses"] == "when energised"}
-        self.steps: dict[tuple[str, str], Any] = {}
-        for path in folder.glob("*.yaml"):
-            for name, step in (yaml.safe_load(path.read_text()).get("steps") or {}).items():
-                self.steps[(path.stem, name)] = step
-        for path in (folder / "rounds").glob("*.yaml"):
-            for name, item in yaml.safe_load(path.read_text())["items"].items():
-                self.steps[(path.stem, name)] = item
-
-    def sees(self, screen: Any) -> None:
-        """Look at a screen of a round, as data."""
-        kind = screen["screen"]
-        if kind not in ("item", "check", "reading", "finding"):
-            return
-        key = (
-            (screen["round"], screen["item"])
-            if kind == "item"
-            else (
-                screen["symptom"],
-                screen["step"],
-            )
-        )
-        step = self.steps[key]
-        in_force = {held["id"] for held in screen["in_force"]}
-        if step.get("energises") is True or step.get("energises") == "true":
-            assert not in_force & self.lapsing, f"{key} runs the machine under {in_force}"
-        if step.get("who") == "service":
-            return
-        needed = set(step.get("cautions", ()))
-        needed |= {self.cover[h] for h in step.get("hazards", ()) if h in self.cover}
-        while more := {i for n in needed for i in self.cautions[n].get("includes", ())} - needed:
-            needed |= more
-        assert needed <= in_force, f"{key} needs {needed}, in force are {in_force}"
