@@ -16,12 +16,12 @@ from msgspec.structs import replace
 from strategies import walking
 from strategies.libraries import ROLES, libraries
 from strategies.observer import Files, Observer, Unsafe
+from strategies.sabotage import careless, forgetful, never_released
 from strategies.sampling import examples, several
 from strategies.walking import Case
 from strategies.written import Read, Written, read
 
 from diagnose.case import cautions, onward, walk
-from diagnose.case.cautions import CautionState
 from diagnose.files.replies import BACK
 from diagnose.log import replay as telling
 from diagnose.log.events import Replied
@@ -72,6 +72,11 @@ def some_libraries() -> list[Written]:
     return examples(libraries(), 60)
 
 
+@pytest.fixture(scope="module")
+def cases(some_libraries: list[Written]) -> list[Case]:
+    return walked(some_libraries, 20)
+
+
 def walked(written: list[Written], cases: int) -> list[Case]:
     random = Random(4)
     found = []
@@ -81,8 +86,7 @@ def walked(written: list[Written], cases: int) -> list[Case]:
     return found
 
 
-def test_the_random_cases_meet_everything_that_there_is(some_libraries: list[Written]) -> None:
-    cases = walked(some_libraries, 20)
+def test_the_random_cases_meet_everything_that_there_is(cases: list[Case]) -> None:
     replied = [event for case in cases for event in case.events if isinstance(event, Replied)]
     kinds = Counter(event.reply for event in replied)
     replies = {"answer", "done", "cannot", "back", "unsure", "danger", "leave", "cured", "refer"}
@@ -96,6 +100,32 @@ def test_the_random_cases_meet_everything_that_there_is(some_libraries: list[Wri
     assert phases == {"take", "release"}
     outcomes = Counter(case.state.outcome for case in cases)
     assert set(outcomes) == {"cured", "referred", "left"}
+
+
+def test_the_random_cases_meet_what_the_card_says_and_what_it_lacks(cases: list[Case]) -> None:
+    said = set().union(*(case.said for case in cases))
+    assert {"from-card", "passed-card", "card-list", "doorway-shut"} <= said
+    assert {"refused: card-list", "refused: cannot-read"} <= said
+    readings = [
+        event.reading
+        for case in cases
+        for event in case.events
+        if isinstance(event, Replied) and event.reading is not None
+    ]
+    assert {"V", "min", "h", "L/min", "mm", "km/h", ""} > {r.figure.unit for r in readings} - {"%"}
+    # Several inputs are typed, all of them or some; the card has the others.
+    by_card = {(len(r.inputs), "from the machine card" in r.figure.workings[0]) for r in readings}
+    assert {(1, False), (2, False), (3, False), (1, True), (2, True)} <= by_card
+    # A step is asked that the card answers elsewhere, for want of a card, of a line, of an answer.
+    wants = {
+        "no card" if case.library.card is None else case.library.card.line("battery.kind")
+        for case in cases
+        for event in case.events
+        if isinstance(event, Replied) and event.reply == "answer"
+        if getattr(case.library.trees[event.symptom].steps[event.step], "from_card", None)
+        == "battery.kind"
+    }
+    assert {"no card", None, "lithium"} <= wants
 
 
 def _machine_as_before(method: Any, kinds: tuple[str, ...]) -> Any:
@@ -122,26 +152,6 @@ def _back_in_time(method: Any) -> Any:
     return tampered
 
 
-def _forgetful(method: Any) -> Any:
-    def tampered(*args: Any) -> CautionState:
-        return replace(method(*args), refused=0)
-
-    return tampered
-
-
-def _never_released(method: Any) -> Any:
-    def tampered(table: Any, held: Any, needs: int, energises: bool) -> Any:
-        return method(table, held, needs, False)
-
-    return tampered
-
-
-def _careless_replay(*args: Any) -> telling.ResumedCase:
-    told = telling.replay(*args)
-    everything = CautionState(in_force=(1 << len(args[0].table.ids)) - 1)
-    return replace(told, state=replace(told.state, cautions=everything))
-
-
 SABOTAGE: dict[str, list[tuple[Any, str, Any]]] = {
     "no step needs anything": [(CautionTable, "needs", lambda self, step: 0)],
     "only the first hazard counts": [
@@ -152,16 +162,16 @@ SABOTAGE: dict[str, list[tuple[Any, str, Any]]] = {
         )
     ],
     "a caution brings nothing along": [(CautionTable, "closed", lambda self, cautions: cautions)],
-    "nothing is released": [(cautions, "due", _never_released(cautions.due))],
+    "nothing is released": [(cautions, "due", never_released(cautions.due))],
     "a trial ends nothing": [
         (walk, "_done", _machine_as_before(walk._done, ("cured", "not cured")))
     ],
     "back from a remedy ends nothing": [(walk, "_done", _machine_as_before(walk._done, ("back",)))],
     "back puts the machine as it was": [(walk, "_done", _back_in_time(walk._done))],
     "anybody may do anything": [(onward, "_hindrance", lambda visit, state, step: ("", None))],
-    "a refusal is forgotten": [(cautions, "replied", _forgetful(cautions.replied))],
+    "a refusal is forgotten": [(cautions, "replied", forgetful(cautions.replied))],
     "no caution is called": [(cautions, "due", lambda *_: None)],
-    "a resume finds all as it was": [(walking, "replay", _careless_replay)],
+    "a resume finds all as it was": [(walking, "replay", careless(telling.replay))],
 }
 
 

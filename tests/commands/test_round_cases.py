@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 import yaml
 from strategies.desk import Desk, Script
-from strategies.rounds import DEAD, LINES, ROUND, written
+from strategies.rounds import DEAD_FOR_SERVICE, LINES, ROUND_WITH_LAMP, written
 
 from diagnose.commands import round as round_verb
 from diagnose.files.library import built_in
@@ -57,11 +57,6 @@ def three_symptoms(library: Path) -> None:
     """Write the small library with a third symptom, whose item is the last of the round."""
     bring = "    ask_service: Straighten the frame.\n"
     lines = LINES.replace(bring, f"{bring}    parts: [squeegee frame]\n")
-    dead = DEAD.replace(
-        "    who: operator\n    remedy: Charge it.\n",
-        "    who: service\n    leave_safe: Leave it off.\n    ask_service: Test the cells.\n"
-        "    parts: [battery]\n",
-    )
     leak = (
         "format: 1\nsymptom: leak\ntitle: It drips\nstart: where\nsteps:\n"
         "  where:\n    ask: Where does it drip?\n    passes: none\n"
@@ -70,10 +65,8 @@ def three_symptoms(library: Path) -> None:
         "  tank: {finding: The tank is split., chance: 50, who: service, leave_safe: Drain it.,"
         " ask_service: Weld the tank., parts: [tank, seal]}\n"
     )
-    round_ = ROUND.replace(
-        "  run:\n", "  lamp:\n    do: Look at the lamp.\n    starts: dead\n  run:\n"
-    )
-    written(library, lines=lines, dead=dead, leak=leak, round_=round_ + "    starts: leak\n")
+    round_ = ROUND_WITH_LAMP + "    starts: leak\n"
+    written(library, lines=lines, dead=DEAD_FOR_SERVICE, leak=leak, round_=round_)
 
 
 #: By round: the items that are not right (the first, one in the middle, the last that is shown once

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 from strategies.desk import Desk, Script
-from strategies.rounds import LINES, ROUND
+from strategies.rounds import DEAD_FOR_SERVICE, ROUND_WITH_LAMP, written
 
 from diagnose.commands import resume
 from diagnose.commands import round as round_verb
@@ -165,18 +165,7 @@ def copied(
     request: pytest.FixtureRequest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> Copied:
     desk = Desk(tmp_path, monkeypatch)
-    lamp = "  lamp:\n    do: Look at the lamp.\n    starts: dead\n  run:\n"
-    (desk.library / "rounds" / "daily.yaml").write_text(ROUND.replace("  run:\n", lamp))
-    flat = (
-        (desk.library / "dead.yaml")
-        .read_text()
-        .replace(
-            "    who: operator\n    remedy: Charge it.\n",
-            "    who: service\n    leave_safe: Leave it off.\n    ask_service: Test it.\n",
-        )
-    )
-    (desk.library / "dead.yaml").write_text(flat)
-    assert (desk.library / "lines.yaml").read_text() == LINES
+    written(desk.library, dead=DEAD_FOR_SERVICE, round_=ROUND_WITH_LAMP)
     made = Copied(desk, WALKS[request.param])
 
     with monkeypatch.context() as patch:

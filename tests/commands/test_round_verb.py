@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-import io
-import json
-import sys
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
 import pytest
 from strategies.desk import NOW, Desk
 from strategies.rounds import LINES, ROUND
-
-from diagnose.app import run
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -448,12 +443,10 @@ def test_a_library_without_one_says_that_nothing_fits(desk: Desk) -> None:
     assert len(screens[2]["options"]) == 2
 
 
-def test_the_built_in_library_has_one(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
-    monkeypatch.setattr(sys, "stdin", io.StringIO("it purrs like velvet\n1\nleave\n"))
-    assert run(["start", "--machine", "none", "--trial", "--json"]) == 0
-    screens = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+def test_the_built_in_library_has_one(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    desk = Desk(tmp_path, monkeypatch, built_in=True)
+    replies = ("it purrs like velvet", "1", "leave")
+    screens = desk.walk("start", "--machine", "none", "--trial", replies=replies)
     assert screens[1]["options"][0]["id"] == "which-symptom"
     assert screens[2]["symptom"] == "which-symptom"
 

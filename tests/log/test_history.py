@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 from msgspec.structs import replace
-from strategies.rounds import LINES, Told, opened, written
+from strategies.rounds import LINES, Told, begun, opened, written
 from strategies.walker import Walker, visit_to
 
 from diagnose.case.view import OFTEN
 from diagnose.commands.ready_library import ReadyLibrary
-from diagnose.log import clock, record
+from diagnose.log import clock
 from diagnose.log.events import Found
 from diagnose.log.history import PERIODS, cured_before, due, since, undone
 from diagnose.log.sqlite import SqliteLog
@@ -59,16 +59,11 @@ class Logged:
         self, *texts: str, machine: str | None = "dock", folder: Path | None = None
     ) -> CaseRecord:
         visit = visit_to(ReadyLibrary(folder or self.folder))
-        state, trail = Walker(visit).opened("lines")
-        case = self.log.open_case(machine, record.opened(visit, state, trail))
-        told = set(state.entered)
-        for number, text in enumerate(texts, start=2):
-            turn = Walker(visit).reply(state, text)
+        told = begun(visit, Walker(visit).opened("lines"), self.log, machine)
+        for text in texts:
+            turn = told.say(text)
             assert turn.exchange is not None, (text, turn.interludes)
-            self.log.append(case, number, record.replied(visit, turn, told))
-            told |= turn.state.entered
-            state = turn.state
-        found = self.log.case(case.name)
+        found = self.log.case(told.own.case.name)
         assert found is not None
         return found
 

@@ -2,25 +2,15 @@
 
 from __future__ import annotations
 
-from random import Random
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
-from strategies.rounds import ROUND, Guard, Told, opened, written
+from strategies.rounds import ROUND, Told, opened, written
 
-from diagnose.case.screens import as_data
-from diagnose.files.library import built_in
 from diagnose.log.events import CaseOver
 
 if TYPE_CHECKING:
     from pathlib import Path
-
-    from strategies.walker import RoundWalker
-
-
-BUILT_IN = ["before-shift", "after-shift", "weekly", "battery-day"]
 
 
 @pytest.fixture
@@ -302,52 +292,3 @@ def test_a_diagnosis_with_nothing_to_ask_is_over_at_once(tmp_path: Path) -> None
     told.say("not right")
     assert told.at == "close"
     assert "round-after-referred" in ids(told)
-
-
-@given(seed=st.integers(0, 2**32), name=st.sampled_from(BUILT_IN))
-def test_no_word_is_shown_before_its_caution_however_it_goes(seed: int, name: str) -> None:
-    """By somebody who read the files alone: random replies, resumes, and diagnoses on the way."""
-    random = Random(seed)
-    walker, guard = _built_in(name)
-    told = Told(walker)
-    for _ in range(120):
-        screen = as_data(told.screen)
-        guard.sees(screen)
-        if screen["screen"] == "end" and screen["outcome"] != "left":
-            break
-        if screen["screen"] == "end" or random.random() < 0.03:
-            assert told.resume().misfits == 0
-            assert told.state.cautions.in_force == 0
-            assert not told.inner or not told.inner[0].cautions.in_force
-            continue
-        told.say(_reply(random, screen))
-    # A round that has ended leaves no case behind, but the one in which a danger was met.
-    waiting = [case for case in told.cases if case.outcome == "open"]
-    assert len(waiting) <= (told.record.outcome == "open")
-
-
-_OPENED: dict[str, tuple[RoundWalker, Guard]] = {}
-_GUARD: list[Guard] = []
-
-
-def _built_in(name: str) -> tuple[RoundWalker, Guard]:
-    if not _GUARD:
-        _GUARD.append(Guard(built_in()))
-    if name not in _OPENED:
-        _OPENED[name] = (opened(built_in(), name), _GUARD[0])
-    return _OPENED[name]
-
-
-def _reply(random: Random, screen: dict[str, Any]) -> str:
-    kind = screen["screen"]
-    if random.random() < 0.1:
-        return random.choice(["back", "leave", "nonsense", "danger", "why"])
-    if kind == "item":
-        return random.choice(["done", "done", "done", "not right", "not now"])
-    if kind == "caution":
-        return "done" if random.random() < 0.9 else "cannot"
-    if kind == "finding":
-        return random.choice(screen["replies"][:2])
-    if kind == "check":
-        return random.choice([f"{n + 1}" for n in range(len(screen["answers"]))])
-    return "unsure"

@@ -15,6 +15,27 @@ from strategies.written import Written, text_of
 ROLES = ("operator", "battery-trained", "service")
 SYMPTOMS = ("alpha", "beta", "gamma")
 KINDS = ("flooded", "sealed", "lithium")
+#: A symptom whose file is there and cannot be started.
+SHUT = "shut"
+ROUND = "daily"
+#: What is read, with a figure that is usual there, which the bands lie about. All but the plain
+#: number take several inputs: typed, from the card, or typed in part.
+READINGS = {
+    "value": 1,
+    "rest-voltage": 40,
+    "peukert-time": 6,
+    "tank-drop": 2.4,
+    "film": 0.05,
+    "travel-speed": 4,
+}
+#: What a card may say, and may lack.
+LINES: dict[str, dict[str, Any]] = {
+    "battery": {"cells": 12, "capacity": "240 Ah", "rated_hours": "5 h", "exponent": 1.2},
+    "currents": {"working": "38 A"},
+    "flow": {"rate": "2.5 L/min"},
+    "charger": {"lamps": {"lamp one": "charging"}, "codes": {"C1": "battery not found"}},
+}
+LISTS = ("charger", "charger.lamps", "charger.codes")
 
 _minutes = st.sampled_from([0.5, 1, 1, 2, 3, 7.25, 10, 30])
 _chances = st.sampled_from([0.001, 0.5, 1, 2, 5, 5, 12, 30, 97])
@@ -150,10 +171,12 @@ def _question(
     if draw(st.booleans()):
         step["tool"] = f"{words} tool"
     labels = [f"{words} answer {letter}" for letter in "abcdefghijklmnopqrstuvwxyz"[: len(ways)]]
-    card = draw(st.integers(0, 7)) == 0
-    if card:
+    card = draw(st.integers(0, 9))
+    if card == 0:
         labels[: len(KINDS)] = KINDS[: len(labels)]
         step["from_card"] = "battery.kind"
+    elif card == 1:
+        step["from_card"] = draw(st.sampled_from(LISTS))
     step["minutes"] = draw(_minutes)
     slip = draw(_slips)
     if slip is not None:
@@ -170,15 +193,19 @@ def _question(
     if draw(st.integers(0, 2)) == 0:
         step["if_unsure"] = draw(st.sampled_from(labels))
     if draw(st.integers(0, 3)) == 0:
-        limits = sorted(
-            draw(st.sets(st.integers(-9, 9), min_size=len(ways) - 1, max_size=len(ways) - 1))
-        )
+        read = draw(st.sampled_from([*READINGS, "value", "value"]))
+        size = len(ways) - 1
+        numbers = sorted(draw(st.sets(st.integers(-9, 9), min_size=size, max_size=size)))
+        limits = [
+            number if read == "value" else round(READINGS[read] * (1 + number / 12), 3)
+            for number in numbers
+        ]
         bands: list[dict[str, Any]] = [
             {"below": limit, "call": label, "go": way}
             for limit, label, way in zip(limits, labels, ways, strict=False)
         ]
         bands.append({"otherwise": labels[-1], "go": ways[-1]})
-        return {"read": "value", **step, "bands": bands}
+        return {"read": read, **step, "bands": bands}
     return {"ask": f"{words} ask", **step, "answers": dict(zip(labels, ways, strict=True))}
 
 
@@ -204,6 +231,42 @@ def _finding(draw: Any, words: str, guards: _Guards, doorways: tuple[str, ...]) 
 
 
 @st.composite
+def rounds(draw: Any, cautions: dict[str, Any], symptoms: tuple[str, ...]) -> dict[str, Any]:
+    """A round as data, whose items may begin a case of one of the symptoms."""
+    guards = _Guards(cautions)
+    items = {}
+    for number in range(draw(st.integers(1, 5))):
+        words = f"{ROUND} i{number}"
+        item: dict[str, Any] = {"do": f"{words} do"}
+        if draw(st.booleans()):
+            item["look_for"] = f"{words} look for"
+        starts = draw(st.sampled_from([None, *symptoms]))
+        if starts is not None:
+            item["starts"] = starts
+        item |= guards.under(draw, runs=draw(st.integers(0, 2)) == 0, service=False)
+        items[f"i{number}"] = item
+    return {"format": 1, "round": ROUND, "title": f"{ROUND} title", "every": "day", "items": items}
+
+
+@st.composite
+def cards(draw: Any, cautions: dict[str, Any]) -> dict[str, Any]:
+    """A machine card as data, which says much and lacks some."""
+    card: dict[str, Any] = {"format": 1, "machine": "m", "title": "Machine"}
+    card |= {section: dict(lines) for section, lines in LINES.items()}
+    card |= {"path_width": "75 cm", "working_speed": "4.5 km/h"}
+    card["battery"]["kind"] = draw(st.sampled_from(KINDS))
+    paths = [(section, line) for section in LINES for line in card[section]]
+    for section, line in draw(st.lists(st.sampled_from(paths), max_size=3, unique=True)):
+        del card[section][line]
+    for line in _some(draw, ["path_width", "working_speed", *LINES]):
+        del card[line]
+    taken = _some(draw, list(cautions["cautions"]))
+    if taken:
+        card["caution_minutes"] = {name: draw(_minutes) for name in taken}
+    return card
+
+
+@st.composite
 def libraries(
     draw: Any,
     most_trees: int = 3,
@@ -211,25 +274,26 @@ def libraries(
     most_findings: int = 8,
     *,
     lockouts: bool = False,
+    with_round: bool = False,
 ) -> Written:
     """A library of one to three trees with doorways between them, and a machine card or none.
 
-    With `lockouts` every caution is one.
+    A doorway may lead to what cannot be started. With `lockouts` every caution is one; `with_round`
+    there is a round.
     """
     cautions = draw(caution_files(lockouts=lockouts))
     symptoms = SYMPTOMS[: draw(st.integers(1, most_trees))]
     texts = {}
     for symptom in symptoms:
-        others = tuple(other for other in symptoms if other != symptom)
+        others = (*(other for other in symptoms if other != symptom), SHUT)
         tree = draw(trees(symptom, cautions, others, most_questions, most_findings))
         texts[symptom] = text_of(tree)
-    card: dict[str, Any] | None = None
-    if draw(st.booleans()):
-        kind = draw(st.sampled_from(KINDS))
-        card = {"format": 1, "machine": "m", "title": "Machine", "battery": {"kind": kind}}
-        taken = _some(draw, list(cautions["cautions"]))
-        if taken:
-            card["caution_minutes"] = {name: draw(_minutes) for name in taken}
+    card = draw(cards(cautions)) if draw(st.booleans()) else None
+    round_ = draw(rounds(cautions, (*symptoms, SHUT))) if with_round else None
     return Written(
-        trees=texts, cautions=text_of(cautions), card=text_of(card) if card is not None else None
+        trees=texts,
+        cautions=text_of(cautions),
+        card=text_of(card) if card is not None else None,
+        rounds={ROUND: text_of(round_)} if round_ is not None else {},
+        symptoms=(SHUT,),
     )

@@ -1,9 +1,9 @@
-"""Somebody who watches a case over the operator's shoulder, knowing only the files and the screens.
+"""Somebody who watches over the operator's shoulder, knowing only the files and the screens.
 
-Written apart from the walk: nothing of `diagnose` is imported. It reads the YAML for itself and
-keeps its own account of what is in force (what was confirmed, what was released, what a trial or a
-running machine ended), of what was refused, and of what is closed. It raises `Unsafe` as soon as a
-screen shows a word that must not be shown yet.
+Written apart from the walks of cases and of rounds: nothing of `diagnose` is imported. It reads the
+YAML for itself and keeps its own account of what is in force (what was confirmed, what was
+released, what a trial or a running machine ended), of what was refused, and of what is closed. It
+raises `Unsafe` as soon as a screen shows a word that must not be shown yet.
 """
 
 from __future__ import annotations
@@ -15,14 +15,16 @@ import yaml
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
+    from pathlib import Path
 
 ROLES = ("operator", "battery-trained", "service")
 WORDS_OF_A_STEP = ("do", "ask", "look_for", "tool", "remedy", "leave_safe", "finding")
-STEP_SCREENS = ("check", "reading", "finding")
+STEP_SCREENS = ("check", "reading", "finding", "item")
 ASIDE = ("refused", "why")
-REPLIES = ("done", "cannot", "back", "unsure", "danger", "leave", "cured", "not cured", "refer")
-KEEP_LOOKING = "keep looking"
+#: Replies that end it, or end it for now.
+ENDING = ("danger", "leave", "cured", "refer")
 
+#: A step of a symptom, or an item of a round.
 Step = tuple[str, str]
 
 
@@ -33,34 +35,68 @@ class Unsafe(AssertionError):
 class Files:
     """What the files of a library say, read without the program's reader."""
 
-    def __init__(self, trees: Mapping[str, str], cautions: str) -> None:
-        self.guards: dict[str, Any] = _read(cautions)["cautions"]
+    def __init__(
+        self, trees: Mapping[str, str], cautions: str, rounds: Mapping[str, str] | None = None
+    ) -> None:
+        known = _read(cautions)
+        self.guards: dict[str, Any] = known["cautions"]
         self.place = {name: number for number, name in enumerate(self.guards)}
         self.lapsing = {n for n, c in self.guards.items() if c["lapses"] == "when energised"}
         self.includes = {name: self._closure(name) for name in self.guards}
         over = {h: name for name, c in self.guards.items() for h in c.get("covers", ())}
         self.steps: dict[Step, dict[str, Any]] = {}
-        self.owner: dict[str, Step] = {}
+        self.owners: dict[str, set[Step]] = {}
         self.needs: dict[Step, set[str]] = {}
         for symptom, text in trees.items():
-            for name, step in _read(text)["steps"].items():
-                key = (symptom, name)
-                self.steps[key] = step
-                self.owner |= {step[word]: key for word in WORDS_OF_A_STEP if word in step}
-                self.owner |= {word: key for word, _ in answers_of(step) if symptom in word}
-                needed = set(step.get("cautions", ()))
-                if step.get("who") != "service" and "continue_with" not in step:
-                    needed |= {over[hazard] for hazard in step.get("hazards", ()) if hazard in over}
-                # What is included is part of what is needed: in force or not, it lapses by itself.
-                self.needs[key] = set().union(*(self.includes[name] for name in needed))
+            self._take_in(symptom, _read(text)["steps"], over)
+        for round_, text in (rounds or {}).items():
+            self._take_in(round_, _read(text)["items"], over)
+        # What a caution says may be a tool or a cause elsewhere: gloves, or the brake is on.
+        for word in (*self.guards, *(leaf for _, leaf in _leaves(known))):
+            self.owners.pop(word, None)
+
+    def _take_in(self, file: str, steps: dict[str, Any], over: dict[str, str]) -> None:
+        for name, step in steps.items():
+            key = (file, name)
+            assert key not in self.steps
+            self.steps[key] = step
+            words = [step[word] for word in WORDS_OF_A_STEP if word in step]
+            # Answers such as Yes are anybody's words.
+            words += [word for word, _ in answers_of(step) if word.startswith(f"{file} ")]
+            for word in words:
+                self.owners.setdefault(word, set()).add(key)
+            needed = set(step.get("cautions", ()))
+            if step.get("who") != "service" and "continue_with" not in step:
+                needed |= {over[hazard] for hazard in step.get("hazards", ()) if hazard in over}
+            # What is included is part of what is needed: in force or not, it lapses by itself.
+            self.needs[key] = set().union(*(self.includes[name] for name in needed))
 
     def _closure(self, name: str) -> set[str]:
         return {name}.union(*(self._closure(n) for n in self.guards[name].get("includes", ())))
 
 
+def files_of(folder: Path) -> Files:
+    """Return what a library's folder says."""
+    trees = {path.stem: path.read_text() for path in folder.glob("*.yaml")}
+    cautions = trees.pop("cautions")
+    rounds = {path.stem: path.read_text() for path in (folder / "rounds").glob("*.yaml")}
+    return Files(trees, cautions, rounds)
+
+
+@dataclass
+class Route:
+    """One case or one round: what is closed in it, and what *back* may withdraw.
+
+    Each move stands with what was refused and what was closed before it.
+    """
+
+    closed: frozenset[Step] = frozenset()
+    moves: list[tuple[frozenset[str], frozenset[Step]]] = field(default_factory=list)
+
+
 @dataclass
 class Observer:
-    """What can be known of a case from its screens and replies alone.
+    """What can be known of a case, or of a round, from its screens and replies alone.
 
     Whoever comes `late` does not know which replies *back* may withdraw.
     """
@@ -68,17 +104,24 @@ class Observer:
     files: Files
     role: str = "operator"
     late: bool = False
+    of_round: bool = False
     in_force: set[str] = field(default_factory=set)
     refused: frozenset[str] = frozenset()
-    closed: frozenset[Step] = frozenset()
-    moves: list[tuple[frozenset[str], frozenset[Step]]] = field(default_factory=list)
-    shown: set[Step] = field(default_factory=set)
 
     def __post_init__(self) -> None:
+        # A case that a round begins is a route inside the round's, under the same cautions.
+        self.routes = [Route()]
         self.taken: set[str] = set()
+        self.with_service: set[str] = set()
+        self.begun = ""
         self.screen: dict[str, Any] = {}
         self.pending: str | None = None
         self._settle()
+
+    @property
+    def route(self) -> Route:
+        """The route that is being walked."""
+        return self.routes[-1]
 
     # What happens
 
@@ -87,10 +130,11 @@ class Observer:
         self.pending = " ".join(text.casefold().split())
 
     def resumed(self, role: str) -> None:
-        """Note that the case was left and taken up again: nothing is in force any more."""
+        """Note that it was left and taken up again: nothing is in force any more."""
         self.role = role
         self.in_force, self.taken, self.refused = set(), set(), frozenset()
-        self.moves = [(frozenset(), closed) for _, closed in self.moves]
+        for route in self.routes:
+            route.moves = [(frozenset(), closed) for _, closed in route.moves]
         self.pending, self.screen = None, {}
         self._settle()
 
@@ -100,24 +144,49 @@ class Observer:
         if kind in ASIDE:
             self.pending = None
         elif kind != "figure":
-            if self.pending is not None:
-                self._happened(self.pending)
-            self.pending = None
+            word, before, self.pending = self.pending, self.screen, None
+            if word is not None:
+                self._happened(word)
+            if self.of_round and kind != "end":
+                self._in_and_out(word, before, screen)
             self.screen = screen
             self._tallies(screen)
-        here = (screen["symptom"], screen["step"]) if "step" in screen else None
+        here = _here(screen)
         for place, leaf in _leaves(screen):
-            owner = self.files.owner.get(leaf)
-            if owner is None or owner == here:
+            owners = self.files.owners.get(leaf)
+            if owners is None or here in owners:
                 continue
-            line = self.files.steps[owner].get("finding") == leaf
+            line = all(self.files.steps[owner].get("finding") == leaf for owner in owners)
             if not (line and place in ("ranking", "doorway")):
-                self._unsafe(f"words of {owner} on a screen of {here or kind}: {leaf!r}")
+                self._unsafe(f"words of {owners} on a screen of {here or kind}: {leaf!r}")
         if kind == "caution":
             self._caution(screen)
         elif kind in STEP_SCREENS:
             assert here is not None
             self._step(here, screen)
+
+    def _in_and_out(self, word: str | None, before: dict[str, Any], screen: dict[str, Any]) -> None:
+        """Follow a round into a case that it begins, and out of it again."""
+        inside, within = len(self.routes) > 1, screen["symptom"] is not None
+        begins = word == "not right" and before["screen"] == "item"
+        if begins and within:
+            self.begun = self.files.steps[_here(before)].get("starts", "")
+            if not self.begun or self.begun in self.with_service:
+                self._unsafe(f"a case of {self.begun!r} begins, which is none or with service")
+            self.routes.append(Route())
+        elif begins and any(note["id"] == "round-after-referred" for note in screen["notes"]):
+            # There was nothing in it to be shown.
+            self._case_over(self.files.steps[_here(before)]["starts"], "refer")
+        elif inside and not within:
+            self.routes.pop()
+            self._case_over(self.begun, word)
+        elif within and not inside:
+            self._unsafe("a case that nobody began")
+
+    def _case_over(self, symptom: str, word: str | None) -> None:
+        self.route.moves.clear()
+        if word != "cured":
+            self.with_service.add(symptom)
 
     # What must hold
 
@@ -127,9 +196,10 @@ class Observer:
             self._unsafe(f"said to be in force: {said}, by our account: {self.in_force}")
         if self.late:
             return
-        if screen["screen"] != "end" and ("back" in screen["replies"]) != bool(self.moves):
-            self._unsafe(f"back is offered or not against {len(self.moves)} moves")
-        if len(self.moves) > len(self.files.steps):
+        way_back = bool(self.route.moves) or len(self.routes) > 1
+        if screen["screen"] != "end" and ("back" in screen["replies"]) != way_back:
+            self._unsafe(f"back is offered or not against {len(self.route.moves)} moves")
+        if len(self.route.moves) > len(self.files.steps):
             self._unsafe("more moves than steps: one was asked twice")
 
     def _caution(self, screen: dict[str, Any]) -> None:
@@ -160,11 +230,13 @@ class Observer:
         runs = step.get("energises", False)
         if runs and self.in_force & self.files.lapsing:
             self._unsafe(f"{here} runs the machine under {self.in_force & self.files.lapsing}")
+        if runs and len(self.routes) == 1 and self.with_service:
+            self._unsafe(f"{here} runs a machine that waits for service: {self.with_service}")
         who = step.get("by", "operator") if "finding" not in step else step["who"]
         for_service = "finding" in step and who == "service"
         if not for_service and ROLES.index(who) > ROLES.index(self.role):
             self._unsafe(f"{here} is shown to {self.role}")
-        if here in self.closed:
+        if here in self.route.closed:
             self._unsafe(f"{here} is shown again, closed as it is")
         if not set(self._called(here)) <= set(self.files.guards):
             self._unsafe("unknown cautions")
@@ -176,16 +248,15 @@ class Observer:
             lines = [
                 x for n in self._held_back(self.in_force) for x in self.files.guards[n]["release"]
             ]
+            # What two of them ask for is done once.
+            lines = list(dict.fromkeys(lines))
             if list(screen["before_trying"]) != lines:
                 self._unsafe(f"before trying {here}: {screen['before_trying']}, not {lines}")
-        self.shown.add(here)
 
     # The account
 
     def _happened(self, word: str) -> None:
         screen = self.screen
-        if word not in REPLIES and word != KEEP_LOOKING:
-            word = "answer"
         if screen["screen"] == "caution" and word == "done":
             name = screen["id"]
             if screen["phase"] == "take":
@@ -198,13 +269,20 @@ class Observer:
         operators = screen["screen"] == "finding" and screen["who"] != "service"
         if word in ("cured", "not cured") or (word == "back" and operators):
             self.in_force -= self.files.lapsing
+        route = self.route
         if word == "back":
+            if not route.moves and len(self.routes) > 1:
+                # The first screen of a case leads back to the item that began it.
+                self.routes.pop()
+                route = self.route
             unknown = (frozenset[str](), frozenset[Step]())
-            self.refused, self.closed = self.moves.pop() if self.moves or not self.late else unknown
-        elif word not in ("danger", "leave", "cured", "refer"):
-            self.moves.append((self.refused, self.closed))
-            if screen["screen"] in STEP_SCREENS:
-                self.closed |= {(screen["symptom"], screen["step"])}
+            known = route.moves or not self.late
+            self.refused, route.closed = route.moves.pop() if known else unknown
+        elif word not in ENDING:
+            route.moves.append((self.refused, route.closed))
+            here = _here(screen)
+            if here is not None:
+                route.closed |= {here}
             elif screen["phase"] == "take":
                 self.refused |= {screen["id"]}
         self._settle()
@@ -232,6 +310,13 @@ class Observer:
 
 def _read(text: str) -> Any:
     return yaml.load(text, Loader=getattr(yaml, "CSafeLoader", yaml.SafeLoader))
+
+
+def _here(screen: dict[str, Any]) -> Step | None:
+    """Return the step or item that a screen shows, if it shows one."""
+    if screen["screen"] == "item":
+        return screen["round"], screen["item"]
+    return (screen["symptom"], screen["step"]) if "step" in screen else None
 
 
 def answers_of(step: dict[str, Any]) -> list[tuple[str, str]]:

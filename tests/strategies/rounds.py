@@ -1,10 +1,10 @@
-"""A small library with a round, and somebody who watches a round knowing only files and screens."""
+"""A small library with a round, and a round at a desk with all that happens in it logged."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-import yaml
 from msgspec.structs import replace
 
 from diagnose.commands.ready_library import ReadyLibrary
@@ -20,7 +20,8 @@ from strategies.walker import RoundWalker, Walker, visit_to
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from diagnose.case.state import State, Turn
+    from diagnose.case.state import State, Trace, Turn
+    from diagnose.case.visit import Visit
     from diagnose.log.events import Event
     from diagnose.log.protocol import CaseLog, CaseRecord
     from diagnose.round.state import RoundState, RoundTurn
@@ -136,6 +137,16 @@ items:
     hazards: [startup]
 """
 
+#: The same with a cause for service in it, and an item that leads to it.
+DEAD_FOR_SERVICE = DEAD.replace(
+    "    who: operator\n    remedy: Charge it.\n",
+    "    who: service\n    leave_safe: Leave it off.\n    ask_service: Test the cells.\n"
+    "    parts: [battery]\n",
+)
+ROUND_WITH_LAMP = ROUND.replace(
+    "  run:\n", "  lamp:\n    do: Look at the lamp.\n    starts: dead\n  run:\n"
+)
+
 
 def written(folder: Path, *, round_: str = ROUND, **more: str) -> Path:
     """Write the small library; `more` are further trees, or other texts for its own."""
@@ -153,6 +164,37 @@ def opened(folder: Path, name: str = "daily", **visit: Any) -> RoundWalker:
     return RoundWalker(visit_to(library, **visit), library.require_round(name))
 
 
+@dataclass
+class ToldCase:
+    """A case at a desk, with all of it in a log."""
+
+    visit: Visit
+    state: State
+    own: Record
+
+    def say(self, text: str) -> Turn:
+        turn = Walker(self.visit).reply(self.state, text)
+        if turn.exchange is not None:
+            self.own.write(record.replied(self.visit, turn, self.own.told))
+            self.own.told |= turn.state.entered
+        self.state = turn.state
+        return turn
+
+
+def begun(
+    visit: Visit,
+    opened: tuple[State, tuple[Trace, ...]],
+    log: CaseLog,
+    machine: str | None,
+    begun_in: CaseRecord | None = None,
+) -> ToldCase:
+    """Return a case that has just been opened, and is in the log now."""
+    state, trail = opened
+    event = record.opened(visit, state, trail, name="Ana")
+    case = log.open_case(machine, event, begun_in=begun_in)
+    return ToldCase(visit, state, Record(log, case, told=set(state.entered)))
+
+
 class Told:
     """A round at a desk, the cases that it begins included, with all of it in a log.
 
@@ -168,7 +210,7 @@ class Told:
         self.state, trail = walker.opened()
         event = round_record.round_opened(walker.visit, self.state, trail, "Ana")
         self.own = Record(self.log, self.log.open_case(machine, event))
-        self.inner: tuple[State, Record] | None = None
+        self.inner: ToldCase | None = None
 
     @property
     def record(self) -> CaseRecord:
@@ -194,12 +236,14 @@ class Told:
     def screen(self) -> Any:
         if self.inner is None:
             return self.walker.screen(self.state)
-        return Walker(self.walker.visit).screen(self.inner[0])
+        return Walker(self.walker.visit).screen(self.inner.state)
 
     @property
     def title(self) -> str:
         """What stands above the screen."""
-        return self.state.round.title if self.inner is None else self.inner[0].frames[-1].tree.title
+        if self.inner is None:
+            return self.state.round.title
+        return self.inner.state.frames[-1].tree.title
 
     @property
     def at(self) -> str:
@@ -214,7 +258,11 @@ class Told:
     def say(self, *texts: str) -> RoundTurn | Turn:
         turn: RoundTurn | Turn
         for text in texts:
-            turn = self._to_round(text) if self.inner is None else self._to_case(text)
+            if self.inner is None:
+                turn = self._to_round(text)
+            else:
+                turn = self.inner.say(text)
+                self._over()
         return turn
 
     def _to_round(self, text: str) -> RoundTurn:
@@ -228,28 +276,15 @@ class Told:
 
     def _begin(self, symptom: str) -> None:
         visit = self.walker.visit
-        state, trail = Walker(visit).opened(symptom, self.state.cautions, returns=True)
-        event = record.opened(visit, state, trail, name="Ana")
-        case = self.log.open_case(self.machine, event, begun_in=self.own.case)
-        self.inner = state, Record(self.log, case, told=set(state.entered))
+        opened = Walker(visit).opened(symptom, self.state.cautions, returns=True)
+        self.inner = begun(visit, opened, self.log, self.machine, self.own.case)
         self._over()
-
-    def _to_case(self, text: str) -> Turn:
-        assert self.inner is not None
-        state, own = self.inner
-        turn = Walker(self.walker.visit).reply(state, text)
-        if turn.exchange is not None:
-            own.write(record.replied(self.walker.visit, turn, own.told))
-            own.told |= turn.state.entered
-        self.inner = turn.state, own
-        self._over()
-        return turn
 
     def _over(self) -> None:
         """Go on with the round, once its case has an outcome."""
         assert self.inner is not None
         assert self.state.begins is not None
-        inner, symptom = self.inner[0], self.state.begins
+        inner, symptom = self.inner.state, self.state.begins
         if inner.outcome is None:
             return
         how = "danger" if inner.danger else inner.outcome
@@ -282,7 +317,7 @@ class Told:
                 )
             )
             own.told |= case.state.entered
-            self.inner = case.state, own
+            self.inner = ToldCase(visit, case.state, own)
             self._over()
             again = replace(
                 again, fits=again.fits + case.fits, misfits=again.misfits + case.misfits
@@ -290,45 +325,3 @@ class Told:
         elif again.state.begins is not None:
             self._begin(again.state.begins)
         return again
-
-
-class Guard:
-    """Somebody who knows the files of a library alone, and raises at a word shown too early."""
-
-    def __init__(self, folder: Path) -> None:
-        known = yaml.safe_load((folder / "cautions.yaml").read_text())
-        self.cautions = known["cautions"]
-        self.cover = {h: name for name, c in self.cautions.items() for h in c.get("covers", ())}
-        self.lapsing = {n for n, c in self.cautions.items() if c["lapses"] == "when energised"}
-        self.steps: dict[tuple[str, str], Any] = {}
-        for path in folder.glob("*.yaml"):
-            for name, step in (yaml.safe_load(path.read_text()).get("steps") or {}).items():
-                self.steps[(path.stem, name)] = step
-        for path in (folder / "rounds").glob("*.yaml"):
-            for name, item in yaml.safe_load(path.read_text())["items"].items():
-                self.steps[(path.stem, name)] = item
-
-    def sees(self, screen: Any) -> None:
-        """Look at a screen of a round, as data."""
-        kind = screen["screen"]
-        if kind not in ("item", "check", "reading", "finding"):
-            return
-        key = (
-            (screen["round"], screen["item"])
-            if kind == "item"
-            else (
-                screen["symptom"],
-                screen["step"],
-            )
-        )
-        step = self.steps[key]
-        in_force = {held["id"] for held in screen["in_force"]}
-        if step.get("energises") is True or step.get("energises") == "true":
-            assert not in_force & self.lapsing, f"{key} runs the machine under {in_force}"
-        if step.get("who") == "service":
-            return
-        needed = set(step.get("cautions", ()))
-        needed |= {self.cover[h] for h in step.get("hazards", ()) if h in self.cover}
-        while more := {i for n in needed for i in self.cautions[n].get("includes", ())} - needed:
-            needed |= more
-        assert needed <= in_force, f"{key} needs {needed}, in force are {in_force}"

@@ -1,7 +1,8 @@
-"""Walking a case at random: every reply there is, left and taken up again, the log as its JSON."""
+"""Walking at random, a case or a round: every reply there is, left and taken up again."""
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -9,13 +10,16 @@ from diagnose.case.screens import as_data
 from diagnose.log.events import Event, encode, read
 from diagnose.log.record import opened, replied, resumed
 from diagnose.log.replay import replay
+from diagnose.measure.registry import MEASUREMENTS
 from strategies.observer import ROLES
 
 if TYPE_CHECKING:
     from random import Random
 
+    from diagnose.case.screens import Screen
     from diagnose.case.state import State, Turn
     from strategies.observer import Observer
+    from strategies.rounds import Told
     from strategies.walker import Walker
     from strategies.written import Read
 
@@ -54,6 +58,7 @@ class Case:
     idle: int = 0
     backs: int = 0
     resumes: int = 0
+    said: set[str] = field(default_factory=set)
 
     def __post_init__(self) -> None:
         self.walk: Walker = self.library.walk(self.role)
@@ -67,10 +72,14 @@ class Case:
 
     def show(self) -> dict[str, Any]:
         """Show the screen to the observer, and return it as data."""
-        screen: dict[str, Any] = as_data(self.walk.screen(self.state))
+        return self._shown(self.walk.screen(self.state))
+
+    def _shown(self, screen: Screen) -> dict[str, Any]:
+        data: dict[str, Any] = as_data(screen)
+        self.said |= ids_of(data)
         if self.observer is not None:
-            self.observer.see(screen)
-        return screen
+            self.observer.see(data)
+        return data
 
     def say(self, text: str) -> Turn:
         """Reply, and keep what a log would keep."""
@@ -78,8 +87,8 @@ class Case:
         self.replies += 1
         if self.observer is not None:
             self.observer.reply(text)
-            for interlude in turn.interludes:
-                self.observer.see(as_data(interlude))
+        for interlude in turn.interludes:
+            self._shown(interlude)
         if turn.exchange is not None:
             self.events.append(replied(self.walk.visit, turn, {self.symptom}))
         self.state = turn.state
@@ -102,7 +111,7 @@ class Case:
     def step(self, screen: dict[str, Any], ending: float = 0.08) -> None:
         """Reply at random to what is shown; `ending` is how gladly a case is ended."""
         random = self.random
-        text = self._reply(screen, ending)
+        text = random_reply(random, screen, ending, idle=self.idle, backs=self.backs)
         if text == "leave" and self.resumes < 3 and random.random() < 0.9:
             self.say(text)
             self.show()
@@ -115,29 +124,100 @@ class Case:
         elif self.state is before:
             self.idle += 1
 
-    def _reply(self, screen: dict[str, Any], ending: float) -> str:
-        random = self.random
-        chance = random.random()
-        if chance < 0.04 and self.idle < 6:
-            return random.choice(NONSENSE)
-        if chance < 0.07:
-            return "leave"
-        if chance < 0.072:
-            return "danger"
-        if chance < 0.15 and self.backs < 6:
-            return "back"
-        kind = screen["screen"]
-        if kind == "caution":
-            return "done" if random.random() < 0.9 else "cannot"
-        if kind == "finding":
-            if random.random() < ending:
-                return "cured" if "cured" in screen["replies"] else "refer"
-            if "cured" in screen["replies"]:
-                return random.choice(["not cured", "not cured", "cannot"])
-            return "keep looking"
-        if random.random() < 0.3:
-            return random.choice(["unsure", "unsure", "cannot"])
-        if kind == "reading":
-            return f"{random.randint(-10, 10)}"
-        number = random.randrange(len(screen["answers"]))
-        return f"{number + 1}" if random.random() < 0.5 else screen["answers"][number]["title"]
+
+@dataclass
+class RandomRound:
+    """One round at random, the cases that it begins included, and whoever watches."""
+
+    told: Told
+    random: Random
+    observer: Observer
+    idle: int = 0
+    backs: int = 0
+    resumes: int = 0
+    said: set[str] = field(default_factory=set)
+
+    def walk(self, ending: float = 0.2) -> None:
+        """Walk it until it is over; `ending` is how gladly its cases are ended."""
+        while True:
+            screen = self._shown(self.told.screen)
+            if screen["screen"] != "end":
+                self._say(screen, ending)
+            elif screen["outcome"] == "left" and self.resumes < 2:
+                self.resumes += 1
+                assert self.told.resume().misfits == 0
+                self.observer.resumed(self.observer.role)
+            else:
+                return
+
+    def _say(self, screen: dict[str, Any], ending: float) -> None:
+        text = random_reply(self.random, screen, ending, idle=self.idle, backs=self.backs)
+        self.observer.reply(text)
+        turn = self.told.say(text)
+        self.backs += text == "back"
+        self.idle += turn.exchange is None
+        for interlude in turn.interludes:
+            self._shown(interlude)
+
+    def _shown(self, screen: Screen) -> dict[str, Any]:
+        data: dict[str, Any] = as_data(screen)
+        self.said |= ids_of(data)
+        self.observer.see(data)
+        return data
+
+
+def ids_of(screen: dict[str, Any]) -> set[str]:
+    """Return the ids of the notes of a screen, or of what was wrong with a reply."""
+    if screen["screen"] == "refused":
+        return {f"refused: {screen['message']['id']}"}
+    return {note["id"] for note in screen["notes"]}
+
+
+def random_reply(
+    random: Random, screen: dict[str, Any], ending: float, *, idle: int, backs: int
+) -> str:
+    """Return a reply to a screen, now and then one that means nothing or turns back."""
+    chance = random.random()
+    if chance < 0.04 and idle < 6:
+        return random.choice(NONSENSE)
+    if chance < 0.07:
+        return "leave"
+    if chance < 0.072:
+        return "danger"
+    if chance < 0.15 and backs < 6:
+        return "back"
+    kind = screen["screen"]
+    if kind == "caution":
+        return "done" if random.random() < 0.9 else "cannot"
+    if kind == "item":
+        return random.choice(["done", "done", "not right", "not right", "not now"])
+    if kind == "finding":
+        if random.random() < ending:
+            return "cured" if "cured" in screen["replies"] else "refer"
+        if "cured" in screen["replies"]:
+            return random.choice(["not cured", "not cured", "cannot"])
+        return "keep looking"
+    if random.random() < 0.3:
+        return random.choice(["unsure", "unsure", "cannot"])
+    if kind == "reading":
+        return _typed(random, screen)
+    listed = [dict(note["into"])["shown"] for note in screen["notes"] if note["id"] == "card-list"]
+    if listed and idle < 6:
+        return str(random.choice(listed))
+    number = random.randrange(len(screen["answers"]))
+    return f"{number + 1}" if random.random() < 0.5 else str(screen["answers"][number]["title"])
+
+
+def _typed(random: Random, screen: dict[str, Any]) -> str:
+    """Return what was read; now and then an input is left to the card, which may be silent."""
+    if screen["read"] == "value":
+        return f"{random.randint(-10, 10)}"
+    examples = {need.name: need.example for need in MEASUREMENTS[screen["read"]].needs}
+    asked = [need["name"] for need in screen["needs"]]
+    if len(asked) > 1 and random.random() < 0.2:
+        asked.remove(random.choice(asked))
+    return " ".join(f"{name}={_scaled(examples[name], random.uniform(0.6, 1.4))}" for name in asked)
+
+
+def _scaled(example: str, scale: float) -> str:
+    return re.sub(r"\d+(\.\d+)?", lambda number: f"{float(number[0]) * scale:.3g}", example)

@@ -10,11 +10,12 @@ import yaml
 
 from diagnose.case.visit import Visit
 from diagnose.files.library import Library, put_in
+from diagnose.round.state import ready_round
 from diagnose.rules.check import check, errors
 from diagnose.study.in_force import CautionTable, caution_table
 from diagnose.study.plan import Plan, plan_of
 from diagnose.study.ready import made_ready
-from strategies.walker import Walker
+from strategies.walker import RoundWalker, Walker
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -29,7 +30,7 @@ NO_CAUTIONS = "format: 1\nhazards: {}\ncautions: {}\n"
 
 @dataclass(frozen=True)
 class Written:
-    """The texts of a library: its trees by symptom, `cautions.yaml`, and one machine card or none.
+    """The texts of a library: trees by symptom, `cautions.yaml`, rounds, one machine card or none.
 
     `symptoms` are the files that are there but were not written here, such as a doorway's target.
     """
@@ -38,9 +39,14 @@ class Written:
     cautions: str = NO_CAUTIONS
     card: str | None = None
     symptoms: tuple[str, ...] = ()
+    rounds: Mapping[str, str] = field(default_factory=dict)
 
     def __repr__(self) -> str:
-        parts = {"cautions": self.cautions, **self.trees, "card": self.card or ""}
+        parts = {
+            **{"cautions": self.cautions, "card": self.card or ""},
+            **self.trees,
+            **self.rounds,
+        }
         return "\n".join(f"--- {name}\n{text}" for name, text in parts.items())
 
 
@@ -74,6 +80,9 @@ class Read:
     def walk(self, role: str = "operator") -> Walker:
         return Walker(self.visit(role))
 
+    def walk_round(self, name: str, role: str = "operator") -> RoundWalker:
+        return RoundWalker(self.visit(role), ready_round(self.library.rounds[name], self.table))
+
 
 def text_of(data: Any) -> str:
     """Return data as YAML, in the order in which it stands."""
@@ -93,6 +102,8 @@ def loaded(written: Written) -> tuple[Library, Card | None, list[Problem]]:
     put_in(library, written.cautions, "cautions.yaml")
     for symptom, text in written.trees.items():
         put_in(library, text, f"{symptom}.yaml")
+    for round_, text in written.rounds.items():
+        put_in(library, text, "rounds", f"{round_}.yaml")
     if written.card is not None:
         put_in(library, written.card, "machines", "m.yaml")
     card = next(iter(library.machines.values()), None)
