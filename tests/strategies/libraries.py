@@ -193,20 +193,20 @@ def _question(
     if draw(st.integers(0, 2)) == 0:
         step["if_unsure"] = draw(st.sampled_from(labels))
     if draw(st.integers(0, 3)) == 0:
-        read = draw(st.sampled_from([*READINGS, "value", "value"]))
-        size = len(ways) - 1
-        numbers = sorted(draw(st.sets(st.integers(-9, 9), min_size=size, max_size=size)))
-        limits = [
-            number if read == "value" else round(READINGS[read] * (1 + number / 12), 3)
-            for number in numbers
-        ]
-        bands: list[dict[str, Any]] = [
-            {"below": limit, "call": label, "go": way}
-            for limit, label, way in zip(limits, labels, ways, strict=False)
-        ]
-        bands.append({"otherwise": labels[-1], "go": ways[-1]})
-        return {"read": read, **step, "bands": bands}
+        return _reading(draw, step, labels, ways)
     return {"ask": f"{words} ask", **step, "answers": dict(zip(labels, ways, strict=True))}
+
+
+def _reading(draw: Any, step: dict[str, Any], labels: list[str], ways: list[str]) -> dict[str, Any]:
+    read = draw(st.sampled_from([*READINGS, "value", "value"]))
+    size = len(ways) - 1
+    numbers = sorted(draw(st.sets(st.integers(-9, 9), min_size=size, max_size=size)))
+    bands: list[dict[str, Any]] = []
+    for number, label, way in zip(numbers, labels, ways, strict=False):
+        usual = round(READINGS[read] * (1 + number / 12), 3)
+        bands.append({"below": number if read == "value" else usual, "call": label, "go": way})
+    bands.append({"otherwise": labels[-1], "go": ways[-1]})
+    return {"read": read, **step, "bands": bands}
 
 
 def _finding(draw: Any, words: str, guards: _Guards, doorways: tuple[str, ...]) -> dict[str, Any]:

@@ -152,13 +152,7 @@ class Observer:
             self.screen = screen
             self._tallies(screen)
         here = _here(screen)
-        for place, leaf in _leaves(screen):
-            owners = self.files.owners.get(leaf)
-            if owners is None or here in owners:
-                continue
-            line = all(self.files.steps[owner].get("finding") == leaf for owner in owners)
-            if not (line and place in ("ranking", "doorway")):
-                self._unsafe(f"words of {owners} on a screen of {here or kind}: {leaf!r}")
+        self._whose_words(here, screen)
         if kind == "caution":
             self._caution(screen)
         elif kind in STEP_SCREENS:
@@ -189,6 +183,16 @@ class Observer:
             self.with_service.add(symptom)
 
     # What must hold
+
+    def _whose_words(self, here: Step | None, screen: dict[str, Any]) -> None:
+        for place, leaf in _leaves(screen):
+            owners = self.files.owners.get(leaf)
+            if owners is None or here in owners:
+                continue
+            line = all(self.files.steps[owner].get("finding") == leaf for owner in owners)
+            if not (line and place in ("ranking", "doorway")):
+                shown = here or screen["screen"]
+                self._unsafe(f"words of {owners} on a screen of {shown}: {leaf!r}")
 
     def _tallies(self, screen: dict[str, Any]) -> None:
         said = {named["id"] for named in screen["in_force"]}
@@ -232,18 +236,21 @@ class Observer:
             self._unsafe(f"{here} runs the machine under {self.in_force & self.files.lapsing}")
         if runs and len(self.routes) == 1 and self.with_service:
             self._unsafe(f"{here} runs a machine that waits for service: {self.with_service}")
-        who = step.get("by", "operator") if "finding" not in step else step["who"]
-        for_service = "finding" in step and who == "service"
-        if not for_service and ROLES.index(who) > ROLES.index(self.role):
-            self._unsafe(f"{here} is shown to {self.role}")
         if here in self.route.closed:
             self._unsafe(f"{here} is shown again, closed as it is")
-        if not set(self._called(here)) <= set(self.files.guards):
-            self._unsafe("unknown cautions")
         expected = [("release", name) for name in self._held_back(self.base)] if runs else []
         expected += [("take", name) for name in self._called(here)]
         if self.since != expected:
             self._unsafe(f"before {here}: {self.since}, not {expected}")
+        self._hands(here, screen)
+
+    def _hands(self, here: Step, screen: dict[str, Any]) -> None:
+        """Look whether the step is for whoever is there, and what is done before a trial."""
+        step = self.files.steps[here]
+        who = step.get("by", "operator") if "finding" not in step else step["who"]
+        for_service = "finding" in step and who == "service"
+        if not for_service and ROLES.index(who) > ROLES.index(self.role):
+            self._unsafe(f"{here} is shown to {self.role}")
         if "finding" in step and not for_service:
             lines = [
                 x for n in self._held_back(self.in_force) for x in self.files.guards[n]["release"]
@@ -269,23 +276,24 @@ class Observer:
         operators = screen["screen"] == "finding" and screen["who"] != "service"
         if word in ("cured", "not cured") or (word == "back" and operators):
             self.in_force -= self.files.lapsing
-        route = self.route
         if word == "back":
-            if not route.moves and len(self.routes) > 1:
-                # The first screen of a case leads back to the item that began it.
-                self.routes.pop()
-                route = self.route
-            unknown = (frozenset[str](), frozenset[Step]())
-            known = route.moves or not self.late
-            self.refused, route.closed = route.moves.pop() if known else unknown
+            self._back()
         elif word not in ENDING:
-            route.moves.append((self.refused, route.closed))
+            self.route.moves.append((self.refused, self.route.closed))
             here = _here(screen)
             if here is not None:
-                route.closed |= {here}
+                self.route.closed |= {here}
             elif screen["phase"] == "take":
                 self.refused |= {screen["id"]}
         self._settle()
+
+    def _back(self) -> None:
+        if not self.route.moves and len(self.routes) > 1:
+            # The first screen of a case leads back to the item that began it.
+            self.routes.pop()
+        unknown = (frozenset[str](), frozenset[Step]())
+        known = self.route.moves or not self.late
+        self.refused, self.route.closed = self.route.moves.pop() if known else unknown
 
     def _settle(self) -> None:
         self.base = set(self.in_force)

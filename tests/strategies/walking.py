@@ -186,17 +186,17 @@ def random_reply(
         return "danger"
     if chance < 0.15 and backs < 6:
         return "back"
+    return _onward(random, screen, ending, idle)
+
+
+def _onward(random: Random, screen: dict[str, Any], ending: float, idle: int) -> str:
     kind = screen["screen"]
     if kind == "caution":
         return "done" if random.random() < 0.9 else "cannot"
     if kind == "item":
         return random.choice(["done", "done", "not right", "not right", "not now"])
     if kind == "finding":
-        if random.random() < ending:
-            return "cured" if "cured" in screen["replies"] else "refer"
-        if "cured" in screen["replies"]:
-            return random.choice(["not cured", "not cured", "cannot"])
-        return "keep looking"
+        return _at_finding(random, "cured" in screen["replies"], ending)
     if random.random() < 0.3:
         return random.choice(["unsure", "unsure", "cannot"])
     if kind == "reading":
@@ -206,6 +206,12 @@ def random_reply(
         return str(random.choice(listed))
     number = random.randrange(len(screen["answers"]))
     return f"{number + 1}" if random.random() < 0.5 else str(screen["answers"][number]["title"])
+
+
+def _at_finding(random: Random, operators: bool, ending: float) -> str:
+    if random.random() < ending:
+        return "cured" if operators else "refer"
+    return random.choice(["not cured", "not cured", "cannot"]) if operators else "keep looking"
 
 
 def _typed(random: Random, screen: dict[str, Any]) -> str:
