@@ -12,7 +12,16 @@ from diagnose.commands import options as opt
 from diagnose.commands.machines import open_list
 from diagnose.files import replies
 from diagnose.log.account import Account
-from diagnose.log.events import CaseOver, Found, ItemReplied, Opened, Replied, Resumed, RoundOpened
+from diagnose.log.events import (
+    CaseOver,
+    Found,
+    ItemReplied,
+    Noted,
+    Opened,
+    Replied,
+    Resumed,
+    RoundOpened,
+)
 from diagnose.log.events import as_data as event_data
 from diagnose.log.story import story
 from diagnose.text import did_you_mean
@@ -138,6 +147,8 @@ def event_line(event: Event) -> str:
             return "resumed"
         case Found():
             return f"found {event.finding}"
+        case Noted():
+            return f"noted {event.words}"
         case CaseOver():
             return f"back from {event.symptom}: {event.how}"
     return _exchange_line(event)

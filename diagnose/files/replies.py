@@ -18,6 +18,8 @@ KEEP_LOOKING: Final = "keep looking"
 NOT_RIGHT: Final = "not right"
 NOT_NOW: Final = "not now"
 NONE: Final = "none"
+#: With words behind it: they are written down, and nothing moves.
+NOTE: Final = "note"
 
 #: What people type for it all the same.
 SPELLINGS: Final = {"not sure": UNSURE, "not-cured": NOT_CURED, "keep-looking": KEEP_LOOKING}
@@ -25,6 +27,6 @@ SPELLINGS: Final = {"not sure": UNSURE, "not-cured": NOT_CURED, "keep-looking": 
 REPLY_WORDS: Final = frozenset(
     {
         *(DONE, CANNOT, BACK, WHY, UNSURE, DANGER, LEAVE, CURED, NOT_CURED, REFER),
-        *(KEEP_LOOKING, NOT_RIGHT, NOT_NOW, NONE, *SPELLINGS),
+        *(KEEP_LOOKING, NOT_RIGHT, NOT_NOW, NONE, NOTE, *SPELLINGS),
     }
 )

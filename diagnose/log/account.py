@@ -19,6 +19,7 @@ from diagnose.log.events import (
     CaseOver,
     CautionKept,
     ItemReplied,
+    Noted,
     Opened,
     Outset,
     Replied,
@@ -129,6 +130,11 @@ class Account(Struct, dict=True):
         if last is not None and own is not None and own.reply not in (*MOVES, *_ASIDE):
             counting.append(last)
         return counting
+
+    @property
+    def notes(self) -> list[tuple[str, str]]:
+        """What was written down: when, and the words. A step taken back leaves its note."""
+        return [(e.at, e.event.words) for e in self.events if isinstance(e.event, Noted)]
 
     def title(self, symptom: str) -> str:
         """Return a symptom in words, or its id."""

@@ -306,6 +306,23 @@ class Resumed(_Held, frozen=True, kw_only=True, tag="resumed"):
         return self.outcome is not None
 
 
+class Noted(_Event, frozen=True, kw_only=True, tag="noted"):
+    """Something was written down at a step of a case or an item of a round. It moves nothing.
+
+    `what` is what the screen asked to note down there, empty where the person noted it unasked.
+    """
+
+    text: str
+    step: str
+    symptom: str = ""
+    what: str = ""
+
+    @property
+    def words(self) -> str:
+        """What was written down, behind what it is."""
+        return f"{self.what}: {self.text}" if self.what else self.text
+
+
 class Found(_Event, frozen=True, kw_only=True, tag="found"):
     """Service's verdict. `cures` are (symptom, finding), the doorways that led there too."""
 
@@ -314,7 +331,7 @@ class Found(_Event, frozen=True, kw_only=True, tag="found"):
     cures: tuple[tuple[str, str], ...] = ()
 
 
-Event: TypeAlias = Opened | RoundOpened | Replied | ItemReplied | CaseOver | Resumed | Found
+Event: TypeAlias = Opened | RoundOpened | Replied | ItemReplied | CaseOver | Resumed | Noted | Found
 
 #: Returns an event as JSON, on one line. Raises `UnicodeEncodeError` for halves of letters.
 encode: Final = msgspec.json.Encoder().encode

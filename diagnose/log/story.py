@@ -11,7 +11,16 @@ from typing import TYPE_CHECKING, Final
 from msgspec import Struct
 
 from diagnose.files import replies
-from diagnose.log.events import CaseOver, Found, ItemReplied, Opened, Replied, Resumed, RoundOpened
+from diagnose.log.events import (
+    CaseOver,
+    Found,
+    ItemReplied,
+    Noted,
+    Opened,
+    Replied,
+    Resumed,
+    RoundOpened,
+)
 from diagnose.log.history import latest_marks
 
 if TYPE_CHECKING:
@@ -24,6 +33,7 @@ if TYPE_CHECKING:
 CASE: Final = "case"
 FINDING: Final = "finding"
 READING: Final = "reading"
+NOTE: Final = "note"
 ROUND: Final = "round"
 
 
@@ -63,6 +73,11 @@ def story(milestones: Iterable[Milestone]) -> list[StoryLine]:
     for case, events in by_case(milestones):
         if case.outcome != "withdrawn":
             lines += _round(case, events) if case.round is not None else _case(case, events)
+            lines += [
+                _line(case, logged, NOTE, logged.event.words)
+                for logged in events
+                if isinstance(logged.event, Noted)
+            ]
     return sorted(lines, key=lambda line: line.at)
 
 

@@ -14,7 +14,7 @@ from diagnose.case.screens import FindingScreen, ReadingScreen
 from diagnose.case.walk import ANSWER
 from diagnose.files import replies
 from diagnose.log.account import Account
-from diagnose.log.events import MOVES, CaseOver, Found, ItemReplied, Replied, RoundOpened
+from diagnose.log.events import MOVES, CaseOver, Found, ItemReplied, Noted, Replied, RoundOpened
 from diagnose.log.machine_state import machine_state
 from diagnose.paper.handover_page import (
     Answer,
@@ -295,4 +295,4 @@ def _taken_back(account: Account) -> Iterator[TakenBack]:
 
 
 #: Events that pass no step of a tree over.
-_PASSES_NOTHING: Final = (RoundOpened, ItemReplied, CaseOver, Found)
+_PASSES_NOTHING: Final = (Noted, RoundOpened, ItemReplied, CaseOver, Found)
