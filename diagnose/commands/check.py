@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import groupby
 from typing import TYPE_CHECKING
 
 from diagnose.case.screens import as_data
@@ -14,6 +15,10 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from diagnose.files.problems import Problem
+
+
+#: As many problems of one file are printed; with --json, all that are kept.
+MOST = 100
 
 
 def run(args: Sequence[str]) -> int:
@@ -40,7 +45,11 @@ def run(args: Sequence[str]) -> int:
 
 
 def _lines(trees: int, problems: Sequence[Problem]) -> Iterator[str]:
-    yield from map(str, problems)
+    for file, group in groupby(problems, key=lambda problem: problem.file):
+        own = list(group)
+        yield from map(str, own[:MOST])
+        if len(own) > MOST:
+            yield f"{file}: and {len(own) - MOST} more; mend these first."
     bad = len(errors(problems))
     said = f"{trees} tree{'' if trees == 1 else 's'}"
     yield f"{said}, {_counted(bad, 'error')}, {_counted(len(problems) - bad, 'warning')}."

@@ -24,6 +24,9 @@ if TYPE_CHECKING:
 
 LARGEST = 8 * 1024 * 1024
 
+#: Values in one file. A tree of 10,000 steps has a third of them.
+MOST_VALUES = 400_000
+
 # Anchors, aliases and tags leave no trace on a node. They are looked for among the events, which
 # costs a second parse, so only where one of their marks stands where they could begin.
 _MARKS = re.compile(r"""(?:^|[\s\[\]{},:?"'-])[&*!]""", re.MULTILINE)
@@ -93,6 +96,9 @@ def compose(text: str, name: str) -> yaml.MappingNode:
     characters, anchors, aliases or tags.
     """
     _refuse_characters(text, name)
+    # A node takes some 300 bytes, and most are parted by one of these.
+    if sum(map(text.count, ",[{\n:")) > MOST_VALUES:
+        raise _unreadable(name, refusals.too_many())
     try:
         if _MARKS.search(text):
             _refuse_marks(text, name)

@@ -44,6 +44,8 @@ FORMAT: Final = 2
 
 ANSWER: Final = Text("an answer")
 POSITIVE: Final = Number(low=(0, False))
+#: Any positive scale will do; what is nearly nothing could not be computed with.
+CHANCE: Final = Number(low=(1e-6, True), high=(1e6, True))
 IDS: Final = ListOf(ID)
 LINES: Final = ListOf(Text("a short line"), at_least=1)
 FLAG: Final = Flag()
@@ -190,7 +192,7 @@ FINDING: Final = Record(
     "A leaf: the cause, what to do about it, and who may do it.",
     Finding,
     _must("finding", TEXT, "The cause in one line, and one reason to believe it."),
-    _must("chance", POSITIVE, "How often it is the cause, in 100 cases of this symptom."),
+    _must("chance", CHANCE, "How often it is the cause, in 100 cases of this symptom."),
     Key("who", choice(*ROLES), "Who may do the remedy.", ""),
     Key("remedy", TEXT, "What to do."),
     Key("minutes", POSITIVE, "How long the remedy takes.", 5.0),

@@ -33,6 +33,10 @@ BAD: Final = _Bad()
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?\Z", re.ASCII)
 
 
+#: As many problems of one file are kept by the reader: it is another kind of file, or all of it is
+#: wrong in the same way.
+MOST_PROBLEMS: Final = 1000
+
 #: The tag of a key that the lift from an older format put in, which its author could not know.
 LIFTED: Final = "lifted"
 
@@ -45,10 +49,16 @@ class Notes:
         self.format = format
         self.problems: list[Problem] = []
 
+    @property
+    def full(self) -> bool:
+        """Whether so much is wrong already that no more of it is looked at closely."""
+        return len(self.problems) >= MOST_PROBLEMS
+
     def wrong(self, node: yaml.Node, refusal: Refusal) -> _Bad:
         """Note an error at `node` and return `BAD`."""
         mark = node.start_mark
-        self.problems.append(refused(self.file, refusal, mark.line + 1, mark.column + 1))
+        if not self.full:
+            self.problems.append(refused(self.file, refusal, mark.line + 1, mark.column + 1))
         return BAD
 
 
@@ -288,6 +298,8 @@ class Record:
         seen = set()
         noted = len(notes.problems)
         for key_node, value_node in node.value:
+            if notes.full:
+                return BAD
             name = key_node.value
             key = self.keys.get(name) if type(key_node) is yaml.ScalarNode else None
             if key is None or name in seen:

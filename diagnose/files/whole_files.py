@@ -23,6 +23,16 @@ def too_large() -> Refusal:
     return Refusal("too-large", "The file is over 8 MiB: split it, one symptom a file.")
 
 
+def too_many() -> Refusal:
+    """The file holds more than some 400,000 values.
+
+    A tree that a person has written has a few thousand. So many would take the memory and the
+    minutes of whoever stands at the machine.
+    """
+    message = "The file holds more than 400,000 values: split it, one symptom a file."
+    return Refusal("too-many", message)
+
+
 def not_text() -> Refusal:
     """The file is no text in UTF-8.
 
@@ -131,6 +141,7 @@ def empty_library() -> Refusal:
 FILE_REFUSALS = (
     unreadable,
     too_large,
+    too_many,
     not_text,
     empty,
     yaml,

@@ -147,3 +147,21 @@ def test_a_report_that_cannot_be_written_is_not_promised(
     monkeypatch.setenv("DIAGNOSE_TRACEBACK", "1")
     with pytest.raises(ZeroDivisionError):
         app.run(["start"])
+
+
+def test_of_a_hundred_and_one_problems_of_a_file_a_hundred_are_printed(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    lines = "\n".join(f"key{n}: x" for n in range(94))
+    (tmp_path / "bad.yaml").write_text(f"format: 2\n{lines}\n")
+    (tmp_path / "worse.yaml").write_text(f"format: 2\n{lines}\n{lines}\n")
+    code, out, _ = run(capsys, "check", "--trees", str(tmp_path))
+    assert code == 1
+    said = out.splitlines()
+    bad = [line for line in said if "bad.yaml" in line]
+    worse = [line for line in said if "worse.yaml" in line]
+    # 94 unknown keys; and symptom, title, start, steps are missing.
+    assert len(bad) == 98
+    assert len(worse) == 101
+    assert worse[-1].endswith("worse.yaml: and 92 more; mend these first.")
+    assert "2 trees, 290 errors, no warnings." in said
