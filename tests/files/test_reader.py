@@ -329,14 +329,14 @@ def test_every_key_is_explained() -> None:
 
 def test_more_values_than_a_tree_has_are_refused_before_they_take_memory() -> None:
     for text in ("a: [" + "b," * 400_001 + "]", "\n".join(f"k{n}: v" for n in range(200_001))):
-        tree, problems = read_tree(text, "sample.yaml")
+        tree, problems = read_text(TREE, text, "sample.yaml")
         assert tree is None
         assert [(one.code, one.line, one.column) for one in problems] == [("too-many", 1, 1)]
 
 
 def test_of_a_file_in_which_all_is_wrong_the_first_problems_are_kept() -> None:
     text = "format: 2\n" + "\n".join(f"key{n}: x" for n in range(5_000))
-    tree, problems = read_tree(text, "sample.yaml")
+    tree, problems = read_text(TREE, text, "sample.yaml")
     assert tree is None
     assert len(problems) == 1_000
     assert [(one.code, one.line) for one in problems[:2]] == [
