@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from msgspec.structs import replace
+
 from diagnose.case.screens import as_data
 from diagnose.commands import options as opt
-from diagnose.commands.intake import machine_of
+from diagnose.commands.at_machine import at_machine
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.commands.round_session import run_round
 from diagnose.commands.session import Record
@@ -29,7 +31,7 @@ def run(args: Sequence[str]) -> int:
     parser = opt.parser("round", "Walk a routine checklist; without a name, list them.")
     parser.add_argument("name", nargs="?", metavar="round", help="a round's id")
     opt.add_person(parser)
-    parser.add_argument("--name", dest="person", default="", help="who it is, for the log")
+    opt.add_name(parser)
     parser.add_argument("--trial", action="store_true", help="walk without a log")
     parser.add_argument(
         "--due", action="store_true", help="say what is overdue, machine by machine"
@@ -43,12 +45,13 @@ def run(args: Sequence[str]) -> int:
         return _list(library, options)
     round_ = library.require_round(options.name)
     face = face_for(plain=options.plain, json=options.json)
-    go_on, _ = machine_of(library, options.machine, face)
-    if not go_on:
+    there = at_machine(library, face, options)
+    if there is None:
         return opt.OK
-    log = None if options.trial else opt.open_log(options)
-    desk = desk_of(library, log, face, options, options.person)
+    log = None if options.trial else there.log or opt.open_log(options)
+    desk = desk_of(library, log, face, options)
     state, trail = opened(desk.visit, round_)
+    state = replace(state, notes=(*there.notes, *state.notes))
     event = round_opened(desk.visit, state, trail, desk.name)
     record = None if log is None else Record(log, log.open_case(desk.machine, event))
     run_round(desk, state, record)

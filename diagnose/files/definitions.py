@@ -243,6 +243,7 @@ ITEM: Final = Record(
     _CAUTIONS,
     _ENERGISES,
     Key("starts", ID, 'The symptom that "not right" begins.'),
+    Key("stops", FLAG, '"Not right" ends the round; the machine is out of use then.', False),
 )
 ROUND: Final = Record(
     "a round",

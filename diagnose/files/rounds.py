@@ -11,7 +11,10 @@ if TYPE_CHECKING:
 
 
 class Item(Struct, frozen=True, kw_only=True):
-    """One action of a round; `starts` is the symptom that "not right" begins."""
+    """One action of a round; `starts` is the symptom that "not right" begins.
+
+    `stops`: "not right" ends the round, and the machine is out of use.
+    """
 
     do: str
     look_for: str | None = None
@@ -20,6 +23,7 @@ class Item(Struct, frozen=True, kw_only=True):
     cautions: tuple[str, ...] = ()
     energises: bool = False
     starts: str | None = None
+    stops: bool = False
 
 
 class Round(Struct, frozen=True, kw_only=True):

@@ -25,6 +25,7 @@ from diagnose.log.events import (
     ReadingTaken,
     Replied,
     Resumed,
+    Released,
     RoundOpened,
     Shown,
     TreeKept,
@@ -71,7 +72,7 @@ shown = _all_of(
     **dict.fromkeys(
         (
             *("screen", "title", "do", "ask", "look_for", "tool", "finding", "who", "remedy"),
-            *("leave_safe", "ask_service", "phase", "signal", "text", "read"),
+            *("leave_safe", "until_mended", "ask_service", "phase", "signal", "text", "read"),
         ),
         texts,
     ),
@@ -184,7 +185,16 @@ EVENTS: Final[dict[type, SearchStrategy[Event]]] = {
         came_to=came_to,
         **_held,
     ),
-    Found: _all_of(Found, symptom=texts, finding=texts, cures=cures, **_every),
+    Found: _all_of(
+        Found,
+        symptom=texts,
+        finding=texts,
+        cures=cures,
+        name=texts,
+        released=st.none() | st.booleans(),
+        **_every,
+    ),
+    Released: _all_of(Released, name=texts, **_every),
 }
 events: SearchStrategy[Event] = st.one_of(*EVENTS.values())
 ends = st.sampled_from(["left", "cured", "referred", "walked", "withdrawn", "danger"]).map(
