@@ -33,9 +33,7 @@ class AtMachine(Struct, frozen=True, kw_only=True):
     notes: tuple[Phrase, ...] = ()
 
 
-def at_machine(
-    library: ReadyLibrary, face: Face, options: argparse.Namespace
-) -> AtMachine | None:
+def at_machine(library: ReadyLibrary, face: Face, options: argparse.Namespace) -> AtMachine | None:
     """Take the machine that was named, or ask; show its state where it is not simply in use.
 
     Returns None where nothing is to be begun: the person left, or went on with the case that holds

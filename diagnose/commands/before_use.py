@@ -27,6 +27,9 @@ if TYPE_CHECKING:
     from diagnose.log.machine_state import Held
     from diagnose.log.protocol import CaseLog, CaseRecord
 
+#: Further cases that hold a machine and are told one by one; a list has the others.
+_TOLD: Final = 2
+
 _ASIDE: Final = (replies.DANGER, replies.LEAVE)
 
 
@@ -43,9 +46,7 @@ class Met(Struct, frozen=True, kw_only=True):
     notes: tuple[Phrase, ...] = ()
 
 
-def met(
-    face: Face, log: CaseLog | None, card: Card | None, name: str, *, asked: bool
-) -> Met:
+def met(face: Face, log: CaseLog | None, card: Card | None, name: str, *, asked: bool) -> Met:
     """Show the state of a machine that is not simply in use, and take what is said to it.
 
     `name` is who stands there, empty where not given; it is asked for where the machine is said to
@@ -79,7 +80,8 @@ def met(
 
 
 def notes_on(holding: Sequence[Held]) -> tuple[Phrase, ...]:
-    """Return a line for each case that holds a machine."""
+    """Return a line for each case that holds a machine, or for the first and the number of more."""
+    more = len(holding) - _TOLD
     return tuple(
         phrase(
             "state-also",
@@ -88,8 +90,8 @@ def notes_on(holding: Sequence[Held]) -> tuple[Phrase, ...]:
             why=one.is_.why,
             case=one.case.name,
         )
-        for one in holding
-    )
+        for one in holding[:_TOLD]
+    ) + ((phrase("state-more", count=more),) if more > 0 else ())
 
 
 def _screen(card: Card, holding: Sequence[Held], *, asked: bool) -> StateScreen:

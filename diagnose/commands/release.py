@@ -1,4 +1,4 @@
-"""`diagnose release`: a machine that was out of use goes into use again, and the log says by whom."""
+"""`diagnose release`: a machine that was out of use is in use again, and the log says by whom."""
 
 from __future__ import annotations
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from msgspec.structs import replace
 
@@ -33,6 +33,9 @@ if TYPE_CHECKING:
     from diagnose.faces.face import Face
     from diagnose.log.protocol import CaseLog, CaseRecord
     from diagnose.log.round_replay import ResumedRound
+    from diagnose.round.state import RoundState
+
+_State = TypeVar("_State", "State", "RoundState")
 
 
 def run(args: Sequence[str]) -> int:
@@ -61,7 +64,7 @@ def take_up(log: CaseLog, case: CaseRecord, face: Face, options: argparse.Namesp
         library.chances = chances_again(account)
         library.require(case.symptom)
         state, record = _case_again(desk, case, account)
-        session.run(desk, replace(state, notes=(*_others(desk, case), *state.notes)), record)
+        session.run(desk, _told(state, _others(desk, case)), record)
 
 
 def _others(desk: Desk, case: CaseRecord) -> tuple[Phrase, ...]:
@@ -114,11 +117,16 @@ def _round_again(desk: Desk, library: ReadyLibrary, case: CaseRecord, account: A
     others = _others(desk, case)
     record.write(round_resumed(desk.visit, again.state, again.trail, name=desk.name, **counts))
     left = None
-    state = replace(again.state, notes=(*others, *again.state.notes))
     if again.state.begins is not None and again.case is not None and inner is not None:
         within, own = _case_again(desk, again.case, inner, again)
-        left = replace(within, notes=(*others, *within.notes)), own
-    round_session.run_round(desk, state, record, left)
+        left = _told(within, others), own
+    round_session.run_round(desk, _told(again.state, others), record, left)
+
+
+def _told(state: _State, others: tuple[Phrase, ...]) -> _State:
+    """Return a state with what else holds the machine said after what was taken up again."""
+    first, rest = state.notes[:1], state.notes[1:]
+    return replace(state, notes=(*first, *others, *rest))
 
 
 def chances_again(account: Account) -> dict[str, dict[str, float]]:

@@ -101,9 +101,7 @@ def show_end(
     desk.face.show(replace(end, notes=notes), desk.heading(record, title, first=False))
 
 
-def _ways_on(
-    desk: Desk, record: Record | None, outcome: str, *, page: bool
-) -> tuple[Phrase, ...]:
+def _ways_on(desk: Desk, record: Record | None, outcome: str, *, page: bool) -> tuple[Phrase, ...]:
     """Return how to go on: resume what was left; a page for each case with service."""
     if record is None:
         return ()

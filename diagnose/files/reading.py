@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import yaml
 from msgspec import Struct
@@ -102,6 +102,12 @@ def _plain(value: object) -> object:
     if isinstance(value, Mapping):
         return tuple((key, _plain(item)) for key, item in value.items())
     if isinstance(value, Struct):
-        fields = ((name, _plain(getattr(value, name))) for name in value.__struct_fields__)
-        return (type(value).__name__, *fields)
+        fields = ((name, getattr(value, name)) for name in value.__struct_fields__)
+        known = (one for one in fields if one not in _AS_BEFORE)
+        return (type(value).__name__, *((name, _plain(field)) for name, field in known))
     return value
+
+
+#: Fields that have come since format 1, where they say what it meant without them: a file that does
+#: not use them means what it meant, and has the hash that it had.
+_AS_BEFORE: Final = (("stops", False),)

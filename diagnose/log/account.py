@@ -18,9 +18,11 @@ from diagnose.log.events import (
     MOVES,
     CaseOver,
     CautionKept,
+    Found,
     ItemReplied,
     Opened,
     Outset,
+    Released,
     Replied,
     Resumed,
     RoundOpened,
@@ -40,9 +42,9 @@ class ConfirmedCaution(Struct, frozen=True, kw_only=True):
     """A caution that was confirmed, by whom, with the lines that were confirmed.
 
     `lapses` and `lockout` say what kind it is; `included`: it came with the one on the screen.
-    `ended` is when it ended, and `how`: released (by whoever held it, or with the machine); tried out (with a remedy); gone back (from a
-    remedy, which may have been tried out); unknown (the case was taken up again, and nobody
-    knows); taken again, after that; or None while it is in force.
+    `ended` is when it ended, and `how`: released (by whoever held it, or with the machine); tried
+    out (with a remedy); gone back (from a remedy, which may have been tried out); unknown (the case
+    was taken up again, and nobody knows); taken again, after that; or None while it is in force.
     """
 
     at: str
@@ -129,6 +131,23 @@ class Account(Struct, dict=True):
             if any(trace.what == "ended" and trace.why == STOPS for trace in logged.event.trail):
                 return logged
         return None
+
+    @cached_property
+    def noted(self) -> list[LoggedEvent]:
+        """What a round found not right for which it began no case, and did not withdraw."""
+        moves: list[LoggedEvent] = []
+        for logged in self.events:
+            event = logged.event
+            if isinstance(event, CaseOver):
+                withdrawn = event.how == "withdrawn"
+            else:
+                withdrawn = isinstance(event, ItemReplied) and event.reply == replies.BACK
+            if withdrawn:
+                del moves[-1:]
+            elif isinstance(event, ItemReplied) and event.moves:
+                moves.append(logged)
+        last = {e.event.item: e for e in moves if isinstance(e.event, ItemReplied)}
+        return [e for e in last.values() if isinstance(e.event, ItemReplied) and e.event.is_note]
 
     @cached_property
     def released(self) -> LoggedEvent | None:
@@ -236,7 +255,7 @@ class Account(Struct, dict=True):
         by = self.outset.role
         for logged in self.events:
             event = logged.event
-            if not isinstance(event, _MACHINE) and not releases(event):
+            if not isinstance(event, _MACHINE) and not _frees(event):
                 continue
             for id_ in [id_ for id_ in held if id_ not in event.in_force]:
                 at = held.pop(id_)
@@ -274,12 +293,17 @@ def _learned(
     ran = isinstance(event, Replied) and event.reply in (replies.CURED, replies.NOT_CURED)
     # A case that a round began has tried the machine out.
     ran = ran or (isinstance(event, CaseOver) and event.how == "cured")
-    how = "released" if releases(event) else "tried out" if ran else "taken again"
-    ran = ran or releases(event)
+    how = "released" if _frees(event) else "tried out" if ran else "taken again"
+    ran = ran or _frees(event)
     return [
         replace(row, how=how) if row.how == "unknown" and (ran or row.id in fresh) else row
         for row in rows
     ]
+
+
+def _frees(event: Event) -> bool:
+    """Whether an event says in so many words that the machine was released, its lockout too."""
+    return isinstance(event, Released) or (isinstance(event, Found) and event.released is True)
 
 
 def _on_screen(event: Event) -> tuple[str, tuple[str, ...]]:
@@ -291,7 +315,7 @@ def _on_screen(event: Event) -> tuple[str, tuple[str, ...]]:
 
 def _ending(event: Event, caution: str) -> str:
     """Return how a caution ended with an event."""
-    if releases(event):
+    if _frees(event):
         return "released"
     if isinstance(event, Resumed):
         return "unknown"

@@ -33,8 +33,8 @@ class Shown(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """The words of a screen as they were shown, and `ask_service`, which the handover alone says.
 
     `title` is what a caution, a reading or a figure is called; `until_mended` says how the machine
-    may be used until service has mended it (None: nobody said, so not at all); `minutes` and `minutes_left` are
-    minutes, `probability` is from 0 to 1.
+    may be used until service has mended it (None: nobody said, so not at all); `minutes` and
+    `minutes_left` are minutes, `probability` is from 0 to 1.
     """
 
     screen: str
@@ -271,6 +271,16 @@ class ItemReplied(_Event, frozen=True, kw_only=True, tag="item"):
     came_to: CameTo | None = None
 
     @property
+    def moves(self) -> bool:
+        """Whether it moves the round, so that *back* withdraws it."""
+        return self.reply == replies.CANNOT or (self.reply in MARKS and not self.caution)
+
+    @property
+    def is_note(self) -> bool:
+        """Whether an item was not right, and no case was begun for it."""
+        return self.reply == replies.NOT_RIGHT and not self.starts
+
+    @property
     def milestone(self) -> bool:
         """What was not as it should be, was withdrawn, or ended the round."""
         return self.reply in (replies.NOT_RIGHT, replies.BACK) or self.came_to is not None
@@ -335,9 +345,7 @@ Event: TypeAlias = (
 
 def releases(event: Event) -> bool:
     """Whether an event says that the machine was released."""
-    return isinstance(event, Released) or (
-        isinstance(event, Found) and event.released is not False
-    )
+    return isinstance(event, Released) or (isinstance(event, Found) and event.released is not False)
 
 
 #: Returns an event as JSON, on one line. Raises `UnicodeEncodeError` for halves of letters.

@@ -33,8 +33,8 @@ WORST_FIRST: Final = (OUT_OF_USE, WITH_CARE, IN_USE)
 class MachineState(Struct, frozen=True, kw_only=True):
     """How a machine may be used, and what in the log says so.
 
-    `since` is when it came so (ISO 8601, UTC; None while it is in use); `tag` is whose tag hangs
-    there by the log, as name and role, None where no lockout is in force.
+    `since` is when it came so (ISO 8601, UTC; None while it is in use); `tag` is whose tag
+    hangs there by the log, as name and role, None where the log knows of no lockout.
     """
 
     state: str
@@ -76,7 +76,7 @@ def since(held: Sequence[Held]) -> str | None:
     The first one came last: another may have put it into the same state before.
     """
     same = [one.is_.since for one in held if one.is_.state == held[0].is_.state]
-    return min((at for at in same if at is not None), default=None)
+    return min(filter(None, same), default=None)
 
 
 def release(log: CaseLog, held: Sequence[Held], name: str) -> None:
@@ -101,9 +101,9 @@ def machine_state(
 ) -> MachineState:
     """Return the machine's state by one case or round alone, given all its events.
 
-    `begun` are the cases that a round has begun. In this order: a cured machine is in use. After
-    its last release it is out of use by a danger; by an item that stops a round; while a lockout is
-    in force, or was when the case was taken up again and nobody has confirmed anything since. A
+    `begun` are the cases that a round has begun. In this order: a machine that was cured, or released
+    after the last reply, is in use. Else it is out of use by a danger or by an item that stops a
+    round, if that came after its last release; while a lockout is in force, or was when the case was taken up again and nobody has confirmed anything since. A
     referral, and a finding for service that says how to leave the machine (if the answers led there
     or the case stopped at it), leave it as the words shown there say, out of use where there are
     none. Else it is in use: nothing in the log keeps anybody from using it.
@@ -111,6 +111,9 @@ def machine_state(
     if case.outcome == "cured":
         return MachineState(state=IN_USE, why="tried out and cured")
     account = Account(events)
+    last, released = account.last_reply, account.released
+    if released is not None and (last is None or last.number < released.number):
+        return MachineState(state=IN_USE, why=_released(released.event))
     lockouts = _own_lockouts(case, account, begun)
     return _by_stop(account, lockouts) or _by_lockout(account, lockouts) or _by_end(case, account)
 
@@ -136,8 +139,9 @@ def _by_lockout(account: Account, lockouts: Sequence[ConfirmedCaution]) -> Machi
             return MachineState(state=OUT_OF_USE, why=why, since=caution.at, tag=tag)
     for caution in reversed(lockouts):
         if caution.how == "unknown":
+            tag = account.person_at(caution.at)
             why = "the log does not know of its lockout's release"
-            return MachineState(state=OUT_OF_USE, why=why, since=caution.at)
+            return MachineState(state=OUT_OF_USE, why=why, since=caution.at, tag=tag)
     return None
 
 
@@ -157,9 +161,7 @@ def _own_lockouts(
 
 def _by_end(case: CaseRecord, account: Account) -> MachineState:
     """Return the state by the cause for service at which a case ended, or to which it came."""
-    last, released = account.last_reply, account.released
-    if released is not None and (last is None or last.number < released.number):
-        return MachineState(state=IN_USE, why=_released(released.event))
+    last = account.last_reply
     event = None if last is None else last.event
     words = event.shown.until_mended if isinstance(event, Replied) else None
     stopped_at = account.stopped_at

@@ -58,6 +58,7 @@ def as_markdown(page: Handover) -> str:
 
 def _lines(page: Handover, detail: int) -> list[str]:
     sections = {
+        "Not right in the round": _noted(page),
         "Checks and readings": _story(page, detail),
         "Remedies tried": _remedies(page, detail),
         "Passed over": _passed(page, detail),
@@ -89,7 +90,7 @@ def _head(page: Handover, detail: int) -> Iterator[str]:
     yield heading(1, f"Handover {page.case}: {line('title') or 'no machine card'}")
     yield ""
     yield from wrapped(
-        f"**The machine {page.standing.state}:** {inline(page.standing.why)}. Case {page.case},"
+        f"**The machine is {page.standing.state}:** {inline(page.standing.why)}. Case {page.case},"
         f" {_ended(page)}. All times are {page.zone}."
     )
     yield ""
@@ -208,6 +209,12 @@ def _story(page: Handover, detail: int) -> Iterator[str]:
         answers = "1 answer was" if count == 1 else f"{count} answers were"
         yield ""
         yield f"{answers} taken back and not told here."
+
+
+def _noted(page: Handover) -> Iterator[str]:
+    for note in page.noted:
+        right = f" Right would be: {inline(note.look_for)}" if note.look_for else ""
+        yield from _bullet(_timed(page, note.at, f"{strong(note.do)}{right}"))
 
 
 def _entry(entry: Answer, detail: int) -> str:
