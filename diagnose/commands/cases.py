@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from typing import TYPE_CHECKING, Any
 
 from msgspec.structs import asdict
@@ -32,7 +33,7 @@ from diagnose.text import did_you_mean
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
 
     from diagnose.log.events import Event
     from diagnose.log.history import Repeat
@@ -143,21 +144,18 @@ def _found(options: argparse.Namespace) -> int:
     )
     log.append(case, account.events[-1].number + 1, event)
     opt.say(f"{case.name}: service found {finding.finding}")
-    for line in _state_now(log, case, released=options.released):
-        opt.say(line)
+    opt.say(_state_now(log, case.machine or "none", name))
     return opt.OK
 
 
-def _state_now(log: CaseLog, case: CaseRecord, *, released: bool) -> Iterator[str]:
-    """Yield how the machine is after a verdict, where that may not be what somebody expects."""
-    holding = holding_of(log, case.machine or "none")
-    machine = case.machine or "no machine"
-    if released and not holding:
-        yield f"{machine}: {IN_USE}"
-    for one in holding:
-        yield f"{machine}: still {one.is_.state}, {one.is_.why} (case {one.case.name})"
-    if holding:
-        yield f"Once it may be used: diagnose release {case.machine or 'none'} --name WHO"
+def _state_now(log: CaseLog, machine: str, name: str) -> str:
+    """Return how a machine is after a verdict: another case may hold it, or this one still."""
+    holding = holding_of(log, machine)
+    if not holding:
+        return f"{machine}: {IN_USE}, nothing holds it any more."
+    cases = ", ".join(one.case.name for one in holding)
+    how = f"diagnose release {machine} --name {shlex.quote(name) if name else 'WHO'}"
+    return f"{machine}: still {holding[0].is_.state} (cases {cases}). Once it may be used: {how}"
 
 
 def _require_referred(log: CaseLog, case: CaseRecord) -> None:

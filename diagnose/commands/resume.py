@@ -125,8 +125,7 @@ def _round_again(desk: Desk, library: ReadyLibrary, case: CaseRecord, account: A
 
 def _told(state: _State, others: tuple[Phrase, ...]) -> _State:
     """Return a state with what else holds the machine said after what was taken up again."""
-    first, rest = state.notes[:1], state.notes[1:]
-    return replace(state, notes=(*first, *others, *rest))
+    return replace(state, notes=(*state.notes[:1], *others, *state.notes[1:]))
 
 
 def chances_again(account: Account) -> dict[str, dict[str, float]]:

@@ -101,12 +101,13 @@ def machine_state(
 ) -> MachineState:
     """Return the machine's state by one case or round alone, given all its events.
 
-    `begun` are the cases that a round has begun. In this order: a machine that was cured, or released
-    after the last reply, is in use. Else it is out of use by a danger or by an item that stops a
-    round, if that came after its last release; while a lockout is in force, or was when the case was taken up again and nobody has confirmed anything since. A
-    referral, and a finding for service that says how to leave the machine (if the answers led there
-    or the case stopped at it), leave it as the words shown there say, out of use where there are
-    none. Else it is in use: nothing in the log keeps anybody from using it.
+    `begun` are the cases that a round has begun. In this order: a machine that was cured, or that
+    was released after the last reply, is in use. It is out of use by a danger or an item that stops
+    a round, where that came after its last release; while a lockout is in force, or was when the
+    case was taken up again and nobody has confirmed anything since. A referral, and a finding for
+    service that says how to leave the machine (if the answers led there or the case stopped at it),
+    leave it as the words shown there say, out of use where there are none. Else it is in use:
+    nothing in the log keeps anybody from using it.
     """
     if case.outcome == "cured":
         return MachineState(state=IN_USE, why="tried out and cured")

@@ -15,9 +15,9 @@ from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.log import clock
 from diagnose.log.events import Found
 from diagnose.log.history import PERIODS, cured_before, due, lately, repeats, since, undone
-from diagnose.log.sqlite import SqliteLog
 from diagnose.log.machine_state import held, release
 from diagnose.log.machine_state import since as out_since
+from diagnose.log.sqlite import SqliteLog
 from diagnose.log.story import by_case, came_to, story, unfinished
 
 if TYPE_CHECKING:
