@@ -73,7 +73,7 @@ class Route:
 def walk_of(kind: str | None) -> Walker:
     """A walk by somebody who may do every step, on a machine whose battery is of this kind."""
     library = ReadyLibrary(built_in(), frozenset())
-    card = library.content.machines["dock"]
+    card = library.content.card("dock")
     battery = {key: said for key, said in card.lines["battery"].items() if key != "kind"}
     battery |= {} if kind is None else {"kind": kind}
     library.card = Card(

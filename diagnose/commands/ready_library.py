@@ -61,10 +61,14 @@ class ReadyLibrary:
         broken = self.content.problems_of(file)
         if broken:
             raise Unusable(f"{broken[0]} (`diagnose check` lists all)")
-        card = self.content.machines.get(name)
+        card = self.content.card(name)
         if card is None:
             hint = did_you_mean(name, self.content.machines)
             raise WrongUse(f'There is no machine "{name[:40]}" in {self.folder}/machines.{hint}')
+        if card.kind is not None and card.kind not in self.content.kinds:
+            kind = f"machines/kinds/{card.kind}.yaml"
+            message = f"{file}: its kind is not there or has errors: {kind}"
+            raise Unusable(f"{message} (`diagnose check` lists all)")
         self.card = card
         return card
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ClassVar
 
 from msgspec import Struct
 
@@ -11,6 +11,11 @@ if TYPE_CHECKING:
 
 #: The value of `lapses` for a caution that ends when the machine runs again.
 WHEN_ENERGISED = "when energised"
+
+
+#: The values of `confirm_lines`: one confirmation a line, or one for all of the screen.
+EACH = "each"
+TOGETHER = "together"
 
 
 class Hazard(Struct, frozen=True, kw_only=True):
@@ -23,7 +28,8 @@ class Hazard(Struct, frozen=True, kw_only=True):
 class Caution(Struct, frozen=True, kw_only=True):
     """What is shown and confirmed before a step that one of the hazards it `covers` threatens.
 
-    `minutes` is what taking it costs, those of all it includes among them.
+    `minutes` is what taking it costs, those of all it includes among them. A `lockout` is the one
+    that isolates the machine.
     """
 
     title: str
@@ -35,7 +41,14 @@ class Caution(Struct, frozen=True, kw_only=True):
     covers: tuple[str, ...] = ()
     includes: tuple[str, ...] = ()
     minutes: float = 1.0
+    confirm_lines: str = TOGETHER
+    lockout: bool = False
     release: tuple[str, ...] = ()
+
+    LATER: ClassVar[Mapping[str, tuple[object, ...]]] = {
+        "confirm_lines": (EACH,),
+        "lockout": (False,),
+    }
 
     @property
     def lapsing(self) -> bool:

@@ -1,4 +1,4 @@
-"""The one set of definitions of what a library file may hold, format 1.
+"""The one set of definitions of what a library file may hold, formats 1 and 2.
 
 The reader, the checker of `from_card` and the reference page all come from these tables: a key
 that is added here is read, explained and offered as "did you mean" at once.
@@ -12,8 +12,8 @@ from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
 from diagnose.files import refusals
-from diagnose.files.card import Card
-from diagnose.files.cautions import WHEN_ENERGISED, Caution, Cautions, Hazard
+from diagnose.files.card import Card, MachineKind
+from diagnose.files.cautions import EACH, TOGETHER, WHEN_ENERGISED, Caution, Cautions, Hazard
 from diagnose.files.kinds import (
     ID,
     TEXT,
@@ -31,7 +31,8 @@ from diagnose.files.kinds import (
     quantity,
 )
 from diagnose.files.rounds import Item, Round
-from diagnose.files.tree import ROLES, Check, Exit, Finding, Reading, Tree, WorkedCase
+from diagnose.files.site import CALL_OUT, Contact, Site
+from diagnose.files.tree import ALWAYS, ROLES, Check, Exit, Finding, Reading, Tree, WorkedCase
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -39,7 +40,7 @@ if TYPE_CHECKING:
     from diagnose.files.kinds import Kind
 
 #: The newest format this program reads.
-FORMAT: Final = 1
+FORMAT: Final = 2
 
 ANSWER: Final = Text("an answer")
 POSITIVE: Final = Number(low=(0, False))
@@ -56,11 +57,27 @@ SIGN: Final = Word(
 
 _must: Final = partial(Key, required=True)
 
-_FORMAT = _must("format", Number(low=(1, True), whole=True), "The format, 1.")
+_FORMAT = _must("format", Number(low=(1, True), whole=True), f"The format, {FORMAT} or older.")
+_second: Final = partial(Key, since=2)
 
 _HAZARDS = Key("hazards", IDS, "What can hurt someone here; each calls the caution over it.", ())
 _CAUTIONS = Key("cautions", IDS, "Cautions on top of what the hazards call for.", ())
 _ENERGISES = Key("energises", FLAG, "The machine runs in this step.", False)
+_SHOW_CARD = _second(
+    "show_card",
+    ListOf(Text("a line of the card")),
+    "Lines or lists of the machine card, such as flow.rate or charger, which are shown with what "
+    "they say.",
+    (),
+)
+_NOTE_DOWN = _second("note_down", TEXT, "What the screen offers to write down.")
+_condition = MapOf(Text("a line of the card"), ListOf(Text("a word"), at_least=1))
+
+
+def _applies_to(what: str) -> Key:
+    about = f"Lines of the machine card and the words that fit: where it says otherwise, {what}."
+    return _second("applies_to", _condition, about, ALWAYS)
+
 
 _QUESTION = (
     Key("do", TEXT, "What to do first."),
@@ -78,9 +95,16 @@ _QUESTION = (
     Key(
         "from_card",
         TEXT,
-        "The line of the machine card that answers, such as battery.kind; or a list that is looked "
-        "up there and shown, such as charger.",
+        "The line of the machine card that answers, such as battery.kind.",
     ),
+    _SHOW_CARD,
+    _applies_to("it is answered by its passing answer"),
+    _second(
+        "same_as",
+        ID,
+        "The step that looks at the same on another route; who answered one is not asked again.",
+    ),
+    _NOTE_DOWN,
     _HAZARDS,
     _CAUTIONS,
     _ENERGISES,
@@ -96,7 +120,12 @@ _QUESTION = (
 
 
 def _check(answers: dict[Any, Any], **values: Any) -> Check:
-    exits = tuple([Exit(answer=answer, to=to) for answer, to in answers.items()])
+    exits = tuple(
+        [
+            Exit(answer=answer, to=to) if isinstance(to, str) else Exit(answer=answer, **to)
+            for answer, to in answers.items()
+        ]
+    )
     return Check(exits=exits, **values)
 
 
@@ -106,13 +135,24 @@ def _reading(bands: tuple[tuple[float | None, Exit], ...], **values: Any) -> Rea
     return Reading(exits=tuple(exit_ for _, exit_ in bands), limits=limits[:last], **values)
 
 
+EXIT: Final = Record(
+    "an answer that not every machine gives",
+    "An answer as a map.",
+    lambda go, applies_to: {"to": go, "applies_to": applies_to},
+    _must("go", ID, "The step it leads to.", since=2),
+    _applies_to("it is not offered"),
+)
 CHECK: Final = Record(
     "a check",
     "Look or do something, then choose one of two or more answers.",
     _check,
     _must("ask", TEXT, "The question."),
     *_QUESTION,
-    _must("answers", MapOf(ANSWER, ID, at_least=2), "What may be seen, and the step it leads to."),
+    _must(
+        "answers",
+        MapOf(ANSWER, Either(ID, EXIT), at_least=2),
+        "What may be seen, and the step it leads to.",
+    ),
 )
 
 BELOW: Final = Record(
@@ -159,6 +199,13 @@ FINDING: Final = Record(
     Key("parts", ListOf(Text("a part")), "Parts that the remedy may need.", ()),
     Key("leave_safe", TEXT, "How to leave the machine until service comes; shown."),
     Key("ask_service", TEXT, "What service is asked to do; in the handover only."),
+    _second(
+        "until_mended",
+        TEXT,
+        "After a referral: `out of use`, or a sentence that says how it may be used until then. "
+        "Required where `who` is service.",
+    ),
+    _SHOW_CARD,
     Key("continue_with", ID, "A doorway: the symptom that goes on. No who and no remedy then."),
 )
 WORKED_CASE: Final = Record(
@@ -184,6 +231,7 @@ TREE: Final = Record(
     _must("symptom", ID, "The symptom's id; the file has the same name."),
     _must("title", TEXT, "What the operator would say, in one line."),
     Key("also_called", ListOf(Text("a few words")), "Other words that people use.", ()),
+    _applies_to("the symptom is not offered"),
     _must("start", ID, "The first step."),
     _must(
         "steps",
@@ -221,6 +269,13 @@ CAUTION: Final = Record(
     Key("minutes", POSITIVE, "How long taking it takes, with all that it includes.", 1.0),
     _must("text", TEXT, "What to do, and why."),
     _must("confirm", LINES, "What is confirmed, one short line each."),
+    _second(
+        "confirm_lines",
+        choice(EACH, TOGETHER),
+        "Whether each line has its own confirmation: where one that is missed kills or maims.",
+        TOGETHER,
+    ),
+    _second("lockout", FLAG, "It is the one that isolates the machine.", False),
     Key("release", LINES, "What is done before the machine may run again.", ()),
 )
 CAUTIONS: Final = Record(
@@ -232,18 +287,35 @@ CAUTIONS: Final = Record(
     _must("cautions", MapOf(ID, CAUTION), "All cautions, in the order in which they are shown."),
 )
 
+BEGINS: Final = Record(
+    "what is begun",
+    'The symptom that "not right" begins, with what was seen already.',
+    lambda symptom, answers: {"starts": symptom, "seen": answers},
+    _must("symptom", ID, "The symptom.", since=2),
+    _second("answers", MapOf(ID, ANSWER), "Answers that go along, by their step.", {}),
+)
+
+
+def _item(starts: str | dict[str, Any] | None, **values: Any) -> Item:
+    return Item(**values, **(starts if isinstance(starts, dict) else {"starts": starts}))
+
+
 ITEM: Final = Record(
     "an item",
     "One action of a round.",
-    Item,
+    _item,
     _must("do", TEXT, "One action."),
     Key("look_for", TEXT, "What right looks like."),
     Key("minutes", POSITIVE, "How long it takes.", 1.0),
     _HAZARDS,
     _CAUTIONS,
     _ENERGISES,
-    Key("starts", ID, 'The symptom that "not right" begins.'),
-    Key("stops", FLAG, '"Not right" ends the round; the machine is out of use then.', False),
+    _second("by", choice(*ROLES), "Who may do it.", "operator"),
+    _applies_to("it is passed"),
+    _SHOW_CARD,
+    _NOTE_DOWN,
+    Key("starts", Either(ID, BEGINS), 'The symptom that "not right" begins.'),
+    _second("stops", FLAG, '"Not right" ends the round, the machine out of use.', False),
 )
 ROUND: Final = Record(
     "a round",
@@ -253,6 +325,7 @@ ROUND: Final = Record(
     _must("round", ID, "The round's id; the file has the same name."),
     _must("title", TEXT, "What it is for."),
     _must("every", choice("shift", "day", "week", "month"), "How often it is due."),
+    _applies_to("the round is refused"),
     _must("items", MapOf(ID, ITEM, at_least=1), "The items, in order."),
 )
 
@@ -264,21 +337,28 @@ def _section(name: str, about: str, *keys: Key) -> Key:
     return Key(name, Record(f"`{name}`", about, make, *keys), about)
 
 
-def _card(format: int, machine: str, title: str, **lines: Any) -> Card:  # noqa: A002
+def _card(
+    format: int,  # noqa: A002
+    machine: str,
+    title: str,
+    kind: str | None,
+    **lines: Any,
+) -> Card:
     said = {name: value for name, value in lines.items() if value is not None}
-    return Card(machine=machine, title=title, lines={"machine": machine, "title": title, **said})
+    said = {"machine": machine, "title": title, **said}
+    return Card(machine=machine, title=title, kind=kind, lines=said)
+
+
+def _kind(format: int, kind: str, title: str, **lines: Any) -> MachineKind:  # noqa: A002
+    said = {name: value for name, value in lines.items() if value is not None}
+    return MachineKind(kind=kind, title=title, lines=said)
 
 
 _WORDS_TO_WORDS = MapOf(Text("a word"), TEXT)
 _COUNT = Number(low=(0, True), whole=True)
 
-CARD: Final = Record(
-    "a machine card",
-    "What the nameplate and the setup sheet say about one machine: `machines/ID.yaml`.",
-    _card,
-    _FORMAT,
-    _must("machine", ID, "The machine's id; the file has the same name."),
-    _must("title", TEXT, "What people call the machine."),
+#: What a card may say, and a kind of machine for all cards of that kind.
+_LINES = (
     _section(
         "nameplate",
         "The nameplate.",
@@ -340,7 +420,7 @@ CARD: Final = Record(
         Key("cells", Number(low=(1, True), whole=True), "Cells in series."),
         Key("capacity", quantity("charge"), "The rated capacity."),
         Key("rated_hours", quantity("time"), "The hour rate at which it is rated."),
-        Key("exponent", Number(low=(1, True), high=(2, True)), "The Peukert exponent."),
+        Key("exponent", Number(low=(1, True), high=(1.6, True)), "The Peukert exponent."),
         Key("charge_factor", Number(low=(1, True), high=(2, True)), "Charge put back per taken."),
         Key("lowest_charge", quantity("share"), "The lowest charge it is run down to."),
         Key("age", quantity("time"), "Its age."),
@@ -365,6 +445,7 @@ CARD: Final = Record(
     ),
     Key("caution_minutes", MapOf(ID, POSITIVE), "Minutes that a caution takes on this machine."),
     Key("settings", _WORDS_TO_WORDS, "Settings for the wall chart."),
+    _second("call_out_minutes", POSITIVE, "The minutes that a call for service costs."),
     _section(
         "service",
         "Whom to call.",
@@ -374,8 +455,64 @@ CARD: Final = Record(
     Key("last_visit", TEXT, "Service's last visit, and what was done."),
 )
 
+CARD: Final = Record(
+    "a machine card",
+    "What the nameplate and the setup sheet say about one machine: `machines/ID.yaml`.",
+    _card,
+    _FORMAT,
+    _must("machine", ID, "The machine's id; the file has the same name."),
+    _must("title", TEXT, "What people call the machine."),
+    _second("kind", ID, "The kind of machine, whose lines it takes where it has none itself."),
+    *_LINES,
+)
+MACHINE_KIND: Final = Record(
+    "a kind of machine",
+    "What holds for all machines of one kind: `machines/kinds/KIND.yaml`.",
+    _kind,
+    _FORMAT,
+    _must("kind", ID, "The kind's id; the file has the same name.", since=2),
+    _must("title", TEXT, "What people call such a machine."),
+    *_LINES,
+)
+
+CONTACT: Final = Record(
+    "whom to call",
+    "Somebody who is called.",
+    Contact,
+    _must("name", TEXT, "Who it is."),
+    _must("phone", TEXT, "The number."),
+)
+SITE: Final = Record(
+    "site.yaml",
+    "The place where the machines work, and whom to call. A machine card may say otherwise.",
+    lambda format, **values: Site(**values),  # noqa: A006
+    _FORMAT,
+    _must("name", TEXT, "The site's name.", since=2),
+    Key("altitude", quantity("length"), "Its height above the sea."),
+    Key(
+        "call",
+        MapOf(choice("emergency", "shift_lead", "service"), CONTACT),
+        "Whom to call: emergency, shift_lead, service.",
+        {},
+    ),
+    Key("call_out_minutes", POSITIVE, "The minutes that a call for service costs.", CALL_OUT),
+    Key(
+        "also_danger",
+        ListOf(Text("a word or a few")),
+        "Words that mean danger here, besides the program's own.",
+        (),
+    ),
+)
+
 #: What each kind of file holds, by the folder it stands in.
-FILES: Final = {"tree": TREE, "cautions": CAUTIONS, "round": ROUND, "machine": CARD}
+FILES: Final = {
+    "tree": TREE,
+    "cautions": CAUTIONS,
+    "round": ROUND,
+    "machine": CARD,
+    "kind": MACHINE_KIND,
+    "site": SITE,
+}
 
 
 def _lines(record: Record, above: str = "") -> Iterator[tuple[str, Kind]]:
@@ -386,10 +523,19 @@ def _lines(record: Record, above: str = "") -> Iterator[tuple[str, Kind]]:
             yield from _lines(key.kind, f"{above}{key.name}.")
 
 
+_SINGLE: Final = {
+    path: kind
+    for path, kind in _lines(CARD)
+    if not isinstance(kind, Record | MapOf) and path not in ("format", "machine", "title", "kind")
+}
 #: The dotted path of every single line that a machine card may have.
-CARD_LINES: Final = frozenset(
-    path for path, kind in _lines(CARD) if not isinstance(kind, Record | MapOf)
-) - {"format", "machine", "title"}
+CARD_LINES: Final = frozenset(_SINGLE)
+
+
+def line_kind(path: str) -> Kind:
+    """Return what may stand at the dotted path of a card's line."""
+    return _SINGLE[path]
+
 
 _listed = [path for path, kind in _lines(CARD) if kind is _WORDS_TO_WORDS]
 #: The dotted path of every list of words with their meanings (lamps, codes), and of what holds it.

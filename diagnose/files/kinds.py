@@ -33,11 +33,16 @@ BAD: Final = _Bad()
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?\Z", re.ASCII)
 
 
-class Notes:
-    """Collects the problems of one file."""
+#: The tag of a key that the lift from an older format put in, which its author could not know.
+LIFTED: Final = "lifted"
 
-    def __init__(self, file: str) -> None:
+
+class Notes:
+    """Collects the problems of one file, which says that it is of `format`."""
+
+    def __init__(self, file: str, format: int = 1) -> None:  # noqa: A002
         self.file = file
+        self.format = format
         self.problems: list[Problem] = []
 
     def wrong(self, node: yaml.Node, refusal: Refusal) -> _Bad:
@@ -252,13 +257,14 @@ class Either(Struct, frozen=True):
 
 
 class Key(Struct, frozen=True):
-    """One key of a record: how its value is read, and what it means."""
+    """One key of a record: how its value is read, what it means, and since which format."""
 
     name: str
     kind: Kind
     about: str
     default: Any = None
     required: bool = False
+    since: int = 1
 
 
 class Record:
@@ -286,6 +292,9 @@ class Record:
             key = self.keys.get(name) if type(key_node) is yaml.ScalarNode else None
             if key is None or name in seen:
                 notes.wrong(key_node, self._refused(name))
+            elif key.since > notes.format and key_node.tag != LIFTED:
+                notes.wrong(key_node, refusals.later_key(name, key.since, notes.format))
+                seen.add(name)
             else:
                 seen.add(name)
                 values[name] = key.kind.read(value_node, notes)

@@ -11,25 +11,29 @@ from msgspec import Struct, field
 
 from diagnose.files.cautions import Cautions
 from diagnose.files.compose import Unreadable, compose, text_of
-from diagnose.files.definitions import CARD, CAUTIONS, ROUND, TREE
+from diagnose.files.definitions import CARD, CAUTIONS, MACHINE_KIND, ROUND, SITE, TREE
 from diagnose.files.places import Places
 from diagnose.files.problems import refused
 from diagnose.files.reading import read_draft, read_node
-from diagnose.files.whole_files import not_the_file_name
+from diagnose.files.whole_files import empty_library, not_the_file_name, stray
 from diagnose.text import did_you_mean
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from diagnose.files.card import Card
+    from diagnose.files.card import Card, MachineKind
     from diagnose.files.kinds import Record
     from diagnose.files.places import Path as PathInside
     from diagnose.files.problems import Problem
     from diagnose.files.reading import Draft
     from diagnose.files.rounds import Round
+    from diagnose.files.site import Site
     from diagnose.files.tree import Tree
 
 CAUTIONS_FILE = "cautions.yaml"
+SITE_FILE = "site.yaml"
+#: The folders inside a library, each before those that build on it.
+FOLDERS = ("machines/kinds", "machines", "rounds")
 
 
 class NoLibrary(Exception):
@@ -40,8 +44,8 @@ class Library(Struct):
     """What a folder holds. What could not be read is missing here and named in `problems`.
 
     `symptoms` are the ids of all trees, those that could not be read too, so that a broken one is
-    told from one that never was. `places` says for each file, named as in the problems, where its
-    values stand.
+    told from one that never was. `machines` are as their own files say; `card` completes one.
+    `places` says for each file, named as in the problems, where its values stand.
     """
 
     folder: Path
@@ -49,10 +53,23 @@ class Library(Struct):
     drafts: dict[str, Draft] = {}
     cautions: Cautions = field(default_factory=lambda: Cautions(hazards={}, cautions={}))
     machines: dict[str, Card] = {}
+    kinds: dict[str, MachineKind] = {}
+    site: Site | None = None
     rounds: dict[str, Round] = {}
     problems: list[Problem] = []
     symptoms: tuple[str, ...] = ()
     places: dict[str, Places] = {}
+
+    def card(self, machine: str) -> Card | None:
+        """Return a machine card with the lines of its kind and of the site that it lacks."""
+        card = self.machines.get(machine)
+        if card is None:
+            return None
+        if card.kind in self.kinds:
+            card = card.completed(self.kinds[card.kind].lines)
+        if self.site is not None:
+            card = card.completed(self.site.lines())
+        return card
 
     def problems_of(self, file: str) -> list[Problem]:
         """Return the problems of one file, named as in the problems."""
@@ -81,12 +98,16 @@ def load(folder: Path, only: frozenset[str] | None = None) -> Library:
     """
     names = _listed(folder)
     library = Library(folder)
-    library.symptoms = tuple(name[:-5] for name in names if name != CAUTIONS_FILE)
+    common = {CAUTIONS_FILE, SITE_FILE}
+    library.symptoms = tuple(name[:-5] for name in names if name not in common)
+    if not library.symptoms:
+        library.problems.append(refused(library.file(), empty_library(), 1, 1))
     if only is not None:
-        names = sorted({CAUTIONS_FILE, *(f"{symptom}.yaml" for symptom in only)} & set(names))
+        names = sorted({*common, *(f"{symptom}.yaml" for symptom in only)} & set(names))
     files = [(name,) for name in names]
+    inside = [parts for where in FOLDERS for parts in _files_in(folder, *where.split("/"))]
     with collector_at_rest():
-        for parts in [*files, *_files_in(folder, "machines"), *_files_in(folder, "rounds")]:
+        for parts in [*files, *inside]:
             try:
                 text = text_of(folder.joinpath(*parts), library.file(*parts))
             except Unreadable as error:
@@ -108,16 +129,21 @@ def put_in(library: Library, text: str, *parts: str) -> None:
         library.problems.append(error.problem)
         return
     library.places[name] = Places(text)
-    if parts == (CAUTIONS_FILE,):
-        meaning, problems = read_node(CAUTIONS, top, name)
+    if parts in ((CAUTIONS_FILE,), (SITE_FILE,)):
+        cautions = parts == (CAUTIONS_FILE,)
+        meaning, problems = read_node(CAUTIONS if cautions else SITE, top, name)
         library.problems += problems
-        library.cautions = meaning or library.cautions
+        if cautions:
+            library.cautions = meaning or library.cautions
+        else:
+            library.site = meaning
         return
-    others: dict[str, tuple[Record, str, dict[str, Any]]] = {
-        "machines": (CARD, "machine", library.machines),
-        "rounds": (ROUND, "round", library.rounds),
+    others: dict[tuple[str, ...], tuple[Record, str, dict[str, Any]]] = {
+        ("machines",): (CARD, "machine", library.machines),
+        ("machines", "kinds"): (MACHINE_KIND, "kind", library.kinds),
+        ("rounds",): (ROUND, "round", library.rounds),
     }
-    record, what, held = others.get(parts[0], (TREE, "symptom", library.trees))
+    record, what, held = others.get(parts[:-1], (TREE, "symptom", library.trees))
     meaning, problems = read_node(record, top, name)
     library.problems += problems
     if meaning is None:
@@ -153,11 +179,34 @@ def _listed(folder: Path) -> list[str]:
         raise NoLibrary(message) from error
 
 
-def _files_in(folder: Path, inside: str) -> list[tuple[str, ...]]:
+def _files_in(folder: Path, *inside: str) -> list[tuple[str, ...]]:
     try:
-        return [(inside, name) for name in _yaml_names(folder / inside)]
+        return [(*inside, name) for name in _yaml_names(folder.joinpath(*inside))]
     except OSError:
         return []
+
+
+def strays(library: Library) -> list[Problem]:
+    """Return a problem for each thing in a library's folder that nothing reads.
+
+    What begins with a point is the business of other programs.
+    """
+    known = {tuple(where.split("/")) for where in FOLDERS}
+    found = []
+    for inside in ((), *sorted(known)):
+        folder = library.folder.joinpath(*inside)
+        try:
+            there = sorted(folder.iterdir())
+        except OSError:
+            continue
+        for path in there:
+            is_folder = path.is_dir()
+            read = (*inside, path.name) in known if is_folder else path.suffix == ".yaml"
+            if read or path.name.startswith("."):
+                continue
+            name = library.file(*inside, path.name)
+            found.append(refused(name, stray(path.name, is_folder), 1, 1, "warning"))
+    return found
 
 
 def _yaml_names(folder: Path) -> list[str]:

@@ -29,9 +29,11 @@ class Problem(Struct, frozen=True, order=True):
         return f"{place}: {self.severity}: {self.message} [{self.code}]"
 
 
-def refused(file: str, refusal: Refusal, line: int, column: int) -> Problem:
-    """Return what the reader refuses as an error at a place of a file, line and column from 1."""
-    return Problem(file, line, column, refusal.code, "error", refusal.message)
+def refused(
+    file: str, refusal: Refusal, line: int, column: int, severity: Severity = "error"
+) -> Problem:
+    """Return what the reader refuses as a problem at a place of a file, line and column from 1."""
+    return Problem(file, line, column, refusal.code, severity, refusal.message)
 
 
 def code_of(function: Callable[..., object]) -> str:

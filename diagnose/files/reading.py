@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any
 
 import yaml
 from msgspec import Struct
@@ -12,6 +12,7 @@ from msgspec import Struct
 from diagnose.files import whole_files as refusals
 from diagnose.files.compose import Unreadable, compose
 from diagnose.files.definitions import FORMAT, STEP, TREE
+from diagnose.files.formats import lifted
 from diagnose.files.kinds import BAD, ID, Notes
 from diagnose.files.places import Places
 from diagnose.files.tree import Tree
@@ -50,6 +51,8 @@ def read_node(record: Record, top: yaml.Node, name: str) -> tuple[Any, list[Prob
     notes = Notes(name)
     if _newer(top, notes):
         return None, notes.problems
+    if notes.format < FORMAT and isinstance(top, yaml.MappingNode):
+        lifted(record, top, notes.format)
     meaning = record.read(top, notes)
     return (None if notes.problems else meaning), notes.problems
 
@@ -79,19 +82,21 @@ def content_hash(meaning: object) -> str:
     """Return the SHA-256 of what a file means, as 64 hexadecimal digits.
 
     Comments, layout and quoting do not count; the order of steps, answers and lists does, since it
-    decides what is asked first.
+    decides what is asked first. A key that a later format brought counts only where it says
+    something that a file of format 1 could not (`LATER` of its type): such a file keeps its hash.
     """
     return hashlib.sha256(repr(_plain(meaning)).encode()).hexdigest()
 
 
 def _newer(top: yaml.Node, notes: Notes) -> bool:
-    """Note where a file is of a format that this program does not know."""
+    """Note of which format a file is, and where the program does not know it."""
     for key, value in top.value:
         if key.value == "format" and isinstance(value.value, str) and value.value.isdecimal():
             said = value.value[:20]
             if len(said) > 9 or int(said) > FORMAT:
                 notes.wrong(value, refusals.newer_format(said, FORMAT))
                 return True
+            notes.format = max(int(said), 1)
     return False
 
 
@@ -102,12 +107,8 @@ def _plain(value: object) -> object:
     if isinstance(value, Mapping):
         return tuple((key, _plain(item)) for key, item in value.items())
     if isinstance(value, Struct):
+        later = getattr(value, "LATER", {})
         fields = ((name, getattr(value, name)) for name in value.__struct_fields__)
-        known = (one for one in fields if one not in _AS_BEFORE)
-        return (type(value).__name__, *((name, _plain(field)) for name, field in known))
+        counting = ((name, one) for name, one in fields if one not in later.get(name, ()))
+        return (type(value).__name__, *((name, _plain(one)) for name, one in counting))
     return value
-
-
-#: Fields that have come since format 1, where they say what it meant without them: a file that does
-#: not use them means what it meant, and has the hash that it had.
-_AS_BEFORE: Final = (("stops", False),)

@@ -69,6 +69,25 @@ def unknown_key(shown: str, of: str, hint: str) -> Refusal:
     return Refusal("unknown-key", f'"{shown}" is no key of {of}.{hint}')
 
 
+def later_key(shown: str, since: int, said: int) -> Refusal:
+    """The key came with a later format than the one that the file names.
+
+    An older program would not know it, and reads any file of a format that it knows: what the key
+    says, a caution's own lines among it, would be lost there without a word. Raise `format` at the
+    top of the file.
+
+    Passes:
+        machine: sample
+        call_out_minutes: 90
+    Fails:
+        format: 1
+        machine: sample
+        call_out_minutes: 90
+    """
+    message = f'"{shown}" came with format {since} and this file says {said}: raise `format`.'
+    return Refusal("later-key", message)
+
+
 def repeated_key(shown: str) -> Refusal:
     """The same key stands twice in one mapping.
 
@@ -197,6 +216,7 @@ def no_such_step(message: str) -> Refusal:
 #: All of them; each has its page in the manual.
 VALUE_REFUSALS = (
     unknown_key,
+    later_key,
     missing_key,
     repeated_key,
     empty_value,

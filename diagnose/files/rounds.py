@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ClassVar
 
 from msgspec import Struct
 
+from diagnose.files.tree import ALWAYS
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
+
+    from diagnose.files.tree import Condition, Later
 
 
 class Item(Struct, frozen=True, kw_only=True):
     """One action of a round; `starts` is the symptom that "not right" begins.
 
-    `stops`: "not right" ends the round, and the machine is out of use.
+    `seen` are the answers, by step, that go along then. Where it `stops`, "not right" ends the
+    round, and the machine is out of use from then on.
     """
 
     do: str
@@ -22,8 +27,22 @@ class Item(Struct, frozen=True, kw_only=True):
     hazards: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     energises: bool = False
+    by: str = "operator"
+    applies_to: Condition = ALWAYS
+    show_card: tuple[str, ...] = ()
+    note_down: str | None = None
     starts: str | None = None
+    seen: Mapping[str, str] = {}
     stops: bool = False
+
+    LATER: ClassVar[Later] = {
+        "by": ("operator",),
+        "applies_to": (ALWAYS,),
+        "show_card": ((),),
+        "note_down": (None,),
+        "seen": ({},),
+        "stops": (False,),
+    }
 
 
 class Round(Struct, frozen=True, kw_only=True):
@@ -33,3 +52,6 @@ class Round(Struct, frozen=True, kw_only=True):
     title: str
     every: str
     items: Mapping[str, Item]
+    applies_to: Condition = ALWAYS
+
+    LATER: ClassVar[Later] = {"applies_to": (ALWAYS,)}

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, TypeAlias
+from types import MappingProxyType
+from typing import TYPE_CHECKING, ClassVar, TypeAlias
 
 from msgspec import Struct
 
@@ -21,11 +22,26 @@ ROLES = ("operator", "battery-trained", "service")
 NO_ANSWER = "none"
 
 
+#: `until_mended` of a finding after which nobody uses the machine.
+OUT_OF_USE = "out of use"
+
+#: Lines of the machine card with the words that fit: where the card says otherwise, what has them
+#: does not apply.
+Condition: TypeAlias = "Mapping[str, tuple[str, ...]]"
+ALWAYS: Condition = MappingProxyType({})
+
+#: By field, what it is in a file of format 1, which has no such key: no part of the content hash.
+Later: TypeAlias = "Mapping[str, tuple[object, ...]]"
+
+
 class Exit(Struct, frozen=True, kw_only=True):
     """One way out of a question: the answer (or the band's call) and the step it leads to."""
 
     answer: str
     to: str
+    applies_to: Condition = ALWAYS
+
+    LATER: ClassVar[Later] = {"applies_to": (ALWAYS,)}
 
 
 class Question(Struct, frozen=True, kw_only=True):
@@ -39,12 +55,23 @@ class Question(Struct, frozen=True, kw_only=True):
     slip: float = 0.05
     by: str = "operator"
     from_card: str | None = None
+    show_card: tuple[str, ...] = ()
+    applies_to: Condition = ALWAYS
+    same_as: str | None = None
+    note_down: str | None = None
     hazards: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     energises: bool = False
     after: tuple[str, ...] = ()
     passes: str | None = None
     if_unsure: str | None = None
+
+    LATER: ClassVar[Later] = {
+        "show_card": ((),),
+        "applies_to": (ALWAYS,),
+        "same_as": (None,),
+        "note_down": (None,),
+    }
 
     def exit(self, answer: str) -> Exit | None:
         """Return the exit of `answer`, or None where it is not offered."""
@@ -56,7 +83,8 @@ class Question(Struct, frozen=True, kw_only=True):
 
     def arrow_at(self, number: int) -> Path:
         """Return where, within the step, it stands what one of the exits leads to."""
-        return self.answer_at(number)[:-1]
+        at = self.answer_at(number)[:-1]
+        return (*at, "go") if self.exits[number].applies_to else at
 
 
 class Check(Question, frozen=True, kw_only=True):
@@ -110,7 +138,11 @@ class Finding(Struct, frozen=True, kw_only=True):
     parts: tuple[str, ...] = ()
     leave_safe: str | None = None
     ask_service: str | None = None
+    until_mended: str | None = None
+    show_card: tuple[str, ...] = ()
     continue_with: str | None = None
+
+    LATER: ClassVar[Later] = {"until_mended": (None, OUT_OF_USE), "show_card": ((),)}
 
 
 Step: TypeAlias = Check | Reading | Finding
@@ -132,4 +164,7 @@ class Tree(Struct, frozen=True, kw_only=True):
     start: str
     steps: Mapping[str, Step]
     also_called: tuple[str, ...] = ()
+    applies_to: Condition = ALWAYS
     worked_cases: tuple[WorkedCase, ...] = ()
+
+    LATER: ClassVar[Later] = {"applies_to": (ALWAYS,)}

@@ -56,7 +56,7 @@ def empty() -> Refusal:
     Fails:
         # to be written
     """
-    return Refusal("empty", "The file is empty: it starts with `format: 1`.")
+    return Refusal("empty", "The file is empty: it starts with `format: 2`.")
 
 
 def anchor(what: str) -> Refusal:
@@ -81,7 +81,7 @@ def newer_format(said: str, reads: int) -> Refusal:
     all. Update the program.
 
     Passes:
-        format: 1
+        format: 2
     Fails:
         format: 99
     """
@@ -104,6 +104,29 @@ def not_the_file_name(what: str, said: str, file: str, hint: str) -> Refusal:
     return Refusal("not-the-file-name", message)
 
 
+def stray(name: str, is_folder: bool) -> Refusal:
+    """Something lies in the library's folder that is not read.
+
+    Most often it is a tree with another ending, such as `.yml`, or a folder whose name is misspelt.
+    Whoever put it there believes that it counts.
+    """
+    if is_folder:
+        message = (
+            f'The folder "{name}" is not read: a library has machines, in it kinds, and rounds.'
+        )
+    else:
+        message = f'"{name}" is not read: a file of a library ends with .yaml.'
+    return Refusal("stray", message)
+
+
+def empty_library() -> Refusal:
+    """No symptom tree stands in the folder.
+
+    It may be the wrong folder. Nothing can be started from it.
+    """
+    return Refusal("empty-library", "No symptom tree is in this folder: is it the right one?")
+
+
 #: All of them; each has its page in the manual.
 FILE_REFUSALS = (
     unreadable,
@@ -114,4 +137,6 @@ FILE_REFUSALS = (
     anchor,
     newer_format,
     not_the_file_name,
+    stray,
+    empty_library,
 )

@@ -91,6 +91,24 @@ def includes_itself(view: CautionsView) -> Iterator[Objection]:
         yield Objection(path, f"{' → '.join(circle)} closes a circle: take one out.")
 
 
+def lockout_holds(view: CautionsView) -> Iterator[Objection]:
+    """A lockout ends when the machine is energised.
+
+    Its key and its connector are back in place then. What says that it still holds would have
+    somebody reach into a machine that runs.
+
+    Passes:
+        cautions:
+          barrier: {lockout: true, lapses: when energised, release: [My own tag is off.]}
+    Fails:
+        cautions: {barrier: {lockout: true, lapses: never}}
+    """
+    for name, caution in view.tasks.items():
+        if caution.lockout and not caution.lapsing:
+            message = f'"{name}" isolates the machine: it lapses when energised.'
+            yield Objection(view.at(name, "lapses"), message)
+
+
 def no_release(view: CautionsView) -> Iterator[Objection]:
     """A caution that ends when the machine runs says what is done before: `release`.
 

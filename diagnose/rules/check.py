@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final, TypeAlias
 
-from diagnose.files.library import CAUTIONS_FILE, collector_at_rest
+from diagnose.files.library import CAUTIONS_FILE, SITE_FILE, collector_at_rest, strays
 from diagnose.files.problems import Problem, code_of
-from diagnose.rules import cautions, findings, names, safety, shape, worked
+from diagnose.rules import cards, cautions, findings, names, safety, shape, worked
 from diagnose.rules.view import CardView, CautionsView, RoundView, TreeView
 from diagnose.study.in_force import caution_table
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
+    from diagnose.files.card import Card
     from diagnose.files.library import Library
     from diagnose.files.rounds import Round
     from diagnose.files.tree import Tree
@@ -25,19 +26,25 @@ if TYPE_CHECKING:
 RULES: Final[tuple[tuple[Rule, tuple[type[View[Any]], ...]], ...]] = (
     (names.unknown_step, (TreeView,)),
     (names.unknown_answer, (TreeView,)),
+    (names.begins_with, (RoundView,)),
     (names.unknown_hazard, (TreeView, RoundView, CautionsView)),
     (names.unknown_caution, (TreeView, RoundView, CautionsView, CardView)),
     (names.unknown_symptom, (TreeView, RoundView)),
     (names.unknown_measurement, (TreeView,)),
-    (names.unknown_line, (TreeView,)),
+    (names.unknown_line, (TreeView, RoundView)),
+    (names.unknown_kind, (CardView,)),
     (names.card_answer, (TreeView,)),
+    (cards.condition, (TreeView, RoundView)),
+    (cards.card_value, (CardView,)),
     (shape.unreached, (TreeView,)),
     (shape.closed_route, (TreeView,)),
     (shape.answer_word, (TreeView,)),
+    (shape.same_as, (TreeView,)),
     (shape.bands, (TreeView,)),
     (shape.after, (TreeView,)),
     (shape.passes, (TreeView,)),
     (findings.missing_key, (TreeView,)),
+    (findings.no_until_mended, (TreeView,)),
     (findings.doorway, (TreeView,)),
     (findings.no_remedy, (TreeView,)),
     (findings.service_remedy, (TreeView,)),
@@ -50,6 +57,7 @@ RULES: Final[tuple[tuple[Rule, tuple[type[View[Any]], ...]], ...]] = (
     (cautions.covers_service_only, (CautionsView,)),
     (cautions.includes_itself, (CautionsView,)),
     (cautions.no_release, (CautionsView,)),
+    (cautions.lockout_holds, (CautionsView,)),
     (worked.worked_case, (TreeView,)),
 )
 
@@ -73,8 +81,13 @@ def check(library: Library) -> list[Problem]:
         for round_ in library.rounds.values():
             problems += round_problems(library, round_, table)
         for card in library.machines.values():
-            parts, tasks = ("machines", f"{card.machine}.yaml"), card.section(CardView.inside)
-            problems += _found(CardView(library=library, parts=parts, table=None, tasks=tasks))
+            problems += card_problems(library, card, "machines", f"{card.machine}.yaml")
+        for kind in library.kinds.values():
+            parts = ("machines", "kinds", f"{kind.kind}.yaml")
+            problems += card_problems(library, kind.as_card(), *parts)
+        if library.site is not None:
+            problems += card_problems(library, library.site.as_card(), SITE_FILE)
+        problems += strays(library)
     return sorted(set(problems))
 
 
@@ -110,7 +123,15 @@ def tree_problems(
 def round_problems(library: Library, round_: Round, table: CautionTable | None) -> list[Problem]:
     """Return what the rules find in one round; `table` is None where the cautions have errors."""
     parts = ("rounds", f"{round_.round}.yaml")
-    return _found(RoundView(library=library, parts=parts, table=table, tasks=round_.items))
+    return _found(
+        RoundView(library=library, parts=parts, table=table, tasks=round_.items, round=round_)
+    )
+
+
+def card_problems(library: Library, lines: Card, *parts: str) -> list[Problem]:
+    """Return what the rules find in a machine card, a kind of machine or the site, at `parts`."""
+    tasks = lines.section(CardView.inside)
+    return _found(CardView(library=library, parts=parts, table=None, tasks=tasks, lines=lines))
 
 
 def _found(view: View[Any]) -> list[Problem]:

@@ -28,6 +28,23 @@ def missing_key(view: TreeView) -> Iterator[Objection]:
             yield Objection(view.at(name), message)
 
 
+def no_until_mended(view: TreeView) -> Iterator[Objection]:
+    """A finding for service says what the next shift may do with the machine: `until_mended`.
+
+    It is `out of use`, or a sentence that says how it may be used with care. Whoever finds the
+    machine tomorrow has nothing else to go by.
+
+    Passes:
+        steps: {served: {until_mended: Use it on level floors only.}}
+    Fails:
+        steps: {served: {finding: It is dead, chance: 10, who: service, leave_safe: Park it.}}
+    """
+    for name, finding in view.findings():
+        if finding.who == "service" and finding.until_mended is None:
+            message = "Say what holds until service has mended it: `until_mended: out of use`."
+            yield Objection(view.at(name), message)
+
+
 def doorway(view: TreeView) -> Iterator[Objection]:
     """A doorway says nothing but where it leads, and that is another symptom than its own.
 
@@ -40,7 +57,7 @@ def doorway(view: TreeView) -> Iterator[Objection]:
         steps: {broken: {finding: It is worn, chance: 30, who: operator, continue_with: other}}
     """
     for name, finding in view.doorways():
-        keys = ("who", "remedy", "leave_safe", "ask_service")
+        keys = ("who", "remedy", "leave_safe", "ask_service", "until_mended")
         spare = next((key for key in keys if getattr(finding, key)), None)
         if spare is not None:
             message = f"A doorway has no `{spare}`: the other symptom goes on."
@@ -88,9 +105,9 @@ def no_leave_safe(view: TreeView) -> Iterator[Objection]:
     Between the call and the visit somebody else finds the machine and may switch it on.
 
     Passes:
-        steps: {served: {finding: It is dead, chance: 10, who: service, leave_safe: Park it.}}
+        steps: {served: {leave_safe: Park it. Hang your tag on it.}}
     Fails:
-        steps: {served: {finding: It is dead, chance: 10, who: service}}
+        steps: {served: {finding: It is dead, chance: 10, who: service, until_mended: out of use}}
     """
     for name, finding in view.findings():
         if finding.who == "service" and finding.leave_safe is None:

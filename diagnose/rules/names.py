@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from diagnose.files.definitions import CARD_LINES, CARD_LISTS
 from diagnose.files.places import KEY
-from diagnose.files.tree import NO_ANSWER
+from diagnose.files.tree import NO_ANSWER, Question
 from diagnose.measure.registry import MEASUREMENTS
 from diagnose.rules.view import CautionsView, Objection
 from diagnose.text import did_you_mean
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Iterator
 
     from diagnose.files.places import Path
-    from diagnose.rules.view import TreeView, View
+    from diagnose.rules.view import CardView, RoundView, TreeView, View
 
 # How many names a rule compares in one file to find what was meant. It takes some 20 µs each, so a
 # file in which everything is wrong would keep its author waiting for hours.
@@ -146,19 +146,74 @@ def unknown_measurement(view: TreeView) -> Iterator[Objection]:
         yield Objection(path, f'The program knows no measurement "{name}".{hint}')
 
 
-def unknown_line(view: TreeView) -> Iterator[Objection]:
-    """`from_card` names a line, or a list, that a machine card can have.
+def unknown_line(view: TreeView | RoundView) -> Iterator[Objection]:
+    """`from_card`, `show_card` and `applies_to` name what a machine card can have.
 
-    No card will ever answer otherwise, and the step is asked each time. docs/format.md lists the
-    lines.
+    No card will ever answer otherwise, and the step is asked each time. A list, such as the lamps
+    of the charger, is no answer: `show_card` shows it. docs/format.md lists the lines.
 
     Passes:
         steps: {first: {from_card: battery.kind, answers: {flooded: broken, sealed: second}}}
     Fails:
         steps: {first: {from_card: battery.sort, answers: {flooded: broken, sealed: second}}}
     """
-    for path, line, hint in _unknown(view.named("from_card"), CARD_LINES | CARD_LISTS):
-        yield Objection(path, f'A card has no line "{line}".{hint}')
+    shown = CARD_LINES | CARD_LISTS
+    named = [(path, line, shown) for path, line in view.named("show_card")]
+    named += [(path, line, CARD_LINES) for path, line in view.named("from_card")]
+    for at, condition in view.conditions():
+        named += [((*at, line, KEY), line, CARD_LINES) for line in condition]
+    for known in (shown, CARD_LINES):
+        asked = ((path, line) for path, line, fitting in named if fitting is known)
+        for path, line, hint in _unknown(asked, known):
+            if line in CARD_LISTS:
+                message = f'"{line}" is a list, which answers nothing: write `show_card: [{line}]`.'
+            else:
+                message = f'A card has no line "{line}".{hint}'
+            yield Objection(path, message)
+
+
+def unknown_kind(view: CardView) -> Iterator[Objection]:
+    """A card's `kind` is a file of `machines/kinds/` that can be read.
+
+    The card leaves to it what all machines of that kind share. Without it a reading would miss what
+    it is computed from.
+
+    Passes:
+        machine: sample
+    Fails:
+        machine: sample
+        kind: smal
+    """
+    kind = view.lines.kind
+    if kind is not None and kind not in view.library.kinds:
+        hint = did_you_mean(kind, view.library.kinds)
+        message = f"There is no machines/kinds/{kind}.yaml that can be read.{hint}"
+        yield Objection(("kind",), message)
+
+
+def begins_with(view: RoundView) -> Iterator[Objection]:
+    """What an item's `starts` says was seen already is an answer of that symptom's tree.
+
+    It goes along into the case. A word that the tree does not have would be asked for again.
+
+    Passes:
+        items: {look: {starts: {symptom: sample, answers: {first: It is broken}}}}
+    Fails:
+        items: {look: {starts: {symptom: sample, answers: {first: It is borken}}}}
+    """
+    for name, item in view.tasks.items():
+        tree = view.library.trees.get(item.starts or "")
+        if tree is None:
+            continue
+        for step, answer in item.seen.items():
+            at = view.at(name, "starts", "answers", step)
+            question = tree.steps.get(step)
+            if not isinstance(question, Question):
+                hint = did_you_mean(step, tree.steps)
+                yield Objection((*at, KEY), f'"{item.starts}" asks no "{step}".{hint}')
+            elif question.exit(answer) is None:
+                hint = did_you_mean(answer, [way.answer for way in question.exits])
+                yield Objection(at, f'"{step}" has no answer "{answer}".{hint}')
 
 
 def card_answer(view: TreeView) -> Iterator[Objection]:
@@ -176,8 +231,9 @@ def card_answer(view: TreeView) -> Iterator[Objection]:
         if step.from_card is None or step.from_card not in CARD_LINES:
             continue
         answers = {way.answer.casefold() for way in step.exits}
-        for machine, card in view.library.machines.items():
-            said = card.line(step.from_card)
+        for machine in view.library.machines:
+            card = view.library.card(machine)
+            said = card.line(step.from_card) if card is not None else None
             if said is not None and said.casefold() not in answers:
                 message = (
                     f'The card of "{machine}" says "{said}", which is no answer here: it is asked.'

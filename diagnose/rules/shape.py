@@ -11,7 +11,7 @@ from diagnose.files.tree import Question, Reading
 from diagnose.rules.view import Objection
 from diagnose.study.graph import always_before, nearest_before, reached
 from diagnose.study.plan import passing_answer
-from diagnose.text import folded
+from diagnose.text import did_you_mean, folded
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -81,6 +81,48 @@ def answer_word(view: TreeView) -> Iterator[Objection]:
             if what:
                 message = f'The answer "{way.answer}" {what}: say what was seen.'
                 yield Objection(view.at(name, *step.answer_at(number)), message)
+
+
+def same_as(view: TreeView) -> Iterator[Objection]:
+    """What is the `same_as` another step looks at the same: it has the same answers, word for word.
+
+    Whoever answered one of the two is not asked the other. An answer that the other does not have
+    would leave the walk without a way on. Of three that are the same, two name the third.
+
+    Passes:
+        steps:
+          second:
+            ask: What do you see now?
+            same_as: first
+            answers: {It looks right: little, It is broken: served}
+    Fails:
+        steps:
+          second:
+            ask: What do you see now?
+            same_as: first
+            answers: {It looks fine: little, It is torn: served}
+    """
+    for name, step in view.questions():
+        if step.same_as is None or step.same_as in view.unread:
+            continue
+        other = view.tree.steps.get(step.same_as)
+        if not isinstance(other, Question):
+            hint = did_you_mean(step.same_as, (one for one, _ in view.questions()))
+            message = f'There is no check or reading "{step.same_as}".{hint}'
+        elif step.same_as == name or other.same_as is not None:
+            message = f'"{step.same_as}" names another step itself: name the one that names none.'
+        elif _looks_at(step) != _looks_at(other):
+            message = f'"{step.same_as}" has other answers: write the same words.'
+        else:
+            continue
+        yield Objection(view.at(name, "same_as"), message)
+
+
+def _looks_at(step: Question) -> tuple[object, ...]:
+    """Return what two steps share that look at the same; the order of a check's answers is free."""
+    if isinstance(step, Reading):
+        return (step.read, step.limits, tuple(way.answer for way in step.exits))
+    return (frozenset(way.answer for way in step.exits),)
 
 
 def _taken(word: str, seen: set[str]) -> str:

@@ -9,17 +9,18 @@ from msgspec import Struct
 
 from diagnose.files.cautions import Caution
 from diagnose.files.places import KEY
-from diagnose.files.rounds import Item
+from diagnose.files.rounds import Item, Round
 from diagnose.files.tree import Finding, Question, Step
 from diagnose.study.graph import graph_of, loop
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
+    from diagnose.files.card import Card
     from diagnose.files.library import Library
     from diagnose.files.places import Part, Path
     from diagnose.files.problems import Severity
-    from diagnose.files.tree import Tree
+    from diagnose.files.tree import Condition, Tree
     from diagnose.study.graph import Graph
     from diagnose.study.in_force import CautionTable
 
@@ -95,6 +96,15 @@ class TreeView(View[Step], frozen=True, kw_only=True, dict=True):
         found = ((name, step) for name, step in self.tasks.items() if isinstance(step, Finding))
         return (one for one in found if one[1].continue_with is not None)
 
+    def conditions(self) -> Iterator[tuple[Path, Condition]]:
+        """Yield what the tree, its steps and their answers apply to, each with its path."""
+        yield ("applies_to",), self.tree.applies_to
+        for name, step in self.questions():
+            yield self.at(name, "applies_to"), step.applies_to
+            for number, way in enumerate(step.exits):
+                at = step.answer_at(number)[:-1]
+                yield self.at(name, *at, "applies_to"), way.applies_to
+
     @cached_property
     def graph(self) -> Graph:
         """The steps, with an arrow for each answer that leads to one."""
@@ -112,11 +122,24 @@ class TreeView(View[Step], frozen=True, kw_only=True, dict=True):
         return not self.unread and not self.closed_route and self.tasks.keys() >= named
 
 
-class RoundView(View[Item], frozen=True):
+class RoundView(View[Item], frozen=True, kw_only=True):
     """One round."""
 
-    inside = "items"
-    symptom_key = "starts"
+    round: Round
+    inside: ClassVar[str] = "items"
+    symptom_key: ClassVar[str] = "starts"
+
+    def named(self, key: str) -> Iterator[tuple[Path, str]]:
+        """Yield each word that stands at a key of an item; of `starts` the symptom."""
+        for path, word in super().named(key):
+            long = key == self.symptom_key and self.tasks[f"{path[1]}"].seen
+            yield ((*path, "symptom") if long else path), word
+
+    def conditions(self) -> Iterator[tuple[Path, Condition]]:
+        """Yield what the round and its items apply to, each with its path."""
+        yield ("applies_to",), self.round.applies_to
+        for name, item in self.tasks.items():
+            yield self.at(name, "applies_to"), item.applies_to
 
 
 class CautionsView(View[Caution], frozen=True):
@@ -127,10 +150,11 @@ class CautionsView(View[Caution], frozen=True):
     cautions_key = "includes"
 
 
-class CardView(View[str], frozen=True):
-    """One machine card, with the minutes that cautions take there."""
+class CardView(View[str], frozen=True, kw_only=True):
+    """One machine card, kind of machine or site: its lines, and the minutes that cautions take."""
 
-    inside = "caution_minutes"
+    lines: Card
+    inside: ClassVar[str] = "caution_minutes"
 
     def named(self, key: str) -> Iterator[tuple[Path, str]]:
         """Yield the cautions whose minutes the card knows, with their paths."""

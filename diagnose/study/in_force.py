@@ -19,17 +19,13 @@ if TYPE_CHECKING:
     from diagnose.files.tree import Step
 
 
-#: ISO 7010: disconnect before carrying out maintenance or repair.
-DISCONNECT = "M021"
-
-
 class CautionTable(Struct, frozen=True, kw_only=True, eq=False):
     """The cautions of a library, made ready for counting: caution number n is the bit ``1 << n``.
 
     `closure[n]` holds the bit of n and of all that it includes; `lapsing` those that end when the
     machine is energised; `minutes[n]` what taking n costs on this machine. `lockouts` are those
-    that lapse and carry the sign for it, ISO 7010 M021: disconnect before maintenance. `records`
-    are what the file says of each, `hazards` the titles of the hazards, by id.
+    that isolate it. `records` are what the file says of each, `hazards` the titles of the hazards,
+    by id.
     """
 
     ids: tuple[str, ...]
@@ -111,9 +107,7 @@ def caution_table(cautions: Cautions, minutes: Mapping[str, float] | None = None
         number=number,
         records=tuple(known.values()),
         hazards={name: hazard.title for name, hazard in cautions.hazards.items()},
-        lockouts=sum(
-            1 << number[n] for n, c in known.items() if c.lapsing and DISCONNECT in c.signs
-        ),
+        lockouts=sum(1 << number[n] for n, c in known.items() if c.lockout),
     )
 
 

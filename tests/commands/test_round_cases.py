@@ -25,7 +25,7 @@ class Referring:
         self.steps: dict[str, Any] = {
             path.stem: yaml.safe_load(path.read_text("utf-8"))["steps"]
             for path in library.glob("*.yaml")
-            if path.stem != "cautions"
+            if path.stem not in ("cautions", "site")
         }
 
     def __call__(self, screen: Any) -> str:

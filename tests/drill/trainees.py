@@ -16,7 +16,9 @@ from diagnose.files.library import built_in
 if TYPE_CHECKING:
     from pathlib import Path
 
-SYMPTOMS = tuple(sorted(path.stem for path in built_in().glob("*.yaml") if path.stem != "cautions"))
+SYMPTOMS = tuple(
+    sorted(path.stem for path in built_in().glob("*.yaml") if path.stem not in ("cautions", "site"))
+)
 
 
 @cache

@@ -21,7 +21,9 @@ from diagnose.paper.flowchart import Extras, Flowchart
 if TYPE_CHECKING:
     from pathlib import Path
 
-SYMPTOMS = tuple(sorted(path.stem for path in built_in().glob("*.yaml") if path.stem != "cautions"))
+SYMPTOMS = tuple(
+    sorted(path.stem for path in built_in().glob("*.yaml") if path.stem not in ("cautions", "site"))
+)
 SVG = "{http://www.w3.org/2000/svg}"
 
 #: The program with its clock stopped: the date stands below the title.

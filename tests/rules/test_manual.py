@@ -23,12 +23,12 @@ HOUSE = Path(diagnose.__file__).parent
 PAGE = HOUSE.parent / "docs" / "checks.md"
 
 #: What is wrong with a file as such shows in no YAML; tests/files/test_reader.py has a file for each.
-NO_EXAMPLES = {"unreadable", "too-large", "not-text"}
+NO_EXAMPLES = {"unreadable", "too-large", "not-text", "stray", "empty-library"}
 
 #: A library that has nothing wrong, of which an example replaces a part.
 SOUND = {
     "sample.yaml": """\
-format: 1
+format: 2
 symptom: sample
 title: It does not work
 start: first
@@ -42,10 +42,11 @@ steps:
   broken: {finding: It is broken, chance: 30, who: operator, remedy: Mend it.}
   little:
     {finding: Too little, chance: 20, who: operator, remedy: Add some., hazards: [moving-parts]}
-  served: {finding: It is dead, chance: 10, who: service, leave_safe: Park it., hazards: [mains]}
+  served: {finding: It is dead, chance: 10, who: service, leave_safe: Park it., hazards: [mains],
+    until_mended: out of use}
 """,
     "cautions.yaml": """\
-format: 1
+format: 2
 hazards:
   moving-parts: {title: Parts can start to move}
   wet-floor: {title: The floor is wet}
@@ -62,6 +63,7 @@ cautions:
     title: Machine dead
     signal: WARNING
     signs: [W018, M021]
+    lockout: true
     covers: [moving-parts]
     includes: [key-out]
     lapses: when energised
@@ -77,7 +79,7 @@ cautions:
     confirm: [The signs are up.]
 """,
     "rounds/sample.yaml": """\
-format: 1
+format: 2
 round: sample
 title: After the shift
 every: shift
@@ -85,7 +87,7 @@ items:
   look: {do: Look under the machine.}
 """,
     "machines/sample.yaml": """\
-format: 1
+format: 2
 machine: sample
 title: Dock machine
 battery: {kind: flooded}

@@ -79,6 +79,7 @@ def files_of(folder: Path) -> Files:
     """Return what a library's folder says."""
     trees = {path.stem: path.read_text() for path in folder.glob("*.yaml")}
     cautions = trees.pop("cautions")
+    trees.pop("site", None)
     rounds = {path.stem: path.read_text() for path in (folder / "rounds").glob("*.yaml")}
     return Files(trees, cautions, rounds)
 
