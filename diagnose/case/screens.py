@@ -158,7 +158,10 @@ class FigureScreen(Screen, frozen=True, kw_only=True):
 
 
 class FindingScreen(Screen, frozen=True, kw_only=True):
-    """A cause. `checked` is false where no answer pointed to it: look first."""
+    """A cause. `checked` is false where no answer pointed to it: look first.
+
+    `until_mended` says how the machine may be used until service has mended it.
+    """
 
     screen: ClassVar[str] = "finding"
 
@@ -169,6 +172,7 @@ class FindingScreen(Screen, frozen=True, kw_only=True):
     remedy: str | None
     before_trying: tuple[str, ...]
     leave_safe: str | None
+    until_mended: str | None = None
     probability: float
     minutes: float
     parts: tuple[str, ...]

@@ -178,6 +178,7 @@ def _finding(visit: Visit, state: State, step: Finding, common: dict[str, Any]) 
         remedy=step.remedy,
         before_trying=before_trying,
         leave_safe=step.leave_safe,
+        until_mended=step.until_mended,
         probability=normalised(frame.logs)[plan.bit[frame.at]],
         minutes=step.minutes,
         parts=step.parts,

@@ -147,7 +147,7 @@ def _choose(screen: ChooseScreen) -> Elements:
 
 def _state(screen: StateScreen) -> Elements:
     since = f" since {local(screen.since)}" if screen.since else ""
-    yield Element("title", f"This machine is {screen.state}{since}")
+    yield Element("title", f"{screen.state.capitalize()}{since}")
     yield Element("text", f"{screen.why[:1].upper()}{screen.why[1:].rstrip('.')}.")
     yield Element("text", f"Case: {screen.case}.")
     if screen.tag is not None:
@@ -226,6 +226,8 @@ def _finding(screen: FindingScreen) -> Elements:
         yield Element("aside", f"Parts: {', '.join(screen.parts)}")
     if screen.leave_safe:
         yield Element("text", f"Leave it so: {screen.leave_safe}")
+    if screen.until_mended:
+        yield Element("text", f"Until it is mended: {screen.until_mended.rstrip('.')}.")
     if screen.before_trying:
         yield Element("heading", "Before the machine runs again:")
         yield from _numbered("line", screen.before_trying)

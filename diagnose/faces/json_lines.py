@@ -25,6 +25,7 @@ FIELDS: Final[dict[str, tuple[str, ...]]] = {
     "figure": ("step", "read", "value", "unit", "expected", "band", "workings"),
     "finding": (
         *("step", "finding", "who", "checked", "remedy", "before_trying", "leave_safe"),
+        "until_mended",
         *("probability", "minutes", "parts"),
     ),
     "item": ("round", "item", "number", "total", "do", "look_for"),

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Final
 from msgspec import Struct
 
 from diagnose.files import replies
+from diagnose.files.tree import OUT_OF_USE
 from diagnose.log.account import Account
 from diagnose.log.events import Found, ItemReplied, Released, Replied, releases
 from diagnose.text import folded
@@ -23,7 +24,6 @@ if TYPE_CHECKING:
     from diagnose.log.events import Event
     from diagnose.log.protocol import CaseLog, CaseRecord, LoggedEvent
 
-OUT_OF_USE: Final = "out of use"
 WITH_CARE: Final = "use with care"
 IN_USE: Final = "in use"
 

@@ -137,6 +137,7 @@ def for_service(**changes: Any) -> FindingScreen:
         "remedy": None,
         "before_trying": (),
         "leave_safe": "Park it with the key out.",
+        "until_mended": "Shut the hand valve at every stop.",
         "parts": (),
     }
     return finding(**(fields | changes))
