@@ -44,7 +44,14 @@ def _rows(log: CaseLog, machine: str | None) -> list[dict[str, Any]]:
     often = lately(repeats(milestones), milestones, clock.now())
     found = unfinished(milestones, held(log, machine), log.events)
     rows = [_row(log, one, often.get(one.machine, ())) for one in found]
-    return sorted(rows, key=lambda row: (WORST_FIRST.index(row["state"]), row["since"] or ""))
+    return sorted(rows, key=_urgency)
+
+
+def _urgency(row: dict[str, Any]) -> tuple[int, bool, str, str]:
+    """Return what puts the worst state first, then what is open, then what has been so longest."""
+    nothing_open = not row["waiting"] and not row["noted"]
+    state = WORST_FIRST.index(row["state"])
+    return state, nothing_open, row["since"] or "", row["machine"] or ""
 
 
 def _row(log: CaseLog, machine: Unfinished, often: Iterable[Repeat]) -> dict[str, Any]:

@@ -16,12 +16,13 @@ from diagnose.commands.visits import desk_of
 from diagnose.faces.selection import face_for
 from diagnose.log import clock
 from diagnose.log.history import Due, due
+from diagnose.log.machine_state import held
 from diagnose.log.round_record import round_opened
 from diagnose.round.walk import opened
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from diagnose.log.protocol import CaseRecord
 
@@ -82,7 +83,8 @@ def _due(library: ReadyLibrary, options: argparse.Namespace) -> int:
     wanted = {name: rounds[name] for name in rounds if options.name in (None, name)}
     machines = _machines(library, options.machine, cases)
     entries = due(wanted, machines, cases, clock.now())
-    lines = (_line(entry) for entry in entries if entry.overdue)
+    states = {one.case.machine: one.is_.state for one in reversed(held(log) if log else [])}
+    lines = (_line(entry, states) for entry in entries if entry.overdue)
     return opt.listed(options, as_data(entries), lines, "No round is overdue.")
 
 
@@ -97,9 +99,10 @@ def _machines(
     return [*known, *sorted(others)] or [None]
 
 
-def _line(entry: Due) -> str:
+def _line(entry: Due, states: Mapping[str | None, str]) -> str:
     ago = "never walked" if entry.hours is None else f"last walked {_ago(entry.hours)} ago"
-    return f"{entry.machine or 'no machine'}  {entry.round}  {ago}, due every {entry.every}"
+    state = f"; {states[entry.machine]}" if entry.machine in states else ""
+    return f"{entry.machine or 'no machine'}  {entry.round}  {ago}, due every {entry.every}{state}"
 
 
 def _ago(hours: float) -> str:

@@ -27,7 +27,7 @@ from diagnose.log.history import LATELY, repeats
 from diagnose.round.walk import STOPS
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
     from diagnose.log.events import CameTo, Event
     from diagnose.log.history import Repeat
@@ -166,20 +166,31 @@ def _noted(
         if case.round is None:
             continue
         marks = _marks(events)
-        if case.outcome == "walked":
-            for key in [key for key in noted if key[0] == case.round]:
-                # What was done has no mark; what was not right anew is noted anew, or has a case.
-                if marks is None or marks.get(key[1]) != replies.NOT_NOW:
-                    del noted[key]
-        own = Account(events_of(case)).noted if marks is None else events
+        if case.outcome == "walked" and marks is not None:
+            # What was done has no mark; what was not right anew is noted anew, or has a case.
+            noted = {
+                (name, item): note
+                for (name, item), note in noted.items()
+                if name != case.round or marks.get(item) == replies.NOT_NOW
+            }
+        own = Account(events_of(case)).noted if marks is None else _standing(events, marks)
         after = max((logged.number for logged in events if releases(logged.event)), default=0)
         for logged in own:
             event = logged.event
-            if not isinstance(event, ItemReplied) or not event.is_note or logged.number < after:
-                continue
-            if marks is None or marks.get(event.item) == replies.NOT_RIGHT:
+            if isinstance(event, ItemReplied) and logged.number > after:
                 noted[case.round, event.item] = (logged.at, event.shown.do or "")
     return list(noted.values())
+
+
+def _standing(events: Iterable[LoggedEvent], marks: Mapping[str, str]) -> list[LoggedEvent]:
+    """Return the notes of a round that stand among its marks at the end: none was withdrawn."""
+    return [
+        logged
+        for logged in events
+        if isinstance(logged.event, ItemReplied)
+        and logged.event.is_note
+        and marks.get(logged.event.item) == replies.NOT_RIGHT
+    ]
 
 
 def _marks(events: Iterable[LoggedEvent]) -> dict[str, str] | None:

@@ -402,3 +402,22 @@ def test_it_is_held_by_what_is_in_its_log_alone(desk: Desk) -> None:
     log = SqliteLog(desk.log, "rw")
     assert [one.case.machine for one in held(log)] == ["dock"]
     assert held(log, "aisle") == []
+
+
+def test_a_round_that_is_due_says_what_its_machine_is(desk: Desk) -> None:
+    desk.card("aisle")
+    left_locked(desk)
+    lines = sorted(desk("round", "daily", "--due")[1].splitlines())
+    assert [line.split("; ")[1:] for line in lines] == [[], ["out of use"]]
+
+
+def test_a_round_that_broke_off_tells_what_it_had_noted(desk: Desk) -> None:
+    """As if the program had been killed: what it wrote last is no end."""
+    desk.daily("done", "done", "not right", "back", "done", "leave")
+    desk.daily("done", "done", "not right", "leave")
+    log = SqliteLog(desk.log, "rw")
+    for case in log.cases():
+        last = log.events(case)[-1].number
+        log.base.execute('DELETE FROM events WHERE "case" = ? AND number = ?', (case.key, last))
+    (row,) = desk.walk("cases", "--open")[0]
+    assert [note["do"] for note in row["noted"]] == ["Read the log."]
