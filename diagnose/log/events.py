@@ -153,11 +153,15 @@ class Mark(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
 
 
 class CameTo(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
-    """What a round came to: how many items it has, how many were done, and each that was not."""
+    """What a round came to: how many items it has, how many were done, and each that was not.
+
+    `locked`: a lockout was in force then.
+    """
 
     total: int
     done: int
     marks: tuple[Mark, ...] = ()
+    locked: bool = False
 
 
 #: What a case comes to by the reason for its end; by any other it is referred.

@@ -114,7 +114,7 @@ class CaseLog(Protocol):
         """Return the last event of each case that may hold its machine, or all machines.
 
         Those are the open and the referred ones, and a round that was walked to its end with a
-        caution in force. In the order in which they were opened.
+        lockout in force. In the order in which they were opened.
         """
         ...
 

@@ -202,16 +202,16 @@ class SqliteLog:
         """Return the last event of each case that may hold its machine, or all machines.
 
         Those are the open and the referred ones, and a round that was walked to its end with a
-        caution in force. In the order in which they were opened.
+        lockout in force. In the order in which they were opened.
         """
         only, which = ("", ()) if machine is None else ("machine = ? AND ", (machine,))
-        # What is at its default is not written, so a text without the key has nothing in force.
+        # What is at its default is not written, and no text can hold these quotes bare.
         rows = self._rows(
             f"SELECT {_COLUMNS}, number, at, body "
             'FROM cases JOIN events ON events."case" = cases.key '
             f"WHERE {only}outcome IN ('open', 'referred', 'walked') "
             'AND number = (SELECT max(number) FROM events WHERE "case" = cases.key) '
-            "AND (outcome != 'walked' OR instr(body, '\"in_force\":')) ORDER BY opened, name",
+            "AND (outcome != 'walked' OR instr(body, '\"locked\":true')) ORDER BY opened, name",
             *which,
         )
         return self._told(rows)

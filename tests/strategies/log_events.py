@@ -125,6 +125,7 @@ came_to = _all_of(
     total=st.integers(0, 9),
     done=st.integers(0, 9),
     marks=several(_all_of(Mark, item=texts, do=texts, mark=texts, starts=texts)),
+    locked=st.booleans(),
 )
 outsets = _all_of(
     Outset,

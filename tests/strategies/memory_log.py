@@ -109,7 +109,7 @@ class MemoryLog:
             one
             for one in last
             if one.case.outcome in ("open", "referred")
-            or (one.case.outcome == "walked" and one.logged.event.in_force)
+            or (one.case.outcome == "walked" and _locked(one.logged.event))
         ]
 
     def add_drill(self, drill: DrillRecord) -> None:
@@ -121,3 +121,8 @@ class MemoryLog:
 
     def close(self) -> None:
         return None
+
+
+def _locked(event: Event) -> bool:
+    came_to = getattr(event, "came_to", None)
+    return came_to is not None and came_to.locked
