@@ -62,7 +62,7 @@ WORDS: Final[dict[str, str]] = {
     "end-nothing-left": "Nothing is left here that an operator can check. Service takes over.",
     "end-stops": (
         "Stop here. Park the machine and take the key out. Hang a tag on it."
-        " It is out of use until it was released."
+        " It is out of use until it is released."
     ),
     "end-call": "Call {who}: {phone}.",
     "end-resume": "To go on with it: diagnose resume {case}",

@@ -308,7 +308,9 @@ def _asked(page: Handover, detail: int) -> Iterator[str]:
         yield from _bullet(
             f"{share}{strong(cause.finding)}{stopped} {inline(cause.ask_service)}{hazards}{parts}"
         )
-    if not page.asked and page.outcome != "cured":
+    if not page.asked and page.noted:
+        yield from _bullet("Put right what the round found not right.")
+    elif not page.asked and page.outcome != "cured":
         yield from _bullet("No cause for service stands out. Go on from the likeliest ones.")
 
 

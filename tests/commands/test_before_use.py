@@ -339,7 +339,7 @@ def test_an_item_that_stops_a_round_puts_the_machine_out_of_use(desk: Desk) -> N
     shown = desk.daily("done", "done", "not right")
     end = shown[-1]
     assert (end["screen"], end["outcome"]) == ("end", "referred")
-    assert "It is out of use until it was released." in end["notes"][0]
+    assert "It is out of use until it is released." in end["notes"][0]
     assert end["notes"][1] == "Call Demo service: 555-0100."
     (round_,) = desk.cases()
     assert (round_["outcome"], round_["round"]) == ("referred", "daily")
@@ -355,6 +355,7 @@ def test_an_item_that_stops_a_round_puts_the_machine_out_of_use(desk: Desk) -> N
     assert "**The machine is out of use:** not right: Try the brake." in page
     assert "## Not right in the round" in page
     assert "**Try the brake.**" in page
+    assert "- Put right what the round found not right." in page
     story = desk("cases", "--machine", "dock")[1]
     assert "The daily round: stopped, it was not right, 1 of 5 done" in story
     assert names(desk.daily())[0] == "state"

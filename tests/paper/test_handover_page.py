@@ -8,7 +8,13 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from diagnose.case.screens import CautionScreen, CheckScreen, FindingScreen, ReadingScreen
+from diagnose.case.screens import (
+    CautionScreen,
+    CheckScreen,
+    FindingScreen,
+    ReadingScreen,
+    StateScreen,
+)
 from diagnose.commands import resume
 from diagnose.files.library import built_in
 from diagnose.log.account import Account
@@ -332,6 +338,8 @@ class Careful:
         self.left = steps
 
     def __call__(self, screen: Any) -> str | None:
+        if isinstance(screen, StateScreen):
+            return "start anew"
         if isinstance(screen, CautionScreen):
             return "done"
         self.left -= 1
