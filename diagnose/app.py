@@ -1,11 +1,13 @@
 """The verb table. Each verb's module is imported when it is called, so that a start stays fast.
 
 This is the only place that turns what happened into an exit code: 0 done; 1 the work was done and
-the answer is bad; 2 wrong use; 3 a file, a unit or a log that cannot be used.
+the answer is bad; 2 wrong use; 3 a file, a unit, a log or an output that cannot be used; 130
+interrupted before the work was done.
 """
 
 from __future__ import annotations
 
+import errno
 import gc
 import os
 import sys
@@ -29,6 +31,12 @@ VERBS = {
     "handover": "the page that licensed service gets",
 }
 
+#: As a shell says it of a command that Ctrl-C ended.
+INTERRUPTED = 130
+
+#: Why an output cannot be written: the disk is full, or at its quota, or broken.
+_NO_ROOM = {errno.ENOSPC, errno.EDQUOT, errno.EIO, errno.EFBIG}
+
 _HELP = """usage: diagnose [VERB] [options]
 
 Finds out why a ride-on floor scrubber streaks, picks up poorly, gives no solution or runs
@@ -45,12 +53,9 @@ def main() -> None:
     # walks them again and again, which is a third of the time to the first screen.
     gc.set_threshold(100_000, 20, 100)
     code = run(sys.argv[1:])
-    try:
-        sys.stdout.flush()
-    except (OSError, ValueError, AttributeError):
-        # The reader has gone; nothing may be said about that at shutdown either.
-        _swallow_output()
-    sys.exit(code)
+    # What was said may still wait in the buffer: it was not done before it is out.
+    unwritten = _unwritten()
+    sys.exit(code if unwritten is None else _output_failed(unwritten))
 
 
 def run(args: list[str]) -> int:
@@ -70,11 +75,13 @@ def run(args: list[str]) -> int:
         # argparse has printed its help.
         return exit_.code if isinstance(exit_.code, int) else 0
     except KeyboardInterrupt:
-        return 0
-    except BrokenPipeError:
-        _swallow_output()
-        return 0
+        return INTERRUPTED
+    except BrokenPipeError as error:
+        return _output_failed(error)
     except Exception as error:
+        # Whatever writes a file says itself which it was: what names none is the output.
+        if isinstance(error, OSError) and error.filename is None and error.errno in _NO_ROOM:
+            return _output_failed(error)
         if os.environ.get("DIAGNOSE_TRACEBACK"):
             raise
         from diagnose.commands import fault_report
@@ -93,6 +100,8 @@ def _called(verb: str, rest: list[str]) -> int:
     from diagnose.text import did_you_mean
 
     try:
+        if sys.stdout is None:
+            raise Unusable("Standard output is closed: nothing could be shown.")
         if verb not in VERBS:
             hint = did_you_mean(verb, VERBS)
             raise WrongUse(f'There is no command "{verb[:40]}".{hint} `diagnose --help` lists all.')
@@ -101,6 +110,27 @@ def _called(verb: str, rest: list[str]) -> int:
         return _failed(error, WRONG_USE)
     except (Unusable, NoLibrary, LogError) as error:
         return _failed(error, UNUSABLE)
+    return code
+
+
+def _unwritten() -> OSError | None:
+    """Return why the output cannot be written, None where it can."""
+    try:
+        sys.stdout.flush()
+    except OSError as error:
+        return error
+    except (ValueError, AttributeError):
+        # Closed since, or before the program began, of which it was told.
+        return None
+    return None
+
+
+def _output_failed(error: OSError) -> int:
+    """Say that the output was not written; a reader who has gone away is told nothing."""
+    gone = isinstance(error, BrokenPipeError)
+    code = 0 if gone else _failed(f"The output cannot be written: {error.strerror}.", 3)
+    # Nothing may be said about it at shutdown either.
+    _swallow_output()
     return code
 
 

@@ -61,9 +61,13 @@ def opened(
 
 def at_start(tree: ReadyTree, door: int | None = None) -> Frame:
     """Return a symptom at its start, with what the machine card answers believed."""
-    rows = (
-        likelihood(tree.plan, step, answer, LEAST_SLIP) for step, answer in tree.from_card.items()
-    )
+    said = dict(tree.from_card)
+    for step, answer in tree.from_card.items():
+        # Steps that look at the same say it once.
+        if step in said:
+            for twin, _ in tree.plan.twins.get((step, answer), ()):
+                said.pop(twin, None)
+    rows = (likelihood(tree.plan, step, answer, LEAST_SLIP) for step, answer in said.items())
     return Frame(
         tree=tree,
         closed=dict(tree.from_card),
@@ -81,7 +85,7 @@ def answered(frame: Frame, step: int, answer: int) -> Frame:
         row = likelihood(plan, step, answer, plan.slip[step])
     return replace(
         frame,
-        closed={**frame.closed, step: answer},
+        closed={**frame.closed, **dict(plan.twins.get((step, answer), ())), step: answer},
         logs=array("d", map(add, frame.logs, row)),
         visited=frame.visited | {step},
     )
@@ -254,5 +258,11 @@ def _card_notes(tree: ReadyTree) -> tuple[Phrase, ...]:
     for place, answer in tree.from_card.items():
         step = tree.steps[place]
         assert isinstance(step, Question)
-        notes.append(phrase("from-card", line=step.from_card, answer=step.exits[answer].answer))
+        if place in tree.skipped:
+            note = phrase("not-here", line=tree.skipped[place])
+        else:
+            words = step.exits[answer].answer
+            note = phrase("from-card", line=step.from_card, answer=words)
+        if note not in notes:
+            notes.append(note)
     return tuple(notes)

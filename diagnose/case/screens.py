@@ -30,6 +30,13 @@ class Named(Struct, frozen=True):
     title: str
 
 
+class CardLine(Struct, frozen=True):
+    """A line of the machine card by its dotted path, with what it says."""
+
+    line: str
+    value: str
+
+
 class Cause(Struct, frozen=True):
     """A finding in a ranking, with its probability from 0 to 1."""
 
@@ -117,6 +124,8 @@ class CheckScreen(Screen, frozen=True, kw_only=True):
     answers: tuple[Named, ...]
     open: int
     minutes_left: float
+    card: tuple[CardLine, ...] = ()
+    note_down: str | None = None
 
 
 class Input(Struct, frozen=True, kw_only=True):
@@ -141,6 +150,8 @@ class ReadingScreen(Screen, frozen=True, kw_only=True):
     needs: tuple[Input, ...]
     open: int
     minutes_left: float
+    card: tuple[CardLine, ...] = ()
+    note_down: str | None = None
 
 
 class FigureScreen(Screen, frozen=True, kw_only=True):
@@ -172,10 +183,11 @@ class FindingScreen(Screen, frozen=True, kw_only=True):
     remedy: str | None
     before_trying: tuple[str, ...]
     leave_safe: str | None
-    until_mended: str | None = None
     probability: float
     minutes: float
     parts: tuple[str, ...]
+    until_mended: str | None = None
+    card: tuple[CardLine, ...] = ()
 
 
 class ItemScreen(Screen, frozen=True, kw_only=True):
@@ -189,6 +201,8 @@ class ItemScreen(Screen, frozen=True, kw_only=True):
     total: int
     do: str
     look_for: str | None
+    card: tuple[CardLine, ...] = ()
+    note_down: str | None = None
 
 
 class WhyScreen(Screen, frozen=True, kw_only=True):

@@ -75,9 +75,9 @@ class Trace(Struct, frozen=True, kw_only=True):
 class Exchange(Struct, frozen=True, kw_only=True):
     """A screen and the reply to it that meant something, with what followed.
 
-    `kind` is ``answer`` or a reply's id; `step` is a step of `symptom`, or an item of a round;
-    `frame` is the symptom as it was then, None in a round. `inputs` are a reading's, as typed, by
-    name; `si` the same as (name, magnitude, unit) in SI.
+    `kind` is ``answer`` or a reply's id (of a note, its words are the `answer`); `step` is a step
+    of `symptom`, or an item of a round; `frame` is the symptom as it was then, None in a round.
+    `inputs` are a reading's, as typed, by name; `si` the same as (name, magnitude, unit) in SI.
     """
 
     kind: str

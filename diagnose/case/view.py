@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from diagnose.case import cautions
 from diagnose.case.screens import (
+    CardLine,
     Cause,
     CautionScreen,
     CheckScreen,
@@ -24,7 +25,7 @@ from diagnose.measure.registry import MEASUREMENTS
 from diagnose.study.outlook import normalised, outlooks
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Mapping
+    from collections.abc import Collection, Iterable, Mapping
 
     from diagnose.case.screens import Phrase, Screen
     from diagnose.case.state import Frame, State
@@ -33,7 +34,7 @@ if TYPE_CHECKING:
     from diagnose.study.in_force import CautionTable
 
 #: What may be replied at every screen.
-ALWAYS = (replies.DANGER, replies.LEAVE)
+ALWAYS = (replies.NOTE, replies.DANGER, replies.LEAVE)
 
 #: So many cures of one finding on one machine within `LATELY` (log/history.py) are told: twice is
 #: chance, three times is a habit of the machine or of its care. Common practice, no published
@@ -66,11 +67,27 @@ def screen(visit: Visit, state: State) -> Screen:
     return _question(visit, state, step, common)
 
 
+def card_lines(card: Card | None, shown: Iterable[str]) -> tuple[CardLine, ...]:
+    """Return what the machine card says at the lines that are to be shown, without those it lacks.
+
+    A list, such as the lamps of the charger, is one line.
+    """
+    lines = []
+    for path in shown if card is not None else ():
+        assert card is not None
+        listed = card.listed(path)
+        value = "; ".join(f"{word}: {meaning}" for word, meaning in listed.items())
+        said = value or card.line(path)
+        if said:
+            lines.append(CardLine(path, said))
+    return tuple(lines)
+
+
 def card_list(visit: Visit, step: Question) -> Mapping[str, str]:
     """Return what the machine card lists for a question: lamps or codes and their meanings."""
-    if visit.card is None or step.from_card is None:
+    if visit.card is None:
         return {}
-    return visit.card.listed(step.from_card)
+    return {word: what for path in step.show_card for word, what in visit.card.listed(path).items()}
 
 
 def why(visit: Visit, state: State, shown: Screen) -> WhyScreen:
@@ -131,10 +148,6 @@ def _question(visit: Visit, state: State, step: Question, common: dict[str, Any]
         gone=frame.gone,
         in_force=state.cautions.in_force,
     )[frame.at]
-    common["notes"] += tuple(
-        phrase("card-list", shown=shown, meaning=meaning)
-        for shown, meaning in card_list(visit, step).items()
-    )
     shared: dict[str, Any] = {
         **common,
         "replies": (replies.UNSURE, replies.CANNOT, *_back(state), replies.WHY, *ALWAYS),
@@ -144,6 +157,8 @@ def _question(visit: Visit, state: State, step: Question, common: dict[str, Any]
         "tool": step.tool,
         "open": outlook.reach.bit_count(),
         "minutes_left": outlook.minutes / outlook.weight if outlook.weight > 0 else 0.0,
+        "card": card_lines(visit.card, step.show_card),
+        "note_down": step.note_down,
     }
     if isinstance(step, Check):
         answers = tuple([Named(way.answer, way.answer) for way in step.exits])
@@ -178,10 +193,11 @@ def _finding(visit: Visit, state: State, step: Finding, common: dict[str, Any]) 
         remedy=step.remedy,
         before_trying=before_trying,
         leave_safe=step.leave_safe,
-        until_mended=step.until_mended,
         probability=normalised(frame.logs)[plan.bit[frame.at]],
         minutes=step.minutes,
         parts=step.parts,
+        until_mended=step.until_mended,
+        card=card_lines(visit.card, step.show_card),
     )
 
 

@@ -25,7 +25,7 @@ from diagnose.case.state import Exchange, Turn
 from diagnose.files import replies
 from diagnose.files.tree import Question, Reading
 from diagnose.measure.registry import MEASUREMENTS, MissingLine, Unreadable, compute, parse_reply
-from diagnose.text import did_you_mean, folded, shortened
+from diagnose.text import did_you_mean, folded, printable, shortened
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -39,6 +39,9 @@ ANSWER = "answer"
 
 #: As much of a reply is kept in the log.
 LONGEST_TYPED = 2000
+
+#: Characters of one note.
+LONGEST_NOTE = 500
 
 
 class Refusal(Struct, frozen=True):
@@ -75,7 +78,10 @@ def reply(visit: Visit, state: State, text: str, screen: Screen | None = None) -
     if meaning.kind == replies.WHY:
         return Turn(state=state, interludes=(view.why(visit, state, screen),))
     trail: list[Trace] = []
-    after = _done(visit, state, screen, meaning, trail)
+    if meaning.kind == replies.NOTE:
+        after = replace(state, notes=(*state.notes, phrase("noted", text=meaning.answer)))
+    else:
+        after = _done(visit, state, screen, meaning, trail)
     frame = state.frames[-1]
     exchange = Exchange(
         kind=meaning.kind,
@@ -120,7 +126,23 @@ def picked(options: Sequence[Named], word: str) -> str | None:
     return None
 
 
+def note_in(text: str) -> Meaning | Refusal | None:
+    """Return the note that a reply is, in one line of what can be printed; None: it is none."""
+    head, _, words = text.strip().partition(" ")
+    if folded(head) != replies.NOTE:
+        return None
+    words = " ".join(printable(words).split())
+    if not words:
+        return Refusal(phrase("note-empty"))
+    if len(words) > LONGEST_NOTE:
+        return Refusal(phrase("note-long", length=len(words), most=LONGEST_NOTE))
+    return Meaning(kind=replies.NOTE, answer=words)
+
+
 def _understood(visit: Visit, state: State, screen: Screen, text: str) -> Meaning | Refusal:
+    note = note_in(text)
+    if note is not None:
+        return note
     word = word_of(text)
     meaning = _reply_word(screen, word)
     if meaning is not None:

@@ -19,6 +19,7 @@ from diagnose.log.events import (
     CaseOver,
     Found,
     ItemReplied,
+    Noted,
     Opened,
     Released,
     Replied,
@@ -194,6 +195,8 @@ def event_line(event: Event) -> str:
             return f"found {event.finding}{', released' if event.released else ''}"
         case Released():
             return f"released by {event.name}"
+        case Noted():
+            return f"noted {event.words}"
         case CaseOver():
             return f"back from {event.symptom}: {event.how}"
     return _exchange_line(event)

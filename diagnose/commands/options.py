@@ -15,6 +15,8 @@ from diagnose.files.tree import ROLES
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from _typeshed import SupportsWrite
+
     from diagnose.log.sqlite import SqliteLog
 
 #: Exit codes; `app` alone turns them into an exit.
@@ -38,6 +40,10 @@ class Parser(argparse.ArgumentParser):
     def error(self, message: str) -> NoReturn:
         """Raise `WrongUse` with the parser's own sentence."""
         raise WrongUse(f"{self.prog}: {message}; `{self.prog} --help` explains.")
+
+    def _print_message(self, message: str, file: SupportsWrite[str] | None = None) -> None:
+        """Write the help. argparse's own says nothing where it cannot be written."""
+        (file or sys.stdout).write(message)
 
 
 def parser(verb: str, about: str) -> Parser:

@@ -10,6 +10,7 @@ from diagnose.round.state import ReadyRound, ready_round
 from diagnose.rules.check import caution_problems, errors, round_problems, tree_problems
 from diagnose.study.in_force import CautionTable, caution_table
 from diagnose.study.ready import made_ready
+from diagnose.study.tailored import against
 from diagnose.text import did_you_mean
 
 if TYPE_CHECKING:
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from diagnose.files.card import Card
     from diagnose.files.library import Library
     from diagnose.files.problems import Problem
+    from diagnose.files.tree import Condition
     from diagnose.study.ready import ReadyTree
 
 
@@ -80,12 +82,20 @@ class ReadyLibrary:
         ready = self(symptom)
         if ready is not None:
             return ready
+        elsewhere = self.not_here(symptom)
+        if elsewhere:
+            raise WrongUse(f'"{symptom}" is for other machines: {elsewhere}.')
         if symptom not in self.content.symptoms:
             hint = did_you_mean(symptom, self.content.symptoms)
             raise WrongUse(f'There is no symptom "{symptom[:40]}" in {self.folder}.{hint}')
         broken = self._broken[symptom]
         more = f" (and {len(broken) - 1} more)" if len(broken) > 1 else ""
         raise Unusable(f"{broken[0]}{more}; mend the file, `diagnose check` lists all.")
+
+    def not_here(self, symptom: str) -> str:
+        """Return what the machine's card says against a symptom, in words; empty where it fits."""
+        tree = self.content.trees.get(symptom)
+        return "" if tree is None else _against(self.card, tree.applies_to)
 
     def require_round(self, name: str) -> ReadyRound:
         """Return a round, ready to be walked.
@@ -105,6 +115,9 @@ class ReadyLibrary:
                 problems = self._caution_errors + problems
         if problems or own is None:
             raise Unusable(f"{problems[0]}; mend the file, `diagnose check` lists all.")
+        elsewhere = _against(self.card, own.applies_to)
+        if elsewhere:
+            raise WrongUse(f'The round "{name}" is for other machines: {elsewhere}.')
         return ready_round(own, self.table)
 
     def __call__(self, symptom: str) -> ReadyTree | None:
@@ -128,6 +141,9 @@ class ReadyLibrary:
                 return None
         made = None if self._caution_errors else self.table
         tree = self.content.trees[symptom]
+        if self.not_here(symptom):
+            self._broken[symptom] = []
+            return None
         problems = errors(tree_problems(self.content, tree, made))
         if any(step.hazards or step.cautions for step in tree.steps.values()):
             problems = self._caution_errors + problems
@@ -135,3 +151,12 @@ class ReadyLibrary:
             self._broken[symptom] = problems
             return None
         return made_ready(tree, self.table, card=self.card, chances=self.chances.get(symptom))
+
+
+def _against(card: Card | None, condition: Condition) -> str:
+    """Return what a card says against a condition, in words."""
+    line = "" if card is None else against(card, condition)
+    if card is None or not line:
+        return ""
+    wanted = " or ".join(condition[line])
+    return f"the card of {card.machine} says {line} {card.line(line)}, and it is for {wanted}"

@@ -27,6 +27,7 @@ from diagnose.faces.words import (
     OUTCOMES,
     RELEASE_MEANS,
     STATE_ASKS,
+    line_words,
     render,
     sign_words,
 )
@@ -38,7 +39,7 @@ from diagnose.text import printable
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from diagnose.case.screens import Cause, Screen
+    from diagnose.case.screens import CardLine, Cause, Screen
     from diagnose.faces.face import Heading
 
 #: How many causes a ranking names to a person.
@@ -198,6 +199,19 @@ def _task(screen: CheckScreen | ReadingScreen) -> Elements:
         yield Element("aside", screen.look_for)
     if screen.tool:
         yield Element("aside", f"Take: {screen.tool}")
+    yield from _from_card(screen.card)
+    yield from _to_note(screen.note_down)
+
+
+def _from_card(lines: tuple[CardLine, ...]) -> Elements:
+    if lines:
+        said = ". ".join(f"{line_words(one.line)} {one.value}".rstrip(".") for one in lines)
+        yield Element("aside", f"Card: {said}")
+
+
+def _to_note(what: str | None) -> Elements:
+    if what:
+        yield Element("aside", f"Note down: {what}")
 
 
 def _figure(screen: FigureScreen) -> Elements:
@@ -222,6 +236,7 @@ def _finding(screen: FindingScreen) -> Elements:
         yield Element("aside", f"{person}{likely}, about {screen.minutes:g} min to put right.")
     if screen.remedy:
         yield Element("text", screen.remedy)
+    yield from _from_card(screen.card)
     if screen.parts:
         yield Element("aside", f"Parts: {', '.join(screen.parts)}")
     if screen.leave_safe:
@@ -242,6 +257,8 @@ def _item(screen: ItemScreen) -> Elements:
     yield Element("ask", screen.do)
     if screen.look_for:
         yield Element("aside", screen.look_for)
+    yield from _from_card(screen.card)
+    yield from _to_note(screen.note_down)
 
 
 def _why(screen: WhyScreen) -> Elements:

@@ -28,7 +28,8 @@ WORDS: Final[dict[str, str]] = {
     "passed-card": "A reading was passed over: {message}.",
     # From one symptom, or one day, to the next.
     "from-card": "From the machine card: {line} is {answer}.",
-    "card-list": "{shown}: {meaning} (machine card)",
+    "card-list": "On the machine card {shown} means: {meaning}.",
+    "not-here": "Skipped, since this machine is another: {line}.",
     "doorway-shut": "The symptom {symptom} cannot be opened, so this one goes on.",
     "resumed": "Taken up again. Earlier answers that fit: {fits}; asked anew: {misfits}.",
     # A remedy that has helped often, from the log. The 30 days are those of log/history.py.
@@ -74,6 +75,9 @@ WORDS: Final[dict[str, str]] = {
     "no-such-reply": '"{typed}" is no reply here. These are: {offered}.{hint}',
     "no-such-machine": 'No machine here is "{typed}". Give its number, its name, or none.{hint}',
     "no-such-symptom": 'No symptom here sounds like "{typed}". Give its number, or other words.',
+    "noted": "Noted: {text}",
+    "note-empty": "Write the note behind the word: note lamp three blinks.",
+    "note-long": "A note has up to {most} characters, and this one has {length}. Write less.",
     "several-fit": 'More than one sounds like "{typed}". Which is it?',
     "none-fits": 'No symptom here sounds like "{typed}". The first one asks what it looks like.',
     "symptom-broken": "That symptom cannot be opened: {message}.",
@@ -120,6 +124,7 @@ REPLIES: Final[dict[str, ReplyWords]] = {
     replies.GO_ON: ReplyWords("Go on with that case", "g", "go on"),
     replies.START_ANEW: ReplyWords("Start anew", "s", "start anew"),
     replies.RELEASED: ReplyWords("It was released", "r", "released"),
+    replies.NOTE: ReplyWords("Note down", "t", "note"),
 }
 
 #: What is asked where something is chosen or named.
@@ -209,6 +214,15 @@ def sign_words(number: str) -> str:
     return f"{words} ({number})"
 
 
+def line_words(path: str) -> str:
+    """Return a line of the machine card in words: its dotted path without points.
+
+    >>> line_words("battery.rated_hours")
+    'battery rated hours'
+    """
+    return path.replace(".", " ").replace("_", " ")
+
+
 class _Gaps(dict[str, str]):
     """Words that something was to go into must not fail for want of it."""
 
@@ -218,6 +232,6 @@ class _Gaps(dict[str, str]):
 
 def _spoken(name: str, value: str) -> str:
     if name == "line":  # a dotted path on the machine card
-        return value.replace(".", " ").replace("_", " ")
+        return line_words(value)
     # A message from elsewhere may bring its own full stop; the template has one.
     return value.rstrip(". ") if name == "message" else value

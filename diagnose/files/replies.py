@@ -21,6 +21,8 @@ NONE: Final = "none"
 GO_ON: Final = "go on"
 START_ANEW: Final = "start anew"
 RELEASED: Final = "released"
+#: With words behind it: they are written down, and nothing moves.
+NOTE: Final = "note"
 
 #: What people type for it all the same.
 SPELLINGS: Final = {
@@ -34,6 +36,7 @@ SPELLINGS: Final = {
 REPLY_WORDS: Final = frozenset(
     {
         *(DONE, CANNOT, BACK, WHY, UNSURE, DANGER, LEAVE, CURED, NOT_CURED, REFER),
-        *(KEEP_LOOKING, NOT_RIGHT, NOT_NOW, NONE, GO_ON, START_ANEW, RELEASED, *SPELLINGS),
+        *(KEEP_LOOKING, NOT_RIGHT, NOT_NOW, NONE, NOTE, GO_ON, START_ANEW, RELEASED),
+        *SPELLINGS,
     }
 )

@@ -20,6 +20,7 @@ from diagnose.log.events import (
     CautionKept,
     Found,
     ItemReplied,
+    Noted,
     Opened,
     Outset,
     Released,
@@ -133,7 +134,7 @@ class Account(Struct, dict=True):
         return None
 
     @cached_property
-    def noted(self) -> list[LoggedEvent]:
+    def unresolved(self) -> list[LoggedEvent]:
         """What a round found not right for which it began no case, and did not withdraw."""
         moves: list[LoggedEvent] = []
         for logged in self.events:
@@ -147,7 +148,7 @@ class Account(Struct, dict=True):
             elif isinstance(event, ItemReplied) and event.moves:
                 moves.append(logged)
         last = {e.event.item: e for e in moves if isinstance(e.event, ItemReplied)}
-        return [e for e in last.values() if isinstance(e.event, ItemReplied) and e.event.is_note]
+        return [e for e in last.values() if isinstance(e.event, ItemReplied) and e.event.unresolved]
 
     @cached_property
     def released(self) -> LoggedEvent | None:
@@ -169,6 +170,11 @@ class Account(Struct, dict=True):
         if last is not None and own is not None and own.reply not in (*MOVES, *_ASIDE):
             counting.append(last)
         return counting
+
+    @property
+    def notes(self) -> list[tuple[str, str]]:
+        """What was written down: when, and the words. A step taken back leaves its note."""
+        return [(e.at, e.event.words) for e in self.events if isinstance(e.event, Noted)]
 
     def title(self, symptom: str) -> str:
         """Return a symptom in words, or its id."""

@@ -280,7 +280,7 @@ class ItemReplied(_Event, frozen=True, kw_only=True, tag="item"):
         return self.reply == replies.CANNOT or (self.reply in MARKS and not self.caution)
 
     @property
-    def is_note(self) -> bool:
+    def unresolved(self) -> bool:
         """Whether an item was not right, and no case was begun for it."""
         return self.reply == replies.NOT_RIGHT and not self.starts
 
@@ -322,6 +322,23 @@ class Resumed(_Held, frozen=True, kw_only=True, tag="resumed"):
         return self.outcome is not None
 
 
+class Noted(_Event, frozen=True, kw_only=True, tag="noted"):
+    """Something was written down at a step of a case or an item of a round. It moves nothing.
+
+    `what` is what the screen asked to note down there, empty where the person noted it unasked.
+    """
+
+    text: str
+    step: str
+    symptom: str = ""
+    what: str = ""
+
+    @property
+    def words(self) -> str:
+        """What was written down, behind what it is."""
+        return f"{self.what}: {self.text}" if self.what else self.text
+
+
 class Found(_Event, frozen=True, kw_only=True, tag="found"):
     """Service's verdict. `cures` are (symptom, finding), the doorways that led there too.
 
@@ -343,7 +360,7 @@ class Released(_Event, frozen=True, kw_only=True, tag="released"):
 
 
 Event: TypeAlias = (
-    Opened | RoundOpened | Replied | ItemReplied | CaseOver | Resumed | Found | Released
+    Opened | RoundOpened | Replied | ItemReplied | CaseOver | Resumed | Noted | Found | Released
 )
 
 

@@ -14,6 +14,7 @@ from diagnose.log.events import (
     CautionKept,
     FigureTaken,
     FindingKept,
+    Noted,
     Opened,
     Outset,
     PassedStep,
@@ -28,7 +29,7 @@ from diagnose.measure.registry import MEASUREMENTS, missing_line
 if TYPE_CHECKING:
     from collections.abc import Sequence, Set
 
-    from diagnose.case.screens import Screen
+    from diagnose.case.screens import Named, Screen
     from diagnose.case.state import Exchange, State, Trace, Turn
     from diagnose.case.visit import Visit
     from diagnose.files.tree import Step
@@ -92,7 +93,7 @@ def resumed(
     )
 
 
-def replied(visit: Visit, turn: Turn, told: Set[str]) -> Replied:
+def replied(visit: Visit, turn: Turn, told: Set[str]) -> Replied | Noted:
     """Return the event of a turn in which something happened.
 
     `told` are the symptoms whose trees the log of this case has already.
@@ -100,6 +101,8 @@ def replied(visit: Visit, turn: Turn, told: Set[str]) -> Replied:
     exchange, state = turn.exchange, turn.state
     assert exchange is not None
     screen, frame = exchange.screen, exchange.frame
+    if exchange.kind == replies.NOTE:
+        return noted(exchange, screen.in_force)
     assert frame is not None
     step = frame.tree.steps[frame.at]
     to = ""
@@ -119,6 +122,17 @@ def replied(visit: Visit, turn: Turn, told: Set[str]) -> Replied:
         cures=_cures(state) if state.outcome == "cured" else (),
         closing=_closing(state) if over else {},
         **_held(visit, state, exchange.trail, told),
+    )
+
+
+def noted(exchange: Exchange, in_force: Sequence[Named]) -> Noted:
+    """Return the event of a note, in a case or in a round."""
+    return Noted(
+        text=exchange.answer,
+        step=exchange.step,
+        symptom=exchange.symptom,
+        what=getattr(exchange.screen, "note_down", None) or "",
+        in_force=tuple([caution.id for caution in in_force]),
     )
 
 

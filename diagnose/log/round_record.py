@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 from diagnose.case.screens import CautionScreen
 from diagnose.files import replies
-from diagnose.log.events import CameTo, CaseOver, ItemReplied, Mark, Resumed, RoundOpened
-from diagnose.log.record import outset, shown
+from diagnose.log.events import CameTo, CaseOver, ItemReplied, Mark, Noted, Resumed, RoundOpened
+from diagnose.log.record import noted, outset, shown
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -31,11 +31,13 @@ def round_opened(
     )
 
 
-def item_replied(visit: Visit, turn: RoundTurn) -> ItemReplied:
+def item_replied(visit: Visit, turn: RoundTurn) -> ItemReplied | Noted:
     """Return the event of a turn in which something happened."""
     exchange, state = turn.exchange, turn.state
     assert exchange is not None
     screen = exchange.screen
+    if exchange.kind == replies.NOTE:
+        return noted(exchange, screen.in_force)
     return ItemReplied(
         reply=exchange.kind,
         item=exchange.step,

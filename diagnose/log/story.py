@@ -16,6 +16,7 @@ from diagnose.log.events import (
     CaseOver,
     Found,
     ItemReplied,
+    Noted,
     Opened,
     Released,
     Replied,
@@ -38,6 +39,7 @@ if TYPE_CHECKING:
 CASE: Final = "case"
 FINDING: Final = "finding"
 READING: Final = "reading"
+NOTE: Final = "note"
 ROUND: Final = "round"
 RELEASE: Final = "release"
 
@@ -84,11 +86,11 @@ def story(milestones: Iterable[Milestone]) -> list[StoryLine]:
             lines += _round(case, events)
         else:
             lines += _case(case, events, often.get(case.key))
-        lines += [
-            _line(case, logged, RELEASE, f"released by {logged.event.name}")
-            for logged in events
-            if isinstance(logged.event, Released)
-        ]
+        for logged in events:
+            if isinstance(logged.event, Noted):
+                lines.append(_line(case, logged, NOTE, logged.event.words))
+            elif isinstance(logged.event, Released):
+                lines.append(_line(case, logged, RELEASE, f"released by {logged.event.name}"))
     return sorted(lines, key=lambda line: line.at)
 
 
@@ -173,7 +175,7 @@ def _noted(
                 for (name, item), note in noted.items()
                 if name != case.round or marks.get(item) == replies.NOT_NOW
             }
-        own = Account(events_of(case)).noted if marks is None else _standing(events, marks)
+        own = Account(events_of(case)).unresolved if marks is None else _standing(events, marks)
         after = max((logged.number for logged in events if releases(logged.event)), default=0)
         for logged in own:
             event = logged.event
@@ -188,7 +190,7 @@ def _standing(events: Iterable[LoggedEvent], marks: Mapping[str, str]) -> list[L
         logged
         for logged in events
         if isinstance(logged.event, ItemReplied)
-        and logged.event.is_note
+        and logged.event.unresolved
         and marks.get(logged.event.item) == replies.NOT_RIGHT
     ]
 

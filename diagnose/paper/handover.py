@@ -19,6 +19,7 @@ from diagnose.log.events import (
     CaseOver,
     Found,
     ItemReplied,
+    Noted,
     Released,
     Replied,
     RoundOpened,
@@ -28,7 +29,7 @@ from diagnose.paper.handover_page import (
     Answer,
     Handover,
     Likely,
-    Note,
+    NotRight,
     PassedOver,
     Report,
     Request,
@@ -78,7 +79,7 @@ def handover(
         machine=card,
         people=tuple(account.people()),
         standing=machine_state(case, events, begun),
-        noted=tuple(_noted(account, round_events)),
+        not_right=tuple(_not_right(account, round_events)),
         danger=_report(account),
         cautions=tuple(_cautions(account, round_events)),
         tags=tuple(step for step in passed if step.why == "tag"),
@@ -112,12 +113,12 @@ def _cautions(account: Account, round_events: Sequence[LoggedEvent]) -> Iterator
             yield replace(known, ended=caution.ended, how=caution.how)
 
 
-def _noted(account: Account, round_events: Sequence[LoggedEvent]) -> Iterator[Note]:
+def _not_right(account: Account, round_events: Sequence[LoggedEvent]) -> Iterator[NotRight]:
     """Yield what the round found not right and began no case for: of itself, or around a case."""
-    for logged in (*account.noted, *Account(round_events).noted):
+    for logged in (*account.unresolved, *Account(round_events).unresolved):
         if isinstance(logged.event, ItemReplied):
             words = logged.event.shown
-            yield Note(at=logged.at, do=words.do or "", look_for=words.look_for or "")
+            yield NotRight(at=logged.at, do=words.do or "", look_for=words.look_for or "")
 
 
 def _report(account: Account) -> Report | None:
@@ -313,4 +314,4 @@ def _taken_back(account: Account) -> Iterator[TakenBack]:
 
 
 #: Events that pass no step of a tree over.
-_PASSES_NOTHING: Final = (RoundOpened, ItemReplied, CaseOver, Found, Released)
+_PASSES_NOTHING: Final = (Noted, RoundOpened, ItemReplied, CaseOver, Found, Released)

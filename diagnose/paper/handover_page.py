@@ -109,7 +109,7 @@ class Report(Struct, frozen=True, kw_only=True):
     words: str
 
 
-class Note(Struct, frozen=True, kw_only=True):
+class NotRight(Struct, frozen=True, kw_only=True):
     """An item that a round found not right: when, its action, and what right would look like."""
 
     at: str
@@ -133,7 +133,7 @@ class Handover(Struct, frozen=True, kw_only=True):
     answers that do not count any more; `verdict` is what service reported; `findings` are the ids
     that a verdict can name, the likeliest first; `closing` the probabilities at the end. `begun_in`
     is the round that began the case; `cases`, of a round, those that it began: name, symptom,
-    outcome. `noted` are the items that the round found not right and began no case for.
+    outcome. `not_right` are the items that the round found not right and began no case for.
     """
 
     case: str
@@ -162,4 +162,4 @@ class Handover(Struct, frozen=True, kw_only=True):
     closing: Mapping[str, float] = {}
     begun_in: str | None = None
     cases: tuple[tuple[str, str, str], ...] = ()
-    noted: tuple[Note, ...] = ()
+    not_right: tuple[NotRight, ...] = ()

@@ -58,7 +58,7 @@ def as_markdown(page: Handover) -> str:
 
 def _lines(page: Handover, detail: int) -> list[str]:
     sections = {
-        "Not right in the round": _noted(page),
+        "Not right in the round": _not_right(page),
         "Checks and readings": _story(page, detail),
         "Remedies tried": _remedies(page, detail),
         "Passed over": _passed(page, detail),
@@ -211,10 +211,10 @@ def _story(page: Handover, detail: int) -> Iterator[str]:
         yield f"{answers} taken back and not told here."
 
 
-def _noted(page: Handover) -> Iterator[str]:
-    for note in page.noted:
-        right = f" Right would be: {inline(note.look_for)}" if note.look_for else ""
-        yield from _bullet(_timed(page, note.at, f"{strong(note.do)}{right}"))
+def _not_right(page: Handover) -> Iterator[str]:
+    for item in page.not_right:
+        right = f" Right would be: {inline(item.look_for)}" if item.look_for else ""
+        yield from _bullet(_timed(page, item.at, f"{strong(item.do)}{right}"))
 
 
 def _entry(entry: Answer, detail: int) -> str:
@@ -308,7 +308,7 @@ def _asked(page: Handover, detail: int) -> Iterator[str]:
         yield from _bullet(
             f"{share}{strong(cause.finding)}{stopped} {inline(cause.ask_service)}{hazards}{parts}"
         )
-    if not page.asked and page.noted:
+    if not page.asked and page.not_right:
         yield from _bullet("Put right what the round found not right.")
     elif not page.asked and page.outcome != "cured":
         yield from _bullet("No cause for service stands out. Go on from the likeliest ones.")

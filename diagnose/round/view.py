@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from diagnose.case import cautions
 from diagnose.case.screens import EndScreen, ItemScreen, phrase
-from diagnose.case.view import ALWAYS, named
+from diagnose.case.view import ALWAYS, card_lines, named
 from diagnose.files import replies
 
 if TYPE_CHECKING:
@@ -40,6 +40,8 @@ def screen(visit: Visit, state: RoundState) -> Screen:
         total=len(state.round.items),
         do=item.do,
         look_for=item.look_for,
+        card=card_lines(visit.card, item.show_card),
+        note_down=item.note_down,
     )
 
 

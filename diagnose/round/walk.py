@@ -18,7 +18,7 @@ from diagnose.case.onward import WITHDRAWN
 from diagnose.case.screens import CautionScreen, RefusedScreen, WhyScreen, phrase
 from diagnose.case.state import Exchange, Trace
 from diagnose.case.view import call_notes, comes_back, ranking
-from diagnose.case.walk import LONGEST_TYPED, Refusal, replied
+from diagnose.case.walk import LONGEST_TYPED, Refusal, note_in, replied
 from diagnose.files import replies
 from diagnose.round import view
 from diagnose.round.state import RoundState, RoundTurn
@@ -46,7 +46,7 @@ def opened(visit: Visit, round_: ReadyRound) -> tuple[RoundState, tuple[Trace, .
 def reply(visit: Visit, state: RoundState, text: str, screen: Screen | None = None) -> RoundTurn:
     """Return what a reply comes to. One that cannot be understood changes nothing."""
     screen = screen or view.screen(visit, state)
-    meaning = replied(screen, text)
+    meaning = note_in(text) or replied(screen, text)
     if isinstance(meaning, Refusal):
         message = meaning.message
         if message.id == "no-way-back" and state.over:
@@ -57,13 +57,17 @@ def reply(visit: Visit, state: RoundState, text: str, screen: Screen | None = No
         why = WhyScreen(in_force=screen.in_force, text=cautions.why_caution(screen), ranking=())
         return RoundTurn(state=state, interludes=(why,))
     trail: list[Trace] = []
-    after = _done(visit, state, screen, meaning.kind, trail)
+    if meaning.kind == replies.NOTE:
+        after = replace(state, notes=(*state.notes, phrase("noted", text=meaning.answer)))
+    else:
+        after = _done(visit, state, screen, meaning.kind, trail)
     exchange = Exchange(
         kind=meaning.kind,
         symptom="",
         step=state.round.names[state.at],
         screen=screen,
         typed=text[:LONGEST_TYPED],
+        answer=meaning.answer,
         trail=tuple(trail),
     )
     return RoundTurn(state=after, exchange=exchange)

@@ -6,7 +6,7 @@ import math
 import re
 from typing import TYPE_CHECKING
 
-from diagnose.files.replies import REPLY_WORDS
+from diagnose.files.replies import NOTE, REPLY_WORDS
 from diagnose.files.tree import Question, Reading
 from diagnose.rules.view import Objection
 from diagnose.study.graph import always_before, nearest_before, reached
@@ -131,7 +131,7 @@ def _taken(word: str, seen: set[str]) -> str:
         return "reads as a number"
     if len(word) == 1:
         return "is a single letter, which is a key at the screen"
-    if word in REPLY_WORDS:
+    if word in REPLY_WORDS or word.startswith(f"{NOTE} "):
         return "is a reply that the program itself uses"
     return "stands twice at this step (capitals do not count)" if word in seen else ""
 

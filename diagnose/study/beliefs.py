@@ -7,7 +7,9 @@ part that is not at fault looks right) and k answers in all, an answer has the p
     (1 - slip) / |R|        in R
     slip / (k - |R|)        elsewhere
 
-given that the finding is the cause. A remedy that failed leaves a tenth of its finding's weight.
+given that the finding is the cause. Steps that look at the same are one question: R holds what can
+be reached from the answer at any of them, and it is believed once. A remedy that failed leaves a
+tenth of its finding's weight.
 """
 
 from __future__ import annotations
@@ -42,18 +44,18 @@ def likelihood(plan: Plan, step: int, answer: int, slip: float) -> tuple[float, 
 
     A row is kept for the next case on the same plan: it depends on nothing else.
     """
-    ways = plan.ways[step]
-    k = len(ways)
+    k = len(plan.ways[step])
     slip = max(slip, LEAST_SLIP)
-    reached = by_count([plan.reach[target] for target in ways], len(plan.findings))
+    seen = plan.sight[step]
+    reached = by_count(seen, len(plan.findings))
     flat, inside, outside = reached[k], [0] * (k + 1), [0] * (k + 1)
     if plan.passing[step] is None:
         flat |= reached[0]
     else:
         (inside if answer == plan.passing[step] else outside)[1] = reached[0]
     for size in range(1, k):
-        inside[size] |= reached[size] & plan.reach[ways[answer]]
-        outside[size] |= reached[size] & ~plan.reach[ways[answer]]
+        inside[size] |= reached[size] & seen[answer]
+        outside[size] |= reached[size] & ~seen[answer]
     return _row(
         [(flat, -math.log(k))]
         + [(inside[size], math.log((1 - slip) / size)) for size in range(1, k)]

@@ -20,7 +20,9 @@ class Plan(Struct, frozen=True, kw_only=True, eq=False):
     """A tree as numbers: steps count from 0 in the order of the file, answers within their step.
 
     `reach` holds for each step the findings that can be reached from it, as a set of bits in the
-    order of `findings`; `ways` the steps that the answers lead to (none for a finding).
+    order of `findings`; `ways` the steps that the answers lead to (none for a finding). `sight`
+    holds for each answer the findings that can be reached from it, here or at a step that looks at
+    the same; `twins` for an answer (step, number) the same answer of those steps.
     """
 
     ids: tuple[str, ...]
@@ -37,6 +39,8 @@ class Plan(Struct, frozen=True, kw_only=True, eq=False):
     bit: Mapping[int, int]
     reach: tuple[int, ...]
     chances: tuple[float, ...]
+    sight: tuple[tuple[int, ...], ...]
+    twins: Mapping[tuple[int, int], tuple[tuple[int, int], ...]]
 
 
 def passing_answer(tree: Tree, step: Question) -> str | None:
@@ -62,6 +66,8 @@ def plan_of(tree: Tree, cautions: CautionTable, chances: Mapping[str, float] | N
     findings = tuple(place for place, step in enumerate(steps) if isinstance(step, Finding))
     bit = {place: which for which, place in enumerate(findings)}
     order = tuple(number[name] for name in in_order(graph_of(tree)))
+    reach = gathered(order, ways, {place: 1 << which for place, which in bit.items()})
+    twins = _twins(number, steps)
     return Plan(
         ids=ids,
         number=number,
@@ -75,9 +81,48 @@ def plan_of(tree: Tree, cautions: CautionTable, chances: Mapping[str, float] | N
         order=order,
         findings=findings,
         bit=bit,
-        reach=gathered(order, ways, {place: 1 << which for place, which in bit.items()}),
+        reach=reach,
         chances=_chances(tree, chances),
+        sight=_sight(ways, reach, twins),
+        twins=twins,
     )
+
+
+def _twins(
+    number: Mapping[str, int], steps: Sequence[Step]
+) -> dict[tuple[int, int], tuple[tuple[int, int], ...]]:
+    """Return, for each answer of a step that looks at the same as others, the answer there."""
+    looks: dict[str, list[int]] = {}
+    for place, step in enumerate(steps):
+        if isinstance(step, Question) and step.same_as is not None:
+            looks.setdefault(step.same_as, []).append(place)
+    twins = {}
+    for first, others in looks.items():
+        group = [number[first], *others] if first in number else others
+        answers: dict[str, list[tuple[int, int]]] = {}
+        for place in group:
+            step = steps[place]
+            assert isinstance(step, Question)
+            for which, way in enumerate(step.exits):
+                answers.setdefault(way.answer, []).append((place, which))
+        for same in answers.values():
+            twins.update({one: tuple(other for other in same if other != one) for one in same})
+    return twins
+
+
+def _sight(
+    ways: Sequence[Sequence[int]],
+    reach: Sequence[int],
+    twins: Mapping[tuple[int, int], tuple[tuple[int, int], ...]],
+) -> tuple[tuple[int, ...], ...]:
+    sight = [tuple([reach[target] for target in targets]) for targets in ways]
+    for step in {step for step, _ in twins}:
+        masks = list(sight[step])
+        for which in range(len(masks)):
+            for place, other in twins.get((step, which), ()):
+                masks[which] |= reach[ways[place][other]]
+        sight[step] = tuple(masks)
+    return tuple(sight)
 
 
 def _chances(tree: Tree, chances: Mapping[str, float] | None) -> tuple[float, ...]:

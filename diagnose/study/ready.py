@@ -10,6 +10,7 @@ from diagnose.files.reading import content_hash
 from diagnose.files.tree import Finding, Question
 from diagnose.study.beliefs import likelihood
 from diagnose.study.plan import plan_of
+from diagnose.study.tailored import tailored
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -28,7 +29,9 @@ class ReadyTree(Struct, frozen=True, kw_only=True, eq=False):
 
     `steps` come in the order of the file, by the numbers of the `plan`. `own` are the minutes of
     each finding's remedy; `service` the findings for service, as bits; `from_card` the steps that
-    the machine card answers, with the number of the answer; `digest` is the content hash. `rows`
+    the machine card answers, with the number of the answer, those among them that are `skipped`
+    since they do not apply to this machine, with the line of its card; `digest` is the content hash
+    of the whole tree. `rows`
     hold what an answer (step, number) says of each finding, as logarithms; in a large tree they are
     worked out when they are called for.
     """
@@ -41,6 +44,7 @@ class ReadyTree(Struct, frozen=True, kw_only=True, eq=False):
     own: tuple[float, ...]
     service: int
     from_card: Mapping[int, int]
+    skipped: Mapping[int, str]
     digest: str
     rows: Mapping[tuple[int, int], tuple[float, ...]]
 
@@ -62,8 +66,11 @@ def made_ready(
     `chances` by finding stand in for those of the file, such as those a case was opened with;
     findings that it does not know keep their own.
     """
+    digest = content_hash(tree)
+    tree, skipped = tailored(tree, card)
     plan = plan_of(tree, table, _chances(tree, chances))
     steps = tuple(tree.steps.values())
+    left_out = {plan.number[name]: line for name, line in skipped.items()}
     return ReadyTree(
         symptom=tree.symptom,
         title=tree.title,
@@ -76,8 +83,9 @@ def made_ready(
             for which, place in enumerate(plan.findings)
             if getattr(steps[place], "who", None) == "service"
         ),
-        from_card={} if card is None else _answered(steps, card),
-        digest=content_hash(tree),
+        from_card=({} if card is None else _answered(steps, card)) | dict.fromkeys(left_out, 0),
+        skipped=left_out,
+        digest=digest,
         rows=_rows(plan),
     )
 

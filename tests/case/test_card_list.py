@@ -6,7 +6,7 @@ from pathlib import Path
 
 from strategies.walker import Walker, visit_to
 
-from diagnose.case.screens import CheckScreen, FindingScreen, Phrase, RefusedScreen, phrase
+from diagnose.case.screens import CardLine, CheckScreen, FindingScreen, RefusedScreen
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.files.reading import read_tree
 from diagnose.study.ready import made_ready
@@ -20,7 +20,7 @@ def walk_on(machine: str | None) -> Walker:
     return Walker(visit_to(library))
 
 
-def listed(walk: Walker) -> list[Phrase]:
+def shown(walk: Walker) -> tuple[CardLine, ...]:
     state = walk.open("no-charge")
     screen = walk.screen(state)
     assert isinstance(screen, CheckScreen)
@@ -30,12 +30,14 @@ def listed(walk: Walker) -> list[Phrase]:
         ).state
         while not isinstance(screen := walk.screen(state), CheckScreen):
             state = walk.reply(state, "done").state
-    return [note for note in screen.notes if note.id == "card-list"]
+    return screen.card
 
 
-def test_the_screen_shows_what_the_card_lists() -> None:
-    assert phrase("card-list", shown="C2", meaning="battery too warm") in listed(walk_on("dock"))
-    assert listed(walk_on(None)) == []
+def test_the_screen_shows_what_the_card_lists_in_one_line() -> None:
+    (line,) = shown(walk_on("dock"))
+    assert line.line == "charger"
+    assert "; C2: battery too warm; " in line.value
+    assert shown(walk_on(None)) == ()
 
 
 def test_a_lamp_or_code_that_is_typed_is_looked_up_and_asked_again() -> None:

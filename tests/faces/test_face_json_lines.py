@@ -29,12 +29,12 @@ TABLE = {
     "choose": "what options",
     "state": "machine state since why tag case call",
     "caution": "id phase title signal signs text confirm hazards",
-    "check": "step ask do look_for tool answers open minutes_left",
-    "reading": "step read do look_for tool needs open minutes_left",
+    "check": "step ask do look_for tool answers open minutes_left card note_down",
+    "reading": "step read do look_for tool needs open minutes_left card note_down",
     "figure": "step read value unit expected band workings",
-    "finding": "step finding who checked remedy before_trying leave_safe until_mended probability"
-    " minutes parts",
-    "item": "round item number total do look_for",
+    "finding": "step finding who checked remedy before_trying leave_safe until_mended probability "
+    "minutes parts card",
+    "item": "round item number total do look_for card note_down",
     "why": "text ranking",
     "refused": "message",
     "end": "outcome ranking",

@@ -306,7 +306,7 @@ def test_the_page_of_a_plain_case_is_as_it_was(lifted: SqliteLog, which: str) ->
     assert {name: page[name] for name in then} == then
     new = {name: value for name, value in page.items() if name not in then}
     new.pop("standing")
-    assert new == {"begun_in": None, "cases": [], "noted": []}
+    assert new == {"begun_in": None, "cases": [], "not_right": []}
 
 
 #: By hand from what was replied: each round's cases with outcome, what cured it, what service found.

@@ -51,10 +51,18 @@ def test_an_item_says_what_the_contract_says(told: Told) -> None:
     assert (screen.screen, screen.round, screen.item) == ("item", "daily", "look")
     assert (screen.number, screen.total) == (1, 5)
     assert (screen.do, screen.look_for) == ("Look at the blade.", "It is clean.")
-    assert screen.replies == ("done", "not right", "not now", "danger", "leave")
+    assert screen.replies == ("done", "not right", "not now", "note", "danger", "leave")
     assert in_force(told) == ["key-out"]
     told.say("done")
-    assert told.screen.replies == ("done", "not right", "not now", "back", "danger", "leave")
+    assert told.screen.replies == (
+        "done",
+        "not right",
+        "not now",
+        "back",
+        "note",
+        "danger",
+        "leave",
+    )
     assert told.title == "The daily round"
 
 

@@ -19,6 +19,7 @@ from diagnose.log.events import (
     Found,
     ItemReplied,
     Mark,
+    Noted,
     Opened,
     Outset,
     PassedStep,
@@ -186,6 +187,7 @@ EVENTS: Final[dict[type, SearchStrategy[Event]]] = {
         came_to=came_to,
         **_held,
     ),
+    Noted: _all_of(Noted, text=texts, step=texts, symptom=texts, what=texts, **_every),
     Found: _all_of(
         Found,
         symptom=texts,

@@ -201,7 +201,12 @@ def _onward(random: Random, screen: dict[str, Any], ending: float, idle: int) ->
         return random.choice(["unsure", "unsure", "cannot"])
     if kind == "reading":
         return _typed(random, screen)
-    listed = [dict(note["into"])["shown"] for note in screen["notes"] if note["id"] == "card-list"]
+    listed = [
+        word.partition(": ")[0]
+        for line in screen.get("card", ())
+        if line["line"].startswith("charger")
+        for word in line["value"].split("; ")
+    ]
     if listed and idle < 6:
         return str(random.choice(listed))
     number = random.randrange(len(screen["answers"]))

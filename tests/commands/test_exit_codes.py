@@ -1,0 +1,126 @@
+"""Exit 0 only where the work was done: interrupted, no room for the output, nobody who reads it."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from diagnose import app
+
+#: A command line of every verb that can do its work without a person.
+VERBS = {
+    "check": ["check"],
+    "check-json": ["check", "--json"],
+    "order": ["order", "leak"],
+    "draw": ["draw", "leak", "-o", "leak.dot"],
+    "quiz": ["quiz", "leak", "--seed", "1"],
+    "measure": ["measure"],
+    "cases": ["cases"],
+    "round": ["round"],
+    "explain": ["check", "--explain", "energises"],
+    "start": ["start", "leak", "--machine", "none", "--plain", "--trial"],
+    "start-json": ["start", "leak", "--machine", "none", "--json", "--trial"],
+    "version": ["--version"],
+    "help": ["--help"],
+    "verb-help": ["check", "--help"],
+}
+FULL = Path("/dev/full")
+
+
+def command(args: list[str], log: Path) -> list[str]:
+    return [sys.executable, "-m", "diagnose", *args, *_log_of(args, log)]
+
+
+def _log_of(args: list[str], log: Path) -> list[str]:
+    return [] if args[0].startswith("-") or "--help" in args else ["--log", str(log)]
+
+
+@pytest.mark.skipif(not FULL.exists(), reason="no full disk can be played here")
+@pytest.mark.parametrize("buffered", [True, False], ids=["buffered", "unbuffered"])
+@pytest.mark.parametrize("args", VERBS.values(), ids=VERBS)
+def test_an_output_that_cannot_be_written_is_exit_3_and_one_line(
+    args: list[str], buffered: bool, tmp_path: Path
+) -> None:
+    environment = os.environ | ({} if buffered else {"PYTHONUNBUFFERED": "1"})
+    with FULL.open("w") as full:
+        done = subprocess.run(
+            command(args, tmp_path / "cases.sqlite"),
+            stdin=subprocess.DEVNULL,
+            stdout=full,
+            stderr=subprocess.PIPE,
+            text=True,
+            env=environment,
+            cwd=tmp_path,
+            check=False,
+        )
+    assert done.stderr == "diagnose: The output cannot be written: No space left on device.\n"
+    assert done.returncode == 3
+
+
+@pytest.mark.parametrize("args", [VERBS["check"], VERBS["order"]], ids=["check", "order"])
+def test_a_reader_who_has_gone_away_is_told_nothing(args: list[str], tmp_path: Path) -> None:
+    reading, writing = os.pipe()
+    os.close(reading)
+    try:
+        done = subprocess.run(
+            command(args, tmp_path / "cases.sqlite"),
+            stdout=writing,
+            stderr=subprocess.PIPE,
+            check=False,
+        )
+    finally:
+        os.close(writing)
+    assert (done.returncode, done.stderr) == (0, b"")
+
+
+@pytest.mark.parametrize("args", [VERBS["check"], VERBS["start"]], ids=["check", "start"])
+def test_a_closed_output_is_said_and_is_no_fault_of_the_program(
+    args: list[str], tmp_path: Path
+) -> None:
+    done = subprocess.run(
+        command(args, tmp_path / "cases.sqlite"),
+        stderr=subprocess.PIPE,
+        text=True,
+        preexec_fn=lambda: os.close(1),
+        check=False,
+    )
+    assert done.stderr == "diagnose: Standard output is closed: nothing could be shown.\n"
+    assert done.returncode == 3
+
+
+@pytest.mark.parametrize("verb", ["check", "order", "draw", "cases"])
+def test_who_is_interrupted_before_the_work_was_done_is_told_130(
+    verb: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from importlib import import_module
+
+    def interrupted(args: object) -> int:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(import_module(f"diagnose.commands.{verb}"), "run", interrupted)
+    assert app.run([verb]) == 130
+
+
+def test_a_check_that_is_interrupted_says_nothing_is_sound(tmp_path: Path) -> None:
+    """A real one, of a library that takes seconds: no line, and not 0."""
+    lines = ["format: 2", "symptom: long", "title: Long", "start: q0", "steps:"]
+    for number in range(20_000):
+        on = f"q{number + 1}" if number < 19_999 else "last"
+        lines.append(f"  q{number}: {{ask: What is seen?, answers: {{Dirt: last, Nothing: {on}}}}}")
+    lines.append("  last: {finding: It is old., chance: 1, who: operator, remedy: Change it.}")
+    (tmp_path / "long.yaml").write_text("\n".join(lines))
+    child = subprocess.Popen(
+        [sys.executable, "-m", "diagnose", "check", "--trees", str(tmp_path)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    )
+    time.sleep(1)
+    child.send_signal(signal.SIGINT)
+    out, err = child.communicate(timeout=60)
+    assert (child.returncode, out, err) == (130, b"", b"")
