@@ -26,7 +26,8 @@ VERBS = {
     "sheets": "a symptom set in type, for the wall or for the hand",
     "quiz": "situations to answer on paper, with their key",
     "measure": "turn readings into figures",
-    "cases": "the case log, and what service found",
+    "cases": "the case log, what is out of use, and what service found",
+    "release": "a machine that was out of use may be used again",
     "handover": "the page that licensed service gets",
 }
 

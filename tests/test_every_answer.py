@@ -277,9 +277,13 @@ KEYS = {"done": "y", "not right": "n", "not now": "c", "back": "b"}
 def test_every_item_shows_the_same_on_every_face(
     name: str, reply: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """*Not right* goes into the item's symptom, and *back* to the item, which is then done."""
+    """*Not right* goes into the item's symptom, and *back* to the item, which is then done.
+
+    An item that would stop the round is done: that it stops is looked at for itself.
+    """
     walk = walk_of("flooded")
     round_ = ready_round(load(built_in(), only=frozenset()).rounds[name], walk.visit.table)
+    stopping = {item for item, own in zip(round_.names, round_.items, strict=True) if own.stops}
     start, _ = round_walk.opened(walk.visit, round_)
     lines, keys, asked = [], [], set()
     state, case = start, None
@@ -295,7 +299,7 @@ def test_every_item_shows_the_same_on_every_face(
         if case is not None:
             say, ticks = "back", ""
         elif isinstance(screen, ItemScreen):
-            if screen.item in asked:
+            if screen.item in asked or (reply == "not right" and screen.item in stopping):
                 say = "done"
             asked.add(screen.item)
         lines.append(say)
@@ -318,3 +322,56 @@ def test_every_item_shows_the_same_on_every_face(
     assert {s.item for s in screens if isinstance(s, ItemScreen)} == set(round_.names)
     assert isinstance(screens[-1], EndScreen)
     assert screens[-1].outcome == "walked"
+
+
+STOPPING = [
+    (name, item)
+    for name, round_ in load(built_in(), only=frozenset()).rounds.items()
+    for item, own in round_.items.items()
+    if own.stops
+]
+
+
+def test_brake_steering_and_emergency_stop_have_to_be_right() -> None:
+    """Written from what a scrubber may not be driven without, and not from the rounds."""
+    assert STOPPING == [
+        ("before-shift", "stop-standing"),
+        ("before-shift", "brake-and-steering"),
+        ("weekly", "stop-and-brake"),
+    ]
+
+
+@pytest.mark.parametrize(("name", "item"), STOPPING)
+def test_an_item_that_stops_ends_its_round_on_every_face(
+    name: str, item: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    walk = walk_of("flooded")
+    round_ = ready_round(load(built_in(), only=frozenset()).rounds[name], walk.visit.table)
+    start, _ = round_walk.opened(walk.visit, round_)
+    lines, keys = [], []
+    state = start
+    while state.outcome is None:
+        screen = round_view.screen(walk.visit, state)
+        say, ticks = "done", ""
+        if isinstance(screen, CautionScreen):
+            short = screen.again or screen.phase == "release"
+            ticks = "" if short else " " * len(screen.confirm)
+        elif isinstance(screen, ItemScreen) and screen.item == item:
+            say = "not right"
+        lines.append(say)
+        keys.append(ticks + KEYS[say])
+        state = round_walk.reply(walk.visit, state, say).state
+
+    def play(face: Face) -> list[Screen]:
+        watched = Watched(face)
+        run_round(Desk(visit=walk.visit, face=watched), start, None)
+        return watched.seen
+
+    *_, last, end = on_every_face(play, lines, keys, monkeypatch)
+    said = " ".join(capsys.readouterr().out.split())
+    assert isinstance(last, ItemScreen)
+    assert last.item == item
+    assert isinstance(end, EndScreen)
+    assert end.outcome == "referred"
+    assert [note.id for note in end.notes] == ["end-stops", "end-call"]
+    assert said.count("It is out of use until it is released.") == 3

@@ -70,6 +70,31 @@ class ChooseScreen(Screen, frozen=True, kw_only=True):
     options: tuple[Named, ...]
 
 
+class Contact(Struct, frozen=True, kw_only=True):
+    """Whom to call."""
+
+    who: str
+    phone: str
+
+
+class StateScreen(Screen, frozen=True, kw_only=True):
+    """How a machine may be used, before any case or round on it.
+
+    `since` is when it came so (ISO 8601, UTC); `why`, `tag` (whose hangs there, None: nobody's by
+    the log) and `case` are of what held it last.
+    """
+
+    screen: ClassVar[str] = "state"
+
+    machine: str
+    state: str
+    since: str | None
+    why: str
+    tag: str | None
+    case: str
+    call: tuple[Contact, ...] = ()
+
+
 class CautionScreen(Screen, frozen=True, kw_only=True):
     """Take a caution, or release it. `again`: it was taken before in this case."""
 
@@ -144,7 +169,10 @@ class FigureScreen(Screen, frozen=True, kw_only=True):
 
 
 class FindingScreen(Screen, frozen=True, kw_only=True):
-    """A cause. `checked` is false where no answer pointed to it: look first."""
+    """A cause. `checked` is false where no answer pointed to it: look first.
+
+    `until_mended` says how the machine may be used until service has mended it.
+    """
 
     screen: ClassVar[str] = "finding"
 

@@ -10,6 +10,7 @@ from diagnose.case.screens import (
     Cause,
     CautionScreen,
     CheckScreen,
+    Contact,
     EndScreen,
     FindingScreen,
     Input,
@@ -24,7 +25,7 @@ from diagnose.measure.registry import MEASUREMENTS
 from diagnose.study.outlook import normalised, outlooks
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Collection, Iterable, Mapping
 
     from diagnose.case.screens import Phrase, Screen
     from diagnose.case.state import Frame, State
@@ -35,8 +36,10 @@ if TYPE_CHECKING:
 #: What may be replied at every screen.
 ALWAYS = (replies.NOTE, replies.DANGER, replies.LEAVE)
 
-#: Once cured so often lately, the same finding has a cause that its remedy does not reach.
-OFTEN = 2
+#: So many cures of one finding on one machine within `LATELY` (log/history.py) are told: twice is
+#: chance, three times is a habit of the machine or of its care. Common practice, no published
+#: source.
+OFTEN = 3
 
 
 def screen(visit: Visit, state: State) -> Screen:
@@ -180,7 +183,6 @@ def _finding(visit: Visit, state: State, step: Finding, common: dict[str, Any]) 
     else:
         kinds = (replies.CURED, replies.NOT_CURED, replies.CANNOT)
         before_trying = cautions.release_lines(visit.table, state.cautions.in_force)
-        common["notes"] += _comes_back(visit, frame)
     return FindingScreen(
         **common,
         replies=(*kinds, *_back(state), replies.WHY, *ALWAYS),
@@ -206,17 +208,44 @@ def _end(visit: Visit, state: State) -> EndScreen:
         symptom=state.frames[0].tree.symptom,
         in_force=named(visit.table, state.cautions.in_force),
         doorway=state.doorway,
-        notes=state.notes,
+        notes=(*state.notes, *comes_back(visit, state)),
         outcome=state.outcome,
         ranking=ranking(state.frames[0]),
     )
 
 
-def _comes_back(visit: Visit, frame: Frame) -> tuple[Phrase, ...]:
-    """Return the advice where this remedy has cured the same finding often enough already."""
+def comes_back(visit: Visit, state: State) -> tuple[Phrase, ...]:
+    """Return what it means that a case was cured of what this machine had often lately."""
+    if state.outcome != "cured":
+        return ()
+    frame = state.frames[-1]
+    step = frame.tree.steps[frame.at]
+    assert isinstance(step, Finding)
     finding = (frame.tree.symptom, frame.tree.plan.ids[frame.at])
-    before = visit.cured_before.get(finding, 0)
-    return (phrase("comes-back", before=before),) if before >= OFTEN else ()
+    times = visit.cured_before.get(finding, 0) + 1
+    return () if times < OFTEN else (comes_back_for(step.parts, times),)
+
+
+def comes_back_for(parts: Collection[str], times: int) -> Phrase:
+    """Return what it means that one finding was cured so many times within `LATELY`.
+
+    A remedy without a part is cleaning or setting, and that is due more often; a part that does not
+    last has a cause of its own.
+    """
+    return phrase(f"comes-back-{'part' if parts else 'care'}", times=times)
+
+
+def contacts(card: Card | None) -> tuple[Contact, ...]:
+    """Return whom to call for a machine, as its card says; nobody without a number."""
+    if card is None:
+        return ()
+    who, phone = card.line("service.name"), card.line("service.phone")
+    return () if phone is None else (Contact(who=who or "Service", phone=phone),)
+
+
+def call_notes(visit: Visit) -> tuple[Phrase, ...]:
+    """Return whom to call, to be said at an end."""
+    return tuple(phrase("end-call", who=one.who, phone=one.phone) for one in contacts(visit.card))
 
 
 def _back(state: State) -> tuple[str, ...]:

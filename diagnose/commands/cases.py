@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from typing import TYPE_CHECKING, Any
 
 from msgspec.structs import asdict
@@ -9,8 +10,10 @@ from msgspec.structs import asdict
 from diagnose.case.cautions import RELEASE
 from diagnose.case.screens import as_data
 from diagnose.commands import options as opt
-from diagnose.commands.machines import open_list
+from diagnose.commands.machines import comes_back, open_list
+from diagnose.commands.release import holding_of
 from diagnose.files import replies
+from diagnose.log import clock
 from diagnose.log.account import Account
 from diagnose.log.events import (
     CaseOver,
@@ -18,19 +21,23 @@ from diagnose.log.events import (
     ItemReplied,
     Noted,
     Opened,
+    Released,
     Replied,
     Resumed,
     RoundOpened,
 )
 from diagnose.log.events import as_data as event_data
+from diagnose.log.history import repeats
+from diagnose.log.machine_state import IN_USE
 from diagnose.log.story import story
 from diagnose.text import did_you_mean
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from diagnose.log.events import Event
+    from diagnose.log.history import Repeat
     from diagnose.log.protocol import CaseLog, CaseRecord
     from diagnose.log.sqlite import SqliteLog
 
@@ -42,8 +49,16 @@ def run(args: Sequence[str]) -> int:
     parser.add_argument("case", nargs="?", help="the case's short name")
     parser.add_argument("finding", nargs="?", help="the finding that service reports")
     parser.add_argument("--machine", metavar="ID", help="the story of this machine")
-    parser.add_argument("--open", action="store_true", help="which machine stands, limps or runs")
+    parser.add_argument(
+        "--open", action="store_true", help="which machine is out of use, and what is open"
+    )
+    parser.add_argument(
+        "--released", action="store_true", help="a verdict with which the machine is released"
+    )
+    opt.add_name(parser, "who brings the verdict; it stands in the log")
     options = parser.parse_args(args)
+    if options.released and options.what != "found":
+        raise opt.WrongUse("--released goes with `found CASE FINDING`; else `diagnose release`.")
     if options.what is not None:
         return _show(options) if options.what == "show" else _found(options)
     log = opt.existing_log(options)
@@ -57,9 +72,17 @@ def _list(log: CaseLog | None, options: argparse.Namespace) -> int:
     # One that was taken back at its first screen is no case that anybody looks for.
     cases = [case for case in cases if case.outcome != "withdrawn"]
     # In their order, which a list by time does not know of cases opened within one second.
-    lines = (_line(case, log.begun_in(case) if log and case.round else ()) for case in cases)
+    often = repeats(log.milestones()) if log is not None else {}
+    lines, told = [], set()
+    for case in cases:
+        lines.append(_line(case, log.begun_in(case) if log and case.round else ()))
+        repeat = often.get(case.key)
+        # The newest says it for those before it.
+        if repeat is not None and (case.machine, repeat.finding) not in told:
+            told.add((case.machine, repeat.finding))
+            lines.append(f"      {comes_back(repeat)['means']}")
     nothing = f"No case yet in {opt.log_path(options)}."
-    return opt.listed(options, [_data(case) for case in cases], lines, nothing)
+    return opt.listed(options, [_data(case, often) for case in cases], lines, nothing)
 
 
 def case_named(options: argparse.Namespace, *, left: bool = False) -> tuple[SqliteLog, CaseRecord]:
@@ -110,10 +133,30 @@ def _found(options: argparse.Namespace) -> int:
         raise opt.WrongUse(f'"{options.finding[:40]}" is no finding of {names}.{hint}')
     symptom, finding = known[options.finding]
     cures = ((symptom, options.finding), *account.doors_to(symptom))
-    event = Found(symptom=case.symptom, finding=options.finding, cures=cures)
+    name = opt.person(options)
+    if options.released and not name:
+        raise opt.WrongUse("Say who releases the machine: --name WHO.")
+    event = Found(
+        symptom=case.symptom,
+        finding=options.finding,
+        cures=cures,
+        name=name,
+        released=options.released,
+    )
     log.append(case, account.events[-1].number + 1, event)
     opt.say(f"{case.name}: service found {finding.finding}")
+    opt.say(_state_now(log, case.machine or "none", name))
     return opt.OK
+
+
+def _state_now(log: CaseLog, machine: str, name: str) -> str:
+    """Return how a machine is after a verdict: another case may hold it, or this one still."""
+    holding = holding_of(log, machine)
+    if not holding:
+        return f"{machine}: {IN_USE}, nothing holds it any more."
+    cases = ", ".join(one.case.name for one in holding)
+    how = f"diagnose release {machine} --name {shlex.quote(name) if name else 'WHO'}"
+    return f"{machine}: still {holding[0].is_.state} (cases {cases}). Once it may be used: {how}"
 
 
 def _require_referred(log: CaseLog, case: CaseRecord) -> None:
@@ -130,9 +173,12 @@ def _show(options: argparse.Namespace) -> int:
     log, case = case_named(options)
     logged = log.events(case)
     events = [{"number": e.number, "at": e.at, **event_data(e.event)} for e in logged]
-    lines = [f"  {entry.at[11:16]}  {event_line(entry.event)}" for entry in logged]
+    lines = [f"  {clock.local(entry.at)[11:16]}  {event_line(entry.event)}" for entry in logged]
+    often = repeats(log.milestones(case.machine)) if case.machine is not None else {}
+    if case.key in often:
+        lines.append(f"  {comes_back(often[case.key])['means']}")
     head = _line(case, log.begun_in(case))
-    return opt.listed(options, {**_data(case), "events": events}, [head, *lines], "")
+    return opt.listed(options, {**_data(case, often), "events": events}, [head, *lines], "")
 
 
 def event_line(event: Event) -> str:
@@ -146,7 +192,9 @@ def event_line(event: Event) -> str:
         case Resumed():
             return "resumed"
         case Found():
-            return f"found {event.finding}"
+            return f"found {event.finding}{', released' if event.released else ''}"
+        case Released():
+            return f"released by {event.name}"
         case Noted():
             return f"noted {event.words}"
         case CaseOver():
@@ -180,8 +228,10 @@ def _line(case: CaseRecord, begun: Sequence[CaseRecord] = ()) -> str:
 
 
 def _when(at: str) -> str:
-    return at[:16].replace("T", " ")
+    return clock.local(at)
 
 
-def _data(case: CaseRecord) -> dict[str, Any]:
-    return {**asdict(case), "key": case.key.hex()}
+def _data(case: CaseRecord, often: Mapping[bytes, Repeat]) -> dict[str, Any]:
+    repeat = often.get(case.key)
+    told = None if repeat is None else comes_back(repeat)
+    return {**asdict(case), "key": case.key.hex(), "comes_back": told}

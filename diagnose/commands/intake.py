@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from msgspec.structs import replace
+
 from diagnose.case.screens import ChooseScreen, EndScreen, Named, RefusedScreen, phrase
 from diagnose.case.walk import picked
 from diagnose.commands import options as opt
@@ -36,10 +38,7 @@ def choose(
         word = folded(said(face, screen, heading)[:400])
         heading = Heading()
         if word in _ASIDE:
-            end = EndScreen(outcome="left", ranking=())
-            if word == replies.DANGER:
-                end = EndScreen(outcome="referred", ranking=(), notes=(phrase("end-danger"),))
-            face.show(end, heading)
+            show_left(face, word, heading)
             return None
         taken = take(screen, word)
         if isinstance(taken, str):
@@ -47,6 +46,14 @@ def choose(
         screen = taken if isinstance(taken, ChooseScreen) else whole
         if not isinstance(taken, ChooseScreen):
             face.show(RefusedScreen(message=taken), heading)
+
+
+def show_left(face: Face, word: str, heading: Heading) -> None:
+    """Show the end where nothing was begun yet; `word` is leave or danger."""
+    end = EndScreen(outcome="left", ranking=())
+    if word == replies.DANGER:
+        end = EndScreen(outcome="referred", ranking=(), notes=(phrase("end-danger"),))
+    face.show(end, heading)
 
 
 def machine_of(library: ReadyLibrary, named: str | None, face: Face) -> tuple[bool, bool]:
@@ -62,15 +69,18 @@ def machine_of(library: ReadyLibrary, named: str | None, face: Face) -> tuple[bo
     return machine is not None, True
 
 
-def symptom_of(library: ReadyLibrary, face: Face, *, first: bool) -> tuple[str | None, list[str]]:
+def symptom_of(
+    library: ReadyLibrary, face: Face, *, first: bool, notes: tuple[Phrase, ...] = ()
+) -> tuple[str | None, list[str]]:
     """Ask for a symptom; return it, None where the person left, and what was said in words.
 
-    Raises `Unusable` where the library has none.
+    `notes` are said above it once. Raises `Unusable` where the library has none.
     """
     if not library.content.symptoms:
         raise opt.Unusable(f"{library.folder}: no symptom tree there; name a library with --trees.")
     spoken: list[str] = []
-    return choose(face, *symptoms(library, spoken), first=first), spoken
+    screen, take = symptoms(library, spoken)
+    return choose(face, replace(screen, notes=notes), take, first=first), spoken
 
 
 def machines(library: ReadyLibrary) -> tuple[ChooseScreen, Any]:

@@ -22,6 +22,9 @@ if TYPE_CHECKING:
 #: Exit codes; `app` alone turns them into an exit.
 OK, BAD_ANSWER, WRONG_USE, UNUSABLE = 0, 1, 2, 3
 
+#: As much of a person's name is kept.
+LONGEST_NAME = 200
+
 
 class WrongUse(Exception):
     """The command line asks for what is not there; one line says what is."""
@@ -67,6 +70,19 @@ def add_person(
     """Add the machine, and what somebody may do there."""
     made.add_argument("--machine", metavar="ID", help=machine)
     made.add_argument("--as", dest="role", choices=ROLES, default="operator", help=role)
+
+
+def add_name(made: Parser, about: str = "who it is, for the log") -> None:
+    """Add the person's own name."""
+    made.add_argument(
+        "--name", dest="person", metavar="WHO", default="", help=f"{about} (or DIAGNOSE_NAME)"
+    )
+
+
+def person(options: argparse.Namespace) -> str:
+    """Return the person's own name, empty where nobody gave one."""
+    said = options.person or os.environ.get("DIAGNOSE_NAME", "")
+    return " ".join(said.split())[:LONGEST_NAME]
 
 
 def trees_folder(options: argparse.Namespace) -> Path:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from msgspec.structs import replace
 
 from diagnose.case.screens import phrase
 from diagnose.commands import options as opt
 from diagnose.commands import round_session, session
+from diagnose.commands.before_use import notes_on
 from diagnose.commands.cases import case_named
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.commands.session import Record
@@ -16,18 +17,25 @@ from diagnose.commands.visits import desk_of
 from diagnose.faces.selection import face_for
 from diagnose.files.tree import ROLES
 from diagnose.log.account import Account
+from diagnose.log.machine_state import held
 from diagnose.log.record import resumed
 from diagnose.log.replay import replay
 from diagnose.log.round_record import round_resumed
 from diagnose.log.round_replay import replay_round
 
 if TYPE_CHECKING:
+    import argparse
     from collections.abc import Sequence
 
+    from diagnose.case.screens import Phrase
     from diagnose.case.state import State
     from diagnose.commands.session import Desk
+    from diagnose.faces.face import Face
     from diagnose.log.protocol import CaseLog, CaseRecord
     from diagnose.log.round_replay import ResumedRound
+    from diagnose.round.state import RoundState
+
+_State = TypeVar("_State", "State", "RoundState")
 
 
 def run(args: Sequence[str]) -> int:
@@ -35,23 +43,36 @@ def run(args: Sequence[str]) -> int:
     parser = opt.parser("resume", "Go on with a case that was left.")
     parser.add_argument("case", nargs="?", help="the case; the last one left where left out")
     parser.add_argument("--as", dest="role", choices=ROLES, help="who stands there now")
-    parser.add_argument("--name", default="", help="who it is, for the log")
+    opt.add_name(parser)
     options = parser.parse_args(args)
     log, case = case_named(options, left=True)
+    take_up(log, case, face_for(plain=options.plain, json=options.json), options)
+    return opt.OK
+
+
+def take_up(log: CaseLog, case: CaseRecord, face: Face, options: argparse.Namespace) -> None:
+    """Go on with a case or a round that was left, to its end. Raises `LogError` and `Unusable`."""
     case = _whole(log, case)
     account = Account(log.events(case))
     library = ReadyLibrary(opt.trees_folder(options), frozenset({case.symptom} - {""}))
     library.card = account.outset.machine_card
     options.role = options.role or account.outset.role
-    face = face_for(plain=options.plain, json=options.json)
-    desk = desk_of(library, log, face, options, options.name)
+    desk = desk_of(library, log, face, options)
     if case.round is not None:
         _round_again(desk, library, case, account)
     else:
         library.chances = chances_again(account)
         library.require(case.symptom)
-        session.run(desk, *_case_again(desk, case, account))
-    return opt.OK
+        state, record = _case_again(desk, case, account)
+        session.run(desk, _told(state, _others(desk, case)), record)
+
+
+def _others(desk: Desk, case: CaseRecord) -> tuple[Phrase, ...]:
+    """Return a line for each other case that keeps the machine from being simply in use."""
+    if desk.log is None or desk.machine is None:
+        return ()
+    own = (case.name, case.begun_in)
+    return notes_on([one for one in held(desk.log, desk.machine) if one.case.name not in own])
 
 
 def _whole(log: CaseLog, case: CaseRecord) -> CaseRecord:
@@ -93,11 +114,18 @@ def _round_again(desk: Desk, library: ReadyLibrary, case: CaseRecord, account: A
     again = replay_round(desk.visit, round_, events, begun, danger=danger)
     record = Record(desk.log, case, len(account.events) + 1)
     counts = {"fits": again.fits, "misfits": again.misfits}
+    others = _others(desk, case)
     record.write(round_resumed(desk.visit, again.state, again.trail, name=desk.name, **counts))
     left = None
     if again.state.begins is not None and again.case is not None and inner is not None:
-        left = _case_again(desk, again.case, inner, again)
-    round_session.run_round(desk, again.state, record, left)
+        within, own = _case_again(desk, again.case, inner, again)
+        left = _told(within, others), own
+    round_session.run_round(desk, _told(again.state, others), record, left)
+
+
+def _told(state: _State, others: tuple[Phrase, ...]) -> _State:
+    """Return a state with what else holds the machine said after what was taken up again."""
+    return replace(state, notes=(*state.notes[:1], *others, *state.notes[1:]))
 
 
 def chances_again(account: Account) -> dict[str, dict[str, float]]:

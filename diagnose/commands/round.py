@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from msgspec.structs import replace
+
 from diagnose.case.screens import as_data
 from diagnose.commands import options as opt
-from diagnose.commands.intake import machine_of
+from diagnose.commands.at_machine import at_machine
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.commands.round_session import run_round
 from diagnose.commands.session import Record
@@ -14,12 +16,13 @@ from diagnose.commands.visits import desk_of
 from diagnose.faces.selection import face_for
 from diagnose.log import clock
 from diagnose.log.history import Due, due
+from diagnose.log.machine_state import held
 from diagnose.log.round_record import round_opened
 from diagnose.round.walk import opened
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from diagnose.log.protocol import CaseRecord
 
@@ -29,7 +32,7 @@ def run(args: Sequence[str]) -> int:
     parser = opt.parser("round", "Walk a routine checklist; without a name, list them.")
     parser.add_argument("name", nargs="?", metavar="round", help="a round's id")
     opt.add_person(parser)
-    parser.add_argument("--name", dest="person", default="", help="who it is, for the log")
+    opt.add_name(parser)
     parser.add_argument("--trial", action="store_true", help="walk without a log")
     parser.add_argument(
         "--due", action="store_true", help="say what is overdue, machine by machine"
@@ -43,12 +46,13 @@ def run(args: Sequence[str]) -> int:
         return _list(library, options)
     round_ = library.require_round(options.name)
     face = face_for(plain=options.plain, json=options.json)
-    go_on, _ = machine_of(library, options.machine, face)
-    if not go_on:
+    there = at_machine(library, face, options)
+    if there is None:
         return opt.OK
-    log = None if options.trial else opt.open_log(options)
-    desk = desk_of(library, log, face, options, options.person)
+    log = None if options.trial else there.log or opt.open_log(options)
+    desk = desk_of(library, log, face, options)
     state, trail = opened(desk.visit, round_)
+    state = replace(state, notes=(*there.notes, *state.notes))
     event = round_opened(desk.visit, state, trail, desk.name)
     record = None if log is None else Record(log, log.open_case(desk.machine, event))
     run_round(desk, state, record)
@@ -79,7 +83,8 @@ def _due(library: ReadyLibrary, options: argparse.Namespace) -> int:
     wanted = {name: rounds[name] for name in rounds if options.name in (None, name)}
     machines = _machines(library, options.machine, cases)
     entries = due(wanted, machines, cases, clock.now())
-    lines = (_line(entry) for entry in entries if entry.overdue)
+    states = {one.case.machine: one.is_.state for one in reversed(held(log) if log else [])}
+    lines = (_line(entry, states) for entry in entries if entry.overdue)
     return opt.listed(options, as_data(entries), lines, "No round is overdue.")
 
 
@@ -94,9 +99,10 @@ def _machines(
     return [*known, *sorted(others)] or [None]
 
 
-def _line(entry: Due) -> str:
+def _line(entry: Due, states: Mapping[str | None, str]) -> str:
     ago = "never walked" if entry.hours is None else f"last walked {_ago(entry.hours)} ago"
-    return f"{entry.machine or 'no machine'}  {entry.round}  {ago}, due every {entry.every}"
+    state = f"; {states[entry.machine]}" if entry.machine in states else ""
+    return f"{entry.machine or 'no machine'}  {entry.round}  {ago}, due every {entry.every}{state}"
 
 
 def _ago(hours: float) -> str:

@@ -44,7 +44,9 @@ def run_round(
         for interlude in turn.interludes:
             desk.face.show(interlude, replace(heading, first=False))
         state = turn.state
-    show_end(desk, record, state.round.title, view.screen(desk.visit, state))
+    # What ended it at an item is told on its own page, whatever became of its cases.
+    page = state.outcome == "referred" and state.begins is None
+    show_end(desk, record, state.round.title, view.screen(desk.visit, state), page=page)
 
 
 def _with_case(

@@ -68,9 +68,13 @@ class Record(Struct):
         self.number += 1
 
 
-def start(desk: Desk, symptom: str, words: str = "") -> None:
-    """Open a case and walk it to its end; `words` are the operator's own for the symptom."""
+def start(desk: Desk, symptom: str, words: str = "", notes: tuple[Phrase, ...] = ()) -> None:
+    """Open a case and walk it to its end; `words` are the operator's own for the symptom.
+
+    `notes` are said above its first screen.
+    """
     state, trail = onward.opened(desk.visit, symptom)
+    state = replace(state, notes=(*notes, *state.notes))
     record = None
     if desk.log is not None:
         event = opened(desk.visit, state, trail, words, desk.name)
@@ -85,21 +89,26 @@ def run(desk: Desk, state: State, record: Record | None) -> None:
     show_end(desk, record, state.frames[-1].tree.title, view.screen(desk.visit, state))
 
 
-def show_end(desk: Desk, record: Record | None, title: str, end: Screen) -> None:
-    """Show the end of a case or a round, and how to go on from there."""
+def show_end(
+    desk: Desk, record: Record | None, title: str, end: Screen, *, page: bool = False
+) -> None:
+    """Show the end of a case or a round, and how to go on from there.
+
+    `page`: it has something for service to read itself, whatever it began.
+    """
     assert isinstance(end, EndScreen)
-    notes = (*end.notes, *_ways_on(desk, record, end.outcome))
+    notes = (*end.notes, *_ways_on(desk, record, end.outcome, page=page))
     desk.face.show(replace(end, notes=notes), desk.heading(record, title, first=False))
 
 
-def _ways_on(desk: Desk, record: Record | None, outcome: str) -> tuple[Phrase, ...]:
+def _ways_on(desk: Desk, record: Record | None, outcome: str, *, page: bool) -> tuple[Phrase, ...]:
     """Return how to go on: resume what was left; a page for each case with service."""
     if record is None:
         return ()
     begun = record.log.begun_in(record.case)
     pages = [case.name for case in begun if case.outcome == "referred"]
-    if outcome == "referred" and not pages:
-        pages = [record.case.name]
+    if outcome == "referred" and (page or not pages):
+        pages = [record.case.name, *pages]
     notes = [phrase("end-handover", case=f"{name}{desk.where}") for name in pages]
     if outcome == "left":
         notes.append(phrase("end-resume", case=f"{record.case.name}{desk.where}"))

@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from diagnose.commands import options as opt
-from diagnose.commands.intake import machine_of, symptom_of
+from diagnose.commands.at_machine import at_machine
+from diagnose.commands.intake import symptom_of
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.commands.session import start
 from diagnose.commands.visits import desk_of
@@ -20,6 +21,7 @@ def run(args: Sequence[str]) -> int:
     parser = opt.parser("start", "Find out what is wrong with a machine, step by step.")
     opt.add_symptom(parser)
     opt.add_person(parser)
+    opt.add_name(parser)
     parser.add_argument("--trial", action="store_true", help="walk without a log")
     options = parser.parse_args(args)
     symptom = options.symptom
@@ -28,14 +30,17 @@ def run(args: Sequence[str]) -> int:
     if symptom and symptom not in library.content.symptoms:
         library.require(symptom)
     face = face_for(plain=options.plain, json=options.json)
-    go_on, asked = machine_of(library, options.machine, face)
-    if not go_on:
+    there = at_machine(library, face, options)
+    if there is None:
         return opt.OK
+    notes = there.notes
     if symptom is None:
-        symptom, spoken = symptom_of(library, face, first=not asked)
+        symptom, spoken = symptom_of(library, face, first=there.first, notes=notes)
+        notes = ()
         if symptom is None:
             return opt.OK
     library.require(symptom)
-    log = None if options.trial else opt.open_log(options)
-    start(desk_of(library, log, face, options), symptom, spoken[-1] if spoken else "")
+    log = None if options.trial else there.log or opt.open_log(options)
+    words = spoken[-1] if spoken else ""
+    start(desk_of(library, log, face, options), symptom, words, notes)
     return opt.OK

@@ -23,7 +23,6 @@ def desk_of(
     log: CaseLog | None,
     face: Face,
     options: argparse.Namespace,
-    name: str = "",
 ) -> Desk:
     """Return who stands at the machine, and what the log knows of it. Raises `LogError`."""
     visit = Visit(
@@ -33,7 +32,8 @@ def desk_of(
         card=library.card,
         **_past(library, log),
     )
-    return Desk(visit=visit, face=face, log=log, where=opt.where(options), name=name[:200])
+    name = opt.person(options)
+    return Desk(visit=visit, face=face, log=log, where=opt.where(options), name=name)
 
 
 def _past(library: ReadyLibrary, log: CaseLog | None) -> dict[str, Any]:

@@ -13,6 +13,7 @@ from diagnose.case.screens import (
     FigureScreen,
     FindingScreen,
     ReadingScreen,
+    StateScreen,
     WhyScreen,
 )
 from diagnose.faces.elements import Element, elements, line_by_line
@@ -37,7 +38,12 @@ ALARM: Final = "!"
 GO_ON: Final = ""
 
 #: Replies that claim something was done: everything must have been in sight before.
-_CLAIMS: Final = frozenset({replies.DONE, replies.CURED, replies.NOT_CURED})
+_CLAIMS: Final = frozenset(
+    {
+        *(replies.DONE, replies.CURED, replies.NOT_CURED),
+        *(replies.GO_ON, replies.START_ANEW, replies.RELEASED),
+    }
+)
 
 _EDITING: Final = frozenset({"enter", "tab", "s-tab", "backspace", "c-u"})
 
@@ -129,7 +135,7 @@ class Dialog:
             return f">> is so: Space or Enter ({self.ticked} of {self.lines})"
         if self.lines:
             return f"y: all {self.lines} lines are done"
-        if isinstance(screen, ChooseScreen) and len(screen.options) <= ONE_KEY:
+        if isinstance(screen, ChooseScreen) and 0 < len(screen.options) <= ONE_KEY:
             return "A digit; or type it, then Enter"
         if self._words:
             return "Type it, or a letter; then Enter"
@@ -193,7 +199,7 @@ class Dialog:
         if self.by_line and reply == replies.DONE and self.ticked < self.lines:
             self.hint = "Each line first, with Space or Enter."
             return None
-        if reply in _CLAIMS and isinstance(screen, CautionScreen | FindingScreen):
+        if reply in _CLAIMS and isinstance(screen, CautionScreen | FindingScreen | StateScreen):
             return self._unless_unread(reply)
         return reply
 

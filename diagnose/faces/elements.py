@@ -17,9 +17,22 @@ from diagnose.case.screens import (
     ItemScreen,
     ReadingScreen,
     RefusedScreen,
+    StateScreen,
     WhyScreen,
 )
-from diagnose.faces.words import DANGER, NOTICE, OUTCOMES, line_words, render, sign_words
+from diagnose.faces.words import (
+    CHOICES,
+    DANGER,
+    NOTICE,
+    OUTCOMES,
+    RELEASE_MEANS,
+    STATE_ASKS,
+    line_words,
+    render,
+    sign_words,
+)
+from diagnose.files import replies
+from diagnose.log.clock import local
 from diagnose.measure.wording import expected_range, percent, with_unit
 from diagnose.text import printable
 
@@ -72,7 +85,7 @@ class StatusLine:
         """Return the status; a screen that counts no causes is told what the last one said."""
         case = f"case {heading.case}" if heading.case else None
         place = (heading.title, heading.machine, case)
-        choosing = isinstance(screen, ChooseScreen)
+        choosing = isinstance(screen, ChooseScreen | StateScreen)
         titles = None if choosing else tuple(_plain(one.title) for one in screen.in_force)
         return Status(tuple(_plain(part) for part in place if part), self._causes(screen), titles)
 
@@ -103,7 +116,8 @@ def elements(screen: Screen, heading: Heading) -> list[Element]:
     if isinstance(screen, EndScreen):
         told += _end(screen, heading)
     else:
-        told += [Element("note", text) for text in _notes(screen)]
+        if not isinstance(screen, StateScreen):
+            told += [Element("note", text) for text in _notes(screen)]
         told += _KINDS[type(screen)](screen)
     return [Element(one.kind, _plain(one.text), one.number) for one in told]
 
@@ -128,9 +142,23 @@ def _count(causes: int) -> str:
 
 
 def _choose(screen: ChooseScreen) -> Elements:
-    own_words = "What is wrong with it? Give a number, or your own words."
-    yield Element("ask", "Which machine is it?" if screen.what == "machine" else own_words)
+    yield Element("ask", CHOICES[screen.what])
     yield from _numbered("answer", [option.title for option in screen.options])
+
+
+def _state(screen: StateScreen) -> Elements:
+    since = f" since {local(screen.since)}" if screen.since else ""
+    yield Element("title", f"{screen.state.capitalize()}{since}")
+    yield Element("text", f"{screen.why[:1].upper()}{screen.why[1:].rstrip('.')}.")
+    yield Element("text", f"Case: {screen.case}.")
+    if screen.tag is not None:
+        yield Element("text", f"The tag is that of: {screen.tag}.")
+    for one in screen.call:
+        yield Element("text", f"Call {one.who}: {one.phone}.")
+    for text in _notes(screen):
+        yield Element("text", text)
+    yield Element("aside", RELEASE_MEANS)
+    yield Element("ask", STATE_ASKS[replies.GO_ON in screen.replies])
 
 
 def _caution(screen: CautionScreen) -> Elements:
@@ -214,7 +242,7 @@ def _finding(screen: FindingScreen) -> Elements:
     if screen.leave_safe:
         yield Element("text", f"Leave it so: {screen.leave_safe}")
     if screen.until_mended:
-        yield Element("text", f"Until it is mended: {screen.until_mended}")
+        yield Element("text", f"Until it is mended: {screen.until_mended.rstrip('.')}.")
     if screen.before_trying:
         yield Element("heading", "Before the machine runs again:")
         yield from _numbered("line", screen.before_trying)
@@ -268,6 +296,7 @@ def _numbered(kind: str, texts: tuple[str, ...] | list[str]) -> Elements:
 
 _KINDS: Final[dict[type, Callable[..., Elements]]] = {
     ChooseScreen: _choose,
+    StateScreen: _state,
     CautionScreen: _caution,
     CheckScreen: _check,
     ReadingScreen: _reading,

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 #: What each screen says besides what all of them say. A contract: others drive us by it.
 FIELDS: Final[dict[str, tuple[str, ...]]] = {
     "choose": ("what", "options"),
+    "state": ("machine", "state", "since", "why", "tag", "case", "call"),
     "caution": ("id", "phase", "title", "signal", "signs", "text", "confirm", "hazards"),
     "check": (
         *("step", "ask", "do", "look_for", "tool", "answers", "open", "minutes_left"),

@@ -99,7 +99,8 @@ def _arranged(dialog: Dialog, columns: int, rows: int) -> Arrangement:
     # All at once: each is a call into another module.
     *texts, in_force = wrap_each([*to_break, (held, columns, 0)])
     new = status.in_force is None
-    place, causes = (("A new case",), "") if new else (status.place, status.causes or "")
+    place = (status.place or ("A new case",)) if new else status.place
+    causes = "" if new else status.causes or ""
     sizes = widths([*place, causes, *(f"{key} {word}" for key, word in legend)])
     most = 2 if rows < 12 else 4 if rows < 20 else 6
     above = _where(place, causes, sizes[: len(place) + 1], columns, most)

@@ -8,7 +8,13 @@ import sys
 import textwrap
 from typing import TYPE_CHECKING, Final
 
-from diagnose.case.screens import CautionScreen, CheckScreen, EndScreen, ReadingScreen
+from diagnose.case.screens import (
+    CautionScreen,
+    CheckScreen,
+    ChooseScreen,
+    EndScreen,
+    ReadingScreen,
+)
 from diagnose.faces.elements import Element, StatusLine, elements, line_by_line
 from diagnose.faces.streams import is_terminal
 from diagnose.faces.words import REPLIES
@@ -55,7 +61,8 @@ class PlainFace:
         self._say_elements([one for one in told if not (by_line and one.kind == "confirm")])
         if by_line:
             return self._confirm(screen, [one.text for one in told if one.kind == "confirm"])
-        self._say(f"{_how(screen)}{_others(screen)}")
+        how = _how(screen)
+        self._say(f"{how}{_others(screen, lead='Or' if how else 'Give')}")
         typed = self._line("Reply: ")
         return None if typed is None else _spelled_out(screen, typed)
 
@@ -124,16 +131,18 @@ def _how(screen: Screen) -> str:
         return f"Type them as {' '.join(f'{need.name}=...' for need in screen.needs)}. "
     if isinstance(screen, ReadingScreen):
         return "Type the value. "
+    if isinstance(screen, ChooseScreen):
+        return "Type it. " if not screen.options else "Give its number, or type it. "
     if isinstance(screen, CautionScreen):
         return "Reply done once for all lines. "
     return ""
 
 
-def _others(screen: Screen, without: str = "") -> str:
-    """Return the letters and their replies in one line."""
+def _others(screen: Screen, without: str = "", lead: str = "Or") -> str:
+    """Return the letters and their replies in one line, behind a word that leads to them."""
     named = [
         f"{REPLIES[reply].key} {REPLIES[reply].short}"
         for reply in screen.replies
         if reply in REPLIES and reply != without
     ]
-    return f"Or: {', '.join(named)}." if named else ""
+    return f"{lead}: {', '.join(named)}." if named else ""

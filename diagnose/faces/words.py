@@ -32,11 +32,20 @@ WORDS: Final[dict[str, str]] = {
     "not-here": "Skipped, since this machine is another: {line}.",
     "doorway-shut": "The symptom {symptom} cannot be opened, so this one goes on.",
     "resumed": "Taken up again. Earlier answers that fit: {fits}; asked anew: {misfits}.",
-    # A remedy that has helped too often, from the log.
-    "comes-back": (
-        "It comes back: cured here {before} times within 30 days. The cure holds off the sign, not"
-        " the cause: have service look for it."
+    # A remedy that has helped often, from the log. The 30 days are those of log/history.py.
+    "comes-back-care": (
+        "It comes back: cured here {times} times within 30 days. That is a matter of care, not of"
+        " service. Do it more often, and put it on a round."
     ),
+    "comes-back-part": (
+        "It comes back: cured here {times} times within 30 days. The part is right again, and"
+        " what wears it out is still there: have service look for that."
+    ),
+    # The machine's state, before a case or a round.
+    "state-also": "Also on this machine: {state} since {since}, {why} (case {case}).",
+    "state-more": "More cases that hold this machine: {count}. They are in: diagnose cases --open.",
+    "state-released": "Released by {name}, and in use again.",
+    "no-name": "A name is wanted: it stands in the log beside the release.",
     # In a round.
     "round-noted": "Noted as not right. If it is not safe to use, park it and call service.",
     "round-with-service": "That symptom is with service already. Noted as not right.",
@@ -52,6 +61,11 @@ WORDS: Final[dict[str, str]] = {
         " Service takes over from here."
     ),
     "end-nothing-left": "Nothing is left here that an operator can check. Service takes over.",
+    "end-stops": (
+        "Stop here. Park the machine and take the key out. Hang a tag on it."
+        " It is out of use until it is released."
+    ),
+    "end-call": "Call {who}: {phone}.",
     "end-resume": "To go on with it: diagnose resume {case}",
     "end-handover": "The page for service: diagnose handover {case}",
     # Replies that mean nothing here.
@@ -107,8 +121,30 @@ REPLIES: Final[dict[str, ReplyWords]] = {
     replies.NOT_RIGHT: ReplyWords("Not right", "n", "not right"),
     replies.NOT_NOW: ReplyWords("Not now", "c", "not now"),
     replies.NONE: ReplyWords("No machine", "n", "no machine"),
+    replies.GO_ON: ReplyWords("Go on with that case", "g", "go on"),
+    replies.START_ANEW: ReplyWords("Start anew", "s", "start anew"),
+    replies.RELEASED: ReplyWords("It was released", "r", "released"),
     replies.NOTE: ReplyWords("Note down", "t", "note"),
 }
+
+#: What is asked where something is chosen or named.
+CHOICES: Final[dict[str, str]] = {
+    "machine": "Which machine is it?",
+    "symptom": "What is wrong with it? Give a number, or your own words.",
+    "name": "Who says so? Type your name.",
+}
+
+#: What is asked where a machine is not simply in use; true: there is a case to go on with.
+STATE_ASKS: Final[dict[bool, str]] = {
+    True: "Go on with that case, start anew, or was the machine released?",
+    False: "Start anew, or was the machine released?",
+}
+
+#: What somebody says who says that a machine was released.
+RELEASE_MEANS: Final = (
+    "Released means: it is mended. Tools are out and covers are shut. Whoever hung the tag has"
+    " taken it off."
+)
 
 #: How a case ended.
 OUTCOMES: Final[dict[str, str]] = {

@@ -18,15 +18,25 @@ KEEP_LOOKING: Final = "keep looking"
 NOT_RIGHT: Final = "not right"
 NOT_NOW: Final = "not now"
 NONE: Final = "none"
+GO_ON: Final = "go on"
+START_ANEW: Final = "start anew"
+RELEASED: Final = "released"
 #: With words behind it: they are written down, and nothing moves.
 NOTE: Final = "note"
 
 #: What people type for it all the same.
-SPELLINGS: Final = {"not sure": UNSURE, "not-cured": NOT_CURED, "keep-looking": KEEP_LOOKING}
+SPELLINGS: Final = {
+    "not sure": UNSURE,
+    "not-cured": NOT_CURED,
+    "keep-looking": KEEP_LOOKING,
+    "go-on": GO_ON,
+    "start-anew": START_ANEW,
+}
 
 REPLY_WORDS: Final = frozenset(
     {
         *(DONE, CANNOT, BACK, WHY, UNSURE, DANGER, LEAVE, CURED, NOT_CURED, REFER),
-        *(KEEP_LOOKING, NOT_RIGHT, NOT_NOW, NONE, NOTE, *SPELLINGS),
+        *(KEEP_LOOKING, NOT_RIGHT, NOT_NOW, NONE, NOTE, GO_ON, START_ANEW, RELEASED),
+        *SPELLINGS,
     }
 )

@@ -18,14 +18,18 @@ from diagnose.log.events import (
     MOVES,
     CaseOver,
     CautionKept,
+    Found,
     ItemReplied,
     Noted,
     Opened,
     Outset,
+    Released,
     Replied,
     Resumed,
     RoundOpened,
+    releases,
 )
+from diagnose.round.walk import STOPS
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -39,9 +43,9 @@ class ConfirmedCaution(Struct, frozen=True, kw_only=True):
     """A caution that was confirmed, by whom, with the lines that were confirmed.
 
     `lapses` and `lockout` say what kind it is; `included`: it came with the one on the screen.
-    `ended` is when it ended, and `how`: released; tried out (with a remedy); gone back (from a
-    remedy, which may have been tried out); unknown (the case was taken up again, and nobody
-    knows); taken again, after that; or None while it is in force.
+    `ended` is when it ended, and `how`: released (by whoever held it, or with the machine); tried
+    out (with a remedy); gone back (from a remedy, which may have been tried out); unknown (the case
+    was taken up again, and nobody knows); taken again, after that; or None while it is in force.
     """
 
     at: str
@@ -122,6 +126,42 @@ class Account(Struct, dict=True):
         return None
 
     @cached_property
+    def stop(self) -> LoggedEvent | None:
+        """The item of a round that was not right and ended it."""
+        for logged in self.events:
+            if any(trace.what == "ended" and trace.why == STOPS for trace in logged.event.trail):
+                return logged
+        return None
+
+    @cached_property
+    def unresolved(self) -> list[LoggedEvent]:
+        """What a round found not right for which it began no case, and did not withdraw."""
+        moves: list[LoggedEvent] = []
+        for logged in self.events:
+            event = logged.event
+            if isinstance(event, CaseOver):
+                withdrawn = event.how == "withdrawn"
+            else:
+                withdrawn = isinstance(event, ItemReplied) and event.reply == replies.BACK
+            if withdrawn:
+                del moves[-1:]
+            elif isinstance(event, ItemReplied) and event.moves:
+                moves.append(logged)
+        last = {e.event.item: e for e in moves if isinstance(e.event, ItemReplied)}
+        return [e for e in last.values() if isinstance(e.event, ItemReplied) and e.event.unresolved]
+
+    @cached_property
+    def released(self) -> LoggedEvent | None:
+        """The last event that says that the machine was released."""
+        return next((one for one in reversed(self.events) if releases(one.event)), None)
+
+    @property
+    def ended_at(self) -> str | None:
+        """When the case ended; None where it has not."""
+        ends = [logged.at for logged in self.events if logged.event.outcome is not None]
+        return ends[-1] if ends else None
+
+    @cached_property
     def counting(self) -> list[LoggedEvent]:
         """What counts of a case, with what followed from it: its opening, the moves, its end."""
         last = self.last_reply
@@ -181,6 +221,14 @@ class Account(Struct, dict=True):
             if isinstance(logged.event, Resumed):
                 yield logged.at, logged.event.role
 
+    def person_at(self, at: str) -> str:
+        """Return who walked at a time, as name and role."""
+        who = (self.outset.name, self.outset.role)
+        for logged in self.events:
+            if isinstance(logged.event, Resumed) and logged.at <= at:
+                who = (logged.event.name, logged.event.role)
+        return ", ".join(word for word in who if word)
+
     @property
     def stopped_at(self) -> tuple[str, str] | None:
         """The finding for service at which the case was referred or left: symptom, step."""
@@ -213,7 +261,7 @@ class Account(Struct, dict=True):
         by = self.outset.role
         for logged in self.events:
             event = logged.event
-            if not isinstance(event, _MACHINE):
+            if not isinstance(event, _MACHINE) and not _frees(event):
                 continue
             for id_ in [id_ for id_ in held if id_ not in event.in_force]:
                 at = held.pop(id_)
@@ -249,11 +297,19 @@ def _learned(
 ) -> list[ConfirmedCaution]:
     """Return the rows with what a later event says of cautions of which nobody knew."""
     ran = isinstance(event, Replied) and event.reply in (replies.CURED, replies.NOT_CURED)
-    how = "tried out" if ran else "taken again"
+    # A case that a round began has tried the machine out.
+    ran = ran or (isinstance(event, CaseOver) and event.how == "cured")
+    how = "released" if _frees(event) else "tried out" if ran else "taken again"
+    ran = ran or _frees(event)
     return [
         replace(row, how=how) if row.how == "unknown" and (ran or row.id in fresh) else row
         for row in rows
     ]
+
+
+def _frees(event: Event) -> bool:
+    """Whether an event says in so many words that the machine was released, its lockout too."""
+    return isinstance(event, Released) or (isinstance(event, Found) and event.released is True)
 
 
 def _on_screen(event: Event) -> tuple[str, tuple[str, ...]]:
@@ -265,6 +321,8 @@ def _on_screen(event: Event) -> tuple[str, tuple[str, ...]]:
 
 def _ending(event: Event, caution: str) -> str:
     """Return how a caution ended with an event."""
+    if _frees(event):
+        return "released"
     if isinstance(event, Resumed):
         return "unknown"
     if isinstance(event, Replied | ItemReplied):

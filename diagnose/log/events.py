@@ -32,8 +32,9 @@ MARKS: Final = (replies.DONE, replies.NOT_RIGHT, replies.NOT_NOW)
 class Shown(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """The words of a screen as they were shown, and `ask_service`, which the handover alone says.
 
-    `title` is what a caution, a reading or a figure is called; `minutes` and `minutes_left` are
-    minutes, `probability` is from 0 to 1.
+    `title` is what a caution, a reading or a figure is called; `until_mended` says how the machine
+    may be used until service has mended it (None: nobody said, so not at all); `minutes` and
+    `minutes_left` are minutes, `probability` is from 0 to 1.
     """
 
     screen: str
@@ -51,6 +52,7 @@ class Shown(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     remedy: str | None = None
     before_trying: tuple[str, ...] = ()
     leave_safe: str | None = None
+    until_mended: str | None = None
     ask_service: str | None = None
     probability: float | None = None
     minutes: float | None = None
@@ -151,11 +153,15 @@ class Mark(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
 
 
 class CameTo(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
-    """What a round came to: how many items it has, how many were done, and each that was not."""
+    """What a round came to: how many items it has, how many were done, and each that was not.
+
+    `locked`: a lockout was in force then.
+    """
 
     total: int
     done: int
     marks: tuple[Mark, ...] = ()
+    locked: bool = False
 
 
 #: What a case comes to by the reason for its end; by any other it is referred.
@@ -269,6 +275,16 @@ class ItemReplied(_Event, frozen=True, kw_only=True, tag="item"):
     came_to: CameTo | None = None
 
     @property
+    def moves(self) -> bool:
+        """Whether it moves the round, so that *back* withdraws it."""
+        return self.reply == replies.CANNOT or (self.reply in MARKS and not self.caution)
+
+    @property
+    def unresolved(self) -> bool:
+        """Whether an item was not right, and no case was begun for it."""
+        return self.reply == replies.NOT_RIGHT and not self.starts
+
+    @property
     def milestone(self) -> bool:
         """What was not as it should be, was withdrawn, or ended the round."""
         return self.reply in (replies.NOT_RIGHT, replies.BACK) or self.came_to is not None
@@ -324,14 +340,34 @@ class Noted(_Event, frozen=True, kw_only=True, tag="noted"):
 
 
 class Found(_Event, frozen=True, kw_only=True, tag="found"):
-    """Service's verdict. `cures` are (symptom, finding), the doorways that led there too."""
+    """Service's verdict. `cures` are (symptom, finding), the doorways that led there too.
+
+    `name` is who brought it; `released` whether the machine was released with it. None: nobody
+    could say so then, and a verdict was the end of it.
+    """
 
     symptom: str
     finding: str
     cures: tuple[tuple[str, str], ...] = ()
+    name: str = ""
+    released: bool | None = None
 
 
-Event: TypeAlias = Opened | RoundOpened | Replied | ItemReplied | CaseOver | Resumed | Noted | Found
+class Released(_Event, frozen=True, kw_only=True, tag="released"):
+    """The machine was released: what the case or round held it for is over. `name` is by whom."""
+
+    name: str
+
+
+Event: TypeAlias = (
+    Opened | RoundOpened | Replied | ItemReplied | CaseOver | Resumed | Noted | Found | Released
+)
+
+
+def releases(event: Event) -> bool:
+    """Whether an event says that the machine was released."""
+    return isinstance(event, Released) or (isinstance(event, Found) and event.released is not False)
+
 
 #: Returns an event as JSON, on one line. Raises `UnicodeEncodeError` for halves of letters.
 encode: Final = msgspec.json.Encoder().encode

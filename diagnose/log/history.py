@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Final
 from msgspec import Struct
 
 from diagnose.case.screens import phrase
+from diagnose.case.view import OFTEN
 from diagnose.files import replies
 from diagnose.log.events import CameTo, CaseOver, Found, ItemReplied, Replied, Resumed
 
@@ -23,7 +24,8 @@ if TYPE_CHECKING:
     from diagnose.files.rounds import Round
     from diagnose.log.protocol import CaseRecord, Milestone
 
-#: Within this time cures of one finding count together.
+#: Within this time cures of one finding count together: it holds four turns of a weekly round, and
+#: less than a blade's edge or a brush should last.
 LATELY: Final = timedelta(days=30)
 
 #: How long each kind of round may be ago.
@@ -51,6 +53,18 @@ class Due(Struct, frozen=True, kw_only=True):
     overdue: bool
 
 
+class Repeat(Struct, frozen=True, kw_only=True):
+    """A finding (symptom, id) of which a machine was cured so many times within `LATELY`.
+
+    `words` and `parts` are the finding's, as they were shown.
+    """
+
+    finding: tuple[str, str]
+    words: str
+    parts: tuple[str, ...]
+    times: int
+
+
 def since(now: datetime, period: timedelta = LATELY) -> str:
     """Return the time a period ago as the log writes times."""
     return (now - period).isoformat(timespec="seconds")
@@ -65,6 +79,49 @@ def cured_before(milestones: Iterable[Milestone], now: datetime) -> Counter[tupl
         if milestone.logged.at >= first and isinstance(milestone.logged.event, Replied | Found)
         for symptom, finding in milestone.logged.event.cures
     )
+
+
+def repeats(milestones: Iterable[Milestone]) -> dict[bytes, Repeat]:
+    """Return, by the key of each cured case, what its machine was then cured of too often.
+
+    Cures without a machine card are left out: which machine it was, nobody knows then.
+    """
+    cures: dict[tuple[str | None, str, str], list[str]] = {}
+    told: dict[bytes, Repeat] = {}
+    for milestone in sorted(milestones, key=lambda one: one.logged.at):
+        case, event = milestone.case, milestone.logged.event
+        if not isinstance(event, Replied | Found) or case.machine is None:
+            continue
+        for symptom, finding in event.cures:
+            cures.setdefault((case.machine, symptom, finding), []).append(milestone.logged.at)
+        if not isinstance(event, Replied) or not event.cures:
+            continue
+        # A cure behind doorways is one of what was cured; the last of them is the finding itself.
+        key = (case.machine, *event.cures[-1])
+        first = since(datetime.fromisoformat(milestone.logged.at))
+        times = sum(at >= first for at in cures[key])
+        if times >= OFTEN:
+            words = event.shown.finding
+            told[case.key] = Repeat(
+                finding=event.cures[-1], words=words, parts=event.shown.parts, times=times
+            )
+    return told
+
+
+def lately(
+    often: Mapping[bytes, Repeat], milestones: Iterable[Milestone], now: datetime
+) -> dict[str | None, list[Repeat]]:
+    """Return, by machine, what came back within the last 30 days, each finding as it was last."""
+    first = since(now)
+    latest: dict[tuple[str | None, tuple[str, str]], Repeat] = {}
+    for milestone in sorted(milestones, key=lambda one: one.logged.at):
+        repeat = often.get(milestone.case.key)
+        if repeat is not None and milestone.logged.at >= first:
+            latest[milestone.case.machine, repeat.finding] = repeat
+    found: dict[str | None, list[Repeat]] = {}
+    for (machine, _), repeat in latest.items():
+        found.setdefault(machine, []).append(repeat)
+    return found
 
 
 def due(

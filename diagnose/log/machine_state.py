@@ -1,4 +1,9 @@
-"""Whether a machine stands, limps or runs, as far as its cases say. The one place that says it."""
+"""Whether a machine is in use, to be used with care, or out of use. The one place that says it.
+
+The log is what says it. A referral, a danger, a round's stop and a lockout left in place put a
+machine out of use, each in the case or round in which it happened, and there it holds until that
+case says that it was released. The machine is as the worst of them leaves it.
+"""
 
 from __future__ import annotations
 
@@ -6,48 +11,194 @@ from typing import TYPE_CHECKING, Final
 
 from msgspec import Struct
 
+from diagnose.files import replies
+from diagnose.files.tree import OUT_OF_USE
 from diagnose.log.account import Account
+from diagnose.log.events import Found, ItemReplied, Released, Replied, releases
+from diagnose.text import folded
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from diagnose.log.protocol import LoggedEvent
+    from diagnose.log.account import ConfirmedCaution
+    from diagnose.log.events import Event
+    from diagnose.log.protocol import CaseLog, CaseRecord, LoggedEvent
 
-STANDS: Final = "stands"
-LIMPS: Final = "limps"
-RUNS: Final = "runs"
+WITH_CARE: Final = "use with care"
+IN_USE: Final = "in use"
+
+WORST_FIRST: Final = (OUT_OF_USE, WITH_CARE, IN_USE)
 
 
-class MachineState(Struct, frozen=True):
-    """Whether the machine stands, limps or runs, and what in the log says so."""
+class MachineState(Struct, frozen=True, kw_only=True):
+    """How a machine may be used, and what in the log says so.
+
+    `since` is when it came so (ISO 8601, UTC; None while it is in use); `tag` is whose tag
+    hangs there by the log, as name and role, None where the log knows of no lockout.
+    """
 
     state: str
     why: str
+    since: str | None = None
+    tag: str | None = None
 
 
-def machine_state(outcome: str, events: Sequence[LoggedEvent]) -> MachineState:
-    """Return the machine's state by one case or round, given its outcome and all its events.
+class Held(Struct, frozen=True, kw_only=True):
+    """A case or a round that keeps its machine from being simply in use; `number` is its last
+    event's."""
 
-    In this order: a cured machine runs. It stands after a danger; while a lockout is in force, or
-    was when the case was taken up again and nobody has confirmed anything since; and where a
-    finding for service says how to leave it, if the answers led there or the case stopped at it.
-    Else it limps: it is not cured, and nothing in the log keeps anybody from using it.
+    case: CaseRecord
+    is_: MachineState
+    number: int
+
+
+def held(log: CaseLog, machine: str | None = None) -> list[Held]:
+    """Return what holds a machine, or all machines: the worst first, then the newest.
+
+    Raises `LogError`.
     """
-    return MachineState(*_judged(outcome, Account(events)))
+    found = []
+    for latest in log.latest(machine):
+        case = latest.case
+        if releases(latest.logged.event):
+            continue
+        begun = log.begun_in(case) if case.round is not None else ()
+        is_ = machine_state(case, log.events(case), begun)
+        if is_.state != IN_USE:
+            found.append(Held(case=case, is_=is_, number=latest.logged.number))
+    found.sort(key=lambda one: one.is_.since or "", reverse=True)
+    return sorted(found, key=lambda one: WORST_FIRST.index(one.is_.state))
 
 
-def _judged(outcome: str, account: Account) -> tuple[str, str]:
-    if outcome == "cured":
-        return RUNS, "tried out and cured"
-    if account.danger is not None:
-        return STANDS, "a danger was reported"
-    lockouts = [caution for caution in account.cautions() if caution.lockout]
-    held = [caution for caution in lockouts if caution.how is None]
-    if held:
-        return STANDS, f"{held[-1].title}: in force, not released"
-    if any(caution.how == "unknown" for caution in lockouts):
-        return STANDS, "the log does not know of its lockout's release"
+def since(held: Sequence[Held]) -> str | None:
+    """Return since when a machine is as the first of what holds it says, None where nothing does.
+
+    The first one came last: another may have put it into the same state before.
+    """
+    same = [one.is_.since for one in held if one.is_.state == held[0].is_.state]
+    return min(filter(None, same), default=None)
+
+
+def release(log: CaseLog, held: Sequence[Held], name: str) -> None:
+    """Write into each case and round that holds a machine that it was released, by whom.
+
+    Raises `LogError`.
+    """
+    event = Released(name=name[:200])
+    numbers = {one.case.name: (one.case, one.number) for one in held}
+    for one in held:
+        # A case that was left inside its round left the lockout to both.
+        round_ = None if one.case.begun_in is None else log.case(one.case.begun_in)
+        if round_ is not None and one.case.outcome == round_.outcome == "open":
+            last = log.events(round_)[-1].number
+            numbers.setdefault(round_.name, (round_, last))
+    for case, number in numbers.values():
+        log.append(case, number + 1, event)
+
+
+def machine_state(
+    case: CaseRecord, events: Sequence[LoggedEvent], begun: Sequence[CaseRecord] = ()
+) -> MachineState:
+    """Return the machine's state by one case or round alone, given all its events.
+
+    `begun` are the cases that a round has begun. In this order: a machine that was cured, or that
+    was released after the last reply, is in use. It is out of use by a danger or an item that stops
+    a round, where that came after its last release; while a lockout is in force, or was when the
+    case was taken up again and nobody has confirmed anything since. A referral, and a finding for
+    service that says how to leave the machine (if the answers led there or the case stopped at it),
+    leave it as the words shown there say, out of use where there are none. Else it is in use:
+    nothing in the log keeps anybody from using it.
+    """
+    if case.outcome == "cured":
+        return MachineState(state=IN_USE, why="tried out and cured")
+    account = Account(events)
+    last, released = account.last_reply, account.released
+    if released is not None and (last is None or last.number < released.number):
+        return MachineState(state=IN_USE, why=_released(released.event))
+    lockouts = _own_lockouts(case, account, begun)
+    return _by_stop(account, lockouts) or _by_lockout(account, lockouts) or _by_end(case, account)
+
+
+def _by_stop(account: Account, lockouts: Sequence[ConfirmedCaution]) -> MachineState | None:
+    """Return the state by what stopped a case or a round since its last release."""
+    after = 0 if account.released is None else account.released.number
+    for logged in (account.danger, account.stop):
+        if logged is not None and logged.number > after:
+            held = [caution for caution in lockouts if caution.how is None]
+            tag = account.person_at(held[-1].at) if held else None
+            why = _stopped(logged.event)
+            return MachineState(state=OUT_OF_USE, why=why, since=logged.at, tag=tag)
+    return None
+
+
+def _by_lockout(account: Account, lockouts: Sequence[ConfirmedCaution]) -> MachineState | None:
+    """Return the state by a lockout that is in force, or of which nobody knows."""
+    for caution in reversed(lockouts):
+        if caution.how is None:
+            tag = account.person_at(caution.at)
+            why = f"{caution.title}: in force, not released"
+            return MachineState(state=OUT_OF_USE, why=why, since=caution.at, tag=tag)
+    for caution in reversed(lockouts):
+        if caution.how == "unknown":
+            tag = account.person_at(caution.at)
+            why = "the log does not know of its lockout's release"
+            return MachineState(state=OUT_OF_USE, why=why, since=caution.at, tag=tag)
+    return None
+
+
+def _own_lockouts(
+    case: CaseRecord, account: Account, begun: Sequence[CaseRecord]
+) -> list[ConfirmedCaution]:
+    """Return the lockouts for which this case, or this round, is the one to ask.
+
+    A case gives them back to its round when it ends; one that is open has them from its round.
+    """
+    if case.begun_in is not None and case.outcome != "open":
+        return []
+    if any(one.outcome == "open" for one in begun):
+        return []
+    return [caution for caution in account.cautions() if caution.lockout]
+
+
+def _by_end(case: CaseRecord, account: Account) -> MachineState:
+    """Return the state by the cause for service at which a case ended, or to which it came."""
+    last = account.last_reply
+    event = None if last is None else last.event
+    words = event.shown.until_mended if isinstance(event, Replied) else None
+    stopped_at = account.stopped_at
+    if case.outcome == "referred" and case.round is None:
+        finding = "nothing is left that an operator can check"
+        if stopped_at is not None and isinstance(event, Replied):
+            finding = _plain(event.shown.finding)
+        return _until_mended(words, f"referred to service: {finding}", account.ended_at)
     for symptom, step, reached in reversed(account.for_service()):
         if reached and account.findings(symptom)[step].leave_safe:
-            return STANDS, "a cause for service, to be left safe"
-    return LIMPS, "not cured; nothing in the log keeps anybody from using it"
+            own = words if (symptom, step) == stopped_at else None
+            at = None if last is None else last.at
+            return _until_mended(own, "a cause for service, to be left safe", at)
+    return MachineState(
+        state=IN_USE, why="not cured; nothing in the log keeps anybody from using it"
+    )
+
+
+def _until_mended(words: str | None, why: str, at: str | None) -> MachineState:
+    """Return how a machine may be used until it is mended, as the finding's words say."""
+    if words is None or folded(words) == OUT_OF_USE:
+        return MachineState(state=OUT_OF_USE, why=why, since=at)
+    return MachineState(state=WITH_CARE, why=f"{_plain(words)}; {why}", since=at)
+
+
+def _stopped(event: Event) -> str:
+    """Return in words what stopped a case or a round."""
+    if isinstance(event, ItemReplied) and event.reply == replies.NOT_RIGHT:
+        return f"not right: {_plain(event.shown.words)}"
+    return "a danger was reported"
+
+
+def _released(event: Event) -> str:
+    who = event.name if isinstance(event, Released | Found) else ""
+    return f"released by {who}" if who else "service said what it was"
+
+
+def _plain(text: str) -> str:
+    return text.rstrip(". ")

@@ -29,6 +29,7 @@ class CaseRecord(Struct, frozen=True, kw_only=True):
 
     `outcome` is open, cured, referred, withdrawn (taken back at its first screen) or, of a round,
     walked. `finding` is what cured it; `found` is what service reported; times are ISO 8601, UTC. A
+    A release of the machine is no change of the case. A
     round has its `round` id and no symptom; a case that an item of it began has the round's short
     name as `begun_in`.
     """
@@ -60,7 +61,7 @@ class LoggedEvent(Struct, frozen=True, kw_only=True):
 
 
 class Milestone(Struct, frozen=True, kw_only=True):
-    """One of the few events that a machine's story is told from, with its case."""
+    """One of the few events that a machine's story or its state is told from, with its case."""
 
     case: CaseRecord
     logged: LoggedEvent
@@ -106,6 +107,14 @@ class CaseLog(Protocol):
         """Return the milestones of all cases, or of one machine's, that changed `since` then.
 
         The cases come in the order in which they were opened, each one's events in theirs.
+        """
+        ...
+
+    def latest(self, machine: str | None = None) -> list[Milestone]:
+        """Return the last event of each case that may hold its machine, or all machines.
+
+        Those are the open and the referred ones, and a round that was walked to its end with a
+        lockout in force. In the order in which they were opened.
         """
         ...
 

@@ -45,7 +45,7 @@ def item_replied(visit: Visit, turn: RoundTurn) -> ItemReplied | Noted:
         caution=screen.id if isinstance(screen, CautionScreen) else "",
         typed=exchange.typed,
         starts=state.begins or "" if exchange.kind == replies.NOT_RIGHT else "",
-        came_to=came_to(state),
+        came_to=came_to(visit, state),
         trail=exchange.trail,
         in_force=visit.table.names(state.cautions.in_force),
     )
@@ -58,7 +58,7 @@ def case_over(
     return CaseOver(
         symptom=symptom,
         how=how,
-        came_to=came_to(state),
+        came_to=came_to(visit, state),
         trail=tuple(trail),
         in_force=visit.table.names(state.cautions.in_force),
     )
@@ -79,13 +79,13 @@ def round_resumed(
         name=name,
         fits=fits,
         misfits=misfits,
-        came_to=came_to(state),
+        came_to=came_to(visit, state),
         trail=tuple(trail),
         in_force=visit.table.names(state.cautions.in_force),
     )
 
 
-def came_to(state: RoundState) -> CameTo | None:
+def came_to(visit: Visit, state: RoundState) -> CameTo | None:
     """Return what a round came to, or None while it goes on."""
     if state.outcome is None:
         return None
@@ -102,4 +102,5 @@ def came_to(state: RoundState) -> CameTo | None:
             for name, item, mark in marked
             if mark != replies.DONE
         ),
+        locked=bool(state.cautions.in_force & visit.table.lockouts),
     )

@@ -157,9 +157,7 @@ def _standing(events: Iterable[Event], begun: Sequence[CaseRecord]) -> list[_Mov
             moves.pop()
         if isinstance(event, ItemReplied) and event.reply == replies.BACK:
             del moves[-1:]
-        elif isinstance(event, ItemReplied) and (
-            event.reply == replies.CANNOT or (event.reply in MARKS and not event.caution)
-        ):
+        elif isinstance(event, ItemReplied) and event.moves:
             moves.append(_Move(event, next(cases, None) if event.starts else None))
     if moves and moves[-1].withdrawn:
         moves.pop()

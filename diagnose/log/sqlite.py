@@ -11,7 +11,7 @@ from urllib.parse import quote
 
 from diagnose.log import clock, events
 from diagnose.log.drills import DrillRecord
-from diagnose.log.events import Found, Replied, RoundOpened
+from diagnose.log.events import Found, Released, Replied, RoundOpened
 from diagnose.log.protocol import CaseRecord, LogError, LoggedEvent, Milestone, OpenElsewhere
 
 if TYPE_CHECKING:
@@ -22,10 +22,11 @@ if TYPE_CHECKING:
 
 #: "dCas": tells a case log from every other SQLite file.
 APPLICATION: Final = 0x64436173
-VERSION: Final = 2
+VERSION: Final = 3
 
-#: The version that is lifted into today's.
-_OLD: Final = 1
+#: The versions that are lifted into today's. One of version 2 knows no release, and holds nothing
+#: that is written otherwise now.
+_OLD: Final = (1, 2)
 
 _TABLES: Final = """
 CREATE TABLE cases (
@@ -153,6 +154,8 @@ class SqliteLog:
         outcome, finding, found = (None, None, None) if _plain(event) else _made_of(event)
         with self._in_plain_words(case.name), self._transaction():
             self._write(case.key, number, at, event)
+            if isinstance(event, Released):
+                return
             self.base.execute(
                 "UPDATE cases SET changed = ?, outcome = coalesce(?, outcome), "
                 "finding = coalesce(?, finding), found = coalesce(?, found) WHERE key = ?",
@@ -193,6 +196,27 @@ class SqliteLog:
             *which,
             since,
         )
+        return self._told(rows)
+
+    def latest(self, machine: str | None = None) -> list[Milestone]:
+        """Return the last event of each case that may hold its machine, or all machines.
+
+        Those are the open and the referred ones, and a round that was walked to its end with a
+        lockout in force. In the order in which they were opened.
+        """
+        only, which = ("", ()) if machine is None else ("machine = ? AND ", (machine,))
+        # What is at its default is not written, and no text can hold these quotes bare.
+        rows = self._rows(
+            f"SELECT {_COLUMNS}, number, at, body "
+            'FROM cases JOIN events ON events."case" = cases.key '
+            f"WHERE {only}outcome IN ('open', 'referred', 'walked') "
+            'AND number = (SELECT max(number) FROM events WHERE "case" = cases.key) '
+            "AND (outcome != 'walked' OR instr(body, '\"locked\":true')) ORDER BY opened, name",
+            *which,
+        )
+        return self._told(rows)
+
+    def _told(self, rows: list[Any]) -> list[Milestone]:
         found: list[Milestone] = []
         for row in rows:
             same = bool(found) and found[-1].case.key == row[0]
@@ -232,7 +256,7 @@ class SqliteLog:
         self.base.close()
 
     def _accept(self, *, make: bool) -> None:
-        """Take a log of ours, make one of a new file, lift one of format 1; touch nothing else."""
+        """Take a log of ours, make one of a new file, lift an older one; touch nothing else."""
         application, version, tables = self._marks()
         if application == APPLICATION and version > VERSION:
             raise LogError(
@@ -240,17 +264,20 @@ class SqliteLog:
             )
         if application == APPLICATION and version == VERSION:
             return
-        ours = application == APPLICATION and version == _OLD
+        ours = application == APPLICATION and version in _OLD
         if not ours and (application or version or tables):
             raise LogError(f"{self.path}: this is no case log; name another file with --log.")
         if not ours and not make:
             raise LogError(f"{self.path}: there is no case in this log yet.")
         with self._transaction():
             # Somebody else may have made or lifted it while we waited for the lock.
-            if self.base.execute("PRAGMA user_version").fetchone()[0] == VERSION:
+            version = self.base.execute("PRAGMA user_version").fetchone()[0]
+            if version == VERSION:
                 return
-            if ours:
+            if version == 1:
                 self._lift()
+            elif version == 2:
+                self._run(_MARKS)
             else:
                 self._run(_TABLES + _DRILLS + _MARKS)
 

@@ -11,22 +11,28 @@ from typing import TYPE_CHECKING, Final
 from msgspec import Struct
 
 from diagnose.files import replies
+from diagnose.log.account import Account
 from diagnose.log.events import (
     CaseOver,
     Found,
     ItemReplied,
     Noted,
     Opened,
+    Released,
     Replied,
     Resumed,
     RoundOpened,
+    releases,
 )
-from diagnose.log.history import latest_marks
+from diagnose.log.history import LATELY, repeats
+from diagnose.round.walk import STOPS
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
     from diagnose.log.events import CameTo, Event
+    from diagnose.log.history import Repeat
+    from diagnose.log.machine_state import Held
     from diagnose.log.protocol import CaseRecord, LoggedEvent, Milestone
 
 #: What a line of a story is about.
@@ -35,6 +41,7 @@ FINDING: Final = "finding"
 READING: Final = "reading"
 NOTE: Final = "note"
 ROUND: Final = "round"
+RELEASE: Final = "release"
 
 
 class StoryLine(Struct, frozen=True, kw_only=True):
@@ -47,17 +54,17 @@ class StoryLine(Struct, frozen=True, kw_only=True):
 
 
 class Unfinished(Struct, frozen=True, kw_only=True):
-    """What of a machine's story is not over, and since when (None: nothing).
+    """What of a machine's story is not over.
 
-    `waiting` are cases that were left or that service has not answered, and rounds that a danger
-    ended, each with its milestones; `noted` are items of its latest rounds that were not right and
-    started no symptom, with when.
+    `holding` is what keeps it from being simply in use; `waiting` are cases that were left or that
+    service has not answered, and all that hold it, each with its milestones; `noted` are items that
+    rounds found not right and began no case for, with when.
     """
 
     machine: str | None
+    holding: tuple[Held, ...]
     waiting: tuple[tuple[CaseRecord, tuple[LoggedEvent, ...]], ...]
     noted: tuple[tuple[str, str], ...]
-    since: str | None
 
 
 def by_case(milestones: Iterable[Milestone]) -> Iterator[tuple[CaseRecord, list[LoggedEvent]]]:
@@ -69,54 +76,68 @@ def by_case(milestones: Iterable[Milestone]) -> Iterator[tuple[CaseRecord, list[
 
 def story(milestones: Iterable[Milestone]) -> list[StoryLine]:
     """Return a machine's story in the order of time. What was withdrawn is no part of it."""
+    milestones = list(milestones)
+    often = repeats(milestones)
     lines: list[StoryLine] = []
     for case, events in by_case(milestones):
-        if case.outcome != "withdrawn":
-            lines += _round(case, events) if case.round is not None else _case(case, events)
-            lines += [
-                _line(case, logged, NOTE, logged.event.words)
-                for logged in events
-                if isinstance(logged.event, Noted)
-            ]
+        if case.outcome == "withdrawn":
+            continue
+        if case.round is not None:
+            lines += _round(case, events)
+        else:
+            lines += _case(case, events, often.get(case.key))
+        for logged in events:
+            if isinstance(logged.event, Noted):
+                lines.append(_line(case, logged, NOTE, logged.event.words))
+            elif isinstance(logged.event, Released):
+                lines.append(_line(case, logged, RELEASE, f"released by {logged.event.name}"))
     return sorted(lines, key=lambda line: line.at)
 
 
-def unfinished(milestones: Iterable[Milestone]) -> list[Unfinished]:
+def unfinished(
+    milestones: Iterable[Milestone],
+    holding: Iterable[Held],
+    events_of: Callable[[CaseRecord], Sequence[LoggedEvent]],
+) -> list[Unfinished]:
     """Return for each machine of the log what is not over.
 
-    A danger that was met at an item of a round is over once a later round was walked to its end;
-    what was noted in a round, once that round was walked again.
+    `holding` is what holds the machines; `events_of` gives all events of a round that broke off
+    without a word.
     """
-    milestones = list(milestones)
     machines: dict[str | None, list[tuple[CaseRecord, list[LoggedEvent]]]] = {}
-    walked: dict[str | None, str] = {}
     for case, events in by_case(milestones):
         machines.setdefault(case.machine, []).append((case, events))
-        if case.outcome == "walked":
-            walked[case.machine] = max(case.changed, walked.get(case.machine, ""))
-    noted = _noted(milestones)
+    holds: dict[str | None, list[Held]] = {}
+    for one in holding:
+        holds.setdefault(one.case.machine, []).append(one)
     found = []
     for machine, own in machines.items():
-        waiting = tuple(
-            (case, tuple(events))
-            for case, events in own
-            if _waits(case, events) and (case.symptom or case.changed >= walked.get(machine, ""))
-        )
-        lines = tuple(sorted(noted.get(machine, [])))
-        begun = [case.opened for case, _ in waiting] + [at for at, _ in lines]
+        held = tuple(holds.get(machine, ()))
+        names = {one.case.name for one in held}
         found.append(
             Unfinished(
-                machine=machine, waiting=waiting, noted=lines, since=min(begun, default=None)
+                machine=machine,
+                holding=held,
+                waiting=tuple(
+                    (case, tuple(events))
+                    for case, events in own
+                    if case.name in names or (case.round is None and case.waits)
+                ),
+                noted=tuple(sorted(_noted(own, events_of))),
             )
         )
     return found
 
 
 def came_to(events: Iterable[LoggedEvent]) -> str:
-    """Return in words what the replies of a case have made of it."""
-    told = [e.event for e in events if isinstance(e.event, Opened | Replied | ItemReplied)]
+    """Return in words what the replies of a case or a round have made of it."""
+    told = [e.event for e in events if isinstance(e.event, _REPLIES)]
     last = next((event for event in reversed(told) if event.outcome), told[-1])
     return _came_to(last)
+
+
+#: The events that can tell what became of a case or a round.
+_REPLIES: Final = (Opened, RoundOpened, Replied, ItemReplied, CaseOver)
 
 
 def _came_to(event: Event) -> str:
@@ -125,29 +146,70 @@ def _came_to(event: Event) -> str:
         return "left, not finished"
     if isinstance(event, Replied | ItemReplied) and event.reply == replies.DANGER:
         return f"{end}: a danger was reported"
+    if isinstance(event, ItemReplied) and event.outcome == "referred":
+        return f"{end}: not right: {event.shown.do}"
+    if isinstance(event, ItemReplied | CaseOver):
+        return end
     if isinstance(event, Replied) and event.reply in (replies.CURED, replies.REFER):
         return f"{end}: {event.shown.finding or event.step}"
     return f"{end}: nothing is left that an operator can check"
 
 
-def _waits(case: CaseRecord, events: Sequence[LoggedEvent]) -> bool:
-    """Whether the machine still has what a case is about; of rounds, only a danger at an item."""
-    if case.round is None:
-        return case.waits
-    replied = [e.event for e in events if isinstance(e.event, ItemReplied)]
-    return case.waits and any(event.reply == replies.DANGER for event in replied)
+def _noted(
+    rounds: Iterable[tuple[CaseRecord, Sequence[LoggedEvent]]],
+    events_of: Callable[[CaseRecord], Sequence[LoggedEvent]],
+) -> list[tuple[str, str]]:
+    """Return what the rounds of one machine found not right, with when.
+
+    It stays noted until that item of the same round is done, or the machine was released since.
+    """
+    noted: dict[tuple[str, str], tuple[str, str]] = {}
+    for case, events in rounds:
+        if case.round is None:
+            continue
+        marks = _marks(events)
+        if case.outcome == "walked" and marks is not None:
+            # What was done has no mark; what was not right anew is noted anew, or has a case.
+            noted = {
+                (name, item): note
+                for (name, item), note in noted.items()
+                if name != case.round or marks.get(item) == replies.NOT_NOW
+            }
+        own = Account(events_of(case)).unresolved if marks is None else _standing(events, marks)
+        after = max((logged.number for logged in events if releases(logged.event)), default=0)
+        for logged in own:
+            event = logged.event
+            if isinstance(event, ItemReplied) and logged.number > after:
+                noted[case.round, event.item] = (logged.at, event.shown.do or "")
+    return list(noted.values())
 
 
-def _noted(milestones: Iterable[Milestone]) -> dict[str | None, list[tuple[str, str]]]:
-    noted: dict[str | None, list[tuple[str, str]]] = {}
-    for (machine, _), (at, came) in latest_marks(milestones).items():
-        for mark in came.marks:
-            if mark.mark == replies.NOT_RIGHT and mark.starts is None:
-                noted.setdefault(machine, []).append((at, mark.do))
-    return noted
+def _standing(events: Iterable[LoggedEvent], marks: Mapping[str, str]) -> list[LoggedEvent]:
+    """Return the notes of a round that stand among its marks at the end: none was withdrawn."""
+    return [
+        logged
+        for logged in events
+        if isinstance(logged.event, ItemReplied)
+        and logged.event.unresolved
+        and marks.get(logged.event.item) == replies.NOT_RIGHT
+    ]
 
 
-def _case(case: CaseRecord, events: Sequence[LoggedEvent]) -> Iterator[StoryLine]:
+def _marks(events: Iterable[LoggedEvent]) -> dict[str, str] | None:
+    """Return the marks with which a round ended or was left, by item; None where it broke off."""
+    marks = None
+    for logged in events:
+        if isinstance(logged.event, Resumed):
+            marks = None
+        told = _told_at_end(logged.event)
+        if told is not None:
+            marks = {mark.item: mark.mark for mark in told.marks}
+    return marks
+
+
+def _case(
+    case: CaseRecord, events: Sequence[LoggedEvent], repeat: Repeat | None
+) -> Iterator[StoryLine]:
     for logged in events:
         event = logged.event
         if isinstance(event, Opened):
@@ -155,7 +217,8 @@ def _case(case: CaseRecord, events: Sequence[LoggedEvent]) -> Iterator[StoryLine
             title = case.symptom if tree is None else tree.title
             yield _line(case, logged, CASE, f"opened: {title}")
         elif isinstance(event, Found):
-            yield _line(case, logged, FINDING, f"service found: {event.finding}")
+            also = ", released" if event.released else ""
+            yield _line(case, logged, FINDING, f"service found: {event.finding}{also}")
             continue
         elif isinstance(event, Replied) and event.reading is not None:
             figure = event.reading.figure
@@ -163,7 +226,10 @@ def _case(case: CaseRecord, events: Sequence[LoggedEvent]) -> Iterator[StoryLine
             text = f"{event.shown.title}: {value}, {event.answer}"
             yield _line(case, logged, READING, text)
         if any(trace.what == "ended" for trace in event.trail):
-            yield _line(case, logged, FINDING, _came_to(event))
+            often = (
+                f" It comes back: {repeat.times} times within {LATELY.days} days." if repeat else ""
+            )
+            yield _line(case, logged, FINDING, f"{_came_to(event)}{often}")
 
 
 def _round(case: CaseRecord, events: Sequence[LoggedEvent]) -> Iterator[StoryLine]:
@@ -195,7 +261,12 @@ def _told_at_end(event: Event) -> CameTo | None:
 def _round_came_to(title: str, event: Event, told: CameTo) -> str:
     """Return in words how a round ended, and what was left for another time."""
     whys = [trace.why for trace in event.trail if trace.what == "ended"]
-    how = {replies.DANGER: "stopped, a danger was reported", replies.LEAVE: "left", "left": "left"}
+    how = {
+        replies.DANGER: "stopped, a danger was reported",
+        STOPS: "stopped, it was not right",
+        replies.LEAVE: "left",
+        "left": "left",
+    }
     line = f"{title}: {how.get(''.join(whys[-1:]), 'walked')}, {told.done} of {told.total} done"
     later = [mark.do for mark in told.marks if mark.mark == replies.NOT_NOW]
     return f"{line}; not now: {' '.join(later)}" if later else line

@@ -14,12 +14,22 @@ from diagnose.case.screens import FindingScreen, ReadingScreen
 from diagnose.case.walk import ANSWER
 from diagnose.files import replies
 from diagnose.log.account import Account
-from diagnose.log.events import MOVES, CaseOver, Found, ItemReplied, Noted, Replied, RoundOpened
+from diagnose.log.events import (
+    MOVES,
+    CaseOver,
+    Found,
+    ItemReplied,
+    Noted,
+    Released,
+    Replied,
+    RoundOpened,
+)
 from diagnose.log.machine_state import machine_state
 from diagnose.paper.handover_page import (
     Answer,
     Handover,
     Likely,
+    NotRight,
     PassedOver,
     Report,
     Request,
@@ -68,7 +78,8 @@ def handover(
         changed=case.changed,
         machine=card,
         people=tuple(account.people()),
-        standing=machine_state(case.outcome, events),
+        standing=machine_state(case, events, begun),
+        not_right=tuple(_not_right(account, round_events)),
         danger=_report(account),
         cautions=tuple(_cautions(account, round_events)),
         tags=tuple(step for step in passed if step.why == "tag"),
@@ -100,6 +111,14 @@ def _cautions(account: Account, round_events: Sequence[LoggedEvent]) -> Iterator
             yield caution
         else:
             yield replace(known, ended=caution.ended, how=caution.how)
+
+
+def _not_right(account: Account, round_events: Sequence[LoggedEvent]) -> Iterator[NotRight]:
+    """Yield what the round found not right and began no case for: of itself, or around a case."""
+    for logged in (*account.unresolved, *Account(round_events).unresolved):
+        if isinstance(logged.event, ItemReplied):
+            words = logged.event.shown
+            yield NotRight(at=logged.at, do=words.do or "", look_for=words.look_for or "")
 
 
 def _report(account: Account) -> Report | None:
@@ -295,4 +314,4 @@ def _taken_back(account: Account) -> Iterator[TakenBack]:
 
 
 #: Events that pass no step of a tree over.
-_PASSES_NOTHING: Final = (Noted, RoundOpened, ItemReplied, CaseOver, Found)
+_PASSES_NOTHING: Final = (Noted, RoundOpened, ItemReplied, CaseOver, Found, Released)

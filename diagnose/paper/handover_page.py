@@ -109,6 +109,14 @@ class Report(Struct, frozen=True, kw_only=True):
     words: str
 
 
+class NotRight(Struct, frozen=True, kw_only=True):
+    """An item that a round found not right: when, its action, and what right would look like."""
+
+    at: str
+    do: str
+    look_for: str
+
+
 class Verdict(Struct, frozen=True, kw_only=True):
     """What service reported: when, the finding's id, and its words."""
 
@@ -125,7 +133,7 @@ class Handover(Struct, frozen=True, kw_only=True):
     answers that do not count any more; `verdict` is what service reported; `findings` are the ids
     that a verdict can name, the likeliest first; `closing` the probabilities at the end. `begun_in`
     is the round that began the case; `cases`, of a round, those that it began: name, symptom,
-    outcome.
+    outcome. `not_right` are the items that the round found not right and began no case for.
     """
 
     case: str
@@ -154,3 +162,4 @@ class Handover(Struct, frozen=True, kw_only=True):
     closing: Mapping[str, float] = {}
     begun_in: str | None = None
     cases: tuple[tuple[str, str, str], ...] = ()
+    not_right: tuple[NotRight, ...] = ()

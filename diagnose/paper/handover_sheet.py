@@ -58,6 +58,7 @@ def as_markdown(page: Handover) -> str:
 
 def _lines(page: Handover, detail: int) -> list[str]:
     sections = {
+        "Not right in the round": _not_right(page),
         "Checks and readings": _story(page, detail),
         "Remedies tried": _remedies(page, detail),
         "Passed over": _passed(page, detail),
@@ -89,7 +90,7 @@ def _head(page: Handover, detail: int) -> Iterator[str]:
     yield heading(1, f"Handover {page.case}: {line('title') or 'no machine card'}")
     yield ""
     yield from wrapped(
-        f"**The machine {page.standing.state}:** {inline(page.standing.why)}. Case {page.case},"
+        f"**The machine is {page.standing.state}:** {inline(page.standing.why)}. Case {page.case},"
         f" {_ended(page)}. All times are {page.zone}."
     )
     yield ""
@@ -210,6 +211,12 @@ def _story(page: Handover, detail: int) -> Iterator[str]:
         yield f"{answers} taken back and not told here."
 
 
+def _not_right(page: Handover) -> Iterator[str]:
+    for item in page.not_right:
+        right = f" Right would be: {inline(item.look_for)}" if item.look_for else ""
+        yield from _bullet(_timed(page, item.at, f"{strong(item.do)}{right}"))
+
+
 def _entry(entry: Answer, detail: int) -> str:
     words = _asking(entry, detail)
     if entry.kind == "entered":
@@ -301,7 +308,9 @@ def _asked(page: Handover, detail: int) -> Iterator[str]:
         yield from _bullet(
             f"{share}{strong(cause.finding)}{stopped} {inline(cause.ask_service)}{hazards}{parts}"
         )
-    if not page.asked and page.outcome != "cured":
+    if not page.asked and page.not_right:
+        yield from _bullet("Put right what the round found not right.")
+    elif not page.asked and page.outcome != "cured":
         yield from _bullet("No cause for service stands out. Go on from the likeliest ones.")
 
 

@@ -17,7 +17,7 @@ from diagnose.case.cautions import CautionState
 from diagnose.case.onward import WITHDRAWN
 from diagnose.case.screens import CautionScreen, RefusedScreen, WhyScreen, phrase
 from diagnose.case.state import Exchange, Trace
-from diagnose.case.view import ranking
+from diagnose.case.view import call_notes, comes_back, ranking
 from diagnose.case.walk import LONGEST_TYPED, Refusal, note_in, replied
 from diagnose.files import replies
 from diagnose.round import view
@@ -31,6 +31,9 @@ if TYPE_CHECKING:
 
 #: How a round ends that was walked to its last item.
 WALKED = "walked"
+
+#: Why a round ended at an item that has to be right before the machine may be used.
+STOPS = "stops"
 
 
 def opened(visit: Visit, round_: ReadyRound) -> tuple[RoundState, tuple[Trace, ...]]:
@@ -93,7 +96,7 @@ def came_back(
         begins=None,
         before=None,
         over=(*state.over, (symptom.symptom, how)),
-        notes=(phrase(f"round-after-{how}", title=symptom.title),),
+        notes=(phrase(f"round-after-{how}", title=symptom.title), *comes_back(visit, case)),
     )
     return settle(visit, state, trail), tuple(trail)
 
@@ -175,7 +178,13 @@ def _at_caution(
 
 
 def _not_right(visit: Visit, state: RoundState, trail: list[Trace]) -> RoundState:
-    """Wait for a case of the symptom that the item names, where it has one that can be started."""
+    """Wait for a case of the symptom that the item names, where it has one that can be started.
+
+    An item that stops the round begins none: what it starts would have the machine run.
+    """
+    if state.round.items[state.at].stops:
+        notes = (phrase("end-stops"), *call_notes(visit))
+        return ended(replace(state, notes=notes), "referred", STOPS, trail)
     symptom = state.round.items[state.at].starts
     if symptom is None:
         note = phrase("round-noted")

@@ -242,19 +242,34 @@ def test_broken_cautions_keep_a_round_that_needs_them_from_starting(desk: Desk) 
 # What the log tells
 
 
-def test_the_third_cure_in_thirty_days_is_advised_against(desk: Desk) -> None:
+def test_the_third_cure_in_thirty_days_is_told_at_its_end_and_in_the_list(desk: Desk) -> None:
     start = ("start", "lines", "--machine", "dock")
     seen = []
     for days in (45, 20, 10, 0):
         desk.at(NOW - timedelta(days=days))
-        finding = desk.walk(*start, replies=("done", *CURED))[-2]
-        seen.append([note for note in finding.get("notes", []) if note.startswith("It comes back")])
+        end = desk.walk(*start, replies=("done", *CURED))[-1]
+        seen.append([note for note in end.get("notes", []) if note.startswith("It comes back")])
     assert [len(notes) for notes in seen] == [0, 0, 0, 1]
-    assert "2 times within 30 days" in seen[3][0]
-    assert "service" in seen[3][0]
+    (said,) = seen[3]
+    assert "3 times within 30 days" in said
+    # The remedy takes no part: more care is due, and no call.
+    assert "a matter of care, not of service" in said
     desk.card("aisle")
-    aisle = desk.walk("start", "lines", "--machine", "aisle", replies=("done", *CURED))[-2]
+    aisle = desk.walk("start", "lines", "--machine", "aisle", replies=("done", *CURED))[-1]
     assert not any(note.startswith("It comes back") for note in aisle.get("notes", []))
+
+    newest, *older = (one for one in desk.cases() if one["machine"] == "dock")
+    told = {"finding": "dirty", "words": "The blade is dirty.", "times": 3, "means": said}
+    assert newest["comes_back"] == told
+    assert [one["comes_back"] for one in older] == [None] * 3
+    lines = desk("cases")[1].splitlines()
+    assert lines[[newest["name"] in line for line in lines].index(True) + 1].strip() == said
+    assert desk("cases", "show", newest["name"])[1].splitlines()[-1].strip() == said
+    rows = {row["machine"]: row for row in desk.walk("cases", "--open")[0]}
+    assert (rows["dock"]["comes_back"], rows["aisle"]["comes_back"]) == ([told], [])
+    assert f"  The blade is dirty. {said}" in desk("cases", "--open")[1]
+    (story,) = desk.walk("cases", "--machine", "dock")
+    assert "It comes back: 3 times within 30 days." in story[-1]["text"]
 
 
 def test_why_shows_what_a_round_left_undone(desk: Desk) -> None:
@@ -286,7 +301,7 @@ def test_a_machine_s_story_is_one_list(desk: Desk) -> None:
     assert "Nothing yet" in desk("cases", "--machine", "aisle")[1]
 
 
-def test_the_shift_lead_sees_which_machine_stands(desk: Desk) -> None:
+def test_the_shift_lead_sees_which_machine_is_out_of_use(desk: Desk) -> None:
     for machine in ("aisle", "ramp"):
         desk.card(machine)
     desk.walk("start", "lines", "--machine", "ramp", replies=("done", *CURED))
@@ -297,28 +312,31 @@ def test_the_shift_lead_sees_which_machine_stands(desk: Desk) -> None:
     desk.daily("done", "not right", "2", "refer", "leave")
     (rows,) = desk.walk("cases", "--open")
     assert [(row["machine"], row["state"]) for row in rows] == [
-        ("dock", "stands"),
-        ("aisle", "limps"),
-        ("ramp", "runs"),
+        ("dock", "out of use"),
+        ("aisle", "in use"),
+        ("ramp", "in use"),
     ]
     dock, aisle, ramp = rows
     assert dock["since"] == (NOW + timedelta(hours=1)).isoformat()
+    assert (dock["why"], dock["tag"]) == ("referred to service: The frame is bent", None)
     (waits,) = dock["waiting"]
     assert (waits["symptom"], waits["for_service"]) == ("lines", True)
+    assert waits["case"] == dock["case"]
     assert waits["ask_service"] == "Straighten the frame."
     assert aisle["noted"] == [{"at": NOW.isoformat(), "do": "Read the log."}]
+    assert (aisle["since"], aisle["why"]) == (None, "not right in a round")
     assert (ramp["since"], ramp["waiting"]) == (None, [])
     _, out, _ = desk("cases", "--open")
-    assert "dock: stands since 2026-11-25 13:00" in out
+    assert "dock: out of use since 2026-11-25 13:00 +00:00, referred to service: The frame" in out
     assert "referred: The frame is bent. Service: Straighten the frame." in out
     assert "  not right: Read the log." in out
-    assert "ramp: runs, nothing is open" in out
+    assert "ramp: in use, nothing is open" in out
 
 
-def test_a_danger_in_a_round_stands_first(desk: Desk) -> None:
+def test_a_danger_in_a_round_comes_first(desk: Desk) -> None:
     desk.daily("done", "danger")
     (row,) = desk.walk("cases", "--open")[0]
-    assert (row["state"], row["why"]) == ("stands", "a danger was reported")
+    assert (row["state"], row["why"]) == ("out of use", "a danger was reported")
     assert (
         desk("cases", "--open")[1]
         .splitlines()[1]
@@ -326,12 +344,13 @@ def test_a_danger_in_a_round_stands_first(desk: Desk) -> None:
     )
 
 
-def test_a_symptom_that_was_started_twice_in_a_round_stands_with_the_second(desk: Desk) -> None:
+def test_a_symptom_that_was_started_twice_in_a_round_waits_with_the_second(desk: Desk) -> None:
     again = ("done", "done", "not right", "2", "refer", "leave")
     desk.daily("done", "not right", *CURED, *again)
     (name,) = [one["name"] for one in desk.cases() if one["outcome"] == "referred"]
     (row,) = desk.walk("cases", "--open")[0]
-    assert (row["state"], len(row["waiting"])) == ("stands", 1)
+    assert (row["state"], row["case"]) == ("out of use", name)
+    assert name in [each["case"] for each in row["waiting"]]
     assert desk("cases", "found", name, "bent")[0] == 0
     assert desk("handover", name)[0] == 0
 
@@ -351,9 +370,20 @@ def test_service_s_verdict_on_a_referral_in_a_round(desk: Desk) -> None:
     code, _, err = desk("cases", "found", name, "bnet")
     assert (code, 'is no finding of lines. Did you mean "bent"?' in err) == (2, True)
     code, out, _ = desk("cases", "found", name, "bent")
-    assert (code, out) == (0, f"{name}: service found The frame is bent.\n")
+    assert (code, out) == (
+        0,
+        f"{name}: service found The frame is bent.\n"
+        f"dock: still out of use (cases {name}). "
+        "Once it may be used: diagnose release dock --name WHO\n",
+    )
     (row,) = desk.walk("cases", "--open")[0]
-    assert row["state"] == "runs"
+    (waits,) = row["waiting"]
+    assert (row["state"], waits["for_service"]) == ("out of use", False)
+    assert waits["what"] == "referred: The frame is bent. Service found bent."
+    code, out, _ = desk("cases", "found", name, "bent", "--released", "--name", "Bo")
+    assert out.endswith("dock: in use, nothing holds it any more.\n")
+    (row,) = desk.walk("cases", "--open")[0]
+    assert (row["state"], row["waiting"]) == ("in use", [])
     assert ", service found bent" in desk("cases")[1]
 
 

@@ -9,6 +9,7 @@ from diagnose.case.screens import (
     CautionScreen,
     CheckScreen,
     ChooseScreen,
+    Contact,
     EndScreen,
     FigureScreen,
     FindingScreen,
@@ -18,6 +19,7 @@ from diagnose.case.screens import (
     ReadingScreen,
     RefusedScreen,
     Screen,
+    StateScreen,
     WhyScreen,
     phrase,
 )
@@ -135,6 +137,7 @@ def for_service(**changes: Any) -> FindingScreen:
         "remedy": None,
         "before_trying": (),
         "leave_safe": "Park it with the key out.",
+        "until_mended": "Shut the hand valve at every stop.",
         "parts": (),
     }
     return finding(**(fields | changes))
@@ -161,6 +164,20 @@ def choose(what: str = "machine", count: int = 2, **changes: Any) -> ChooseScree
     return ChooseScreen(**(fields | changes))
 
 
+def state(**changes: Any) -> StateScreen:
+    fields: dict[str, Any] = {
+        "replies": ("go on", "start anew", "released", "back", "danger", "leave"),
+        "machine": "dock",
+        "state": "out of use",
+        "since": "2026-11-25T12:00:00+00:00",
+        "why": "Machine dead: in force, not released",
+        "tag": "Ana, operator",
+        "case": "K7Q2",
+        "call": (Contact(who="Demo service", phone="555-0100"),),
+    }
+    return StateScreen(**(fields | changes))
+
+
 def why() -> WhyScreen:
     return WhyScreen(
         symptom="streaking",
@@ -184,6 +201,11 @@ def end(outcome: str = "referred", **changes: Any) -> EndScreen:
 ASKED: dict[str, Screen] = {
     "choose machine": choose(),
     "choose symptom": choose("symptom", 12),
+    "who says so": choose("name", 0, replies=("back", "danger", "leave")),
+    "state": state(),
+    "state, with care": state(
+        replies=("start anew", "released", "danger", "leave"), state="use with care", tag=None
+    ),
     "take": caution(),
     "again": caution(again=True, in_force=(KEY_OUT,)),
     "release": caution(phase="release", text="", hazards=(), signs=(), in_force=(KEY_OUT,)),

@@ -156,6 +156,7 @@ class Conformance(RuleBasedStateMachine):
         for log in self.logs:
             assert log.cases(machine) == self.model.cases(machine)
             assert log.milestones(machine, since) == self.model.milestones(machine, since)
+            assert log.latest(machine) == self.model.latest(machine)
             assert log.drills("BO") == self.model.drills("BO")
             assert log.drills() == self.model.drills()
             for case in self.model.cases():

@@ -14,7 +14,9 @@ from diagnose.case.view import OFTEN
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.log import clock
 from diagnose.log.events import Found
-from diagnose.log.history import PERIODS, cured_before, due, since, undone
+from diagnose.log.history import PERIODS, cured_before, due, lately, repeats, since, undone
+from diagnose.log.machine_state import held, release
+from diagnose.log.machine_state import since as out_since
 from diagnose.log.sqlite import SqliteLog
 from diagnose.log.story import by_case, came_to, story, unfinished
 
@@ -67,8 +69,9 @@ class Logged:
         assert found is not None
         return found
 
-    def found(self, case: CaseRecord, finding: str = "bent") -> None:
-        event = Found(symptom=case.symptom, finding=finding, cures=((case.symptom, finding),))
+    def found(self, case: CaseRecord, finding: str = "bent", **more: Any) -> None:
+        cures = ((case.symptom, finding),)
+        event = Found(symptom=case.symptom, finding=finding, cures=cures, **more)
         self.log.append(case, self.log.events(case)[-1].number + 1, event)
 
 
@@ -101,14 +104,29 @@ def test_cures_of_the_last_thirty_days_are_counted(log: Logged) -> None:
     assert cured_before(log.log.milestones("dock"), NOW) == counts
 
 
-@pytest.mark.parametrize("before", [OFTEN - 1, OFTEN])
-def test_the_third_cure_is_advised_against(log: Logged, before: int) -> None:
+@pytest.mark.parametrize("before", [OFTEN - 2, OFTEN - 1, OFTEN])
+@pytest.mark.parametrize(("parts", "word"), [("", "care"), ("    parts: [blade]\n", "part")])
+def test_the_third_cure_is_told_at_its_end(log: Logged, before: int, parts: str, word: str) -> None:
+    """A remedy with a part and one without mean something else; before the end nothing is said."""
+    remedy = "    remedy: Wipe it.\n"
+    written(log.folder, lines=LINES.replace(remedy, f"{remedy}{parts}"))
     walk = walker(log, cured_before={("lines", "dirty"): before})
     state = walk.open("lines")
     for text in ("done", "1", "done"):
         state = walk.reply(state, text).state
-    notes = [(note.id, dict(note.into)) for note in walk.screen(state).notes]
-    assert notes == ([("comes-back", {"before": "2"})] if before == OFTEN else [])
+    assert walk.screen(state).notes == ()
+    notes = walk.screen(walk.reply(state, "cured").state).notes
+    often = [(f"comes-back-{word}", {"times": f"{before + 1}"})] if before + 1 >= OFTEN else []
+    assert [(note.id, dict(note.into)) for note in notes] == often
+    other = walk.screen(walk.reply(state, "not cured").state)
+    assert not [note for note in other.notes if note.id.startswith("comes-back")]
+
+
+def test_a_third_cure_inside_a_round_is_told_there(log: Logged) -> None:
+    walker_ = opened(log.folder, cured_before={("lines", "dirty"): OFTEN - 1})
+    told = Told(walker_, log.log, "dock")
+    told.say("done", "not right", "1", "done", "cured")
+    assert [note.id for note in told.screen.notes] == ["round-after-cured", "comes-back-care"]
 
 
 def test_what_is_service_s_gets_no_such_advice(log: Logged) -> None:
@@ -117,6 +135,29 @@ def test_what_is_service_s_gets_no_such_advice(log: Logged) -> None:
     for text in ("done", "2"):
         state = walk.reply(state, text).state
     assert walk.screen(state).notes == ()
+    assert walk.screen(walk.reply(state, "refer").state).notes == ()
+
+
+def test_repeats_are_counted_at_each_cure_on_its_machine(log: Logged) -> None:
+    for days in (40, 29, 20, 12):
+        log.ago(days=days).case(*CURED)
+    log.ago(days=2).case(*CURED, machine="aisle")
+    log.ago(days=2).case(*CURED, machine=None)
+    last = log.ago(days=1).case(*CURED)
+    often = repeats(log.log.milestones())
+    by_age = {case.key: case for case in log.log.cases()}
+    ages = {
+        (NOW - datetime.fromisoformat(by_age[key].opened)).days: one for key, one in often.items()
+    }
+    assert {age: one.times for age, one in ages.items()} == {20: 3, 12: 4, 1: 4}
+    assert often[last.key].finding == ("lines", "dirty")
+    assert (often[last.key].words, often[last.key].parts) == ("The blade is dirty.", ())
+    now = {
+        machine: [one.times for one in few]
+        for machine, few in lately(often, log.log.milestones(), NOW).items()
+    }
+    assert now == {"dock": [4]}
+    assert lately(often, log.log.milestones(), NOW + timedelta(days=31)) == {}
 
 
 def test_the_time_is_told_as_the_log_tells_it() -> None:
@@ -349,20 +390,22 @@ def test_a_round_that_broke_off_without_a_word_tells_what_it_has(log: Logged) ->
 
 
 def open_now(log: Logged) -> dict[str | None, tuple[list[str], list[str], str | None]]:
+    """By machine: what waits, what was noted, and since when it is not simply in use."""
+    found = unfinished(log.log.milestones(), held(log.log), log.log.events)
     return {
         machine.machine: (
             [came_to(events) for _, events in machine.waiting],
             [do for _, do in machine.noted],
-            machine.since,
+            out_since(machine.holding),
         )
-        for machine in unfinished(log.log.milestones())
+        for machine in found
     }
 
 
 def test_cured_and_answered_cases_are_over(log: Logged) -> None:
     log.case(*CURED)
     case = log.case(*REFERRED)
-    log.found(case)
+    log.found(case, released=True)
     log.round(*ALL_DONE)
     assert open_now(log) == {"dock": ([], [], None)}
 
@@ -383,15 +426,19 @@ def test_what_waits_says_since_when(log: Logged) -> None:
 
 def test_what_was_noted_in_a_round_is_over_once_it_was_walked_again(log: Logged) -> None:
     log.ago(days=2).round("done", "done", "not right", *["done"] * 8)
-    assert open_now(log)["dock"][1:] == (["Read the log."], (NOW - timedelta(days=2)).isoformat())
+    assert open_now(log)["dock"] == ([], ["Read the log."], None)
     log.ago(days=1).round(*ALL_DONE)
     assert open_now(log)["dock"] == ([], [], None)
 
 
-def test_a_danger_at_an_item_is_over_once_a_later_round_was_walked(log: Logged) -> None:
+def test_a_danger_at_an_item_is_over_once_the_machine_was_released(log: Logged) -> None:
     log.ago(days=2).round("done", "danger")
-    assert open_now(log)["dock"][0] == ["referred: a danger was reported"]
+    since_then = (NOW - timedelta(days=2)).isoformat()
+    said = (["referred: a danger was reported"], [], since_then)
+    assert open_now(log)["dock"] == said
     log.ago(days=1).round(*ALL_DONE)
+    assert open_now(log)["dock"] == said
+    release(log.log, held(log.log, "dock"), "Bo")
     assert open_now(log)["dock"] == ([], [], None)
 
 

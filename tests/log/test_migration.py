@@ -21,10 +21,18 @@ from strategies.desk import Desk
 from strategies.rounds import DEAD, LINES, ROUND, written
 
 from diagnose.log import from_format_1
-from diagnose.log.events import CaseOver, FigureTaken, Opened, Resumed, RoundOpened
-from diagnose.log.machine_state import machine_state
+from diagnose.log.events import (
+    CaseOver,
+    FigureTaken,
+    Opened,
+    Outset,
+    Released,
+    Resumed,
+    RoundOpened,
+)
+from diagnose.log.machine_state import held, machine_state
 from diagnose.log.protocol import LogError
-from diagnose.log.sqlite import SqliteLog
+from diagnose.log.sqlite import VERSION, SqliteLog
 from diagnose.log.story import story, unfinished
 from diagnose.paper.handover import handover
 from diagnose.paper.handover_sheet import as_json, as_markdown
@@ -86,7 +94,7 @@ def beside(path: Path) -> list[Path]:
 def test_it_is_lifted_once_and_the_old_file_stands_beside_it(path: Path, content: bytes) -> None:
     path.chmod(0o600)
     log = SqliteLog(path, "rw")
-    assert log.base.execute("PRAGMA user_version").fetchone() == (2,)
+    assert log.base.execute("PRAGMA user_version").fetchone() == (VERSION,)
     assert log.base.execute("PRAGMA integrity_check").fetchone() == ("ok",)
     assert log.base.execute("PRAGMA foreign_key_check").fetchall() == []
     tables = log.base.execute("SELECT name FROM sqlite_master WHERE name LIKE 'old%'").fetchall()
@@ -290,9 +298,15 @@ def test_the_page_of_a_plain_case_is_as_it_was(lifted: SqliteLog, which: str) ->
         if line["figure"] is not None:
             # The rest were fields of its screen, which are no part of a figure.
             line["figure"] = {name: line["figure"][name] for name in FigureTaken.__struct_fields__}
+    # The machine's state has other words now, and a case that service answered holds it no more.
+    standing = then.pop("standing")
+    answered = case.found is not None
+    states = {"stands": "in use" if answered else "out of use", "limps": "in use", "runs": "in use"}
+    assert page["standing"]["state"] == states[standing["state"]]
     assert {name: page[name] for name in then} == then
     new = {name: value for name, value in page.items() if name not in then}
-    assert new == {"begun_in": None, "cases": []}
+    new.pop("standing")
+    assert new == {"begun_in": None, "cases": [], "not_right": []}
 
 
 #: By hand from what was replied: each round's cases with outcome, what cured it, what service found.
@@ -400,10 +414,10 @@ def test_a_diagnosis_that_was_taken_up_again_says_by_whom(lifted: SqliteLog) -> 
     assert page.asked[0].stopped
 
 
-def test_a_danger_inside_a_round_stands(lifted: SqliteLog) -> None:
+def test_a_danger_inside_a_round_puts_the_machine_out_of_use(lifted: SqliteLog) -> None:
     round_ = named(lifted, "danger")
     (case,) = lifted.begun_in(round_)
-    assert machine_state(case.outcome, lifted.events(case)).why == "a danger was reported"
+    assert machine_state(case, lifted.events(case)).why == "a danger was reported"
     assert round_.outcome == "referred"
     over = lifted.events(round_)[-1].event
     assert isinstance(over, CaseOver)
@@ -419,7 +433,8 @@ def test_the_story_and_what_waits_are_told(lifted: SqliteLog) -> None:
     assert texts.count("cured: The blade is dirty.") == 2
     assert texts.count("referred: The frame is bent.") == 4
     assert texts.count("referred: nothing is left that an operator can check") == 1
-    waiting = [case for row in unfinished(lifted.milestones()) for case, _ in row.waiting]
+    found = unfinished(lifted.milestones(), held(lifted), lifted.events)
+    waiting = [case for row in found for case, _ in row.waiting]
     names = {case.name for case in waiting}
     assert NAMES["item-danger"] in names
     expected = [
@@ -429,6 +444,32 @@ def test_the_story_and_what_waits_are_told(lifted: SqliteLog) -> None:
         if case.outcome == "open" or (case.outcome == "referred" and case.found is None)
     ]
     assert {case.name for case in expected} <= names
+
+
+def test_a_verdict_of_then_was_the_end_of_it(lifted: SqliteLog) -> None:
+    """Nobody could say then that a machine was released; what has no verdict still holds it."""
+    holding = {one.case.name for one in held(lifted)}
+    cases = [case for case in lifted.cases() if case.round is None and case.outcome == "referred"]
+    assert {case.name for case in cases if case.found is None} <= holding
+    answered = {case.name for case in cases if case.found is not None}
+    assert len(answered) > 2
+    assert not answered & holding
+
+
+def test_a_log_of_the_format_before_is_taken_as_it_is(tmp_path: Path) -> None:
+    """Format 2 knew no release; nothing else of it is written otherwise now."""
+    log = SqliteLog(tmp_path / "log")
+    case = log.open_case("dock", Opened(symptom="lines", outset=Outset()))
+    log.base.execute("PRAGMA user_version = 2")
+    log.close()
+    again = SqliteLog(tmp_path / "log", "rw")
+    assert again.base.execute("PRAGMA user_version").fetchone() == (VERSION,)
+    assert again.cases() == [case]
+    again.append(case, 2, Released(name="Bo"))
+    assert [type(one.event) for one in again.events(case)] == [Opened, Released]
+    # A release is no change of the case, so a round that was walked is due as it was.
+    assert again.cases() == [case]
+    assert beside(tmp_path / "log") == []
 
 
 def test_drills_stay(lifted: SqliteLog) -> None:
@@ -464,7 +505,11 @@ def test_a_round_whose_diagnosis_was_left_is_resumed_into_its_case(desk: Desk, b
     screens = desk.walk("resume", name, replies=("done", "cured", "done", "leave"))
     assert (screens[0]["case"], screens[0]["symptom"]) == (case.name, "lines")
     assert (screens[0]["screen"], screens[0]["id"]) == ("caution", "lockout")
-    assert screens[0]["notes"] == ["Taken up again. Earlier answers that fit: 2; asked anew: 0."]
+    first, *others = screens[0]["notes"]
+    assert first == "Taken up again. Earlier answers that fit: 2; asked anew: 0."
+    # Of what else holds the machine the two newest are named, and the others counted.
+    assert [note.split(":")[0] for note in others[:2]] == ["Also on this machine"] * 2
+    assert others[2].startswith("More cases that hold this machine: ")
     assert (screens[2]["case"], screens[2]["item"]) == (NAMES["left-in-case"], "note")
     listed = {one["name"]: one for one in desk.cases()}
     assert (listed[case.name]["outcome"], listed[case.name]["finding"]) == ("cured", "dirty")

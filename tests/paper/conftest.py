@@ -229,7 +229,9 @@ def desk(library: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Desk
         return SqliteLog(desk.log, mode, now=desk.clock)
 
     monkeypatch.setattr(options, "open_log", opened)
-    monkeypatch.setattr(options, "existing_log", lambda _: opened(_, "rw"))
+    monkeypatch.setattr(
+        options, "existing_log", lambda _: opened(_, "rw") if desk.log.exists() else None
+    )
     for verb in (start, resume):
         monkeypatch.setattr(verb, "face_for", lambda **_: desk.face)
     return desk

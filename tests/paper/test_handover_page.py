@@ -8,7 +8,13 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from diagnose.case.screens import CautionScreen, CheckScreen, FindingScreen, ReadingScreen
+from diagnose.case.screens import (
+    CautionScreen,
+    CheckScreen,
+    FindingScreen,
+    ReadingScreen,
+    StateScreen,
+)
 from diagnose.commands import resume
 from diagnose.files.library import built_in
 from diagnose.log.account import Account
@@ -207,7 +213,7 @@ def test_a_refused_release_is_somebody_elses_tag(desk: Desk) -> None:
     file.write_text(hands_first)
     page = desk.page(desk.start("alpha", [DEAD, "It is", "cannot"], "one"))
     assert [tag.reason for tag in page.tags] == ["Nothing can turn"]
-    assert page.standing.state == "stands"
+    assert page.standing.state == "out of use"
     assert "perhaps somebody else's tag" in " ".join(as_markdown(page).split())
 
 
@@ -217,20 +223,22 @@ def test_a_refused_release_is_somebody_elses_tag(desk: Desk) -> None:
 @pytest.mark.parametrize(
     ("replies", "outcome", "state"),
     [
-        (["Nothing odd"], "open", "limps"),
-        (["danger"], "referred", "stands"),
-        ([*TO_TURN, "They stand still", DEAD], "open", "stands"),
-        ([*TO_TURN, "They stand still", DEAD, "String", "cured"], "cured", "runs"),
-        ([*TO_TURN, "They stand still", DEAD, "String", "not cured", *BEYOND], "open", "limps"),
+        (["Nothing odd"], "open", "in use"),
+        (["danger"], "referred", "out of use"),
+        ([*TO_TURN, "They stand still", DEAD], "open", "out of use"),
+        ([*TO_TURN, "They stand still", DEAD, "String", "cured"], "cured", "in use"),
+        ([*TO_TURN, "They stand still", DEAD, "String", "not cured", *BEYOND], "open", "in use"),
         # Service's cause is on the screen when they leave, and it says how to leave the machine.
-        ([*TO_TURN, "They stand still", DEAD, "String", "not cured"], "open", "stands"),
-        (["A puddle", DEAD, "Free", "refer"], "referred", "stands"),
-        (["A puddle", DEAD, "Free"], "open", "stands"),
-        (["A puddle", DEAD, "Blocked"], "open", "limps"),
-        (["A puddle", DEAD, "Free", "back", "Blocked", "cured"], "cured", "runs"),
+        ([*TO_TURN, "They stand still", DEAD, "String", "not cured"], "open", "out of use"),
+        (["A puddle", DEAD, "Free", "refer"], "referred", "out of use"),
+        (["A puddle", DEAD, "Free"], "open", "out of use"),
+        (["A puddle", DEAD, "Blocked"], "open", "in use"),
+        (["A puddle", DEAD, "Free", "back", "Blocked", "cured"], "cured", "in use"),
     ],
 )
-def test_it_stands_limps_or_runs(desk: Desk, replies: list[str], outcome: str, state: str) -> None:
+def test_it_is_in_use_or_out_of_use(
+    desk: Desk, replies: list[str], outcome: str, state: str
+) -> None:
     page = desk.page(desk.start("alpha", replies, "one"))
     assert (page.outcome, page.standing.state) == (outcome, state)
 
@@ -246,16 +254,16 @@ def test_after_a_resume_nobody_knows_of_the_lockout_until_it_is_taken_again(desk
     name = desk.start("alpha", [*TO_TURN, "They stand still", DEAD], "one")
     desk.resume(name, [])
     page = desk.page(name)
-    assert page.standing.state == "stands"
+    assert page.standing.state == "out of use"
     assert {taken.how for taken in page.cautions} == {"unknown"}
     assert "is not known: look" in " ".join(as_markdown(page).split())
     desk.resume(name, [DEAD])
     page = desk.page(name)
     assert [taken.how for taken in page.cautions] == ["taken again", "taken again", None, None]
-    assert page.standing.state == "stands"
+    assert page.standing.state == "out of use"
     desk.resume(name, [DEAD, "String", "not cured", *BEYOND])
     page = desk.page(name)
-    assert page.standing.state == "limps"
+    assert page.standing.state == "in use"
     assert [role for _, role in page.people] == ["operator"] * 4
 
 
@@ -330,6 +338,8 @@ class Careful:
         self.left = steps
 
     def __call__(self, screen: Any) -> str | None:
+        if isinstance(screen, StateScreen):
+            return "start anew"
         if isinstance(screen, CautionScreen):
             return "done"
         self.left -= 1

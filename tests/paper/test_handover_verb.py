@@ -63,7 +63,7 @@ def test_the_json_has_the_facts(
         "They stand still",
     ]
     assert data["cautions"][0]["confirm"][-1] == "My tag hangs on it."
-    assert data["standing"]["state"] == "stands"
+    assert data["standing"]["state"] == "out of use"
     assert data["zone"] == "UTC"
 
 

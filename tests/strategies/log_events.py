@@ -24,6 +24,7 @@ from diagnose.log.events import (
     Outset,
     PassedStep,
     ReadingTaken,
+    Released,
     Replied,
     Resumed,
     RoundOpened,
@@ -72,7 +73,7 @@ shown = _all_of(
     **dict.fromkeys(
         (
             *("screen", "title", "do", "ask", "look_for", "tool", "finding", "who", "remedy"),
-            *("leave_safe", "ask_service", "phase", "signal", "text", "read"),
+            *("leave_safe", "until_mended", "ask_service", "phase", "signal", "text", "read"),
         ),
         texts,
     ),
@@ -125,6 +126,7 @@ came_to = _all_of(
     total=st.integers(0, 9),
     done=st.integers(0, 9),
     marks=several(_all_of(Mark, item=texts, do=texts, mark=texts, starts=texts)),
+    locked=st.booleans(),
 )
 outsets = _all_of(
     Outset,
@@ -186,7 +188,16 @@ EVENTS: Final[dict[type, SearchStrategy[Event]]] = {
         **_held,
     ),
     Noted: _all_of(Noted, text=texts, step=texts, symptom=texts, what=texts, **_every),
-    Found: _all_of(Found, symptom=texts, finding=texts, cures=cures, **_every),
+    Found: _all_of(
+        Found,
+        symptom=texts,
+        finding=texts,
+        cures=cures,
+        name=texts,
+        released=st.none() | st.booleans(),
+        **_every,
+    ),
+    Released: _all_of(Released, name=texts, **_every),
 }
 events: SearchStrategy[Event] = st.one_of(*EVENTS.values())
 ends = st.sampled_from(["left", "cured", "referred", "walked", "withdrawn", "danger"]).map(

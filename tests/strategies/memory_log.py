@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from msgspec.structs import replace
 
-from diagnose.log.events import Found, Replied, RoundOpened, read, written
+from diagnose.log.events import Found, Released, Replied, RoundOpened, read, written
 from diagnose.log.protocol import CaseRecord, LoggedEvent, Milestone, OpenElsewhere
 
 if TYPE_CHECKING:
@@ -62,6 +62,8 @@ class MemoryLog:
             raise OpenElsewhere(case.name)
         at = self.now()
         self._write(case.key, number, at, event)
+        if isinstance(event, Released):
+            return
         known = self.records[case.key]
         changes = {"changed": at, "outcome": event.outcome or known.outcome}
         if isinstance(event, Replied) and event.outcome == "cured":
@@ -100,6 +102,16 @@ class MemoryLog:
             if logged.event.milestone
         ]
 
+    def latest(self, machine: str | None = None) -> list[Milestone]:
+        own = sorted(self.cases(machine), key=lambda case: (case.opened, case.name))
+        last = [Milestone(case=case, logged=self.events(case)[-1]) for case in own]
+        return [
+            one
+            for one in last
+            if one.case.outcome in ("open", "referred")
+            or (one.case.outcome == "walked" and _locked(one.logged.event))
+        ]
+
     def add_drill(self, drill: DrillRecord) -> None:
         self.results.append(replace(drill, at=self.now()))
 
@@ -109,3 +121,8 @@ class MemoryLog:
 
     def close(self) -> None:
         return None
+
+
+def _locked(event: Event) -> bool:
+    came_to = getattr(event, "came_to", None)
+    return came_to is not None and came_to.locked

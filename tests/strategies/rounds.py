@@ -304,6 +304,8 @@ class Told:
         danger = any(Account(self.log.events(case)).danger is not None for case in last)
         again = replay_round(visit, self.walker.round, self.events, self.cases, danger=danger)
         self.state, self.inner = again.state, None
+        # The machine may have been released in between.
+        self.own.number = len(self.events) + 1
         counts = {"fits": again.fits, "misfits": again.misfits}
         self.own.write(round_record.round_resumed(visit, again.state, again.trail, **counts))
         if again.state.begins is not None and again.case is not None:

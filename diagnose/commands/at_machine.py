@@ -1,0 +1,55 @@
+"""The way to a machine, before a case or a round begins there: which it is, and its state."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from msgspec import Struct
+
+from diagnose.commands import options as opt
+from diagnose.commands.before_use import met
+from diagnose.commands.intake import machine_of
+from diagnose.commands.resume import take_up
+from diagnose.files import replies
+
+if TYPE_CHECKING:
+    import argparse
+
+    from diagnose.case.screens import Phrase
+    from diagnose.commands.ready_library import ReadyLibrary
+    from diagnose.faces.face import Face
+    from diagnose.log.protocol import CaseLog
+
+
+class AtMachine(Struct, frozen=True, kw_only=True):
+    """Somebody at a machine that they may begin with.
+
+    `log` is the one that there is already; `first`: no screen was shown yet; `notes` are to be
+    said at the next one.
+    """
+
+    log: CaseLog | None
+    first: bool
+    notes: tuple[Phrase, ...] = ()
+
+
+def at_machine(library: ReadyLibrary, face: Face, options: argparse.Namespace) -> AtMachine | None:
+    """Take the machine that was named, or ask; show its state where it is not simply in use.
+
+    Returns None where nothing is to be begun: the person left, or went on with the case that holds
+    the machine. Raises `WrongUse`, `Unusable` and `LogError`.
+    """
+    while True:
+        go_on, asked = machine_of(library, options.machine, face)
+        if not go_on:
+            return None
+        # A trial neither keeps nor looks up anything.
+        log = None if options.trial else opt.existing_log(options)
+        made_of_it = met(face, log, library.card, opt.person(options), asked=asked)
+        if made_of_it.reply == replies.START_ANEW:
+            first = not asked and not made_of_it.shown
+            return AtMachine(log=log, first=first, notes=made_of_it.notes)
+        if made_of_it.reply == replies.GO_ON and log is not None and made_of_it.case is not None:
+            take_up(log, made_of_it.case, face, options)
+        if made_of_it.reply != replies.BACK:
+            return None

@@ -1,0 +1,128 @@
+"""How a machine may be used, which everybody meets first who begins a case or a round on it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from msgspec import Struct
+
+from diagnose.case.screens import ChooseScreen, RefusedScreen, StateScreen, phrase
+from diagnose.case.view import contacts
+from diagnose.case.walk import Refusal, replied, word_of
+from diagnose.commands.intake import show_left
+from diagnose.commands.options import LONGEST_NAME
+from diagnose.commands.session import said
+from diagnose.faces.face import Heading
+from diagnose.files import replies
+from diagnose.log import clock
+from diagnose.log.machine_state import held, release, since
+from diagnose.text import printable
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from diagnose.case.screens import Phrase
+    from diagnose.faces.face import Face
+    from diagnose.files.card import Card
+    from diagnose.log.machine_state import Held
+    from diagnose.log.protocol import CaseLog, CaseRecord
+
+#: Further cases that hold a machine and are told one by one; a list has the others.
+_TOLD: Final = 2
+
+_ASIDE: Final = (replies.DANGER, replies.LEAVE)
+
+
+class Met(Struct, frozen=True, kw_only=True):
+    """What somebody makes of a machine's state: `reply` is go on, start anew, back or leave.
+
+    `case` is the one to go on with; `notes` are to be said at the next screen; `shown`: there was
+    something to see.
+    """
+
+    reply: str
+    shown: bool = True
+    case: CaseRecord | None = None
+    notes: tuple[Phrase, ...] = ()
+
+
+def met(face: Face, log: CaseLog | None, card: Card | None, name: str, *, asked: bool) -> Met:
+    """Show the state of a machine that is not simply in use, and take what is said to it.
+
+    `name` is who stands there, empty where not given; it is asked for where the machine is said to
+    be released. `asked`: the machine was chosen at a screen, to which *back* leads. Nothing is
+    shown without a log, or without a card: which machine it is, nobody knows then. Raises
+    `LogError`.
+    """
+    holding = held(log, card.machine) if log is not None and card is not None else []
+    if log is None or card is None or not holding:
+        return Met(reply=replies.START_ANEW, shown=False)
+    screen = _screen(card, holding, asked=asked)
+    heading = Heading(machine=card.title, first=not asked)
+    while True:
+        meaning = replied(screen, said(face, screen, heading))
+        heading = Heading(machine=card.title)
+        if isinstance(meaning, Refusal):
+            face.show(RefusedScreen(message=meaning.message), heading)
+        elif meaning.kind == replies.RELEASED:
+            who = name or _name(face, heading)
+            if who in _ASIDE:
+                show_left(face, who, heading)
+                return Met(reply=replies.LEAVE)
+            if who != replies.BACK:
+                release(log, holding, who)
+                return Met(reply=replies.START_ANEW, notes=(phrase("state-released", name=who),))
+        elif meaning.kind in _ASIDE:
+            show_left(face, meaning.kind, heading)
+            return Met(reply=replies.LEAVE)
+        else:
+            return Met(reply=meaning.kind, case=holding[0].case)
+
+
+def notes_on(holding: Sequence[Held]) -> tuple[Phrase, ...]:
+    """Return a line for each case that holds a machine, or for the first and the number of more."""
+    more = len(holding) - _TOLD
+    return tuple(
+        phrase(
+            "state-also",
+            state=one.is_.state,
+            since=clock.local(one.is_.since or one.case.changed),
+            why=one.is_.why,
+            case=one.case.name,
+        )
+        for one in holding[:_TOLD]
+    ) + ((phrase("state-more", count=more),) if more > 0 else ())
+
+
+def _screen(card: Card, holding: Sequence[Held], *, asked: bool) -> StateScreen:
+    """Return the screen of a machine that is held: of the last that happened, the worst first."""
+    first = holding[0]
+    go_on = (replies.GO_ON,) if first.case.outcome == "open" else ()
+    back = (replies.BACK,) if asked else ()
+    return StateScreen(
+        replies=(*go_on, replies.START_ANEW, replies.RELEASED, *back, *_ASIDE),
+        notes=notes_on(holding[1:]),
+        machine=card.machine,
+        state=first.is_.state,
+        since=since(holding),
+        why=first.is_.why,
+        tag=first.is_.tag,
+        case=first.case.name,
+        call=contacts(card),
+    )
+
+
+def _name(face: Face, heading: Heading) -> str:
+    """Ask who says that a machine was released: a release without a name is nobody's word.
+
+    Returns the name, or back, danger or leave.
+    """
+    screen = ChooseScreen(what="name", options=(), replies=(replies.BACK, *_ASIDE))
+    while True:
+        typed = " ".join(printable(said(face, screen, heading)[:LONGEST_NAME]).split())
+        word = word_of(typed)
+        if word in screen.replies:
+            return word
+        if typed:
+            return typed
+        face.show(RefusedScreen(message=phrase("no-name")), heading)
