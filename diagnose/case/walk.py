@@ -217,9 +217,17 @@ def _done(
     step = frame.tree.steps[frame.at]
     assert isinstance(step, Question)
     number = [way.answer for way in step.exits].index(meaning.answer)
-    after = onward.on_top(moved, onward.answered(frame, frame.at, number))
-    target = frame.tree.plan.ways[frame.at][number]
-    return onward.settle(visit, replace(after, answered=True), target, True, trail)
+    return answered(visit, state, number, trail)
+
+
+def answered(visit: Visit, state: State, number: int, trail: list[Trace]) -> State:
+    """Return the state after the answer of that number to the question where the walk is."""
+    frame = state.frames[-1]
+    after = onward.on_top(
+        replace(state, doorway=None, notes=(), answered=True, before=state),
+        onward.answered(frame, frame.at, number),
+    )
+    return onward.settle(visit, after, frame.tree.plan.ways[frame.at][number], True, trail)
 
 
 def _at_caution(
