@@ -133,7 +133,11 @@ class FigureScreen(Screen, frozen=True, kw_only=True):
 
 
 class FindingScreen(Screen, frozen=True, kw_only=True):
-    """A cause. `checked` is false where no answer pointed to it: look first."""
+    """A cause. `checked` is false where nobody has looked at it yet: look first.
+
+    `likelier` are causes that are still open, not service's, and worth a look before this one is
+    put right or referred, the likeliest first.
+    """
 
     screen: ClassVar[str] = "finding"
 
@@ -145,6 +149,7 @@ class FindingScreen(Screen, frozen=True, kw_only=True):
     before_trying: tuple[str, ...]
     leave_safe: str | None
     probability: float
+    likelier: tuple[Cause, ...] = ()
     minutes: float
     parts: tuple[str, ...]
 

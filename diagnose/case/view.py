@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from diagnose.case import cautions
+from diagnose.case.likelier import likelier, may_look, refer_first
 from diagnose.case.screens import (
     Cause,
     CautionScreen,
@@ -23,7 +24,7 @@ from diagnose.measure.registry import MEASUREMENTS
 from diagnose.study.outlook import normalised, outlooks
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping
 
     from diagnose.case.screens import Phrase, Screen
     from diagnose.case.state import Frame, State
@@ -96,12 +97,18 @@ def why(visit: Visit, state: State, shown: Screen) -> WhyScreen:
 
 def ranking(frame: Frame) -> tuple[Cause, ...]:
     """Return all findings of a symptom, the likeliest first; ties go by place in the file."""
+    return ranked(frame, frame.tree.plan.findings)
+
+
+def ranked(frame: Frame, places: Iterable[int]) -> tuple[Cause, ...]:
+    """Return some findings of a symptom, the likeliest first; ties go as they were given."""
     plan, steps = frame.tree.plan, frame.tree.steps
+    shares = normalised(frame.logs)
     causes = []
-    for place, share in zip(plan.findings, normalised(frame.logs), strict=True):
+    for place in places:
         step = steps[place]
         assert isinstance(step, Finding)
-        causes.append(Cause(plan.ids[place], step.finding, share))
+        causes.append(Cause(plan.ids[place], step.finding, shares[plan.bit[place]]))
     return tuple(sorted(causes, key=lambda cause: -cause.probability))
 
 
@@ -158,11 +165,15 @@ def _finding(visit: Visit, state: State, step: Finding, common: dict[str, Any]) 
     """Return the screen of a finding: an operator's with its remedy, service's without."""
     frame = state.frames[-1]
     plan = frame.tree.plan
+    named = likelier(visit, state)
+    looked = (replies.NOT_IT,) if may_look(visit, state) else ()
+    kinds: tuple[str, ...]
     if step.who == "service":
-        kinds: tuple[str, ...] = (replies.REFER, replies.KEEP_LOOKING)
+        kinds = (replies.REFER, replies.KEEP_LOOKING)
+        kinds = (*(kinds if refer_first(visit, state, named) else reversed(kinds)), *looked)
         before_trying: tuple[str, ...] = ()
     else:
-        kinds = (replies.CURED, replies.NOT_CURED, replies.CANNOT)
+        kinds = (replies.CURED, replies.NOT_CURED, *looked, replies.CANNOT)
         before_trying = cautions.release_lines(visit.table, state.cautions.in_force)
         common["notes"] += _comes_back(visit, frame)
     return FindingScreen(
@@ -171,14 +182,24 @@ def _finding(visit: Visit, state: State, step: Finding, common: dict[str, Any]) 
         step=plan.ids[frame.at],
         finding=step.finding,
         who=step.who,
-        checked=frame.checked,
+        checked=_looked_at(frame),
         remedy=step.remedy,
         before_trying=before_trying,
         leave_safe=step.leave_safe,
         probability=normalised(frame.logs)[plan.bit[frame.at]],
+        likelier=ranked(frame, named),
         minutes=step.minutes,
         parts=step.parts,
     )
+
+
+def _looked_at(frame: Frame) -> bool:
+    """Whether an answer points to the finding, or somebody has looked there and saw otherwise."""
+    if frame.checked:
+        return True
+    ways = frame.tree.plan.ways
+    looks = (step for step, answer in frame.closed.items() if answer is not None)
+    return any(frame.at in ways[step] for step in looks if step not in frame.tree.from_card)
 
 
 def _end(visit: Visit, state: State) -> EndScreen:

@@ -252,7 +252,8 @@ def _at_finding(visit: Visit, state: State, kind: str, trail: list[Trace]) -> St
         state = replace(state, cautions=cautions.tried_out(visit.table, state.cautions))
     if kind == replies.CURED:
         return onward.ended(state, "cured", trail)
-    if kind == replies.NOT_CURED:
+    # Whoever looked and saw that it is not the cause has started nothing: all stays in force.
+    if kind in (replies.NOT_CURED, replies.NOT_IT):
         frame = onward.failed(frame, frame.at)
     aside = onward.on_top(state, onward.without(frame, frame.at))
     return onward.go_on(visit, onward.choose(visit, aside, None, trail), trail)

@@ -13,6 +13,7 @@ DANGER: Final = "danger"
 LEAVE: Final = "leave"
 CURED: Final = "cured"
 NOT_CURED: Final = "not cured"
+NOT_IT: Final = "not it"
 REFER: Final = "refer"
 KEEP_LOOKING: Final = "keep looking"
 NOT_RIGHT: Final = "not right"
@@ -20,11 +21,16 @@ NOT_NOW: Final = "not now"
 NONE: Final = "none"
 
 #: What people type for it all the same.
-SPELLINGS: Final = {"not sure": UNSURE, "not-cured": NOT_CURED, "keep-looking": KEEP_LOOKING}
+SPELLINGS: Final = {
+    "not sure": UNSURE,
+    "not-cured": NOT_CURED,
+    "not-it": NOT_IT,
+    "keep-looking": KEEP_LOOKING,
+}
 
 REPLY_WORDS: Final = frozenset(
     {
-        *(DONE, CANNOT, BACK, WHY, UNSURE, DANGER, LEAVE, CURED, NOT_CURED, REFER),
-        *(KEEP_LOOKING, NOT_RIGHT, NOT_NOW, NONE, *SPELLINGS),
+        *(DONE, CANNOT, BACK, WHY, UNSURE, DANGER, LEAVE, CURED, NOT_CURED, NOT_IT),
+        *(REFER, KEEP_LOOKING, NOT_RIGHT, NOT_NOW, NONE, *SPELLINGS),
     }
 )

@@ -204,7 +204,7 @@ class _Case:
         elif self.person.chart:
             self._say(replies.DANGER)  # a call: nothing more is looked at
         else:
-            self._say(replies.NOT_CURED)
+            self._say(replies.NOT_CURED if screen.checked else replies.NOT_IT)
 
     def outcome(self) -> Outcome:
         """Return how it ended."""
