@@ -5,17 +5,15 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from diagnose.case import cautions
-from diagnose.case.likelier import likelier, may_look, refer_first
+from diagnose.case.likelier import advice, may_look
 from diagnose.case.screens import (
     Cause,
-    CautionScreen,
     CheckScreen,
     EndScreen,
     FindingScreen,
     Input,
     Named,
     ReadingScreen,
-    WhyScreen,
     phrase,
 )
 from diagnose.files import replies
@@ -70,31 +68,6 @@ def card_list(visit: Visit, step: Question) -> Mapping[str, str]:
     return visit.card.listed(step.from_card)
 
 
-def why(visit: Visit, state: State, shown: Screen) -> WhyScreen:
-    """Return why this is asked or this caution called, and what is likely now."""
-    frame = state.frames[-1]
-    step = frame.tree.steps[frame.at]
-    text: tuple[Phrase, ...]
-    if isinstance(shown, CautionScreen):
-        text = cautions.why_caution(shown)
-    elif isinstance(step, Question):
-        reach = frame.tree.plan.reach[frame.at].bit_count()
-        text = (phrase("why-question", causes=reach, answers=len(step.exits)),)
-        if isinstance(step, Reading):
-            measurement = MEASUREMENTS[step.read]
-            text += (phrase("why-reading", title=measurement.title, how=measurement.how),)
-    else:
-        text = (phrase("why-finding") if frame.checked else phrase("why-unchecked"),)
-    if not isinstance(shown, CautionScreen):
-        text += visit.undone.get(frame.tree.symptom, ())
-    return WhyScreen(
-        symptom=frame.tree.symptom,
-        in_force=shown.in_force,
-        text=text,
-        ranking=ranking(frame)[:5],
-    )
-
-
 def ranking(frame: Frame) -> tuple[Cause, ...]:
     """Return all findings of a symptom, the likeliest first; ties go by place in the file."""
     return ranked(frame, frame.tree.plan.findings)
@@ -110,6 +83,15 @@ def ranked(frame: Frame, places: Iterable[int]) -> tuple[Cause, ...]:
         assert isinstance(step, Finding)
         causes.append(Cause(plan.ids[place], step.finding, shares[plan.bit[place]]))
     return tuple(sorted(causes, key=lambda cause: -cause.probability))
+
+
+def looked_at(frame: Frame) -> bool:
+    """Whether an answer points to the finding, or somebody has looked there and saw otherwise."""
+    if frame.checked:
+        return True
+    ways = frame.tree.plan.ways
+    looks = (step for step, answer in frame.closed.items() if answer is not None)
+    return any(frame.at in ways[step] for step in looks if step not in frame.tree.from_card)
 
 
 def named(table: CautionTable, in_force: int) -> tuple[Named, ...]:
@@ -165,12 +147,18 @@ def _finding(visit: Visit, state: State, step: Finding, common: dict[str, Any]) 
     """Return the screen of a finding: an operator's with its remedy, service's without."""
     frame = state.frames[-1]
     plan = frame.tree.plan
-    named = likelier(visit, state)
+    advised = advice(visit, state)
+    seen = looked_at(frame)
+    if seen and not frame.checked:
+        common["notes"] += (phrase("seen-otherwise"),)
     looked = (replies.NOT_IT,) if may_look(visit, state) else ()
     kinds: tuple[str, ...]
     if step.who == "service":
         kinds = (replies.REFER, replies.KEEP_LOOKING)
-        kinds = (*(kinds if refer_first(visit, state, named) else reversed(kinds)), *looked)
+        if not advised.refer and not advised.named:
+            title = state.frames[-2].tree.title
+            common["notes"] += (phrase("open-before", title=title),)
+        kinds = (*(kinds if advised.refer else kinds[::-1]), *looked)
         before_trying: tuple[str, ...] = ()
     else:
         kinds = (replies.CURED, replies.NOT_CURED, *looked, replies.CANNOT)
@@ -182,24 +170,15 @@ def _finding(visit: Visit, state: State, step: Finding, common: dict[str, Any]) 
         step=plan.ids[frame.at],
         finding=step.finding,
         who=step.who,
-        checked=_looked_at(frame),
+        checked=seen,
         remedy=step.remedy,
         before_trying=before_trying,
         leave_safe=step.leave_safe,
         probability=normalised(frame.logs)[plan.bit[frame.at]],
-        likelier=ranked(frame, named),
+        likelier=ranked(frame, advised.named),
         minutes=step.minutes,
         parts=step.parts,
     )
-
-
-def _looked_at(frame: Frame) -> bool:
-    """Whether an answer points to the finding, or somebody has looked there and saw otherwise."""
-    if frame.checked:
-        return True
-    ways = frame.tree.plan.ways
-    looks = (step for step, answer in frame.closed.items() if answer is not None)
-    return any(frame.at in ways[step] for step in looks if step not in frame.tree.from_card)
 
 
 def _end(visit: Visit, state: State) -> EndScreen:

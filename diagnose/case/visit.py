@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from diagnose.study.ready import ReadyTree
 
 
-#: Minutes that calling service out costs, where nobody says otherwise. An estimate: common practice,
-#: no published source.
+#: Minutes that calling service out costs, where nobody says otherwise: common practice, no published
+#: source.
 CALL_OUT_MINUTES: Final = 120.0
 
 

@@ -22,6 +22,7 @@ from diagnose.case.screens import (
     phrase,
 )
 from diagnose.case.state import Exchange, Turn
+from diagnose.case.why import why
 from diagnose.files import replies
 from diagnose.files.tree import Question, Reading
 from diagnose.measure.registry import MEASUREMENTS, MissingLine, Unreadable, compute, parse_reply
@@ -73,7 +74,7 @@ def reply(visit: Visit, state: State, text: str, screen: Screen | None = None) -
         )
         return Turn(state=state, interludes=(refused,))
     if meaning.kind == replies.WHY:
-        return Turn(state=state, interludes=(view.why(visit, state, screen),))
+        return Turn(state=state, interludes=(why(visit, state, screen),))
     trail: list[Trace] = []
     after = _done(visit, state, screen, meaning, trail)
     frame = state.frames[-1]

@@ -37,7 +37,7 @@ ALARM: Final = "!"
 GO_ON: Final = ""
 
 #: Replies that claim something was done: everything must have been in sight before.
-_CLAIMS: Final = frozenset({replies.DONE, replies.CURED, replies.NOT_CURED})
+_CLAIMS: Final = frozenset({replies.DONE, replies.CURED, replies.NOT_CURED, replies.NOT_IT})
 
 _EDITING: Final = frozenset({"enter", "tab", "s-tab", "backspace", "c-u"})
 

@@ -24,7 +24,7 @@ FIELDS: Final[dict[str, tuple[str, ...]]] = {
     "figure": ("step", "read", "value", "unit", "expected", "band", "workings"),
     "finding": (
         *("step", "finding", "who", "checked", "remedy", "before_trying", "leave_safe"),
-        *("probability", "minutes", "parts"),
+        *("probability", "likelier", "minutes", "parts"),
     ),
     "item": ("round", "item", "number", "total", "do", "look_for"),
     "why": ("ranking",),

@@ -25,7 +25,7 @@ from figures import Figure, report
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from strategies.shop_floor import Machine, Outcome, Person, own_symptoms, visit_as  # noqa: E402
+from strategies.shop_floor import Machine, Outcome, Person, own_symptoms, visit_as
 
 #: Machines over all symptoms.
 MACHINES = 3_000
@@ -80,9 +80,7 @@ def row(name: str, cases: list[Outcome]) -> str:
     mine = sum(case.mine for case in cases)
     numbers = f"{cured:6.1f} {100 - cured:11.1f} {named:13.1f}"
     replies, minutes = (median(getattr(c, what) for c in cases) for what in ("replies", "minutes"))
-    return (
-        f"  {name:18}{mine:5} + {len(cases) - mine:4} {numbers} {replies:8.1f} {minutes:8.1f}"
-    )
+    return f"  {name:18}{mine:5} + {len(cases) - mine:4} {numbers} {replies:8.1f} {minutes:8.1f}"
 
 
 def shares(cases: list[Outcome]) -> tuple[float, float]:
@@ -105,7 +103,9 @@ def dearest(person: Person, cases: list[Outcome]) -> str:
     for case in bad:
         for step in case.slipped:
             machine = Machine(person.visit.tree, case.symptom, case.seed, honest=frozenset({step}))
-            costs["/".join(step) if step[0] != case.symptom else step[1]] += person.walks(machine).well
+            costs["/".join(step) if step[0] != case.symptom else step[1]] += person.walks(
+                machine
+            ).well
     named = [f"{step} {100 * n / len(cases):.1f}" for step, n in costs.most_common(3) if n]
     rest = sum(not case.slipped for case in bad)
     return f"{', '.join(named) or 'no single answer'}  (without any slip: {100 * rest / len(cases):.1f})"
