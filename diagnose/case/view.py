@@ -86,12 +86,17 @@ def ranked(frame: Frame, places: Iterable[int]) -> tuple[Cause, ...]:
 
 
 def looked_at(frame: Frame) -> bool:
-    """Whether an answer points to the finding, or somebody has looked there and saw otherwise."""
-    if frame.checked:
-        return True
-    ways = frame.tree.plan.ways
-    looks = (step for step, answer in frame.closed.items() if answer is not None)
-    return any(frame.at in ways[step] for step in looks if step not in frame.tree.from_card)
+    """Whether an answer points to the finding, or somebody looked there and all looked right.
+
+    Another answer that is not the passing one says nothing of this finding: it tells what was seen
+    first.
+    """
+    plan = frame.tree.plan
+    return frame.checked or any(
+        answer is not None and answer == plan.passing[step] and frame.at in plan.ways[step]
+        for step, answer in frame.closed.items()
+        if step not in frame.tree.from_card
+    )
 
 
 def named(table: CautionTable, in_force: int) -> tuple[Named, ...]:

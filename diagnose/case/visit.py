@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from diagnose.study.ready import ReadyTree
 
 
-#: Minutes that calling service out costs, where nobody says otherwise: common practice, no published
+#: Minutes that a call of service costs, where nobody says otherwise: common practice, no published
 #: source.
 CALL_OUT_MINUTES: Final = 120.0
 

@@ -31,7 +31,8 @@ TABLE = {
     "check": "step ask do look_for tool answers open minutes_left",
     "reading": "step read do look_for tool needs open minutes_left",
     "figure": "step read value unit expected band workings",
-    "finding": "step finding who checked remedy before_trying leave_safe probability minutes parts",
+    "finding": "step finding who checked remedy before_trying leave_safe probability likelier"
+    " minutes parts",
     "item": "round item number total do look_for",
     "why": "text ranking",
     "refused": "message",

@@ -134,6 +134,7 @@ outsets = _all_of(
 )
 _every = {"trail": several(traces), "in_force": several(texts)}
 _held = _every | {
+    "likelier": several(st.builds(Cause, step=texts, finding=texts, probability=chances)),
     "likely": named(several(st.builds(Cause, step=texts, finding=texts, probability=chances))),
     "trees": named(trees),
     "passed": several(

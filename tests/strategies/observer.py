@@ -268,10 +268,10 @@ class Observer:
     def _may_be_looked_at(self, here: Step, step: dict[str, Any]) -> None:
         """Look whether somebody may look at what is service's: no caution is called there."""
         hazards = set(step.get("hazards", ()))
-        if hazards & self.service_only and self.role != "service":
-            self._unsafe(f"{here} is to be looked at, with {hazards & self.service_only}")
-        over = {n for n, c in self.guards.items() if hazards & set(c.get("covers", ()))}
-        missing = set().union(*(self.includes[name] for name in over)) - self.in_force
+        if hazards & self.files.service_only and self.role != "service":
+            self._unsafe(f"{here} is to be looked at, with {hazards & self.files.service_only}")
+        over = {n for n, c in self.files.guards.items() if hazards & set(c.get("covers", ()))}
+        missing = set().union(*(self.files.includes[name] for name in over)) - self.in_force
         if missing:
             self._unsafe(f"{here} is to be looked at without {missing} in force")
 
