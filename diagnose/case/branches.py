@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from msgspec import Struct
-from msgspec.structs import replace
 
 from diagnose.study.in_force import bits, union
 from diagnose.study.outlook import normalised, outlooks, together
@@ -13,7 +12,6 @@ from diagnose.study.outlook import normalised, outlooks, together
 if TYPE_CHECKING:
     from diagnose.case.state import Frame
     from diagnose.study.in_force import CautionTable
-    from diagnose.study.outlook import Outlook
 
 #: Worths that differ by less than this part are a tie; the first in the file wins.
 TIE = 1e-9
@@ -68,14 +66,31 @@ def open_branches(frame: Frame, table: CautionTable, in_force: int) -> Branches:
     return Branches(worth, sum(weights[which] for which in bits(reach)))
 
 
-def not_services(frame: Frame, table: CautionTable, in_force: int) -> Outlook:
-    """Return the outlook on the findings, not service's, that all open branches together reach."""
+def open_causes(frame: Frame) -> int:
+    """Return the findings, not service's, that all open branches together reach, as bits."""
+    plan = frame.tree.plan
+    reach, met = 0, set(targets := _targets(frame))
+    while targets:
+        step = targets.pop()
+        if step in plan.bit:
+            reach |= 0 if step in frame.gone else 1 << plan.bit[step]
+            continue
+        answer = frame.closed.get(step)
+        ways = plan.ways[step] if answer is None else (plan.ways[step][answer],)
+        fresh = [way for way in ways if way not in met]
+        met.update(fresh)
+        targets += fresh
+    return reach & ~frame.tree.service
+
+
+def minutes_to_open_causes(frame: Frame, table: CautionTable, in_force: int) -> float:
+    """Return the minutes to the causes of `open_causes`, each times its probability, summed."""
     tree = frame.tree
     weights = [
         0.0 if tree.service >> which & 1 else weight
         for which, weight in enumerate(normalised(frame.logs))
     ]
-    outlook = together(
+    return together(
         tree.plan,
         table,
         _targets(frame),
@@ -84,8 +99,7 @@ def not_services(frame: Frame, table: CautionTable, in_force: int) -> Outlook:
         closed=frame.closed,
         gone=frame.gone,
         in_force=in_force,
-    )
-    return replace(outlook, reach=outlook.reach & ~tree.service)
+    ).minutes
 
 
 def _targets(frame: Frame) -> list[int]:

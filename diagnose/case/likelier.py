@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 from msgspec import Struct
 from msgspec.structs import replace
 
-from diagnose.case.branches import TOO_LITTLE, not_services
+from diagnose.case.branches import TOO_LITTLE, minutes_to_open_causes, open_causes
 from diagnose.files.tree import Finding
 from diagnose.study.in_force import bits
 from diagnose.study.outlook import normalised
@@ -56,22 +56,42 @@ def advice(visit: Visit, state: State) -> Advice:
     share = normalised(frame.logs)[frame.tree.plan.bit[frame.at]]
     finding = _finding(state)
     if finding.who != "service":
-        open_ones = not_services(frame, visit.table, state.cautions.in_force).reach
-        return Advice(_likeliest(frame, open_ones, above=TWICE * share))
-    before = _doors(state)
-    if share * before[-1] >= ENOUGH:
+        return Advice(_likeliest(frame, open_causes(frame), above=TWICE * share))
+    if not _worth_a_look(visit, state, share):
         return Advice()
-    outlooks = [
-        not_services(outer, visit.table, state.cautions.in_force) for outer in _without_doors(state)
-    ]
-    weights = [led * outlook.weight for led, outlook in zip(before, outlooks, strict=True)]
-    minutes = [led * outlook.minutes for led, outlook in zip(before, outlooks, strict=True)]
-    saved = sum(weights) * visit.call_out_minutes
-    if sum(weights) < TOO_LITTLE or saved * sum(weights) <= sum(minutes):
-        return Advice()
-    own = outlooks[-1].reach if outlooks[-1].weight >= TOO_LITTLE else 0
+    own = open_causes(frame)
+    named = _likeliest(frame, own) if _weight(frame, own) >= TOO_LITTLE else ()
     alarming = visit.table.for_service_only(finding) and not ALARMING.isdisjoint(finding.hazards)
-    return Advice(_likeliest(frame, own), refer=alarming and _pointed_at(frame))
+    return Advice(named, refer=alarming and _pointed_at(frame))
+
+
+def _worth_a_look(visit: Visit, state: State, share: float) -> bool:
+    """Whether another look may save more than its minutes, at a finding with this probability.
+
+    A finding behind a doorway is the cause only where the doorway is: its probability in the case
+    is the product of both, and the causes of the symptom before the doorway are open all the same.
+    """
+    *doors, led = _doors(state)
+    if led * share >= ENOUGH:
+        return False
+    frames = _without_doors(state)
+    weights = [
+        door * _weight(frame, open_causes(frame))
+        for door, frame in zip([*doors, led], frames, strict=True)
+    ]
+    saved = sum(weights) * visit.call_out_minutes
+    if sum(weights) < TOO_LITTLE:
+        return False
+    minutes = [
+        door * minutes_to_open_causes(frame, visit.table, state.cautions.in_force)
+        for door, frame in zip([*doors, led], frames, strict=True)
+    ]
+    return saved * sum(weights) > sum(minutes)
+
+
+def _weight(frame: Frame, findings: int) -> float:
+    shares = normalised(frame.logs)
+    return sum(shares[which] for which in bits(findings))
 
 
 def _pointed_at(frame: Frame) -> bool:
@@ -92,11 +112,7 @@ def _likeliest(frame: Frame, among: int, above: float = 0.0) -> tuple[int, ...]:
 
 
 def _doors(state: State) -> list[float]:
-    """Return for each symptom of the case how likely the doorways are that led to it.
-
-    A finding behind a doorway is the cause only where the doorway is, so its probability in the
-    case is the product of both; the causes of the symptom before it are open all the same.
-    """
+    """Return for each symptom of the case how likely the doorways are that led to it."""
     shares = [1.0]
     for frame in state.frames[:-1]:
         shares.append(shares[-1] * normalised(frame.logs)[frame.tree.plan.bit[frame.at]])

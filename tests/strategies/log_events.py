@@ -80,6 +80,7 @@ shown = _all_of(
         for name in ("answers", "before_trying", "parts", "signs", "confirm", "hazards")
     },
     **dict.fromkeys(("minutes_left", "probability", "minutes"), numbers),
+    likelier=several(st.builds(Cause, step=texts, finding=texts, probability=numbers)),
     **{name: st.integers(0, 99) for name in ("open", "number", "total")},
     checked=st.booleans(),
     again=st.booleans(),
@@ -134,7 +135,6 @@ outsets = _all_of(
 )
 _every = {"trail": several(traces), "in_force": several(texts)}
 _held = _every | {
-    "likelier": several(st.builds(Cause, step=texts, finding=texts, probability=chances)),
     "likely": named(several(st.builds(Cause, step=texts, finding=texts, probability=chances))),
     "trees": named(trees),
     "passed": several(
