@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 from msgspec import Struct
 
-from diagnose.study.in_force import bits
-from diagnose.study.outlook import normalised, outlooks
+from diagnose.study.in_force import bits, union
+from diagnose.study.outlook import normalised, outlooks, together
 
 if TYPE_CHECKING:
     from diagnose.case.state import Frame
@@ -21,7 +21,10 @@ TOO_LITTLE = 0.02
 
 
 class Branches(Struct, frozen=True):
-    """The steps that open branches lead to, in the order of the file, each with its worth."""
+    """The steps that open branches lead to, in the order of the file, each with its worth.
+
+    `operators_share` is the probability of the findings behind them that are not service's.
+    """
 
     worth: dict[int, float]
     operators_share: float
@@ -36,29 +39,83 @@ class Branches(Struct, frozen=True):
 
 
 def open_branches(frame: Frame, table: CautionTable, in_force: int) -> Branches:
-    """Return the open branches that lead to a finding which was neither tried nor set aside."""
+    """Return the open branches that lead to a finding which was neither tried nor set aside.
+
+    One that leads straight to a finding for service is none while a likelier cause that is not
+    service's is open: nobody is sent to service before what is likelier was looked at.
+    """
     tree = frame.tree
-    targets: dict[int, None] = {}
-    for step in sorted(frame.visited):
-        for target in tree.plan.ways[step]:
-            # What the machine card has answered and nobody came to yet is a way on, not a wall.
-            passed_over = frame.closed.get(target, 0) is None
-            if not (target in frame.visited or passed_over or target in frame.gone):
-                targets[target] = None
     weights = normalised(frame.logs)
     found = outlooks(
         tree.plan,
         table,
-        targets,
+        _targets(frame),
         weights=weights,
         own=tree.own,
         closed=frame.closed,
         gone=frame.gone,
         in_force=in_force,
     )
-    worth = {step: found[step].worth for step in targets if found[step].worth > 0}
-    reach = 0
-    for step in worth:
-        reach |= found[step].reach
-    share = sum(weights[which] for which in bits(reach & ~tree.service))
-    return Branches(worth, share)
+    worth = {step: outlook.worth for step, outlook in found.items() if outlook.worth > 0}
+    reach = union(found[step].reach for step in worth) & ~tree.service
+    likeliest = max([weights[which] for which in bits(reach)], default=0.0)
+    for step in list(worth):
+        which = tree.plan.bit.get(_landing(frame, step))
+        if which is not None and tree.service >> which & 1 and weights[which] < likeliest:
+            del worth[step]
+    return Branches(worth, sum(weights[which] for which in bits(reach)))
+
+
+def open_causes(frame: Frame) -> int:
+    """Return the findings, not service's, that all open branches together reach, as bits."""
+    plan = frame.tree.plan
+    reach, met = 0, set(targets := _targets(frame))
+    while targets:
+        step = targets.pop()
+        if step in plan.bit:
+            reach |= 0 if step in frame.gone else 1 << plan.bit[step]
+            continue
+        answer = frame.closed.get(step)
+        ways = plan.ways[step] if answer is None else (plan.ways[step][answer],)
+        fresh = [way for way in ways if way not in met]
+        met.update(fresh)
+        targets += fresh
+    return reach & ~frame.tree.service
+
+
+def minutes_to_open_causes(frame: Frame, table: CautionTable, in_force: int) -> float:
+    """Return the minutes to the causes of `open_causes`, each times its probability, summed."""
+    tree = frame.tree
+    weights = [
+        0.0 if tree.service >> which & 1 else weight
+        for which, weight in enumerate(normalised(frame.logs))
+    ]
+    return together(
+        tree.plan,
+        table,
+        _targets(frame),
+        weights=weights,
+        own=tree.own,
+        closed=frame.closed,
+        gone=frame.gone,
+        in_force=in_force,
+    ).minutes
+
+
+def _targets(frame: Frame) -> list[int]:
+    """Return the open steps that answers of visited steps lead to, in the order of the file."""
+    targets: dict[int, None] = {}
+    for step in sorted(frame.visited):
+        for target in frame.tree.plan.ways[step]:
+            # What the machine card has answered and nobody came to yet is a way on, not a wall.
+            passed_over = frame.closed.get(target, 0) is None
+            if not (target in frame.visited or passed_over or target in frame.gone):
+                targets[target] = None
+    return list(targets)
+
+
+def _landing(frame: Frame, step: int) -> int:
+    """Return the step that is come to where one is entered: what was answered sends on."""
+    while (answer := frame.closed.get(step)) is not None:
+        step = frame.tree.plan.ways[step][answer]
+    return step

@@ -169,9 +169,11 @@ class FigureScreen(Screen, frozen=True, kw_only=True):
 
 
 class FindingScreen(Screen, frozen=True, kw_only=True):
-    """A cause. `checked` is false where no answer pointed to it: look first.
+    """A cause. `checked` is false where nobody has looked at it yet: look first.
 
-    `until_mended` says how the machine may be used until service has mended it.
+    `likelier` are causes that are still open, not service's, and worth a look before this one is
+    put right or referred, the likeliest first. `until_mended` says how the machine may be used
+    until service has mended it.
     """
 
     screen: ClassVar[str] = "finding"
@@ -184,6 +186,7 @@ class FindingScreen(Screen, frozen=True, kw_only=True):
     before_trying: tuple[str, ...]
     leave_safe: str | None
     probability: float
+    likelier: tuple[Cause, ...] = ()
     minutes: float
     parts: tuple[str, ...]
     until_mended: str | None = None

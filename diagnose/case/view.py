@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from diagnose.case import cautions
+from diagnose.case.likelier import advice, may_look
 from diagnose.case.screens import (
     CardLine,
     Cause,
-    CautionScreen,
     CheckScreen,
     Contact,
     EndScreen,
@@ -16,7 +16,6 @@ from diagnose.case.screens import (
     Input,
     Named,
     ReadingScreen,
-    WhyScreen,
     phrase,
 )
 from diagnose.files import replies
@@ -90,40 +89,35 @@ def card_list(visit: Visit, step: Question) -> Mapping[str, str]:
     return {word: what for path in step.show_card for word, what in visit.card.listed(path).items()}
 
 
-def why(visit: Visit, state: State, shown: Screen) -> WhyScreen:
-    """Return why this is asked or this caution called, and what is likely now."""
-    frame = state.frames[-1]
-    step = frame.tree.steps[frame.at]
-    text: tuple[Phrase, ...]
-    if isinstance(shown, CautionScreen):
-        text = cautions.why_caution(shown)
-    elif isinstance(step, Question):
-        reach = frame.tree.plan.reach[frame.at].bit_count()
-        text = (phrase("why-question", causes=reach, answers=len(step.exits)),)
-        if isinstance(step, Reading):
-            measurement = MEASUREMENTS[step.read]
-            text += (phrase("why-reading", title=measurement.title, how=measurement.how),)
-    else:
-        text = (phrase("why-finding") if frame.checked else phrase("why-unchecked"),)
-    if not isinstance(shown, CautionScreen):
-        text += visit.undone.get(frame.tree.symptom, ())
-    return WhyScreen(
-        symptom=frame.tree.symptom,
-        in_force=shown.in_force,
-        text=text,
-        ranking=ranking(frame)[:5],
-    )
-
-
 def ranking(frame: Frame) -> tuple[Cause, ...]:
     """Return all findings of a symptom, the likeliest first; ties go by place in the file."""
+    return ranked(frame, frame.tree.plan.findings)
+
+
+def ranked(frame: Frame, places: Iterable[int]) -> tuple[Cause, ...]:
+    """Return some findings of a symptom, the likeliest first; ties go as they were given."""
     plan, steps = frame.tree.plan, frame.tree.steps
+    shares = normalised(frame.logs)
     causes = []
-    for place, share in zip(plan.findings, normalised(frame.logs), strict=True):
+    for place in places:
         step = steps[place]
         assert isinstance(step, Finding)
-        causes.append(Cause(plan.ids[place], step.finding, share))
+        causes.append(Cause(plan.ids[place], step.finding, shares[plan.bit[place]]))
     return tuple(sorted(causes, key=lambda cause: -cause.probability))
+
+
+def looked_at(frame: Frame) -> bool:
+    """Whether an answer points to the finding, or somebody looked there and all looked right.
+
+    Another answer that is not the passing one says nothing of this finding: it tells what was seen
+    first.
+    """
+    plan = frame.tree.plan
+    return frame.checked or any(
+        answer is not None and answer == plan.passing[step] and frame.at in plan.ways[step]
+        for step, answer in frame.closed.items()
+        if step not in frame.tree.from_card
+    )
 
 
 def named(table: CautionTable, in_force: int) -> tuple[Named, ...]:
@@ -177,11 +171,21 @@ def _finding(visit: Visit, state: State, step: Finding, common: dict[str, Any]) 
     """Return the screen of a finding: an operator's with its remedy, service's without."""
     frame = state.frames[-1]
     plan = frame.tree.plan
+    advised = advice(visit, state)
+    seen = looked_at(frame)
+    if seen and not frame.checked:
+        common["notes"] += (phrase("seen-otherwise"),)
+    looked = (replies.NOT_IT,) if may_look(visit, state) else ()
+    kinds: tuple[str, ...]
     if step.who == "service":
-        kinds: tuple[str, ...] = (replies.REFER, replies.KEEP_LOOKING)
+        kinds = (replies.REFER, replies.KEEP_LOOKING)
+        if not advised.refer and not advised.named:
+            title = state.frames[-2].tree.title
+            common["notes"] += (phrase("open-before", title=title),)
+        kinds = (*(kinds if advised.refer else kinds[::-1]), *looked)
         before_trying: tuple[str, ...] = ()
     else:
-        kinds = (replies.CURED, replies.NOT_CURED, replies.CANNOT)
+        kinds = (replies.CURED, replies.NOT_CURED, *looked, replies.CANNOT)
         before_trying = cautions.release_lines(visit.table, state.cautions.in_force)
     return FindingScreen(
         **common,
@@ -189,11 +193,12 @@ def _finding(visit: Visit, state: State, step: Finding, common: dict[str, Any]) 
         step=plan.ids[frame.at],
         finding=step.finding,
         who=step.who,
-        checked=frame.checked,
+        checked=seen,
         remedy=step.remedy,
         before_trying=before_trying,
         leave_safe=step.leave_safe,
         probability=normalised(frame.logs)[plan.bit[frame.at]],
+        likelier=ranked(frame, advised.named),
         minutes=step.minutes,
         parts=step.parts,
         until_mended=step.until_mended,

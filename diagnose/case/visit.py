@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from msgspec import Struct
 
@@ -15,17 +15,24 @@ if TYPE_CHECKING:
     from diagnose.study.ready import ReadyTree
 
 
+#: Minutes that a call of service costs, where nobody says otherwise: common practice, no published
+#: source.
+CALL_OUT_MINUTES: Final = 120.0
+
+
 class Visit(Struct, frozen=True, kw_only=True):
     """All that a case or a round needs beside its own state; it stays the same from reply to reply.
 
     `tree` gives the ready tree of a symptom, or None where it cannot be started. `cured_before`
     counts the recent cures of this machine by (symptom, finding); `undone` says, by symptom, what
-    the rounds left undone that speaks for it.
+    the rounds left undone that speaks for it. `call_out_minutes` are what a call of service costs,
+    against which another look is weighed.
     """
 
     tree: Callable[[str], ReadyTree | None]
     table: CautionTable
     role: str = "operator"
+    call_out_minutes: float = CALL_OUT_MINUTES
     card: Card | None = None
     cured_before: Mapping[tuple[str, str], int] = {}
     undone: Mapping[str, tuple[Phrase, ...]] = {}

@@ -22,6 +22,7 @@ from diagnose.case.screens import (
     phrase,
 )
 from diagnose.case.state import Exchange, Turn
+from diagnose.case.why import why
 from diagnose.files import replies
 from diagnose.files.tree import Question, Reading
 from diagnose.measure.registry import MEASUREMENTS, MissingLine, Unreadable, compute, parse_reply
@@ -76,7 +77,7 @@ def reply(visit: Visit, state: State, text: str, screen: Screen | None = None) -
         )
         return Turn(state=state, interludes=(refused,))
     if meaning.kind == replies.WHY:
-        return Turn(state=state, interludes=(view.why(visit, state, screen),))
+        return Turn(state=state, interludes=(why(visit, state, screen),))
     trail: list[Trace] = []
     if meaning.kind == replies.NOTE:
         after = replace(state, notes=(*state.notes, phrase("noted", text=meaning.answer)))
@@ -239,9 +240,17 @@ def _done(
     step = frame.tree.steps[frame.at]
     assert isinstance(step, Question)
     number = [way.answer for way in step.exits].index(meaning.answer)
-    after = onward.on_top(moved, onward.answered(frame, frame.at, number))
-    target = frame.tree.plan.ways[frame.at][number]
-    return onward.settle(visit, replace(after, answered=True), target, True, trail)
+    return answered(visit, state, number, trail)
+
+
+def answered(visit: Visit, state: State, number: int, trail: list[Trace]) -> State:
+    """Return the state after the answer of that number to the question where the walk is."""
+    frame = state.frames[-1]
+    after = onward.on_top(
+        replace(state, doorway=None, notes=(), answered=True, before=state),
+        onward.answered(frame, frame.at, number),
+    )
+    return onward.settle(visit, after, frame.tree.plan.ways[frame.at][number], True, trail)
 
 
 def _at_caution(
@@ -266,7 +275,8 @@ def _at_finding(visit: Visit, state: State, kind: str, trail: list[Trace]) -> St
         state = replace(state, cautions=cautions.tried_out(visit.table, state.cautions))
     if kind == replies.CURED:
         return onward.ended(state, "cured", trail)
-    if kind == replies.NOT_CURED:
+    # Whoever looked and saw that it is not the cause has started nothing: all stays in force.
+    if kind in (replies.NOT_CURED, replies.NOT_IT):
         frame = onward.failed(frame, frame.at)
     aside = onward.on_top(state, onward.without(frame, frame.at))
     return onward.go_on(visit, onward.choose(visit, aside, None, trail), trail)

@@ -40,7 +40,7 @@ GO_ON: Final = ""
 #: Replies that claim something was done: everything must have been in sight before.
 _CLAIMS: Final = frozenset(
     {
-        *(replies.DONE, replies.CURED, replies.NOT_CURED),
+        *(replies.DONE, replies.CURED, replies.NOT_CURED, replies.NOT_IT),
         *(replies.GO_ON, replies.START_ANEW, replies.RELEASED),
     }
 )

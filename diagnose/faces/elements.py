@@ -226,7 +226,9 @@ def _figure(screen: FigureScreen) -> Elements:
 
 def _finding(screen: FindingScreen) -> Elements:
     if not screen.checked:
-        yield Element("note", "Not checked yet: look first.")
+        # Nobody is asked to look at what only service may touch.
+        look = ": look first" if replies.NOT_IT in screen.replies else ""
+        yield Element("note", f"Not checked yet{look}.")
     yield Element("title", screen.finding)
     likely = f"{percent(screen.probability)} likely"
     if screen.who == "service":
@@ -234,6 +236,7 @@ def _finding(screen: FindingScreen) -> Elements:
     else:
         person = "For battery-trained people. " if screen.who == "battery-trained" else ""
         yield Element("aside", f"{person}{likely}, about {screen.minutes:g} min to put right.")
+    yield from _likelier(screen)
     if screen.remedy:
         yield Element("text", screen.remedy)
     yield from _from_card(screen.card)
@@ -247,9 +250,22 @@ def _finding(screen: FindingScreen) -> Elements:
         yield Element("heading", "Before the machine runs again:")
         yield from _numbered("line", screen.before_trying)
     if screen.who == "service":
-        yield Element("ask", "Refer it now, or keep looking?")
+        refer = _refer_first(screen)
+        now, later = "Refer it now, or keep looking?", "Keep looking first, or refer it now?"
+        yield Element("ask", now if refer else later)
     else:
         yield Element("ask", "Then try the machine out. Is it cured?")
+
+
+def _likelier(screen: FindingScreen) -> Elements:
+    head = "Likelier, and still open:"
+    if screen.who == "service":
+        head = "Still open here:" if _refer_first(screen) else "Look for these first:"
+    yield from _ranked(head, screen.likelier)
+
+
+def _refer_first(screen: FindingScreen) -> bool:
+    return screen.replies[:1] == (replies.REFER,)
 
 
 def _item(screen: ItemScreen) -> Elements:

@@ -31,7 +31,7 @@ FIELDS: Final[dict[str, tuple[str, ...]]] = {
     "figure": ("step", "read", "value", "unit", "expected", "band", "workings"),
     "finding": (
         *("step", "finding", "who", "checked", "remedy", "before_trying", "leave_safe"),
-        *("until_mended", "probability", "minutes", "parts", "card"),
+        *("until_mended", "probability", "likelier", "minutes", "parts", "card"),
     ),
     "item": ("round", "item", "number", "total", "do", "look_for", "card", "note_down"),
     "why": ("ranking",),

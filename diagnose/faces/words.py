@@ -30,6 +30,9 @@ WORDS: Final[dict[str, str]] = {
     "from-card": "From the machine card: {line} is {answer}.",
     "card-list": "On the machine card {shown} means: {meaning}.",
     "not-here": "Skipped, since this machine is another: {line}.",
+    # At a finding.
+    "seen-otherwise": "An earlier answer spoke against this.",
+    "open-before": "Other causes are still open: {title}.",
     "doorway-shut": "The symptom {symptom} cannot be opened, so this one goes on.",
     "resumed": "Taken up again. Earlier answers that fit: {fits}; asked anew: {misfits}.",
     # A remedy that has helped often, from the log. The 30 days are those of log/history.py.
@@ -89,7 +92,13 @@ WORDS: Final[dict[str, str]] = {
     "why-question": "Causes behind this step: {causes}. It tells them apart in {answers} ways.",
     "why-reading": "The reading: {title}. {how}",
     "why-finding": "Your answers led here.",
-    "why-unchecked": "No answer led here. It is the best of what is left, so look first.",
+    "why-unchecked": "No answer led here. It is the best of what is left.",
+    "why-seen": "An earlier answer spoke against it. It is the best of what is left.",
+    "why-answer-for": "Your answer says so: {now} likely now, {before} before it.",
+    "why-answer-against": "Your answer speaks against it: {now} likely now, {before} before it.",
+    "why-ruled-out": "Another cause was ruled out: {now} likely now, {before} before that.",
+    "why-rare": "It is rare, so one answer alone does not make it certain.",
+    "why-likeliest": "The likeliest cause now: {now}. Before your last reply: {before}.",
     # What the rounds left undone that speaks for a cause.
     "undone-item": "Left for another time in {round}: {item}",
     "undone-round": "Overdue on this machine: {round}.",
@@ -116,6 +125,7 @@ REPLIES: Final[dict[str, ReplyWords]] = {
     replies.LEAVE: ReplyWords("Leave", "l", "leave"),
     replies.CURED: ReplyWords("Cured", "y", "cured"),
     replies.NOT_CURED: ReplyWords("Not cured", "n", "not cured"),
+    replies.NOT_IT: ReplyWords("Looked: not it", "x", "not it"),
     replies.REFER: ReplyWords("Refer to service", "r", "refer"),
     replies.KEEP_LOOKING: ReplyWords("Keep looking", "k", "keep looking"),
     replies.NOT_RIGHT: ReplyWords("Not right", "n", "not right"),

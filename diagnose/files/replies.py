@@ -13,6 +13,7 @@ DANGER: Final = "danger"
 LEAVE: Final = "leave"
 CURED: Final = "cured"
 NOT_CURED: Final = "not cured"
+NOT_IT: Final = "not it"
 REFER: Final = "refer"
 KEEP_LOOKING: Final = "keep looking"
 NOT_RIGHT: Final = "not right"
@@ -28,6 +29,7 @@ NOTE: Final = "note"
 SPELLINGS: Final = {
     "not sure": UNSURE,
     "not-cured": NOT_CURED,
+    "not-it": NOT_IT,
     "keep-looking": KEEP_LOOKING,
     "go-on": GO_ON,
     "start-anew": START_ANEW,
@@ -35,7 +37,7 @@ SPELLINGS: Final = {
 
 REPLY_WORDS: Final = frozenset(
     {
-        *(DONE, CANNOT, BACK, WHY, UNSURE, DANGER, LEAVE, CURED, NOT_CURED, REFER),
+        *(DONE, CANNOT, BACK, WHY, UNSURE, DANGER, LEAVE, CURED, NOT_CURED, NOT_IT, REFER),
         *(KEEP_LOOKING, NOT_RIGHT, NOT_NOW, NONE, NOTE, GO_ON, START_ANEW, RELEASED),
         *SPELLINGS,
     }

@@ -22,7 +22,14 @@ from diagnose.measure.model import Expected
 
 #: The replies that move a case, and that *back* withdraws.
 MOVES: Final = frozenset(
-    {ANSWER, replies.UNSURE, replies.CANNOT, replies.NOT_CURED, replies.KEEP_LOOKING}
+    {
+        ANSWER,
+        replies.UNSURE,
+        replies.CANNOT,
+        replies.NOT_CURED,
+        replies.NOT_IT,
+        replies.KEEP_LOOKING,
+    }
 )
 
 #: The marks that an item of a round can get.
@@ -55,6 +62,7 @@ class Shown(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     until_mended: str | None = None
     ask_service: str | None = None
     probability: float | None = None
+    likelier: tuple[Cause, ...] = ()
     minutes: float | None = None
     parts: tuple[str, ...] = ()
     phase: str = ""

@@ -113,7 +113,8 @@ class _Telling(Struct):
         plan = frame.tree.plan
         place = plan.number[event.step]
         if isinstance(step, Finding):
-            if event.reply == replies.NOT_CURED and place not in frame.gone:
+            spoke = event.reply in (replies.NOT_CURED, replies.NOT_IT)
+            if spoke and place not in frame.gone:
                 frame = onward.failed(frame, place)
             self.frames[event.symptom] = onward.without(frame, place)
         elif event.reply == ANSWER and place not in frame.closed:

@@ -245,7 +245,7 @@ def _passed(account: Account) -> Iterator[PassedOver]:
         if (
             isinstance(event, Replied)
             and event.shown.screen == FindingScreen.screen
-            and event.reply in (replies.CANNOT, replies.KEEP_LOOKING)
+            and event.reply in (replies.CANNOT, replies.KEEP_LOOKING, replies.NOT_IT)
         ):
             yield PassedOver(
                 at=logged.at,

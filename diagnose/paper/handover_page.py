@@ -51,7 +51,8 @@ class PassedOver(Struct, frozen=True, kw_only=True):
     """A step that was passed over, or a finding set aside.
 
     `why`: cannot, by (`reason` is who may), caution (`reason` names what was refused), card
-    (`reason` says what is missing), tag (a release that could not be confirmed), or keep looking.
+    (`reason` says what is missing), tag (a release that could not be confirmed), keep looking, or
+    not it (somebody looked, and it is not the cause).
     """
 
     at: str

@@ -40,6 +40,7 @@ _WHY: Final = {
     "card": "The machine card is silent: {reason}.",
     "tag": "This could not be released, perhaps somebody else's tag: {reason}.",
     replies.KEEP_LOOKING: "Service's; set aside to keep looking.",
+    replies.NOT_IT: "Looked at, and not the cause.",
 }
 
 

@@ -67,8 +67,11 @@ def likelihood(plan: Plan, step: int, answer: int, slip: float) -> tuple[float, 
 def by_count(sets: Sequence[int], count: int) -> list[int]:
     """Return, for each number from 0, which of `count` bits stand in that many of the sets."""
     held = [(1 << count) - 1] + [0] * len(sets)
+    most = 0  # nothing stands in more of the sets so far
     for mask in sets:
-        for number in range(len(sets), 0, -1):
+        if held[most] & mask:
+            most += 1
+        for number in range(most, 0, -1):
             held[number] = held[number] & ~mask | held[number - 1] & mask
         held[0] &= ~mask
     return held

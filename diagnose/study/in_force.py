@@ -49,8 +49,16 @@ class CautionTable(Struct, frozen=True, kw_only=True, eq=False):
         """
         needed = union(1 << self.number[caution] for caution in step.cautions)
         if not (isinstance(step, Finding) and (step.who == "service" or step.continue_with)):
-            needed |= union(self.cover.get(hazard, 0) for hazard in step.hazards)
+            needed |= self.over(step.hazards)
         return self.closed(needed)
+
+    def over(self, hazards: Iterable[str]) -> int:
+        """Return the cautions over hazards, with all that they include."""
+        return self.closed(union(self.cover.get(hazard, 0) for hazard in hazards))
+
+    def for_service_only(self, step: Step | Item) -> bool:
+        """Whether a step has a hazard that no caution covers: only service may meet it."""
+        return any(hazard not in self.cover for hazard in step.hazards)
 
     def closed(self, cautions: int) -> int:
         """Return the cautions with all that they include."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from heapq import heappop, heappush
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from msgspec import Struct
 
@@ -70,6 +70,46 @@ def outlooks(
     lies between the parting of its routes and their meeting again is followed a second time.
     """
     region = _explore(plan, cautions, sources, closed, in_force)
+    sums = _summed(plan, region, weights, own, gone)
+    steps = len(plan.ways)
+    return {state % steps: sums.outlook(state) for state in region.starts}
+
+
+def together(
+    plan: Plan,
+    cautions: CautionTable,
+    sources: Iterable[int],
+    *,
+    weights: Sequence[float],
+    own: Sequence[float],
+    closed: Mapping[int, int | None],
+    gone: Collection[int] = (),
+    in_force: int = 0,
+) -> Outlook:
+    """Return the outlook from a place where any of the source steps may be entered.
+
+    As `outlooks`, of a step that costs nothing and whose answers lead to the sources: a finding
+    that several of them lead to is reached by each equally often.
+    """
+    region = _explore(plan, cautions, sources, closed, in_force)
+    sums = _summed(plan, region, weights, own, gone)
+    region.cost[_BEFORE] = 0.0
+    region.below[_BEFORE] = tuple(region.starts)
+    sums.add_up(_BEFORE, region.below[_BEFORE])
+    return sums.outlook(_BEFORE)
+
+
+#: The state of the place before several sources; those of steps count from 0.
+_BEFORE: Final = -1
+
+
+def _summed(
+    plan: Plan,
+    region: _Region,
+    weights: Sequence[float],
+    own: Sequence[float],
+    gone: Collection[int],
+) -> _Sums:
     steps = len(plan.ways)
     sums = _Sums(region, weights)
     for state in region.done:
@@ -81,10 +121,7 @@ def outlooks(
             sums.put(state, 1 << which, weights[which], weights[which] * own[which])
         else:
             sums.put(state, 0, 0.0, 0.0)
-    return {
-        state % steps: Outlook(sums.reach[state], sums.weight[state], sums.total[state])
-        for state in region.starts
-    }
+    return sums
 
 
 class _Region(Struct, frozen=True):
@@ -165,6 +202,10 @@ class _Sums:
         self.reach[state] = reach
         self.weight[state] = self._weight_of[reach] = weight
         self.total[state] = total
+
+    def outlook(self, state: int) -> Outlook:
+        """Return the outlook from a state whose sums are known."""
+        return Outlook(self.reach[state], self.weight[state], self.total[state])
 
     def add_up(self, state: int, children: tuple[int, ...]) -> None:
         """Work the sums of a step out from those of the steps that its answers lead to."""

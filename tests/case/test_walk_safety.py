@@ -21,8 +21,8 @@ from strategies.sampling import examples, several
 from strategies.walking import Case
 from strategies.written import Read, Written, read
 
-from diagnose.case import cautions, onward, walk
-from diagnose.files.replies import BACK
+from diagnose.case import cautions, onward, view, walk
+from diagnose.files.replies import BACK, NOT_IT
 from diagnose.log import replay as telling
 from diagnose.log.events import Replied
 from diagnose.measure.registry import MEASUREMENTS
@@ -91,7 +91,7 @@ def test_the_random_cases_meet_everything_that_there_is(cases: list[Case]) -> No
     replied = [event for case in cases for event in case.events if isinstance(event, Replied)]
     kinds = Counter(event.reply for event in replied)
     replies = {"answer", "done", "cannot", "back", "unsure", "danger", "leave", "cured", "refer"}
-    assert replies | {"not cured", "keep looking"} <= set(kinds)
+    assert replies | {"not cured", "not it", "keep looking"} <= set(kinds)
     assert any(case.resumes for case in cases)
     traces = Counter(trace.what for case in cases for event in case.events for trace in event.trail)
     assert {"passed", "chose", "entered", "returned", "rests", "ended"} <= set(traces)
@@ -144,6 +144,18 @@ def _machine_as_before(method: Any, kinds: tuple[str, ...]) -> Any:
     return tampered
 
 
+def _trial(method: Any) -> Any:
+    """Return a reply with which a look at a finding counts as a trial."""
+
+    def tampered(visit: Any, state: State, screen: Any, meaning: Any, trail: Any) -> State:
+        after: State = method(visit, state, screen, meaning, trail)
+        if meaning.kind != NOT_IT:
+            return after
+        return replace(after, cautions=cautions.tried_out(visit.table, after.cautions))
+
+    return tampered
+
+
 def _back_in_time(method: Any) -> Any:
     """Return a reply with which *back* puts the machine as it was, too."""
 
@@ -170,6 +182,8 @@ SABOTAGE: dict[str, list[tuple[Any, str, Any]]] = {
     "a trial ends nothing": [
         (walk, "_done", _machine_as_before(walk._done, ("cured", "not cured")))
     ],
+    "a look ends what a trial ends": [(walk, "_done", _trial(walk._done))],
+    "anybody looks at what is service's": [(view, "may_look", lambda visit, state: True)],
     "back from a remedy ends nothing": [(walk, "_done", _machine_as_before(walk._done, ("back",)))],
     "back puts the machine as it was": [(walk, "_done", _back_in_time(walk._done))],
     "anybody may do anything": [(onward, "_hindrance", lambda visit, state, step: ("", None))],

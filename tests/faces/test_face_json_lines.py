@@ -33,7 +33,7 @@ TABLE = {
     "reading": "step read do look_for tool needs open minutes_left card note_down",
     "figure": "step read value unit expected band workings",
     "finding": "step finding who checked remedy before_trying leave_safe until_mended probability "
-    "minutes parts card",
+    "likelier minutes parts card",
     "item": "round item number total do look_for card note_down",
     "why": "text ranking",
     "refused": "message",

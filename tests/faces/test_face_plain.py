@@ -26,7 +26,7 @@ from handmade import (
     why,
 )
 
-from diagnose.case.screens import phrase
+from diagnose.case.screens import Cause, phrase
 from diagnose.faces.face import Heading
 from diagnose.faces.plain import PlainFace
 from diagnose.faces.words import NOTICE
@@ -289,9 +289,39 @@ def test_a_service_finding_says_how_to_leave_the_machine(
 ) -> None:
     piped(monkeypatch, "r").ask(for_service(), HEADING)
     told = capsys.readouterr().out
-    assert "Not checked yet: look first." in told
+    assert "Not checked yet.\n" in told
     assert "For licensed service. 61 % likely." in told
     assert "Leave it so: Park it with the key out." in told
+
+
+def test_a_finding_that_the_person_may_look_at_asks_for_a_look(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    replies = ("refer", "keep looking", "not it", "danger", "leave")
+    piped(monkeypatch, "x").ask(for_service(replies=replies), HEADING)
+    assert "Not checked yet: look first.\n" in capsys.readouterr().out
+
+
+def test_likelier_causes_stand_under_a_finding_and_what_is_first_is_asked_first(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    named = (Cause("nick", "The edge is nicked", 0.3), Cause("band", "The band is loose", 0.08))
+    first = ("keep looking", "refer", "danger", "leave")
+    reply = piped(monkeypatch, "k").ask(for_service(replies=first, likelier=named), HEADING)
+    told = capsys.readouterr().out
+    assert reply == "keep looking"
+    listed = "Look for these first:\n1. 30 %: The edge is nicked\n2. 8 %: The band is loose\n"
+    assert listed in told
+    assert "Question: Keep looking first, or refer it now?" in told
+    assert told.index("61 % likely") < told.index(listed) < told.index("Leave it so")
+    assert "k keep looking, r refer, d danger" in told
+    alarming = ("refer", "keep looking", "danger", "leave")
+    piped(monkeypatch, "r").ask(for_service(replies=alarming, likelier=named), HEADING)
+    told = capsys.readouterr().out
+    assert "Still open here:\n1. 30 %" in told
+    assert "Question: Refer it now, or keep looking?" in told
+    piped(monkeypatch, "n").ask(finding(likelier=named), HEADING)
+    assert "Likelier, and still open:\n1. 30 %" in capsys.readouterr().out
 
 
 def test_a_finding_for_the_battery_trained_says_so(

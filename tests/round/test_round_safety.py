@@ -94,7 +94,7 @@ def some_libraries() -> list[Written]:
 
 def walked(libraries: list[Written]) -> list[RandomRound]:
     random = Random(4)
-    return [one for written in libraries for one in some_rounds(written, 10, random)]
+    return [one for written in libraries for one in some_rounds(written, 14, random)]
 
 
 def test_the_random_rounds_meet_everything_that_there_is(some_libraries: list[Written]) -> None:

@@ -82,6 +82,7 @@ shown = _all_of(
         for name in ("answers", "before_trying", "parts", "signs", "confirm", "hazards")
     },
     **dict.fromkeys(("minutes_left", "probability", "minutes"), numbers),
+    likelier=several(st.builds(Cause, step=texts, finding=texts, probability=numbers)),
     **{name: st.integers(0, 99) for name in ("open", "number", "total")},
     checked=st.booleans(),
     again=st.booleans(),

@@ -40,6 +40,9 @@ class Files:
     ) -> None:
         known = _read(cautions)
         self.guards: dict[str, Any] = known["cautions"]
+        self.service_only = {
+            name for name, hazard in known["hazards"].items() if hazard.get("service_only") is True
+        }
         self.place = {name: number for number, name in enumerate(self.guards)}
         self.lapsing = {n for n, c in self.guards.items() if c["lapses"] == "when energised"}
         self.includes = {name: self._closure(name) for name in self.guards}
@@ -191,7 +194,7 @@ class Observer:
             if owners is None or here in owners:
                 continue
             line = all(self.files.steps[owner].get("finding") == leaf for owner in owners)
-            if not (line and place in ("ranking", "doorway")):
+            if not (line and place in ("ranking", "likelier", "doorway")):
                 shown = here or screen["screen"]
                 self._unsafe(f"words of {owners} on a screen of {shown}: {leaf!r}")
 
@@ -252,6 +255,8 @@ class Observer:
         for_service = "finding" in step and who == "service"
         if not for_service and ROLES.index(who) > ROLES.index(self.role):
             self._unsafe(f"{here} is shown to {self.role}")
+        if for_service and "not it" in screen["replies"]:
+            self._may_be_looked_at(here, step)
         if "finding" in step and not for_service:
             lines = [
                 x for n in self._held_back(self.in_force) for x in self.files.guards[n]["release"]
@@ -260,6 +265,16 @@ class Observer:
             lines = list(dict.fromkeys(lines))
             if list(screen["before_trying"]) != lines:
                 self._unsafe(f"before trying {here}: {screen['before_trying']}, not {lines}")
+
+    def _may_be_looked_at(self, here: Step, step: dict[str, Any]) -> None:
+        """Look whether somebody may look at what is service's: no caution is called there."""
+        hazards = set(step.get("hazards", ()))
+        if hazards & self.files.service_only and self.role != "service":
+            self._unsafe(f"{here} is to be looked at, with {hazards & self.files.service_only}")
+        over = {n for n, c in self.files.guards.items() if hazards & set(c.get("covers", ()))}
+        missing = set().union(*(self.files.includes[name] for name in over)) - self.in_force
+        if missing:
+            self._unsafe(f"{here} is to be looked at without {missing} in force")
 
     # The account
 

@@ -48,10 +48,7 @@ class Walker:
 
     def answer(self, state: State, number: int) -> State:
         """Answer by number, a reading too, for which a figure would have to be found."""
-        frame = state.frames[-1]
-        after = onward.on_top(state, onward.answered(frame, frame.at, number))
-        target = frame.tree.plan.ways[frame.at][number]
-        return onward.settle(self.visit, after, target, True, [])
+        return walk.answered(self.visit, state, number, [])
 
     def tree(self, symptom: str) -> ReadyTree:
         tree = self.visit.tree(symptom)

@@ -196,7 +196,7 @@ def _onward(random: Random, screen: dict[str, Any], ending: float, idle: int) ->
     if kind == "item":
         return random.choice(["done", "done", "not right", "not right", "not now"])
     if kind == "finding":
-        return _at_finding(random, "cured" in screen["replies"], ending)
+        return _at_finding(random, screen["replies"], ending)
     if random.random() < 0.3:
         return random.choice(["unsure", "unsure", "cannot"])
     if kind == "reading":
@@ -213,10 +213,14 @@ def _onward(random: Random, screen: dict[str, Any], ending: float, idle: int) ->
     return f"{number + 1}" if random.random() < 0.5 else str(screen["answers"][number]["title"])
 
 
-def _at_finding(random: Random, operators: bool, ending: float) -> str:
+def _at_finding(random: Random, replies: list[str], ending: float) -> str:
+    operators = "cured" in replies
     if random.random() < ending:
         return "cured" if operators else "refer"
-    return random.choice(["not cured", "not cured", "cannot"]) if operators else "keep looking"
+    looked = ["not it"] if "not it" in replies else []
+    return random.choice(
+        ["not cured", "cannot", *looked] if operators else ["keep looking", *looked]
+    )
 
 
 def _typed(random: Random, screen: dict[str, Any]) -> str:
