@@ -23,6 +23,8 @@ def main() -> int:
     trees = load(built_in()).trees
     good = True
     for name, half in halves().items():
+        if name != "tuning" and "--tuning" in sys.argv:
+            continue
         counts, lines = told(half, lambda words: fitting(trees, words))
         good &= understood(counts) >= GOAL and not counts["wrong"]
         rest = ", ".join(f"{how} {number}" for how, number in counts.most_common())

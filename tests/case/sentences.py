@@ -12,6 +12,8 @@ import yaml
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
+    from diagnose.case.own_words import Fit
+
 #: So many symptoms can be offered as the ones that fit; more is no choice any more.
 OFFERED = 3
 
@@ -44,43 +46,35 @@ def halves() -> dict[str, list[Sentence]]:
     }
 
 
-def outcome(sentence: Sentence, found: list[str]) -> str:
+def outcome(sentence: Sentence, fit: Fit) -> str:
     """Return `right`, `offered` (all that fit), `asked` for nothing, or `wrong`: begun silently.
 
     Where none fits, and for the symptom that tells the others apart, which stands first in the
     list, it is right to ask with the whole list.
     """
+    found = set(fit.symptoms)
     if not found:
         return "right" if sentence.fits <= {"which-symptom"} else "asked"
-    if len(found) == 1:
-        return (
-            "right"
-            if set(found) == sentence.fits
-            else "one of two"
-            if set(found) < sentence.fits
-            else "wrong"
-        )
-    return (
-        "offered"
-        if sentence.fits and sentence.fits <= set(found) and len(found) <= OFFERED
-        else "missed"
-    )
+    if not fit.sure:
+        understood = sentence.fits and sentence.fits <= found and len(found) <= OFFERED
+        return "offered" if understood else "missed"
+    if found == sentence.fits:
+        return "right"
+    return "one of two" if found < sentence.fits else "wrong"
 
 
-def told(
-    half: Iterable[Sentence], fitting: Callable[[str], list[str]]
-) -> tuple[Counter[str], list[str]]:
+def told(half: Iterable[Sentence], fitting: Callable[[str], Fit]) -> tuple[Counter[str], list[str]]:
     """Return how often each outcome came, and one line for each sentence that was not understood."""
     counts: Counter[str] = Counter()
     lines = []
     for sentence in half:
-        found = fitting(sentence.words)
-        how = outcome(sentence, found)
+        fit = fitting(sentence.words)
+        how = outcome(sentence, fit)
         counts[how] += 1
         if how not in ("right", "offered"):
             meant = ", ".join(sorted(sentence.fits)) or "none"
             lines.append(
-                f"{how}: {sentence.words!r} is {meant}, found {', '.join(found) or 'none'}"
+                f"{how}: {sentence.words!r} is {meant}, found {', '.join(fit.symptoms) or 'none'}"
             )
     return counts, lines
 
