@@ -68,21 +68,41 @@ class Record(Struct):
         self.number += 1
 
 
-def start(desk: Desk, symptom: str, words: str = "") -> None:
-    """Open a case and walk it to its end; `words` are the operator's own for the symptom."""
-    state, trail = onward.opened(desk.visit, symptom)
+def start(
+    desk: Desk,
+    symptom: str,
+    words: str = "",
+    notes: tuple[Phrase, ...] = (),
+    *,
+    chosen: bool = False,
+) -> bool:
+    """Open a case and walk it to its end; `words` are the operator's own for the symptom.
+
+    `notes` are said above its first screen. Returns whether one that was `chosen` at the prompt was
+    taken back at its first screen, so that the choice comes again.
+    """
+    state, trail = onward.opened(desk.visit, symptom, chosen=chosen)
+    state = replace(state, notes=(*notes, *state.notes))
     record = None
     if desk.log is not None:
         event = opened(desk.visit, state, trail, words, desk.name)
         case = desk.log.open_case(desk.machine, event)
         record = Record(desk.log, case, told=set(state.entered))
-    run(desk, state, record)
+    return run(desk, state, record)
 
 
-def run(desk: Desk, state: State, record: Record | None) -> None:
-    """Walk a case to its end, each event logged before the next screen, and show the end."""
+def run(desk: Desk, state: State, record: Record | None) -> bool:
+    """Walk a case to its end, each event logged before the next screen, and show the end.
+
+    Returns whether it was taken back to the choice of a symptom: nothing is shown then.
+    """
     state = walked(desk, state, record)
+    if state.outcome == onward.WITHDRAWN:
+        return True
+    if state.outcome == "left" and view.leaves_nothing(desk.visit, state):
+        record = None
     show_end(desk, record, state.frames[-1].tree.title, view.screen(desk.visit, state))
+    return False
 
 
 def show_end(desk: Desk, record: Record | None, title: str, end: Screen) -> None:

@@ -12,7 +12,11 @@ from diagnose.commands.visits import desk_of
 from diagnose.faces.selection import face_for
 
 if TYPE_CHECKING:
+    import argparse
     from collections.abc import Sequence
+
+    from diagnose.commands.session import Desk
+    from diagnose.faces.face import Face
 
 
 def run(args: Sequence[str]) -> int:
@@ -23,7 +27,6 @@ def run(args: Sequence[str]) -> int:
     parser.add_argument("--trial", action="store_true", help="walk without a log")
     options = parser.parse_args(args)
     symptom = options.symptom
-    spoken: list[str] = []
     library = ReadyLibrary(opt.trees_folder(options), frozenset({symptom}) if symptom else None)
     if symptom and symptom not in library.content.symptoms:
         library.require(symptom)
@@ -32,10 +35,29 @@ def run(args: Sequence[str]) -> int:
     if not go_on:
         return opt.OK
     if symptom is None:
-        symptom, spoken = symptom_of(library, face, first=not asked)
-        if symptom is None:
-            return opt.OK
-    library.require(symptom)
-    log = None if options.trial else opt.open_log(options)
-    start(desk_of(library, log, face, options), symptom, spoken[-1] if spoken else "")
+        _from_the_choice(library, face, options, first=not asked)
+    else:
+        library.require(symptom)
+        start(_desk(library, face, options), symptom)
     return opt.OK
+
+
+def _from_the_choice(
+    library: ReadyLibrary, face: Face, options: argparse.Namespace, *, first: bool
+) -> None:
+    """Walk the symptom that is chosen; one that is taken back at its first screen, choose anew."""
+    desk = None
+    while True:
+        chosen = symptom_of(library, face, first=first)
+        if chosen.symptom is None:
+            return
+        desk = desk or _desk(library, face, options)
+        if not start(desk, chosen.symptom, chosen.words, chosen.notes, chosen=True):
+            return
+        first = False
+
+
+def _desk(library: ReadyLibrary, face: Face, options: argparse.Namespace) -> Desk:
+    # Opened late: whoever leaves at a choice has begun no log.
+    log = None if options.trial else opt.open_log(options)
+    return desk_of(library, log, face, options)

@@ -51,6 +51,7 @@ WORDS: Final[dict[str, str]] = {
         " Service takes over from here."
     ),
     "end-nothing-left": "Nothing is left here that an operator can check. Service takes over.",
+    "end-withdrawn": "Nothing was answered, so no case is kept.",
     "end-resume": "To go on with it: diagnose resume {case}",
     "end-handover": "The page for service: diagnose handover {case}",
     # Replies that mean nothing here.
@@ -60,7 +61,10 @@ WORDS: Final[dict[str, str]] = {
     "no-such-reply": '"{typed}" is no reply here. These are: {offered}.{hint}',
     "no-such-machine": 'No machine here is "{typed}". Give its number, its name, or none.{hint}',
     "no-such-symptom": 'No symptom here sounds like "{typed}". Give its number, or other words.',
+    "one-fits": 'This is what "{typed}" comes nearest to. Is it this?',
     "several-fit": 'More than one sounds like "{typed}". Which is it?',
+    "taken-as": 'Your words: "{typed}". Taken as: {title}. If it is not that, go back.',
+    "all-symptoms": "None of these: show all symptoms",
     "none-fits": 'No symptom here sounds like "{typed}". The first one asks what it looks like.',
     "symptom-broken": "That symptom cannot be opened: {message}.",
     "cannot-read": "That reading cannot be used: {message}.",
