@@ -43,7 +43,7 @@ def opened(
     """Return the state of a case just opened, and what followed by itself.
 
     A symptom that a round begins finds the round's cautions as they are, and `returns` to it; one
-    that was `chosen` at the prompt can be taken back to it.
+    that was `chosen` at the prompt can be taken back to it, and finds those of one taken back.
     Raises `KeyError` for a symptom that cannot be started.
     """
     tree = visit.tree(symptom)

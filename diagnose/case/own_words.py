@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import difflib
 import math
+import operator
 import re
-from typing import TYPE_CHECKING, NamedTuple
+from collections import Counter
+from functools import cache
+from typing import TYPE_CHECKING, NamedTuple, TypeAlias
 
 from diagnose.files.tree import Finding
 
@@ -19,7 +22,7 @@ OFFERED = 3
 
 #: From how much on a fit is fair, and from how much on sure; below the first, none fits.
 _FAIR = 0.35
-_SURE = 0.68
+_SURE = 0.74
 
 #: What is this near to the best fits alike; where the best is only fair, more does.
 _NEARLY = 0.10
@@ -112,6 +115,10 @@ class _Word(NamedTuple):
     denied: bool
 
 
+#: Stems, each with whether it is denied there, undenied, or both.
+_Stems: TypeAlias = dict[str, set[bool]]
+
+
 def fitting(trees: Mapping[str, Tree], words: str) -> Fit:
     """Return the symptoms that the operator's words fit best; none where no fit is fair.
 
@@ -153,67 +160,67 @@ class _Names:
 
     def __init__(self, trees: Mapping[str, Tree]) -> None:
         self._phrases = {
-            symptom: [
-                [word for clause in _clauses(name) for word in clause]
-                for name in (tree.title, symptom, *tree.also_called)
-            ]
+            symptom: [_name(name) for name in (tree.title, symptom, *tree.also_called)]
             for symptom, tree in trees.items()
         }
-        users: dict[str, int] = {}
-        for phrases in self._phrases.values():
-            for stem in {word.stem for phrase in phrases for word in phrase}:
-                users[stem] = users.get(stem, 0) + 1
+        self._whole = {
+            symptom: _stems(word for phrase in phrases for word in phrase)
+            for symptom, phrases in self._phrases.items()
+        }
+        users = Counter(stem for stems in self._whole.values() for stem in stems)
         self._says = {
             stem: math.log(1 + len(trees) / number) * (_LITTLE if stem in _FAILING else 1)
             for stem, number in users.items()
         }
         self._spelt = {
-            word: _stem(word)
-            for tree in trees.values()
-            for name in (tree.title, *tree.also_called)
-            for word in _words(name)
-            if _stem(word) in self._says
+            word.typed: word.stem
+            for phrases in self._phrases.values()
+            for phrase in phrases
+            for word in phrase
         }
 
     def scores(self, said: Sequence[_Word]) -> dict[str, float]:
         """Return how well each symptom fits, from 0 to 1."""
-        if not said:
-            return {}
-        alike = {word.stem: self._alike(word) for word in said}
-        weights = [self._weight(word.stem, alike[word.stem]) for word in said]
-        scores = {}
-        for symptom, phrases in self._phrases.items():
-            every = [word for phrase in phrases for word in phrase]
-            whole = _share(weights, [_hit(word, alike, every) for word in said])
-            best = max(self._likeness(said, weights, alike, phrase) for phrase in phrases)
-            scores[symptom] = (whole + best) / 2
-        return scores
+        heard = [(word, self._alike(word)) for word in said]
+        weights = [self._weight(word, alike) for word, alike in heard]
+        total = sum(weights)
+        if not total:
+            return dict.fromkeys(self._phrases, 0.0)
+        known = {stem for _, alike in heard for stem in alike}
 
-    def _weight(self, stem: str, alike: Mapping[str, float]) -> float:
+        def share(stems: _Stems) -> float:
+            hits = (_hit(word, alike, stems) for word, alike in heard)
+            fits: float = sum(map(operator.mul, weights, hits))
+            return fits / total
+
+        def likeness(phrase: Sequence[_Word]) -> float:
+            """Return how alike what was said and a name are, both ways."""
+            back = whole = 0.0
+            for other in phrase:
+                says = self._says[other.stem]
+                whole += says
+                if other.stem in known:
+                    own = {other.stem: {other.denied}}
+                    back += says * max(_hit(word, alike, own) for word, alike in heard)
+            return math.sqrt(share(_stems(phrase)) * back / whole) if back else 0.0
+
+        return {
+            symptom: (share(self._whole[symptom]) + max(map(likeness, phrases))) / 2
+            for symptom, phrases in self._phrases.items()
+        }
+
+    def _weight(self, word: _Word, alike: Mapping[str, float]) -> float:
         if alike:
             return self._says[max(alike, key=lambda stem: alike[stem])]
-        return 0.0 if stem in _FAILING else _UNKNOWN * math.log(1 + len(self._phrases))
-
-    def _likeness(
-        self,
-        said: Sequence[_Word],
-        weights: Sequence[float],
-        alike: Mapping[str, Mapping[str, float]],
-        phrase: Sequence[_Word],
-    ) -> float:
-        """Return how alike what was said and a name are, both ways."""
-        there = _share(weights, [_hit(word, alike, phrase) for word in said])
-        back = _share(
-            [self._says[other.stem] for other in phrase],
-            [max(_hit(word, alike, [other]) for word in said) for other in phrase],
-        )
-        return math.sqrt(there * back)
+        return 0.0 if word.stem in _FAILING else _UNKNOWN * math.log(1 + len(self._phrases))
 
     def _alike(self, word: _Word) -> dict[str, float]:
         """Return the stems of the library that a word can stand for; its own, where it is one."""
-        if word.stem in self._says or word.stem in _FAILING:
-            return {word.stem: 1.0} if word.stem in self._says else {}
+        if word.stem in self._says:
+            return {word.stem: 1.0}
         found: dict[str, float] = {}
+        if word.stem in _FAILING:
+            return found
         for other, stem in self._spelt.items():
             like = max(_likeness(word.typed, other), _likeness(word.stem, stem))
             if like > found.get(stem, 0.0):
@@ -233,24 +240,21 @@ def _best(scores: Mapping[str, float]) -> Fit:
     return Fit(tuple(found[:OFFERED]), sure and len(found) == 1)
 
 
-def _share(weights: Sequence[float], hits: Sequence[float]) -> float:
-    total = sum(weights)
-    return (
-        sum(weight * hit for weight, hit in zip(weights, hits, strict=True)) / total if total else 0
-    )
+def _stems(words: Iterable[_Word]) -> _Stems:
+    stems: _Stems = {}
+    for word in words:
+        stems.setdefault(word.stem, set()).add(word.denied)
+    return stems
 
 
-def _hit(word: _Word, alike: Mapping[str, Mapping[str, float]], others: Iterable[_Word]) -> float:
-    like = alike[word.stem]
-    unlike = _DENIED if word.denied else _UNSAID
-    return max(
-        (
-            like[other.stem] * (1 if other.denied == word.denied else unlike)
-            for other in others
-            if other.stem in like
-        ),
-        default=0.0,
-    )
+def _hit(word: _Word, alike: Mapping[str, float], stems: _Stems) -> float:
+    """Return how much of a word is among stems, for what it can stand for."""
+    best = 0.0
+    for stem, like in alike.items():
+        if stem in stems:
+            unlike = _DENIED if word.denied else _UNSAID
+            best = max(best, like if word.denied in stems[stem] else like * unlike)
+    return best
 
 
 def _words(text: str) -> list[str]:
@@ -258,6 +262,11 @@ def _words(text: str) -> list[str]:
     bare = re.sub(r"['`\N{RIGHT SINGLE QUOTATION MARK}\N{ACUTE ACCENT}]", "", text.casefold())
     bare = _NOT.sub("not", bare)
     return re.findall(r"[^\W_]+|[&+,.;:!?/]", bare)
+
+
+@cache
+def _name(text: str) -> tuple[_Word, ...]:
+    return tuple(word for clause in _clauses(text) for word in clause)
 
 
 def _clauses(text: str) -> Iterator[list[_Word]]:
@@ -303,6 +312,7 @@ _MEANT = {
 }
 
 
+@cache
 def _likeness(word: str, other: str) -> float:
     if len(word) < 4 or len(other) < 4:
         return 0.0

@@ -207,5 +207,5 @@ def _back(visit: Visit, state: State) -> tuple[str, ...]:
 
 
 def leaves_nothing(visit: Visit, state: State) -> bool:
-    """Whether nothing was said in the case yet, and nothing stands that has to be released."""
-    return state.before is None and not state.cautions.in_force & visit.table.lapsing
+    """Whether nothing was said in the case yet, and no lockout stands that somebody must know."""
+    return state.before is None and not state.cautions.in_force & visit.table.lockouts

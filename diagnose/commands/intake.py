@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from diagnose.case.screens import ChooseScreen, EndScreen, Named, RefusedScreen, phrase
 from diagnose.case.walk import picked
@@ -42,9 +43,9 @@ def choose(
         word = folded(said(face, screen, heading)[:400])
         heading = Heading()
         if word in _ASIDE:
-            end = EndScreen(outcome="left", ranking=())
+            end = EndScreen(outcome="left", ranking=(), in_force=screen.in_force)
             if word == replies.DANGER:
-                end = EndScreen(outcome="referred", ranking=(), notes=(phrase("end-danger"),))
+                end = replace(end, outcome="referred", notes=(phrase("end-danger"),))
             face.show(end, heading)
             return None
         taken = take(screen, word)
@@ -79,11 +80,16 @@ class Chosen(Struct, frozen=True, kw_only=True):
     notes: tuple[Phrase, ...] = ()
 
 
-def symptom_of(library: ReadyLibrary, face: Face, *, first: bool) -> Chosen:
-    """Ask for a symptom. Raises `Unusable` where the library has none."""
+def symptom_of(
+    library: ReadyLibrary, face: Face, *, first: bool, in_force: tuple[Named, ...] = ()
+) -> Chosen:
+    """Ask for a symptom. Raises `Unusable` where the library has none.
+
+    `in_force` are the cautions of a case that was taken back.
+    """
     if not library.content.symptoms:
         raise opt.Unusable(f"{library.folder}: no symptom tree there; name a library with --trees.")
-    asked = _Symptoms(library)
+    asked = _Symptoms(library, in_force)
     symptom = choose(face, asked.screen(library.content.symptoms), asked.take, first=first)
     return Chosen(symptom=symptom, words=asked.words, notes=asked.notes)
 
@@ -110,8 +116,9 @@ class _Symptoms:
     `words` are the last ones, `notes` say as what they were taken, where they alone chose.
     """
 
-    def __init__(self, library: ReadyLibrary) -> None:
+    def __init__(self, library: ReadyLibrary, in_force: tuple[Named, ...]) -> None:
         self.library = library
+        self.in_force = in_force
         self.words = ""
         self.notes: tuple[Phrase, ...] = ()
 
@@ -122,7 +129,13 @@ class _Symptoms:
         if some:
             options.append(Named(_ALL, render(phrase("all-symptoms"))))
         aside = (replies.BACK, *_ASIDE) if some else _ASIDE
-        return ChooseScreen(what="symptom", options=tuple(options), replies=aside, notes=notes)
+        return ChooseScreen(
+            what="symptom",
+            options=tuple(options),
+            replies=aside,
+            notes=notes,
+            in_force=self.in_force,
+        )
 
     def take(self, screen: ChooseScreen, word: str) -> str | ChooseScreen | Phrase:
         """Return the symptom that a reply names, the choice that is left, or what was wrong."""

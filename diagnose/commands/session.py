@@ -14,6 +14,7 @@ from diagnose.files import replies
 from diagnose.log.record import opened, replied
 
 if TYPE_CHECKING:
+    from diagnose.case.cautions import CautionState
     from diagnose.case.screens import Phrase, Screen
     from diagnose.case.state import State
     from diagnose.case.visit import Visit
@@ -75,13 +76,14 @@ def start(
     notes: tuple[Phrase, ...] = (),
     *,
     chosen: bool = False,
-) -> bool:
+    held: CautionState | None = None,
+) -> CautionState | None:
     """Open a case and walk it to its end; `words` are the operator's own for the symptom.
 
-    `notes` are said above its first screen. Returns whether one that was `chosen` at the prompt was
-    taken back at its first screen, so that the choice comes again.
+    `notes` are said above its first screen; `held` are the cautions of one that was taken back.
+    Returns, where one that was `chosen` at the prompt is taken back to it, its cautions; else None.
     """
-    state, trail = onward.opened(desk.visit, symptom, chosen=chosen)
+    state, trail = onward.opened(desk.visit, symptom, held, chosen=chosen)
     state = replace(state, notes=(*notes, *state.notes))
     record = None
     if desk.log is not None:
@@ -91,18 +93,18 @@ def start(
     return run(desk, state, record)
 
 
-def run(desk: Desk, state: State, record: Record | None) -> bool:
+def run(desk: Desk, state: State, record: Record | None) -> CautionState | None:
     """Walk a case to its end, each event logged before the next screen, and show the end.
 
-    Returns whether it was taken back to the choice of a symptom: nothing is shown then.
+    Where it is taken back to the choice of a symptom, nothing is shown: returns its cautions then.
     """
     state = walked(desk, state, record)
     if state.outcome == onward.WITHDRAWN:
-        return True
+        return state.cautions
     if state.outcome == "left" and view.leaves_nothing(desk.visit, state):
         record = None
     show_end(desk, record, state.frames[-1].tree.title, view.screen(desk.visit, state))
-    return False
+    return None
 
 
 def show_end(desk: Desk, record: Record | None, title: str, end: Screen) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from diagnose.case.view import named
 from diagnose.commands import options as opt
 from diagnose.commands.intake import machine_of, symptom_of
 from diagnose.commands.ready_library import ReadyLibrary
@@ -46,13 +47,15 @@ def _from_the_choice(
     library: ReadyLibrary, face: Face, options: argparse.Namespace, *, first: bool
 ) -> None:
     """Walk the symptom that is chosen; one that is taken back at its first screen, choose anew."""
-    desk = None
+    desk, held = None, None
     while True:
-        chosen = symptom_of(library, face, first=first)
-        if chosen.symptom is None:
+        in_force = named(library.table, held.in_force) if held is not None else ()
+        choice = symptom_of(library, face, first=first, in_force=in_force)
+        if choice.symptom is None:
             return
         desk = desk or _desk(library, face, options)
-        if not start(desk, chosen.symptom, chosen.words, chosen.notes, chosen=True):
+        held = start(desk, choice.symptom, choice.words, choice.notes, chosen=True, held=held)
+        if held is None:
             return
         first = False
 

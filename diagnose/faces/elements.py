@@ -72,8 +72,9 @@ class StatusLine:
         """Return the status; a screen that counts no causes is told what the last one said."""
         case = f"case {heading.case}" if heading.case else None
         place = (heading.title, heading.machine, case)
-        choosing = isinstance(screen, ChooseScreen)
-        titles = None if choosing else tuple(_plain(one.title) for one in screen.in_force)
+        # Nothing is in force at a choice, unless a case was taken back to it.
+        silent = isinstance(screen, ChooseScreen) and not screen.in_force
+        titles = None if silent else tuple(_plain(one.title) for one in screen.in_force)
         return Status(tuple(_plain(part) for part in place if part), self._causes(screen), titles)
 
     def _causes(self, screen: Screen) -> str | None:

@@ -64,7 +64,7 @@ WORDS: Final[dict[str, str]] = {
     "one-fits": 'This is what "{typed}" comes nearest to. Is it this?',
     "several-fit": 'More than one sounds like "{typed}". Which is it?',
     "taken-as": 'Your words: "{typed}". Taken as: {title}. If it is not that, go back.',
-    "all-symptoms": "None of these: show all symptoms",
+    "all-symptoms": "None of these. Show all symptoms.",
     "none-fits": 'No symptom here sounds like "{typed}". The first one asks what it looks like.',
     "symptom-broken": "That symptom cannot be opened: {message}.",
     "cannot-read": "That reading cannot be used: {message}.",
