@@ -28,8 +28,9 @@ _SURE = 0.74
 _NEARLY = 0.10
 _WIDELY = 0.25
 
-#: How alike two words have to be to count as one misspelt.
+#: How alike two words have to be to count as one misspelt; and what two swapped letters leave.
 _ALIKE = 0.75
+_SWAPPED = 0.9
 
 #: What a word is worth that is denied where a symptom's name has it undenied; and the other way
 #: round: whoever names only a part of the machine may well mean that it does not work.
@@ -316,6 +317,8 @@ _MEANT = {
 def _likeness(word: str, other: str) -> float:
     if len(word) < 4 or len(other) < 4:
         return 0.0
+    if word[0] == other[0] and sorted(word) == sorted(other):
+        return _SWAPPED
     both = difflib.SequenceMatcher(None, word, other)
     # The quick ratios are never below the true one.
     if both.real_quick_ratio() < _ALIKE or both.quick_ratio() < _ALIKE:

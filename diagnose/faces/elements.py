@@ -227,7 +227,9 @@ def _refused(screen: RefusedScreen) -> Elements:
 
 
 def _end(screen: EndScreen, heading: Heading) -> Elements:
-    outcome = OUTCOMES.get(screen.outcome, screen.outcome)
+    # Without a case, nothing is left open.
+    left = screen.outcome == "left" and not heading.case
+    outcome = "Left." if left else OUTCOMES.get(screen.outcome, screen.outcome)
     yield Element("title", f"Case {heading.case}: {outcome}" if heading.case else outcome)
     if screen.in_force:
         titles = ", ".join(caution.title for caution in screen.in_force)
