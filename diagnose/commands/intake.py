@@ -139,6 +139,7 @@ class _Symptoms:
 
     def take(self, screen: ChooseScreen, word: str) -> str | ChooseScreen | Phrase:
         """Return the symptom that a reply names, the choice that is left, or what was wrong."""
+        self.notes = ()
         if not word:
             return phrase("nothing-typed")
         found = picked(screen.options, word)

@@ -1,7 +1,8 @@
 """The operator's own words: how many of the invented sentences find their symptom.
 
 One row for the half that may be looked at for tuning, one for the half held back. `--lines` names
-the sentences of the tuning half that were not understood.
+the sentences of the tuning half that were not understood, `--tuning` leaves the other half alone:
+whoever tunes has no use for its figure.
 """
 
 from __future__ import annotations

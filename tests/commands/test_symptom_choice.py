@@ -196,3 +196,26 @@ def test_plain_lines_go_back_to_the_choice_too(shop: Desk) -> None:
     assert 'Your words: "wont suck". Taken as: It leaves water lying on the floor.' in text
     assert f'Your words: "no water". Taken as: {TITLE}.' in text
     assert "Nothing was answered, so no case is kept." in text
+
+
+TREE = """\
+format: 1
+symptom: {0}
+title: It is {0}
+start: look
+steps:
+  look: {{ask: Is it so?, hazards: [{1}], answers: {{It is: one, It is not: two}}}}
+  one: {{finding: One., chance: 1, who: operator, remedy: Do it.}}
+  two: {{finding: Two., chance: 1, who: operator, remedy: Do it.}}
+"""
+
+
+def test_words_for_a_symptom_that_cannot_be_opened_explain_no_other(small: Desk) -> None:
+    for name, hazards in (("purple", "no-such"), ("dead", "")):
+        (small.library / f"{name}.yaml").write_text(TREE.format(name, hazards))
+    screens = started(small, "it is purple", "dead", "leave")
+    assert [screen["screen"] for screen in screens] == [
+        *("choose", "refused", "choose", "check", "end"),
+    ]
+    assert "purple.yaml" in screens[1]["message"]
+    assert "notes" not in screens[3]
