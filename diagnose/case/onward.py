@@ -38,10 +38,12 @@ def opened(
     held: cautions.CautionState | None = None,
     *,
     returns: bool = False,
+    chosen: bool = False,
 ) -> tuple[State, tuple[Trace, ...]]:
     """Return the state of a case just opened, and what followed by itself.
 
-    A symptom that a round begins finds the round's cautions as they are, and `returns` to it.
+    A symptom that a round begins finds the round's cautions as they are, and `returns` to it; one
+    that was `chosen` at the prompt can be taken back to it, and finds those of one taken back.
     Raises `KeyError` for a symptom that cannot be started.
     """
     tree = visit.tree(symptom)
@@ -54,6 +56,7 @@ def opened(
         cautions=held or cautions.CautionState(),
         entered=frozenset({symptom}),
         returns=returns,
+        chosen=chosen,
         notes=_card_notes(tree),
     )
     return settle(visit, state, frame.at, True, trail), tuple(trail)

@@ -40,8 +40,8 @@ class State(Struct, frozen=True, kw_only=True):
     `before` is the state whose screen took the last reply that moved the walk. `held` are symptoms
     about which a replay knows something before their doorway is passed. `answered`: the last reply
     was a plain answer, after which no case is referred for little hope. `returns`: *back* at the
-    first screen leads out of the case, to where it was begun. `danger`: one was reported, and
-    ended it.
+    first screen leads out of the case, to the round that began it; `chosen`: to the choice of a
+    symptom. `danger`: one was reported, and ended it.
     """
 
     frames: tuple[Frame, ...]
@@ -53,6 +53,7 @@ class State(Struct, frozen=True, kw_only=True):
     danger: bool = False
     answered: bool = False
     returns: bool = False
+    chosen: bool = False
     doorway: str | None = None
     notes: tuple[Phrase, ...] = ()
 

@@ -58,7 +58,7 @@ def screen(visit: Visit, state: State) -> Screen:
     if needs & ~held.in_force or (energises and held.in_force):
         called = cautions.due(visit.table, held, needs, energises)
         if called is not None:
-            kinds = (replies.DONE, replies.CANNOT, *_back(state), replies.WHY, *ALWAYS)
+            kinds = (replies.DONE, replies.CANNOT, *_back(visit, state), replies.WHY, *ALWAYS)
             shared = {**common, "replies": kinds}
             return cautions.caution_screen(visit.table, held, called, step.hazards, shared)
     if isinstance(step, Finding):
@@ -144,7 +144,7 @@ def _question(visit: Visit, state: State, step: Question, common: dict[str, Any]
     )[frame.at]
     shared: dict[str, Any] = {
         **common,
-        "replies": (replies.UNSURE, replies.CANNOT, *_back(state), replies.WHY, *ALWAYS),
+        "replies": (replies.UNSURE, replies.CANNOT, *_back(visit, state), replies.WHY, *ALWAYS),
         "step": tree.plan.ids[frame.at],
         "do": step.do,
         "look_for": step.look_for,
@@ -189,7 +189,7 @@ def _finding(visit: Visit, state: State, step: Finding, common: dict[str, Any]) 
         before_trying = cautions.release_lines(visit.table, state.cautions.in_force)
     return FindingScreen(
         **common,
-        replies=(*kinds, *_back(state), replies.WHY, *ALWAYS),
+        replies=(*kinds, *_back(visit, state), replies.WHY, *ALWAYS),
         step=plan.ids[frame.at],
         finding=step.finding,
         who=step.who,
@@ -253,5 +253,11 @@ def call_notes(visit: Visit) -> tuple[Phrase, ...]:
     return tuple(phrase("end-call", who=one.who, phone=one.phone) for one in contacts(visit.card))
 
 
-def _back(state: State) -> tuple[str, ...]:
-    return (replies.BACK,) if state.before is not None or state.returns else ()
+def _back(visit: Visit, state: State) -> tuple[str, ...]:
+    out = state.returns or (state.chosen and leaves_nothing(visit, state))
+    return (replies.BACK,) if state.before is not None or out else ()
+
+
+def leaves_nothing(visit: Visit, state: State) -> bool:
+    """Whether nothing was said in the case yet, and no lockout stands that somebody must know."""
+    return state.before is None and not state.cautions.in_force & visit.table.lockouts

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 from msgspec import Struct
+
+from diagnose.files.site import CALL_OUT
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -13,11 +15,6 @@ if TYPE_CHECKING:
     from diagnose.files.card import Card
     from diagnose.study.in_force import CautionTable
     from diagnose.study.ready import ReadyTree
-
-
-#: Minutes that a call of service costs, where nobody says otherwise: common practice, no published
-#: source.
-CALL_OUT_MINUTES: Final = 120.0
 
 
 class Visit(Struct, frozen=True, kw_only=True):
@@ -32,7 +29,7 @@ class Visit(Struct, frozen=True, kw_only=True):
     tree: Callable[[str], ReadyTree | None]
     table: CautionTable
     role: str = "operator"
-    call_out_minutes: float = CALL_OUT_MINUTES
+    call_out_minutes: float = CALL_OUT
     card: Card | None = None
     cured_before: Mapping[tuple[str, str], int] = {}
     undone: Mapping[str, tuple[Phrase, ...]] = {}

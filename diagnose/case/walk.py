@@ -226,7 +226,9 @@ def _done(
     if kind == replies.DANGER:
         return onward.ended(fresh, "referred", trail, replies.DANGER)
     if kind == replies.LEAVE:
-        return onward.ended(fresh, "left", trail)
+        # Nobody looks for a case in which nothing was said; a round comes back to its own.
+        empty = not state.returns and view.leaves_nothing(visit, state)
+        return onward.ended(fresh, "left", trail, onward.WITHDRAWN if empty else "")
     if kind == replies.BACK:
         return _back(visit, fresh, screen, trail)
     if isinstance(screen, CautionScreen):

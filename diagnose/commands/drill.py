@@ -58,7 +58,7 @@ def run(args: Sequence[str]) -> int:
     card = library.machine(options.machine)
     face = drill_face(plain=options.plain, json=options.json)
     if not symptom:
-        symptom, _ = symptom_of(library, face, first=True)
+        symptom = symptom_of(library, face, first=True).symptom
     if symptom is None:
         return opt.OK
     ready = library.require(symptom)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from msgspec import Struct
 from msgspec.structs import replace
 
 from diagnose.case.screens import ChooseScreen, EndScreen, Named, RefusedScreen, phrase
@@ -11,6 +12,7 @@ from diagnose.case.walk import picked
 from diagnose.commands import options as opt
 from diagnose.commands.session import said
 from diagnose.faces.face import Heading
+from diagnose.faces.words import render
 from diagnose.files import replies
 from diagnose.text import did_you_mean, folded, shortened
 
@@ -22,6 +24,9 @@ if TYPE_CHECKING:
     from diagnose.faces.face import Face
 
 _ASIDE = (replies.DANGER, replies.LEAVE)
+
+#: What shows all symptoms again, where only some were; no symptom can be called so.
+_ALL = "all symptoms"
 
 
 def choose(
@@ -38,7 +43,7 @@ def choose(
         word = folded(said(face, screen, heading)[:400])
         heading = Heading()
         if word in _ASIDE:
-            show_left(face, word, heading)
+            show_left(face, word, heading, screen.in_force)
             return None
         taken = take(screen, word)
         if isinstance(taken, str):
@@ -48,11 +53,13 @@ def choose(
             face.show(RefusedScreen(message=taken), heading)
 
 
-def show_left(face: Face, word: str, heading: Heading) -> None:
+def show_left(
+    face: Face, word: str, heading: Heading, in_force: tuple[Named, ...] = ()
+) -> None:
     """Show the end where nothing was begun yet; `word` is leave or danger."""
-    end = EndScreen(outcome="left", ranking=())
+    end = EndScreen(outcome="left", ranking=(), in_force=in_force)
     if word == replies.DANGER:
-        end = EndScreen(outcome="referred", ranking=(), notes=(phrase("end-danger"),))
+        end = replace(end, outcome="referred", notes=(phrase("end-danger"),))
     face.show(end, heading)
 
 
@@ -69,18 +76,35 @@ def machine_of(library: ReadyLibrary, named: str | None, face: Face) -> tuple[bo
     return machine is not None, True
 
 
-def symptom_of(
-    library: ReadyLibrary, face: Face, *, first: bool, notes: tuple[Phrase, ...] = ()
-) -> tuple[str | None, list[str]]:
-    """Ask for a symptom; return it, None where the person left, and what was said in words.
+class Chosen(Struct, frozen=True, kw_only=True):
+    """A symptom, None where the person left, and their own words for it.
 
-    `notes` are said above it once. Raises `Unusable` where the library has none.
+    `notes` say how the words alone were understood.
     """
-    if not library.content.symptoms:
+
+    symptom: str | None
+    words: str = ""
+    notes: tuple[Phrase, ...] = ()
+
+
+def symptom_of(
+    library: ReadyLibrary,
+    face: Face,
+    *,
+    first: bool,
+    notes: tuple[Phrase, ...] = (),
+    in_force: tuple[Named, ...] = (),
+) -> Chosen:
+    """Ask for a symptom. Raises `Unusable` where the library has none for this machine.
+
+    `notes` are said above the question once; `in_force` are the cautions of a case that was taken
+    back.
+    """
+    if not library.symptoms:
         raise opt.Unusable(f"{library.folder}: no symptom tree there; name a library with --trees.")
-    spoken: list[str] = []
-    screen, take = symptoms(library, spoken)
-    return choose(face, replace(screen, notes=notes), take, first=first), spoken
+    asked = _Symptoms(library, in_force)
+    symptom = choose(face, asked.screen(library.symptoms, *notes), asked.take, first=first)
+    return Chosen(symptom=symptom, words=asked.words, notes=asked.notes)
 
 
 def machines(library: ReadyLibrary) -> tuple[ChooseScreen, Any]:
@@ -99,40 +123,73 @@ def machines(library: ReadyLibrary) -> tuple[ChooseScreen, Any]:
     return screen, take
 
 
-def symptoms(library: ReadyLibrary, spoken: list[str]) -> tuple[ChooseScreen, Any]:
-    """Return the choice of a symptom, and what takes the reply; words go to `spoken`."""
-    trees = library.content.trees
+class _Symptoms:
+    """The choice of a symptom: by its number, its name, or in the operator's own words.
 
-    def screen_of(symptoms: Sequence[str], *notes: Phrase) -> ChooseScreen:
-        options = tuple(
-            Named(name, trees[name].title if name in trees else name) for name in symptoms
+    `words` are the last ones, `notes` say as what they were taken, where they alone chose.
+    """
+
+    def __init__(self, library: ReadyLibrary, in_force: tuple[Named, ...]) -> None:
+        self.library = library
+        self.in_force = in_force
+        self.words = ""
+        self.notes: tuple[Phrase, ...] = ()
+
+    def screen(self, symptoms: Sequence[str], *notes: Phrase, some: bool = False) -> ChooseScreen:
+        """Return the choice among symptoms; `some`: with a way to all of them."""
+        trees = self.library.content.trees
+        options = [Named(name, trees[name].title if name in trees else name) for name in symptoms]
+        if some:
+            options.append(Named(_ALL, render(phrase("all-symptoms"))))
+        aside = (replies.BACK, *_ASIDE) if some else _ASIDE
+        return ChooseScreen(
+            what="symptom",
+            options=tuple(options),
+            replies=aside,
+            notes=notes,
+            in_force=self.in_force,
         )
-        return ChooseScreen(what="symptom", options=options, replies=_ASIDE, notes=notes)
 
-    def take(screen: ChooseScreen, word: str) -> str | ChooseScreen | Phrase:
-        found = picked(screen.options, word) or (word if word in trees else None)
+    def take(self, screen: ChooseScreen, word: str) -> str | ChooseScreen | Phrase:
+        """Return the symptom that a reply names, the choice that is left, or what was wrong."""
+        self.notes = ()
         if not word:
             return phrase("nothing-typed")
+        found = picked(screen.options, word)
+        if found == _ALL or word in screen.replies:
+            return self.screen(self.library.symptoms)
+        if word == replies.BACK:
+            return phrase("no-way-back")
+        if found is None and word in self.library.symptoms:
+            found = word
         if found is None:
-            spoken.append(word)
-            from diagnose.case import own_words
+            return self._by_words(word)
+        return self._opened(found)
 
-            several, typed = own_words.fitting(trees, word), shortened(word)
-            if len(several) != 1:
-                # A tree that tells the symptoms apart is for whoever has no word, or too many.
-                asks = own_words.tells_apart(trees)
-                if several:
-                    more = [name for name in asks if name not in several]
-                    return screen_of([*several, *more], phrase("several-fit", typed=typed))
-                if not asks:
-                    return phrase("no-such-symptom", typed=typed)
-                rest = [name for name in library.content.symptoms if name not in asks]
-                return screen_of([*asks, *rest], phrase("none-fits", typed=typed))
-            found = several[0]
+    def _by_words(self, word: str) -> str | ChooseScreen | Phrase:
+        from diagnose.case import own_words
+
+        trees, typed = self.library.content.trees, shortened(word)
+        self.words = word
+        fit = own_words.fitting(trees, word)
+        if fit.sure:
+            (found,) = fit.symptoms
+            self.notes = (phrase("taken-as", typed=typed, title=trees[found].title.rstrip(".")),)
+            return self._opened(found)
+        # A tree that tells the symptoms apart is for whoever has no word, or too many.
+        asks = own_words.tells_apart(trees)
+        if fit.symptoms:
+            said = phrase("several-fit" if len(fit.symptoms) > 1 else "one-fits", typed=typed)
+            more = [name for name in asks if name not in fit.symptoms]
+            return self.screen([*fit.symptoms, *more], said, some=True)
+        if not asks:
+            return phrase("no-such-symptom", typed=typed)
+        rest = [name for name in self.library.symptoms if name not in asks]
+        return self.screen([*asks, *rest], phrase("none-fits", typed=typed))
+
+    def _opened(self, symptom: str) -> str | Phrase:
         try:
-            library.require(found)
-        except opt.Unusable as error:
+            self.library.require(symptom)
+        except (opt.Unusable, opt.WrongUse) as error:
             return phrase("symptom-broken", message=f"{error}")
-        return found
-
-    return screen_of(library.content.symptoms), take
+        return symptom

@@ -92,6 +92,11 @@ class ReadyLibrary:
         more = f" (and {len(broken) - 1} more)" if len(broken) > 1 else ""
         raise Unusable(f"{broken[0]}{more}; mend the file, `diagnose check` lists all.")
 
+    @property
+    def symptoms(self) -> tuple[str, ...]:
+        """The symptoms that this machine can have, those whose files have errors too."""
+        return tuple(name for name in self.content.symptoms if not self.not_here(name))
+
     def not_here(self, symptom: str) -> str:
         """Return what the machine's card says against a symptom, in words; empty where it fits."""
         tree = self.content.trees.get(symptom)

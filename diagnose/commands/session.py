@@ -14,6 +14,7 @@ from diagnose.files import replies
 from diagnose.log.record import opened, replied
 
 if TYPE_CHECKING:
+    from diagnose.case.cautions import CautionState
     from diagnose.case.screens import Phrase, Screen
     from diagnose.case.state import State
     from diagnose.case.visit import Visit
@@ -68,25 +69,42 @@ class Record(Struct):
         self.number += 1
 
 
-def start(desk: Desk, symptom: str, words: str = "", notes: tuple[Phrase, ...] = ()) -> None:
+def start(
+    desk: Desk,
+    symptom: str,
+    words: str = "",
+    notes: tuple[Phrase, ...] = (),
+    *,
+    chosen: bool = False,
+    held: CautionState | None = None,
+) -> CautionState | None:
     """Open a case and walk it to its end; `words` are the operator's own for the symptom.
 
-    `notes` are said above its first screen.
+    `notes` are said above its first screen; `held` are the cautions of one that was taken back.
+    Returns, where one that was `chosen` at the prompt is taken back to it, its cautions; else None.
     """
-    state, trail = onward.opened(desk.visit, symptom)
+    state, trail = onward.opened(desk.visit, symptom, held, chosen=chosen)
     state = replace(state, notes=(*notes, *state.notes))
     record = None
     if desk.log is not None:
         event = opened(desk.visit, state, trail, words, desk.name)
         case = desk.log.open_case(desk.machine, event)
         record = Record(desk.log, case, told=set(state.entered))
-    run(desk, state, record)
+    return run(desk, state, record)
 
 
-def run(desk: Desk, state: State, record: Record | None) -> None:
-    """Walk a case to its end, each event logged before the next screen, and show the end."""
+def run(desk: Desk, state: State, record: Record | None) -> CautionState | None:
+    """Walk a case to its end, each event logged before the next screen, and show the end.
+
+    Where it is taken back to the choice of a symptom, nothing is shown: returns its cautions then.
+    """
     state = walked(desk, state, record)
+    if state.outcome == onward.WITHDRAWN:
+        return state.cautions
+    if state.outcome == "left" and view.leaves_nothing(desk.visit, state):
+        record = None
     show_end(desk, record, state.frames[-1].tree.title, view.screen(desk.visit, state))
+    return None
 
 
 def show_end(

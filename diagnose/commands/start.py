@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from diagnose.case.view import named
 from diagnose.commands import options as opt
 from diagnose.commands.at_machine import at_machine
 from diagnose.commands.intake import symptom_of
@@ -13,7 +14,12 @@ from diagnose.commands.visits import desk_of
 from diagnose.faces.selection import face_for
 
 if TYPE_CHECKING:
+    from diagnose.commands.at_machine import AtMachine
+    import argparse
     from collections.abc import Sequence
+
+    from diagnose.commands.session import Desk
+    from diagnose.faces.face import Face
 
 
 def run(args: Sequence[str]) -> int:
@@ -25,7 +31,6 @@ def run(args: Sequence[str]) -> int:
     parser.add_argument("--trial", action="store_true", help="walk without a log")
     options = parser.parse_args(args)
     symptom = options.symptom
-    spoken: list[str] = []
     library = ReadyLibrary(opt.trees_folder(options), frozenset({symptom}) if symptom else None)
     if symptom and symptom not in library.content.symptoms:
         library.require(symptom)
@@ -33,14 +38,34 @@ def run(args: Sequence[str]) -> int:
     there = at_machine(library, face, options)
     if there is None:
         return opt.OK
-    notes = there.notes
     if symptom is None:
-        symptom, spoken = symptom_of(library, face, first=there.first, notes=notes)
-        notes = ()
-        if symptom is None:
-            return opt.OK
-    library.require(symptom)
-    log = None if options.trial else there.log or opt.open_log(options)
-    words = spoken[-1] if spoken else ""
-    start(desk_of(library, log, face, options), symptom, words, notes)
+        _from_the_choice(library, face, options, there)
+    else:
+        library.require(symptom)
+        start(_desk(library, face, options, there), symptom, notes=there.notes)
     return opt.OK
+
+
+def _from_the_choice(
+    library: ReadyLibrary, face: Face, options: argparse.Namespace, there: AtMachine
+) -> None:
+    """Walk the symptom that is chosen; one that is taken back at its first screen, choose anew."""
+    desk, held, first, notes = None, None, there.first, there.notes
+    while True:
+        in_force = named(library.table, held.in_force) if held is not None else ()
+        choice = symptom_of(library, face, first=first, notes=notes, in_force=in_force)
+        if choice.symptom is None:
+            return
+        desk = desk or _desk(library, face, options, there)
+        held = start(desk, choice.symptom, choice.words, choice.notes, chosen=True, held=held)
+        if held is None:
+            return
+        first, notes = False, ()
+
+
+def _desk(
+    library: ReadyLibrary, face: Face, options: argparse.Namespace, there: AtMachine
+) -> Desk:
+    # Opened late: whoever leaves at a choice has begun no log.
+    log = None if options.trial else there.log or opt.open_log(options)
+    return desk_of(library, log, face, options)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from diagnose.case.visit import Visit
 from diagnose.commands import options as opt
 from diagnose.commands.session import Desk
+from diagnose.files.site import CALL_OUT
 from diagnose.log import clock
 from diagnose.log.history import PERIODS, cured_before, since, undone
 
@@ -30,10 +31,20 @@ def desk_of(
         table=library.table,
         role=options.role,
         card=library.card,
+        call_out_minutes=_call_out(library),
         **_past(library, log),
     )
     name = opt.person(options)
     return Desk(visit=visit, face=face, log=log, where=opt.where(options), name=name)
+
+
+def _call_out(library: ReadyLibrary) -> float:
+    """Return the minutes that a call of service costs: by the card, else by the site."""
+    said = None if library.card is None else library.card.line("call_out_minutes")
+    site = library.content.site
+    if said is not None:
+        return float(said)
+    return CALL_OUT if site is None else site.call_out_minutes
 
 
 def _past(library: ReadyLibrary, log: CaseLog | None) -> dict[str, Any]:

@@ -85,8 +85,10 @@ class StatusLine:
         """Return the status; a screen that counts no causes is told what the last one said."""
         case = f"case {heading.case}" if heading.case else None
         place = (heading.title, heading.machine, case)
-        choosing = isinstance(screen, ChooseScreen | StateScreen)
-        titles = None if choosing else tuple(_plain(one.title) for one in screen.in_force)
+        # Nothing is in force at a choice, unless a case was taken back to it.
+        choosing = isinstance(screen, ChooseScreen) and not screen.in_force
+        silent = choosing or isinstance(screen, StateScreen)
+        titles = None if silent else tuple(_plain(one.title) for one in screen.in_force)
         return Status(tuple(_plain(part) for part in place if part), self._causes(screen), titles)
 
     def _causes(self, screen: Screen) -> str | None:
@@ -288,7 +290,9 @@ def _refused(screen: RefusedScreen) -> Elements:
 
 
 def _end(screen: EndScreen, heading: Heading) -> Elements:
-    outcome = OUTCOMES.get(screen.outcome, screen.outcome)
+    # Without a case, nothing is left open.
+    left = screen.outcome == "left" and not heading.case
+    outcome = "Left." if left else OUTCOMES.get(screen.outcome, screen.outcome)
     yield Element("title", f"Case {heading.case}: {outcome}" if heading.case else outcome)
     if screen.in_force:
         titles = ", ".join(caution.title for caution in screen.in_force)

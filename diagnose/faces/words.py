@@ -69,6 +69,7 @@ WORDS: Final[dict[str, str]] = {
         " It is out of use until it is released."
     ),
     "end-call": "Call {who}: {phone}.",
+    "end-withdrawn": "Nothing was answered, so no case is kept.",
     "end-resume": "To go on with it: diagnose resume {case}",
     "end-handover": "The page for service: diagnose handover {case}",
     # Replies that mean nothing here.
@@ -81,7 +82,10 @@ WORDS: Final[dict[str, str]] = {
     "noted": "Noted: {text}",
     "note-empty": "Write the note behind the word: note lamp three blinks.",
     "note-long": "A note has up to {most} characters, and this one has {length}. Write less.",
+    "one-fits": 'This is what "{typed}" comes nearest to. Is it this?',
     "several-fit": 'More than one sounds like "{typed}". Which is it?',
+    "taken-as": 'Your words: "{typed}". Taken as: {title}. If it is not that, go back.',
+    "all-symptoms": "None of these. Show all symptoms.",
     "none-fits": 'No symptom here sounds like "{typed}". The first one asks what it looks like.',
     "symptom-broken": "That symptom cannot be opened: {message}.",
     "cannot-read": "That reading cannot be used: {message}.",

@@ -198,9 +198,10 @@ def test_a_full_disk_gets_one_line_and_loses_nothing(log: Path, drive: Starter) 
 
 
 def test_the_end_of_input_leaves_the_case_open(log: Path) -> None:
-    done = run("start", "streaking", "--machine", "none", "--json", "--log", str(log))
+    start = ("start", "streaking", "--machine", "none", "--json", "--log", str(log))
+    done = run(*start, text="unsure\n")
     screens = [json.loads(line) for line in done.stdout.splitlines()]
-    assert [screen["screen"] for screen in screens] == ["check", "end"]
+    assert [screen["screen"] for screen in screens] == ["check", "caution", "end"]
     assert screens[-1]["outcome"] == "left"
     assert f"diagnose resume {screens[0]['case']}" in " ".join(screens[-1]["notes"])
     assert (done.returncode, done.stderr) == (0, "")

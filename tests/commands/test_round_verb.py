@@ -274,11 +274,11 @@ def test_the_third_cure_in_thirty_days_is_told_at_its_end_and_in_the_list(desk: 
 
 def test_why_shows_what_a_round_left_undone(desk: Desk) -> None:
     desk.daily("done", "not now", *["done"] * 9)
-    screens = desk.walk("start", "lines", "--machine", "dock", replies=("done", "why"))
+    screens = desk.walk("start", "lines", "--machine", "dock", replies=("done", "why", "1"))
     (why,) = [screen for screen in screens if screen["screen"] == "why"]
     assert "Left for another time in The daily round: Look at the blade." in why["text"]
     desk.at(NOW + timedelta(hours=25))
-    screens = desk.walk("resume", replies=("done", "why"))
+    screens = desk.walk("resume", replies=("back", "done", "why"))
     (why,) = [screen for screen in screens if screen["screen"] == "why"]
     assert "Overdue on this machine: The daily round." in why["text"]
 
@@ -389,7 +389,7 @@ def test_service_s_verdict_on_a_referral_in_a_round(desk: Desk) -> None:
 
 def test_a_case_that_was_not_referred_has_no_verdict(desk: Desk) -> None:
     start = ("start", "lines", "--machine", "dock")
-    name = desk.walk(*start, replies=("done", "leave"))[0]["case"]
+    name = desk.walk(*start, replies=("done", "1", "leave"))[0]["case"]
     code, _, err = desk("cases", "found", name, "bent")
     assert (code, err) == (2, f"diagnose: Case {name} was not referred (open).\n")
     for end in ("leave", "danger"):
@@ -463,7 +463,9 @@ def test_words_that_fit_several_are_offered_it_after_them(desk: Desk) -> None:
         path = desk.library / f"{symptom}.yaml"
         path.write_text(path.read_text().replace("start:", "also_called: [odd noise]\nstart:"))
     screens = desk.walk("start", "--machine", "dock", replies=("odd noise", "which", "leave"))
-    assert [option["id"] for option in screens[1]["options"]] == ["dead", "lines", "which"]
+    assert [option["id"] for option in screens[1]["options"]] == [
+        *("dead", "lines", "which", "all symptoms"),
+    ]
     assert screens[2]["symptom"] == "which"
 
 
@@ -500,10 +502,11 @@ def test_breaking_off_is_leaving(desk: Desk, monkeypatch: pytest.MonkeyPatch) ->
 
 
 def test_what_means_nothing_at_a_choice_is_said_and_asked_again(desk: Desk) -> None:
-    replies = ("dok", "none", "", "lines", "leave")
+    replies = ("dok", "none", "", "lines", "done", "1", "leave")
     screens = desk.walk("start", replies=replies)
     assert [screen["screen"] for screen in screens] == [
-        *("choose", "refused", "choose", "choose", "refused", "choose", "caution", "end"),
+        *("choose", "refused", "choose", "choose", "refused", "choose", "caution", "check"),
+        *("caution", "end"),
     ]
     assert 'Did you mean "dock"?' in screens[1]["message"]
     assert screens[4]["message"] == "Nothing was typed."

@@ -282,6 +282,8 @@ def test_ctrl_c_leaves_the_case_and_says_how_to_go_on(start: Callable[..., Termi
     terminal = start("start", "sample")
     case = re.search(r"case (\w+)", terminal.until("What does the lamp show"))
     assert case
+    terminal.press("2")
+    terminal.until("0 of 4")
     terminal.press("\x03")
     assert terminal.end() == 0
     after = terminal.raw.decode().rpartition("\x1b[?1049l")[2]
@@ -295,6 +297,8 @@ def test_an_end_from_outside_is_the_same(
 ) -> None:
     terminal = start("start", "sample")
     terminal.until("What does the lamp show")
+    terminal.press("2")
+    terminal.until("0 of 4")
     os.kill(terminal.child.pid, number)
     assert terminal.end() == 0
     assert "diagnose resume" in terminal.raw.decode().rpartition("\x1b[?1049l")[2]
@@ -305,7 +309,9 @@ def test_ctrl_d_leaves(start: Callable[..., Terminal]) -> None:
     terminal.until("What does the lamp show")
     terminal.press("\x04")
     assert terminal.end() == 0
-    assert "Left open" in terminal.text()
+    told = terminal.text()
+    assert "Left." in told
+    assert "Nothing was answered, so no case is kept." in " ".join(told.split())
 
 
 def test_danger_is_one_key_and_its_words_stay(start: Callable[..., Terminal]) -> None:
@@ -444,3 +450,16 @@ def test_a_reading_is_typed_and_its_figure_waits(start: Callable[..., Terminal])
     assert "In force: Key out" in screen
     terminal.press(" ")
     terminal.until("The battery is flat")
+
+
+def test_own_words_lead_to_a_case_and_back_to_the_choice(start: Callable[..., Terminal]) -> None:
+    terminal = start("start", "--machine", "none")
+    terminal.until("your own words")
+    terminal.press("it stands still\r")
+    screen = terminal.until("What does the lamp show")
+    assert 'Your words: "it stands still".' in screen
+    assert "b back" in screen
+    terminal.press("b")
+    assert "b back" not in terminal.until("your own words")
+    terminal.press("l\r")
+    assert terminal.end() == 0

@@ -86,7 +86,7 @@ def test_what_was_left_counts_nothing_until_it_ends(shop: Shop) -> None:
 
 
 def test_a_trial_counts_nothing(shop: Shop) -> None:
-    shop.case("dock", "left", "leave")
+    shop.case("dock", "left", "done", "1", "leave")
     trial = ("start", "lines", "--machine", "none", "--trial")
     screens = shop.walk(*trial, replies=("done", "1", "done", "cured"))
     assert screens[-1]["outcome"] == "cured"
