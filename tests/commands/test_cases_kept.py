@@ -224,7 +224,7 @@ def without(stream: int, *args: str) -> subprocess.CompletedProcess[str]:
 def test_a_closed_input_is_the_end_of_input(log: Path) -> None:
     done = without(0, "start", "streaking", "--machine", "none", "--log", str(log))
     assert done.returncode == 0
-    assert "What does it leave behind?" in done.stdout
+    assert "What was done to it last?" in done.stdout
     assert "Traceback" not in done.stderr
 
 

@@ -266,7 +266,7 @@ def test_every_row_of_the_built_in_trees_fits_forty_columns(
     for lines in (5, 3):
         terminal.until(rf"\(0 of {lines}\)")
         terminal.press(" " * lines + "y")
-    terminal.until("Raise the squeegee")
+    terminal.until("What lies where it stopped")
     assert "In force: People clear, Floor closed off" in terminal.text()
 
 
