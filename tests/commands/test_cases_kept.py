@@ -59,7 +59,7 @@ def run(*args: str, text: str = "", **options: object) -> subprocess.CompletedPr
 
 
 def test_kill_9_after_any_screen_loses_nothing_that_was_answered(log: Path, drive: Starter) -> None:
-    replies = ["Thin lines along the track", "unsure", "unsure", "back", "cannot"]
+    replies = ["4", "Thin lines along the track", "unsure", "unsure", "back", "cannot"]
     driver = drive("start", "streaking", "--machine", "dock", log=log)
     screen = driver.screen()
     name = screen["case"]
@@ -225,7 +225,7 @@ def without(stream: int, *args: str) -> subprocess.CompletedProcess[str]:
 def test_a_closed_input_is_the_end_of_input(log: Path) -> None:
     done = without(0, "start", "streaking", "--machine", "none", "--log", str(log))
     assert done.returncode == 0
-    assert "What does it leave behind?" in done.stdout
+    assert "What was done to it last?" in done.stdout
     assert "Traceback" not in done.stderr
 
 
@@ -302,7 +302,8 @@ def test_an_old_log_is_found_where_the_environment_says(tmp_path: Path) -> None:
 def test_service_may_report_a_cause_behind_a_doorway(log: Path, drive: Starter) -> None:
     driver = drive("start", "streaking", "--machine", "none", log=log)
     name = driver.screen()["case"]
-    entered = driver.reply("A puddle where it stops")
+    driver.reply("None of these")
+    entered = driver.reply("Sheets of water all along")
     assert entered["symptom"] == "poor-pickup"
     driver.reply("danger")
     driver.end()

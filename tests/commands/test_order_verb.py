@@ -116,7 +116,7 @@ def test_wrong_use_is_one_line(order: Any, args: list[str]) -> None:
 
 def test_a_file_with_errors_is_named(order: Any, trees: Path) -> None:
     path = trees / "streaking.yaml"
-    path.write_text(path.read_text("utf-8").replace("after: [speed, flow]", "after: [foam]"))
+    path.write_text(path.read_text("utf-8").replace("after: [lower-and-roll]", "after: [arm]"))
     code, out, err = order("streaking")
     assert (code, out, err.count("\n")) == (3, "", 1)
     assert "[after]" in err

@@ -256,15 +256,18 @@ def test_every_row_of_the_built_in_trees_fits_forty_columns(
     start: Callable[..., Terminal],
 ) -> None:
     terminal = start("start", "streaking", "--machine", "dock", columns=40, small=False)
-    first = terminal.until("What does it leave behind")
-    assert "28 causes open, about" in first
+    first = terminal.until("What was done to it last")
+    assert "29 causes open, about" in first
+    terminal.press("4")
+    terminal.until("What does it leave behind")
     terminal.press("\x1b[6~")
-    terminal.until("A puddle where it stops")
-    terminal.press("1")
-    terminal.until(r"\(0 of ")
-    terminal.press("   y")
-    terminal.until("same lines")
-    assert "In force: Floor closed off" in terminal.text()
+    terminal.until("More than one of these")
+    terminal.press("7")
+    for lines in (5, 3):
+        terminal.until(rf"\(0 of {lines}\)")
+        terminal.press(" " * lines + "y")
+    terminal.until("What lies where it stopped")
+    assert "In force: People clear, Floor closed off" in terminal.text()
 
 
 def test_nonsense_keys_change_nothing(start: Callable[..., Terminal]) -> None:
