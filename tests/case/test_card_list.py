@@ -26,7 +26,7 @@ def shown(walk: Walker) -> tuple[CardLine, ...]:
     assert isinstance(screen, CheckScreen)
     while screen.step != "charger-shows":
         state = walk.reply(
-            state, "unsure" if screen.step != "cord-look" else "Whole and clean"
+            state, "unsure" if screen.step != "cord-look" else "Whole, dry and clean"
         ).state
         while not isinstance(screen := walk.screen(state), CheckScreen):
             state = walk.reply(state, "done").state
@@ -42,8 +42,8 @@ def test_the_screen_shows_what_the_card_lists_in_one_line() -> None:
 
 def test_a_lamp_or_code_that_is_typed_is_looked_up_and_asked_again() -> None:
     walk = walk_on("dock")
-    state = walk.open("low-runtime")
-    for typed in ("c2", "C2", "  Red   blinking "):
+    state = walk.reply(walk.open("low-runtime"), "None of these").state
+    for typed in ("c2", "C2", "  Amber   blinking "):
         turn = walk.reply(state, typed)
         (shown,) = turn.interludes
         assert isinstance(shown, RefusedScreen)

@@ -44,9 +44,9 @@ def test_a_machine_card_rules_causes_out_and_leaves_the_others_their_chances() -
     steps = raw(built_in() / "low-runtime.yaml")["steps"]
     causes = Counter(ready.plan.ids[drawn(ready, seed).cause] for seed in range(20_000))
     assert not {"water-low", "cell-weak", "pack-locked", "worn-lithium"} & set(causes)
-    # Nothing on these two's routes depends on the battery's kind but that it is no lithium one.
-    ratio = float(steps["part-charges"]["chance"]) / float(steps["young-set"]["chance"])
-    assert causes["part-charges"] / causes["young-set"] == pytest.approx(ratio, rel=0.15)
+    # Nothing on these two's routes depends on the battery's kind.
+    ratio = float(steps["too-heavy"]["chance"]) / float(steps["cold"]["chance"])
+    assert causes["too-heavy"] / causes["cold"] == pytest.approx(ratio, rel=0.15)
 
 
 @pytest.mark.many_cases

@@ -128,7 +128,9 @@ class Follower:
             ways = step.get("answers") or {
                 band.get("call") or band["otherwise"]: band["go"] for band in step["bands"]
             }
-            name = ways[answer]
+            way = ways[answer]
+            # One that not every machine gives is a map.
+            name = way if isinstance(way, str) else way["go"]
         hands = "elsewhere" if "continue_with" in step else step["who"]
         for reply in ("done", name, hands):
             position = self.drill.reply(position, reply).position

@@ -53,7 +53,9 @@ def tree_of(symptom: str, folder: Path | None = None) -> dict[str, Any]:
 def exits(step: dict[str, Any]) -> list[tuple[str, str]]:
     """Return the answers of a step in a file, with where they lead."""
     if "answers" in step:
-        return list(step["answers"].items())
+        # An answer that not every machine gives is a map.
+        ways = step["answers"].items()
+        return [(answer, to if isinstance(to, str) else to["go"]) for answer, to in ways]
     return [(band.get("call", band.get("otherwise")), band["go"]) for band in step.get("bands", ())]
 
 

@@ -205,7 +205,7 @@ def test_the_card_gives_settings_and_service_or_there_are_lines_to_write_on() ->
     read = columns(set_in_type("leak", "--machine", "dock"))
     for text in (
         "second mark of six",
-        "Fennwick machine service, 555-0142",
+        "Machine desk of Odderby Cross, 555-0142",
         "C1: battery not found",
     ):
         assert bare(text) in read

@@ -347,7 +347,9 @@ def answers_of(step: dict[str, Any]) -> list[tuple[str, str]]:
     """Return the answers of a step (or the calls of its bands) with the steps they lead to."""
     bands = step.get("bands", ())
     calls = [(band.get("call", band.get("otherwise")), band["go"]) for band in bands]
-    return [*step.get("answers", {}).items(), *calls]
+    ways = step.get("answers", {}).items()
+    # An answer that not every machine gives is a map.
+    return [*((word, to if isinstance(to, str) else to["go"]) for word, to in ways), *calls]
 
 
 def _leaves(value: Any, place: str = "") -> Iterator[tuple[str, str]]:
