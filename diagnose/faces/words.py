@@ -56,6 +56,7 @@ WORDS: Final[dict[str, str]] = {
     "round-after-referred": "{title}: with service now. The round goes on.",
     "round-no-way-back": "That diagnosis is over: there is no way back into it.",
     "round-counts": "Done: {done}. Not right: {not_right}. Not now: {not_now}.",
+    "items-passed-by": "Left for now, since they are for people with more training: {count}.",
     "items-passed-caution": "Left for now, since their caution cannot be met here: {count}.",
     "items-passed-referred": "Left for now, since the machine waits for service: {count}.",
     # Above an end.

@@ -20,6 +20,7 @@ from diagnose.case.state import Exchange, Trace
 from diagnose.case.view import call_notes, comes_back, ranking
 from diagnose.case.walk import LONGEST_TYPED, Refusal, note_in, replied
 from diagnose.files import replies
+from diagnose.files.tree import ROLES
 from diagnose.round import view
 from diagnose.round.state import RoundState, RoundTurn
 
@@ -199,7 +200,10 @@ def _not_right(visit: Visit, state: RoundState, trail: list[Trace]) -> RoundStat
 
 def _hindrance(visit: Visit, state: RoundState, at: int) -> str:
     """Return why an item is left for now without a word of it, or an empty string."""
-    energises = state.round.items[at].energises
+    item = state.round.items[at]
+    energises = item.energises
+    if ROLES.index(item.by) > ROLES.index(visit.role):
+        return "by"
     if energises and with_service(state):
         # What was handed to service was left safe, and is not started again for a checklist.
         return "referred"

@@ -86,6 +86,26 @@ def test_a_caution_that_cannot_be_met_leaves_its_items_for_now(told: Told) -> No
     assert summary.marks[0].starts == "lines"
 
 
+@pytest.mark.parametrize(("role", "shown"), [("operator", False), ("battery-trained", True)])
+def test_what_is_for_others_is_left_for_now_without_a_word_of_it(
+    tmp_path: Path, role: str, shown: bool
+) -> None:
+    folder = written(tmp_path)
+    text = ROUND.replace("format: 1", "format: 2")
+    text = text.replace("    hazards: [brush]\n", "    hazards: [brush]\n    by: battery-trained\n")
+    (folder / "rounds" / "daily.yaml").write_text(text)
+    told = Told(opened(folder, role=role))
+    seen = []
+    while told.screen.screen != "end":
+        seen.append(told.at)
+        told.say("done")
+    # Nor is a caution called for it.
+    assert ("reach" in seen, "take lockout" in seen) == (shown, shown)
+    marks = {mark.item: mark.mark for mark in last(told).came_to.marks}
+    assert marks.get("reach") == (None if shown else "not now")
+    assert last(told).came_to.done == (5 if shown else 4)
+
+
 def test_back_withdraws_a_refusal_and_a_mark_but_nothing_that_was_done(told: Told) -> None:
     told.say("done", "done", "done", "cannot")
     assert told.at == "release key-out"

@@ -87,6 +87,12 @@ def files_of(folder: Path) -> Files:
     return Files(trees, cautions, rounds)
 
 
+def begun_by(item: dict[str, Any]) -> str:
+    """Return the symptom that an item begins, or nothing; what was seen may stand with it."""
+    starts = item.get("starts", "")
+    return str(starts["symptom"] if isinstance(starts, dict) else starts)
+
+
 @dataclass
 class Route:
     """One case or one round: what is closed in it, and what *back* may withdraw.
@@ -168,13 +174,13 @@ class Observer:
         inside, within = len(self.routes) > 1, screen["symptom"] is not None
         begins = word == "not right" and before["screen"] == "item"
         if begins and within:
-            self.begun = self.files.steps[_here(before)].get("starts", "")
+            self.begun = begun_by(self.files.steps[_here(before)])
             if not self.begun or self.begun in self.with_service:
                 self._unsafe(f"a case of {self.begun!r} begins, which is none or with service")
             self.routes.append(Route())
         elif begins and any(note["id"] == "round-after-referred" for note in screen["notes"]):
             # There was nothing in it to be shown.
-            self._case_over(self.files.steps[_here(before)]["starts"], "refer")
+            self._case_over(begun_by(self.files.steps[_here(before)]), "refer")
         elif inside and not within:
             self.routes.pop()
             self._case_over(self.begun, word)
