@@ -65,9 +65,7 @@ def run(args: list[str]) -> int:
             print(f"diagnose {__version__}")
             return 0
         if args[:1] in (["--help"], ["-h"], ["help"]):
-            width = max(map(len, VERBS))
-            verbs = "\n".join(f"  {verb:{width}}  {about}" for verb, about in VERBS.items())
-            print(_HELP.format(verbs=verbs))
+            print(_help())
             return 0
         verb, rest = args[0] if args else "", args[1:]
         return _called("start", args) if not verb or verb[0] == "-" else _called(verb, rest)
@@ -84,11 +82,23 @@ def run(args: list[str]) -> int:
             return _output_failed(error)
         if os.environ.get("DIAGNOSE_TRACEBACK"):
             raise
-        from diagnose.commands import fault_report
+        return _fault(error, args)
 
-        path = fault_report.kept(error, args)
-        where = "please report it" if path is None else f"please report it, with the file {path}"
-        return _failed(f"This is a fault of the program ({type(error).__name__}); {where}.", 3)
+
+def _fault(error: Exception, args: list[str]) -> int:
+    """Keep a report of what was not expected, and say where it is."""
+    from diagnose.commands import fault_report
+
+    path = fault_report.kept(error, args)
+    where = "please report it" if path is None else f"please report it, with the file {path}"
+    return _failed(f"This is a fault of the program ({type(error).__name__}); {where}.", 3)
+
+
+def _help() -> str:
+    """Return what the program says of itself, with its verbs."""
+    width = max(map(len, VERBS))
+    verbs = "\n".join(f"  {verb:{width}}  {about}" for verb, about in VERBS.items())
+    return _HELP.format(verbs=verbs)
 
 
 def _called(verb: str, rest: list[str]) -> int:
