@@ -37,8 +37,8 @@ WORDS: Final[dict[str, str]] = {
     "resumed": "Taken up again. Earlier answers that fit: {fits}; asked anew: {misfits}.",
     # A remedy that has helped often, from the log. The 30 days are those of log/history.py.
     "comes-back-care": (
-        "It comes back: cured here {times} times within 30 days. That is a matter of care, not of"
-        " service. Do it more often, and put it on a round."
+        "It comes back: cured here {times} times within 30 days. It takes no part, so it is missed"
+        " care before it is a call for service. Do this more often, on a round."
     ),
     "comes-back-part": (
         "It comes back: cured here {times} times within 30 days. The part is right again, and"

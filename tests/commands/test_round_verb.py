@@ -253,7 +253,7 @@ def test_the_third_cure_in_thirty_days_is_told_at_its_end_and_in_the_list(desk: 
     (said,) = seen[3]
     assert "3 times within 30 days" in said
     # The remedy takes no part: more care is due, and no call.
-    assert "a matter of care, not of service" in said
+    assert "missed care before it is a call for service" in said
     desk.card("aisle")
     aisle = desk.walk("start", "lines", "--machine", "aisle", replies=("done", *CURED))[-1]
     assert not any(note.startswith("It comes back") for note in aisle.get("notes", []))
