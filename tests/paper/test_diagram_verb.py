@@ -123,7 +123,7 @@ def test_a_png_decodes_and_is_not_blank(capsys: pytest.CaptureFixture[str]) -> N
         assert image.info["dpi"] == pytest.approx((150, 150), abs=1)
         colours = {colour: n for n, colour in image.convert("RGB").getcolors(1 << 24)}
     assert colours[255, 255, 255] > sum(colours.values()) / 2
-    assert colours[0xF0, 0xE4, 0x42] > 500, "a caution's yellow"
+    assert colours[0xE6, 0x9F, 0x00] > 500, "a warning's orange"
     assert colours[0, 0, 0] > 2000
 
 
