@@ -19,6 +19,9 @@ if TYPE_CHECKING:
 #: As many causes are named under a finding.
 NAMED: Final = 3
 
+#: A cause less likely than this is named under no finding, unless it is the likeliest.
+LEAST: Final = 0.01
+
 #: From this probability on, a finding for service is referred without another look.
 ENOUGH: Final = 0.5
 
@@ -108,7 +111,8 @@ def _likeliest(frame: Frame, among: int, above: float = 0.0) -> tuple[int, ...]:
     shares = normalised(frame.logs)
     named = [which for which in bits(among) if shares[which] > above]
     named.sort(key=lambda which: -shares[which])
-    return tuple(frame.tree.plan.findings[which] for which in named[:NAMED])
+    named = named[:1] + [which for which in named[1:NAMED] if shares[which] >= LEAST]
+    return tuple(frame.tree.plan.findings[which] for which in named)
 
 
 def _doors(state: State) -> list[float]:
