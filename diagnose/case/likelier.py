@@ -19,6 +19,9 @@ if TYPE_CHECKING:
 #: As many causes are named under a finding.
 NAMED: Final = 3
 
+#: A cause less likely than this is named under no finding, unless it is the likeliest.
+LEAST: Final = 0.01
+
 #: From this probability on, a finding for service is referred without another look.
 ENOUGH: Final = 0.5
 
@@ -95,12 +98,20 @@ def _weight(frame: Frame, findings: int) -> float:
 
 
 def _pointed_at(frame: Frame) -> bool:
-    """Whether an answer points to the finding: not one that says that all looks as it should."""
+    """Whether an answer points to the finding: not one that says that all looks as it should.
+
+    What nobody could tell points to it too, where the step says so: what nobody knows, nobody
+    touches.
+    """
     plan = frame.tree.plan
-    return any(
-        answer is not None and answer != plan.passing[step] and plan.ways[step][answer] == frame.at
-        for step, answer in frame.closed.items()
-    )
+    for step, answer in frame.closed.items():
+        if answer is None:
+            way = frame.tree.unsure_way(step)
+        else:
+            way = plan.ways[step][answer] if answer != plan.passing[step] else None
+        if way == frame.at:
+            return True
+    return False
 
 
 def _likeliest(frame: Frame, among: int, above: float = 0.0) -> tuple[int, ...]:
@@ -108,7 +119,8 @@ def _likeliest(frame: Frame, among: int, above: float = 0.0) -> tuple[int, ...]:
     shares = normalised(frame.logs)
     named = [which for which in bits(among) if shares[which] > above]
     named.sort(key=lambda which: -shares[which])
-    return tuple(frame.tree.plan.findings[which] for which in named[:NAMED])
+    named = named[:1] + [which for which in named[1:NAMED] if shares[which] >= LEAST]
+    return tuple(frame.tree.plan.findings[which] for which in named)
 
 
 def _doors(state: State) -> list[float]:

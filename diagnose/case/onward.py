@@ -135,14 +135,11 @@ def go_on(visit: Visit, move: Move, trail: list[Trace]) -> State:
 def pass_over(visit: Visit, state: State, why: str, trail: list[Trace]) -> Move:
     """Pass a question over: on by its safe way where it has one, else by its best branch."""
     frame = state.frames[-1]
-    plan = frame.tree.plan
-    step = frame.tree.steps[frame.at]
-    assert isinstance(step, Question)
     _note(trail, "passed", frame, why)
     after = on_top(state, replace(frame, closed={**frame.closed, frame.at: None}))
-    if step.if_unsure is not None:
-        answers = [way.answer for way in step.exits]
-        return after, (plan.ways[frame.at][answers.index(step.if_unsure)], False)
+    safe = frame.tree.unsure_way(frame.at)
+    if safe is not None:
+        return after, (safe, False)
     return choose(visit, after, frame.at, trail)
 
 

@@ -238,14 +238,14 @@ def _finding(screen: FindingScreen) -> Elements:
     else:
         person = "For battery-trained people. " if screen.who == "battery-trained" else ""
         yield Element("aside", f"{person}{likely}, about {screen.minutes:g} min to put right.")
+    if screen.leave_safe:
+        yield Element("text", f"Leave it so: {screen.leave_safe}")
     yield from _likelier(screen)
     if screen.remedy:
         yield Element("text", screen.remedy)
     yield from _from_card(screen.card)
     if screen.parts:
         yield Element("aside", f"Parts: {', '.join(screen.parts)}")
-    if screen.leave_safe:
-        yield Element("text", f"Leave it so: {screen.leave_safe}")
     if screen.until_mended:
         yield Element("text", f"Until it is mended: {screen.until_mended.rstrip('.')}.")
     if screen.before_trying:

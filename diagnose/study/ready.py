@@ -48,6 +48,14 @@ class ReadyTree(Struct, frozen=True, kw_only=True, eq=False):
     digest: str
     rows: Mapping[tuple[int, int], tuple[float, ...]]
 
+    def unsure_way(self, step: int) -> int | None:
+        """Return where a question leads whoever is not sure, None where it does not say."""
+        question = self.steps[step]
+        if not isinstance(question, Question) or question.if_unsure is None:
+            return None
+        answers = [way.answer for way in question.exits]
+        return self.plan.ways[step][answers.index(question.if_unsure)]
+
     def named(self, step: str) -> Step | None:
         """Return a step by its id; None where the tree has none of that name."""
         place = self.plan.number.get(step)

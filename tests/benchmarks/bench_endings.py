@@ -60,7 +60,7 @@ def walked(what: str, person: Person, *, slips: bool = True) -> dict[str, list[O
     """Walk all machines, print a row a symptom and one for all, and return how they ended."""
     symptoms = own_symptoms(person.visit)
     each = MACHINES // len(symptoms)
-    print(f"{what + ', of 100:':34}cured  needlessly   for service  replies  minutes")
+    print(f"{what + ', of 100:':33} cured  needlessly   for service  replies  minutes")
     cases = {
         symptom: [
             person.walks(Machine(person.visit.tree, symptom, seed, slips=slips))

@@ -313,7 +313,7 @@ def test_likelier_causes_stand_under_a_finding_and_what_is_first_is_asked_first(
     listed = "Look for these first:\n1. 30 %: The edge is nicked\n2. 8 %: The band is loose\n"
     assert listed in told
     assert "Question: Keep looking first, or refer it now?" in told
-    assert told.index("61 % likely") < told.index(listed) < told.index("Leave it so")
+    assert told.index("61 % likely") < told.index("Leave it so") < told.index(listed)
     assert "k keep looking, r refer, d danger" in told
     alarming = ("refer", "keep looking", "danger", "leave")
     piped(monkeypatch, "r").ask(for_service(replies=alarming, likelier=named), HEADING)

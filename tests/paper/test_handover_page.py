@@ -180,6 +180,7 @@ def test_remedies_are_told_with_what_came_of_them(desk: Desk) -> None:
         ([*TO_TURN, "They stand still", "cannot"], "caution", "Nothing can turn"),
         ([*TO_TURN, "They stand still", DEAD, "cannot"], "cannot", ""),
         ([*TO_TURN, "They stand still", DEAD, "String", "cannot"], "cannot", ""),
+        ([*TO_TURN, "They stand still", DEAD, "String", "not it"], "not it", ""),
         ([*TO_TURN, "They stand still", DEAD, "Nothing there", "keep looking"], "keep looking", ""),
     ],
 )
@@ -348,7 +349,8 @@ class Careful:
         if isinstance(screen, ReadingScreen):
             return "unsure"
         if isinstance(screen, FindingScreen):
-            return "keep looking" if "keep looking" in screen.replies else "not cured"
+            on = ["keep looking"] if "keep looking" in screen.replies else ["not cured", "not it"]
+            return self.random.choice(on)
         assert isinstance(screen, CheckScreen)
         if self.random.random() < 0.3:
             return "unsure"
@@ -399,8 +401,9 @@ def test_a_case_of_hours_loses_nothing(desk: Desk, seed: int) -> None:
     assert told == [(e.step, e.answer or None) for e in kept if e.reply in ("answer", "unsure")]
     tried = [(t["step"], t["result"]) for t in data["remedies"]]
     assert tried == [(e.step, e.reply) for e in kept if e.reply == "not cured"]
-    set_aside = [e.step for e in kept if e.reply == "keep looking"]
-    assert [p["step"] for p in data["passed"] if p["why"] == "keep looking"] == set_aside
+    for why in ("keep looking", "not it"):
+        set_aside = [e.step for e in kept if e.reply == why]
+        assert [p["step"] for p in data["passed"] if p["why"] == why] == set_aside
 
 
 def test_the_built_in_library_is_the_one_that_was_walked() -> None:
