@@ -25,7 +25,7 @@ _XLINK: Final = "http://www.w3.org/1999/xlink"
 #: Papers for a picture, the smallest first, and the margin of each in millimetres.
 _SHEETS: Final = [
     (name, sides)
-    for name in ("a4", "a3", "a2", "a1", "a0")
+    for name in ("a4", "a3", "a2", "a1", "a0", "2a0")
     for sides in (PAPERS[name], PAPERS[name][::-1])
 ]
 _MARGIN: Final = 9.0
@@ -79,7 +79,7 @@ def as_pdf(svg: bytes, title: str, about: str, typeface: Typeface) -> tuple[byte
     """Return a drawing as one page of PDF, its paper, and how much it was enlarged.
 
     The paper is the smallest that the drawing fits at its own size or larger. Raises `TooLarge`
-    where even A0 is too small, `CannotRender`.
+    where even 2A0 is too small, `CannotRender`.
     """
     root = ElementTree.fromstring(svg)
     size = [float(root.get(side, "0pt").removesuffix("pt")) / _MM for side in ("width", "height")]
@@ -91,7 +91,7 @@ def as_pdf(svg: bytes, title: str, about: str, typeface: Typeface) -> tuple[byte
             data |= {"paper": sides, "width": size[0] * times}
             return Document("picture", data, typeface).pages("pdf")[0], name, times
     raise TooLarge(
-        "The drawing is larger than A0 in type that can be read: write .svg, or make sheets."
+        "The drawing is larger than 2A0 in type that can be read: write .svg, or make sheets."
     )
 
 

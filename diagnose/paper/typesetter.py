@@ -27,6 +27,8 @@ PAPERS: Final = {
     "a2": (420.0, 594.0),
     "a1": (594.0, 841.0),
     "a0": (841.0, 1189.0),
+    # As DIN 476 has it above ISO 216's A0: a wall chart, printed in two joined halves.
+    "2a0": (1189.0, 1682.0),
     "letter": (215.9, 279.4),
     "legal": (215.9, 355.6),
     "tabloid": (279.4, 431.8),

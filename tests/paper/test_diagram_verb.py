@@ -484,9 +484,9 @@ def _large(folder: Path) -> None:
     steps = "".join(
         f"  q{n}: {{ask: How does part {n} look?, answers: {{Worn: f{n}, Right: q{n + 1}}}}}\n"
         f"  f{n}: {{finding: Part {n} is worn., chance: 1, who: operator, remedy: Change it.}}\n"
-        for n in range(60)
+        for n in range(120)
     )
-    end = "  q60: {finding: None is worn., chance: 1, who: operator, remedy: Go on.}\n"
+    end = "  q120: {finding: None is worn., chance: 1, who: operator, remedy: Go on.}\n"
     head = "format: 1\nsymptom: large\ntitle: A large one\nstart: q0\nsteps:\n"
     (folder / "large.yaml").write_text(head + steps + end, "utf-8")
 
@@ -496,7 +496,7 @@ def test_what_fits_no_paper_is_said_and_can_be_drawn_as_svg(
 ) -> None:
     _large(library)
     assert draw("large", "--trees", str(library)) == 3
-    assert "larger than A0" in failed(capsys)
+    assert "larger than 2A0" in failed(capsys)
     assert draw("large", "--trees", str(library), "-o", "x.svg") == 0
 
 
