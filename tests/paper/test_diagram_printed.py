@@ -98,6 +98,7 @@ class Paper:
         (start,) = [one for one in shapes if not one.entering]
         assert bare(start.words) == bare(self.tree["title"])
         self.seen: dict[Shape, str] = {start: ""}
+        self.entered: dict[str, Shape] = {}
         self.widest = widest
         (first,) = start.leaving
         waiting = [(first.to, self.tree["start"])]
@@ -109,6 +110,8 @@ class Paper:
 
     def arrived(self, shape: Shape, name: str) -> list[tuple[Shape, str]]:
         """Check what an arrow to a step ends at; return where the step's own arrows end."""
+        # Every arrow to a step ends at the same shape: one past its cautions is an arrow too many.
+        assert self.entered.setdefault(name, shape) is shape, name
         if shape in self.seen:
             assert self.seen[shape] in ("", name)
             return []

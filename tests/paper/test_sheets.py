@@ -182,16 +182,17 @@ def test_what_is_in_force_is_said_at_each_entry_and_what_to_release() -> None:
     steps = tree_of("poor-pickup")["steps"]
     read = entries("poor-pickup")
     running = [n for n, step in enumerate(steps.values(), 1) if step.get("energises") == "true"]
-    # The gauge is read with suction on; on the way to it the key is out.
-    (gauge,) = [n for n in running if [*steps.values()][n - 1].get("read") == "suction"]
-    assert bare("Before it runs, release what is in force of: Key out") in read[gauge]
+    # A helper listens with suction on; on the way to it the machine is locked out.
+    listening = [*steps].index("hiss") + 1
+    assert listening in running
+    assert bare("Before it runs, release what is in force of: Key out, Machine dead") in read[listening]
     first = min(running)
     assert bare("Before it runs") not in read[first].split(bare("Before trying it"))[0]
 
 
 def test_bands_are_ranges_in_rising_order() -> None:
-    read = entries("poor-pickup")
-    steps = tree_of("poor-pickup")["steps"]
+    read = entries("streaking")
+    steps = tree_of("streaking")["steps"]
     (number,) = [n for n, s in enumerate(steps.values(), 1) if len(s.get("bands", ())) == 3][:1]
     step = [*steps.values()][number - 1]
     low, high = (band["below"] for band in step["bands"][:2])
