@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from array import array
 from operator import add
+from types import MappingProxyType
 from typing import TYPE_CHECKING, TypeAlias
 
 from msgspec.structs import replace
@@ -21,6 +22,8 @@ from diagnose.measure.registry import MEASUREMENTS, missing_line
 from diagnose.study.beliefs import LEAST_SLIP, after_failed_remedy, likelihood, prior, updated
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from diagnose.case.screens import Phrase
     from diagnose.case.visit import Visit
     from diagnose.files.tree import Step
@@ -39,17 +42,19 @@ def opened(
     *,
     returns: bool = False,
     chosen: bool = False,
+    seen: Mapping[str, str] = MappingProxyType({}),
 ) -> tuple[State, tuple[Trace, ...]]:
     """Return the state of a case just opened, and what followed by itself.
 
     A symptom that a round begins finds the round's cautions as they are, and `returns` to it; one
     that was `chosen` at the prompt can be taken back to it, and finds those of one taken back.
-    Raises `KeyError` for a symptom that cannot be started.
+    `seen` are answers, by step, that were seen before. Raises `KeyError` for a symptom that cannot
+    be started.
     """
     tree = visit.tree(symptom)
     if tree is None:
         raise KeyError(symptom)
-    frame = at_start(tree)
+    frame = with_seen(at_start(tree), seen)
     trail: list[Trace] = []
     state = State(
         frames=(frame,),
@@ -78,6 +83,19 @@ def at_start(tree: ReadyTree, door: int | None = None) -> Frame:
         at=tree.plan.start,
         door=door,
     )
+
+
+def with_seen(frame: Frame, seen: Mapping[str, str]) -> Frame:
+    """Return the frame with what was seen before the case believed; what the tree lacks is not."""
+    plan = frame.tree.plan
+    for name, answer in seen.items():
+        question = frame.tree.named(name)
+        if not isinstance(question, Question) or plan.number[name] in frame.closed:
+            continue
+        numbers = [n for n, way in enumerate(question.exits) if way.answer == answer]
+        if numbers:
+            frame = answered(frame, plan.number[name], numbers[0])
+    return frame
 
 
 def answered(frame: Frame, step: int, answer: int) -> Frame:

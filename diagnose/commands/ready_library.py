@@ -123,7 +123,7 @@ class ReadyLibrary:
         elsewhere = _against(self.card, own.applies_to)
         if elsewhere:
             raise WrongUse(f'The round "{name}" is for other machines: {elsewhere}.')
-        return ready_round(own, self.table)
+        return ready_round(own, self.table, self.card)
 
     def __call__(self, symptom: str) -> ReadyTree | None:
         """Return the ready tree of a symptom, None where it is not there or has errors."""

@@ -14,6 +14,7 @@ from diagnose.commands.round_session import run_round
 from diagnose.commands.session import Record
 from diagnose.commands.visits import desk_of
 from diagnose.faces.selection import face_for
+from diagnose.files.tree import ROLES
 from diagnose.log import clock
 from diagnose.log.history import Due, due
 from diagnose.log.machine_state import held
@@ -45,10 +46,15 @@ def run(args: Sequence[str]) -> int:
     if options.name is None:
         return _list(library, options)
     round_ = library.require_round(options.name)
+    if all(ROLES.index(item.by) > ROLES.index(options.role) for item in round_.items):
+        least = min((item.by for item in round_.items), key=ROLES.index)
+        raise opt.WrongUse(f'The round "{options.name}" is for {least} people: add --as {least}.')
     face = face_for(plain=options.plain, json=options.json)
     there = at_machine(library, face, options)
     if there is None:
         return opt.OK
+    # It may be for other machines than the one that was chosen.
+    round_ = library.require_round(options.name)
     log = None if options.trial else there.log or opt.open_log(options)
     desk = desk_of(library, log, face, options)
     state, trail = opened(desk.visit, round_)

@@ -68,9 +68,10 @@ def _with_case(
 def _begun(desk: Desk, state: RoundState, record: Record | None) -> tuple[State, Record | None]:
     """Open the case that a round begins."""
     assert state.begins is not None
-    inner, trail = onward.opened(desk.visit, state.begins, state.cautions, returns=True)
+    seen = state.round.items[state.at].seen
+    inner, trail = onward.opened(desk.visit, state.begins, state.cautions, returns=True, seen=seen)
     if record is None:
         return inner, None
-    event = opened(desk.visit, inner, trail, name=desk.name)
+    event = opened(desk.visit, inner, trail, name=desk.name, seen=seen)
     case = record.log.open_case(desk.machine, event, begun_in=record.case)
     return inner, Record(record.log, case, told=set(inner.entered))

@@ -230,10 +230,14 @@ class _Held(_Event, frozen=True, kw_only=True):
 
 
 class Opened(_Held, frozen=True, kw_only=True, tag="opened"):
-    """A case begins. `words` are the operator's own for the symptom, empty where it was picked."""
+    """A case begins. `words` are the operator's own for the symptom, empty where it was picked.
+
+    `seen` are answers, by step, that a round had seen already.
+    """
 
     symptom: str
     words: str = ""
+    seen: Mapping[str, str] = {}
     outset: Outset
 
 

@@ -27,7 +27,7 @@ from diagnose.log.events import (
 from diagnose.measure.registry import MEASUREMENTS, missing_line
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence, Set
+    from collections.abc import Mapping, Sequence, Set
 
     from diagnose.case.screens import Named, Screen
     from diagnose.case.state import Exchange, State, Trace, Turn
@@ -58,15 +58,22 @@ def outset(visit: Visit, name: str) -> Outset:
 
 
 def opened(
-    visit: Visit, state: State, trail: Sequence[Trace], words: str = "", name: str = ""
+    visit: Visit,
+    state: State,
+    trail: Sequence[Trace],
+    words: str = "",
+    name: str = "",
+    seen: Mapping[str, str] | None = None,
 ) -> Opened:
     """Return the first event of a case.
 
-    `words` are the operator's own for the symptom, empty where it was picked from the list.
+    `words` are the operator's own for the symptom, empty where it was picked from the list; `seen`
+    are answers that a round had seen already.
     """
     return Opened(
         symptom=state.frames[0].tree.symptom,
         words=words,
+        seen=seen or {},
         outset=outset(visit, name),
         **_held(visit, state, trail, frozenset()),
     )

@@ -23,7 +23,7 @@ from diagnose.files.tree import Check, Finding, Question, Reading
 from diagnose.log.events import MOVES, Opened, Replied, Resumed
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from diagnose.case.visit import Visit
     from diagnose.files.tree import Step
@@ -56,6 +56,7 @@ def replay(
     told = _Telling(visit, symptom, returns)
     for event in events:
         if isinstance(event, Opened):
+            told.seen(event.seen)
             told.follow(event.trail)
         elif isinstance(event, Resumed):
             told.take_up(event)
@@ -90,6 +91,12 @@ class _Telling(Struct):
             raise KeyError(self.symptom)
         self.stack.append(self.symptom)
         self.entered.add(self.symptom)
+
+    def seen(self, answers: Mapping[str, str]) -> None:
+        """Take over what was seen before the case began."""
+        frame = self._frame(self.symptom)
+        if frame is not None:
+            self.frames[self.symptom] = onward.with_seen(frame, answers)
 
     def tell(self, event: Replied) -> None:
         """Take over a reply that moved the walk."""

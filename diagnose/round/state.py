@@ -6,18 +6,24 @@ from typing import TYPE_CHECKING
 
 from msgspec import Struct
 
+from diagnose.study.tailored import against
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from diagnose.case.cautions import CautionState
     from diagnose.case.screens import Cause, Phrase, Screen
     from diagnose.case.state import Exchange
+    from diagnose.files.card import Card
     from diagnose.files.rounds import Item, Round
     from diagnose.study.in_force import CautionTable
 
 
 class ReadyRound(Struct, frozen=True, kw_only=True, eq=False):
-    """A checklist, ready to be walked: `needs` are the cautions that each item needs, as bits."""
+    """A checklist, ready to be walked: `needs` are the cautions that each item needs, as bits.
+
+    `skipped` are the lines of the machine's card for which items were left out.
+    """
 
     round: str
     title: str
@@ -25,6 +31,7 @@ class ReadyRound(Struct, frozen=True, kw_only=True, eq=False):
     names: tuple[str, ...]
     items: tuple[Item, ...]
     needs: tuple[int, ...]
+    skipped: tuple[str, ...] = ()
 
 
 class RoundState(Struct, frozen=True, kw_only=True):
@@ -56,14 +63,25 @@ class RoundTurn(Struct, frozen=True, kw_only=True):
     exchange: Exchange | None = None
 
 
-def ready_round(round_: Round, table: CautionTable) -> ReadyRound:
-    """Return a round that was checked, made ready under the cautions of its library."""
-    items = tuple(round_.items.values())
+def ready_round(round_: Round, table: CautionTable, card: Card | None = None) -> ReadyRound:
+    """Return a round that was checked, made ready under the cautions of its library.
+
+    What the machine's card says does not apply is no item of it.
+    """
+    own = {
+        name: item
+        for name, item in round_.items.items()
+        if card is None or card.fits(item.applies_to)
+    }
+    left_out = [item for name, item in round_.items.items() if name not in own]
+    lines = [against(card, item.applies_to) for item in left_out if card is not None]
+    items = tuple(own.values())
     return ReadyRound(
         round=round_.round,
         title=round_.title,
         every=round_.every,
-        names=tuple(round_.items),
+        names=tuple(own),
         items=items,
         needs=tuple(table.needs(item) for item in items),
+        skipped=tuple(dict.fromkeys(lines)),
     )

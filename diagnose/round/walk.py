@@ -40,7 +40,9 @@ STOPS = "stops"
 def opened(visit: Visit, round_: ReadyRound) -> tuple[RoundState, tuple[Trace, ...]]:
     """Return the state of a round just opened, and what followed by itself."""
     trail: list[Trace] = []
-    state = settle(visit, RoundState(round=round_, cautions=CautionState()), trail)
+    notes = tuple(phrase("not-here", line=line) for line in round_.skipped)
+    state = RoundState(round=round_, cautions=CautionState(), notes=notes)
+    state = settle(visit, state, trail)
     return state, tuple(trail)
 
 
