@@ -185,7 +185,10 @@ def test_what_is_in_force_is_said_at_each_entry_and_what_to_release() -> None:
     # A helper listens with suction on; on the way to it the machine is locked out.
     listening = [*steps].index("hiss") + 1
     assert listening in running
-    assert bare("Before it runs, release what is in force of: Key out, Machine dead") in read[listening]
+    assert (
+        bare("Before it runs, release what is in force of: Key out, Machine dead")
+        in read[listening]
+    )
     first = min(running)
     assert bare("Before it runs") not in read[first].split(bare("Before trying it"))[0]
 
