@@ -17,6 +17,7 @@ from diagnose.case.screens import (
     CheckScreen,
     FigureScreen,
     FindingScreen,
+    Named,
     ReadingScreen,
     RefusedScreen,
     phrase,
@@ -30,7 +31,7 @@ from diagnose.text import did_you_mean, folded, shortened
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from diagnose.case.screens import Named, Phrase, Screen
+    from diagnose.case.screens import Phrase, Screen
     from diagnose.case.state import State, Trace
     from diagnose.case.visit import Visit
 
@@ -50,11 +51,13 @@ class Refusal(Struct, frozen=True):
 class Meaning(Struct, frozen=True, kw_only=True):
     """What a reply means: its kind (`answer`, or a reply's id), and the answer.
 
-    A reading brings its figure, and its inputs as typed and in SI.
+    `which` is the one caution of a screen that *cannot* is about, empty where it is all of them. A
+    reading brings its figure, and its inputs as typed and in SI.
     """
 
     kind: str
     answer: str = ""
+    which: str = ""
     figure: FigureScreen | None = None
     inputs: Mapping[str, str] | None = None
     si: tuple[tuple[str, float, str], ...] = ()
@@ -85,6 +88,7 @@ def reply(visit: Visit, state: State, text: str, screen: Screen | None = None) -
         typed=text[:LONGEST_TYPED],
         frame=frame,
         answer=meaning.answer,
+        refused=cautions.refused_by(screen, meaning.kind, meaning.which),
         inputs=meaning.inputs,
         si=meaning.si,
         figure=meaning.figure,
@@ -142,7 +146,23 @@ def _reply_word(screen: Screen, word: str) -> Meaning | Refusal | None:
         return Meaning(kind=word)
     if word == replies.BACK:
         return Refusal(phrase("no-way-back"))
+    if isinstance(screen, CautionScreen) and word.startswith(f"{replies.CANNOT} "):
+        return _cannot_one(screen, word.removeprefix(replies.CANNOT).strip())
     return None if word else Refusal(phrase("nothing-typed"))
+
+
+def _cannot_one(screen: CautionScreen, word: str) -> Meaning | Refusal:
+    """Return what *cannot* means with a caution's id, its title or its number on the screen."""
+    on_it = [Named(guard.id, guard.title) for guard in screen.cautions]
+    brought = [name for guard in screen.cautions for name in guard.includes]
+    which = picked(on_it, word) or (word if word in brought else None)
+    if which is not None:
+        return Meaning(kind=replies.CANNOT, which=which)
+    offered = [guard.id for guard in screen.cautions]
+    hint = did_you_mean(word, [*offered, *brought])
+    return Refusal(
+        phrase("no-such-caution", typed=shortened(word), offered=", ".join(offered), hint=hint)
+    )
 
 
 def _no_answer(visit: Visit, state: State, screen: CheckScreen, word: str) -> Refusal:
@@ -207,7 +227,7 @@ def _done(
     if kind == replies.BACK:
         return _back(visit, fresh, screen, trail)
     if isinstance(screen, CautionScreen):
-        return _at_caution(visit, fresh, screen, kind, trail)
+        return _at_caution(visit, fresh, screen, meaning, trail)
     moved = replace(fresh, before=state)
     if isinstance(screen, FindingScreen):
         return _at_finding(visit, moved, kind, trail)
@@ -223,10 +243,10 @@ def _done(
 
 
 def _at_caution(
-    visit: Visit, state: State, screen: CautionScreen, kind: str, trail: list[Trace]
+    visit: Visit, state: State, screen: CautionScreen, meaning: Meaning, trail: list[Trace]
 ) -> State:
-    held = cautions.replied(visit.table, state.cautions, screen, kind)
-    if kind == replies.DONE:
+    held = cautions.replied(visit.table, state.cautions, screen, meaning.kind, meaning.which)
+    if meaning.kind == replies.DONE:
         return replace(state, cautions=held)
     moved = replace(state, before=state, cautions=held)
     if screen.phase == cautions.RELEASE:
