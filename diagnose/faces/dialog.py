@@ -173,9 +173,8 @@ class Dialog:
             return replies.DANGER
         if self._scroll(key):
             return None
-        which, self.which = self.which, False
-        if which and key.isdecimal() and 1 <= int(key) <= len(self.guards):
-            return f"{replies.CANNOT} {self.guards[int(key) - 1]}"
+        if self.which:
+            return self._refuse(key)
         if self.waits:
             return self._unless_unread(GO_ON)
         if self._is_typing(key):
@@ -183,13 +182,18 @@ class Dialog:
         if self.by_line and key in (" ", "enter"):
             return self._tick()
         if key == " " and not self._all_in_sight():
-            self._scroll("pagedown")
+            self._page_on("")
             return None
-        reply = self._shortcut(key)
-        if reply == replies.CANNOT and len(self.guards) > 1 and not which:
-            self.which = True
-            return None
-        return reply
+        return self._shortcut(key)
+
+    def _refuse(self, key: str) -> str | None:
+        """Take the key that says which caution cannot be met; another means what it always does."""
+        self.which = False
+        if self.keys.get(key.casefold()) == replies.CANNOT:
+            return replies.CANNOT
+        if key.isdecimal() and 1 <= int(key) <= len(self.guards):
+            return f"{replies.CANNOT} {self.guards[int(key) - 1]}"
+        return self.press(key)
 
     def paste(self, text: str) -> None:
         """Take pasted text as typed; without a field it means nothing."""
@@ -216,6 +220,9 @@ class Dialog:
             return None
         if self.by_line and reply == replies.DONE:
             self.hint = "Each line first, with Space or Enter."
+            return None
+        if reply == replies.CANNOT and len(self.guards) > 1:
+            self.which = True
             return None
         if reply in _CLAIMS and isinstance(screen, CautionScreen | FindingScreen):
             return self._unless_unread(reply)
@@ -324,6 +331,8 @@ class Dialog:
             return self._all_in_sight()
         return self.viewport.ends.get(self.ticked + 1, self.viewport.rows) <= self.viewport.seen
 
-    def _page_on(self) -> None:
-        self.hint = "Read on to the end first: Space."
-        self.viewport.top = max(0, self.viewport.seen - 1)
+    def _page_on(self, hint: str = "Read on to the end first: Space.") -> None:
+        """Go on from the first row that was not in sight, with the one above it for a hold."""
+        self.hint = hint
+        port = self.viewport
+        port.top = max(0, port.seen - 1 if port.room > 1 else port.seen)
