@@ -218,9 +218,8 @@ TABLE = [
     row(
         "turn the hand valve",
         "open shut close turn leave",
-        r"valve",
+        r"valve|lever along",
         "key-out",
-        "valve (open|clicks)$",
     ),
     row(
         "switch it on, turn the key on, press the pedal, try brake or steering",
