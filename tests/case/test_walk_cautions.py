@@ -5,11 +5,15 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import pytest
+from strategies.walker import Walker, visit_to
 from test_walk_branches import after, case, finding, ranking
 
 from diagnose.case.cautions import CautionState
+from diagnose.commands.ready_library import ReadyLibrary
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from strategies.walking import Case
 
 CAUTIONS = """
@@ -434,3 +438,29 @@ def test_a_thousand_steps_can_be_passed_over_in_a_row(more: str) -> None:
     if screen["screen"] == "caution":
         screen = after(opened, "cannot")
     assert (screen["step"], screen["checked"], len(screen["notes"])) == ("rest", False, 1)
+
+
+@pytest.mark.parametrize(("machine", "minutes"), [("none", 1 + 3 + 2 + 5), ("m", 1 + 61 + 2 + 5)])
+def test_the_cards_minutes_count_in_what_is_left_at_the_machine(
+    machine: str, minutes: float, tmp_path: Path
+) -> None:
+    steps = f"""
+  top: {{ask: a, passes: none, answers: {{good: hand, bad: hand-too}}}}
+  hand: {{ask: b, minutes: 2, hazards: [press], answers: {{good: one, bad: two}}}}
+  hand-too: {{ask: c, minutes: 2, hazards: [press], answers: {{good: one, bad: two}}}}
+  one: {finding(10, minutes=5)}
+  two: {finding(10, minutes=5)}
+"""
+    head = "format: 1\nsymptom: alpha\ntitle: T\nstart: top\nsteps:"
+    (tmp_path / "alpha.yaml").write_text(f"{head}{steps}")
+    (tmp_path / "cautions.yaml").write_text(CAUTIONS)
+    (tmp_path / "machines").mkdir()
+    card = (
+        "format: 1\nmachine: m\ntitle: M\nbattery: {kind: sealed}\ncaution_minutes: {lockout: 61}\n"
+    )
+    (tmp_path / "machines" / "m.yaml").write_text(card)
+    library = ReadyLibrary(tmp_path)
+    library.machine(machine)
+    walker = Walker(visit_to(library))
+    screen = walker.screen(walker.open("alpha"))
+    assert screen.minutes_left == pytest.approx(minutes)  # type: ignore[attr-defined]
