@@ -32,8 +32,8 @@ from diagnose.study.plan import passing_answer
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from diagnose.case.screens import CautionScreen
-    from diagnose.files.tree import Exit, Tree, WorkedCase
+    from diagnose.case.screens import CautionScreen, Screen
+    from diagnose.files.tree import Exit, Step, Tree, WorkedCase
     from diagnose.study.in_force import CautionTable
 
 #: What was counted while each line took a press, and each caution one more to end its screen.
@@ -46,11 +46,16 @@ SHARE, MEDIAN = 0.45, 3
 FIRST_QUESTION = 3
 
 
+#: What every caution's screen carries.
+SHARED = {"replies": ("done", "cannot", "back", "why", "danger", "leave")}
+
+
 class Presses(NamedTuple):
-    """What a person presses on one route: on cautions, and on all else."""
+    """What a person presses on one route: on cautions, on all else, and to page through cautions."""
 
     cautions: int
     others: int
+    pages: int = 0
 
 
 def presses(screen: CautionScreen) -> int:
@@ -58,24 +63,52 @@ def presses(screen: CautionScreen) -> int:
     return sum(len(guard.confirm) for guard in screen.cautions) if line_by_line(screen) else 1
 
 
+def pages(screen: CautionScreen) -> int:
+    """Return how often a person pages on at 80x24 until everything was in sight."""
+    dialog = dialog_of(screen, "Dock machine")
+    counted = 0
+    for _ in range(200):
+        draw(dialog, 80, 24)
+        pages_on = dialog.prompt().startswith("Space")
+        counted += pages_on
+        if dialog.press(" " if pages_on or dialog.by_line else "y") is not None:
+            return counted
+    raise AssertionError(f"{screen.id} cannot be confirmed")
+
+
+def dialog_of(screen: Screen, machine: str | None = None) -> Dialog:
+    """Return a screen in front of a person."""
+    heading = Heading(case=None, title="", machine=machine, first=False)
+    return Dialog(screen, heading, StatusLine().status(screen, heading))
+
+
 def route(tree: Tree, table: CautionTable, worked: WorkedCase) -> Presses:
     """Walk a worked case to its finding, with the screens that come before each step."""
     held = CautionState()
-    counted, others = 0, 1
+    counted, others, paged = 0, 1, 0
     step = tree.steps[tree.start]
     name = tree.start
     while True:
-        needs, energises = table.needs(step), getattr(step, "energises", False)
-        while (called := cautions.due(table, held, needs, energises)) is not None:
-            screen = cautions.caution_screen(table, held, called, step.hazards, {})
-            counted += presses(screen)
-            held = cautions.replied(table, held, screen, replies.DONE)
+        pressed, more, held = before(table, step, held)
+        counted, paged = counted + pressed, paged + more
         if not isinstance(step, Question):
             assert name == worked.finding, (tree.symptom, worked.name, name)
-            return Presses(counted, others)
+            return Presses(counted, others, paged)
         others += 1
         name = taken(tree, step, worked.answers.get(name)).to
         step = tree.steps[name]
+
+
+def before(table: CautionTable, step: Step, held: CautionState) -> tuple[int, int, CautionState]:
+    """Return the presses on the cautions before a step, those that page, and what holds then."""
+    counted = paged = 0
+    needs, energises = table.needs(step), getattr(step, "energises", False)
+    while (called := cautions.due(table, held, needs, energises)) is not None:
+        screen = cautions.caution_screen(table, held, called, step.hazards, SHARED)
+        counted += presses(screen)
+        paged += pages(screen)
+        held = cautions.replied(table, held, screen, replies.DONE)
+    return counted, paged, held
 
 
 def taken(tree: Tree, step: Question, given: object) -> Exit:
@@ -109,31 +142,36 @@ def median(counted: list[Presses]) -> float:
     return statistics.median(one.cautions for one in counted)
 
 
-def keys_to_the_first_question(library: ReadyLibrary) -> int:
-    """Return the keys that a person presses at the terminal until a symptom asks its first question.
+def keys_to_the_first_question(library: ReadyLibrary) -> dict[str, int]:
+    """Return the keys that a person presses from `diagnose` to the first question of each symptom.
 
-    A machine and a symptom are chosen by number. A number that fits one key takes no Enter.
+    A machine and the symptom are chosen by number (the one that takes most keys, of machines); the
+    cautions before the first question are confirmed.
     """
-    machines, symptoms = len(library.content.machines), len(library.content.symptoms)
-    keys = 0
-    for what, count in (("machine", machines), ("symptom", symptoms)):
-        dialog = chosen(what, count)
-        typed = f"{count}"
-        for key in (*typed, "enter"):
-            keys += 1
-            if dialog.press(key) is not None:
-                break
-        else:
-            raise AssertionError(f"no {what} can be chosen")
+    machines, symptoms = len(library.content.machines), library.content.symptoms
+    to_a_machine = max(typed("machine", machines, number) for number in range(1, machines + 1))
+    keys = {}
+    for number, symptom in enumerate(symptoms, start=1):
+        keys[symptom] = to_a_machine + typed("symptom", len(symptoms), number)
+        tree = library.require(symptom).tree
+        keys[symptom] += before(library.table, tree.steps[tree.start], CautionState())[0]
     return keys
+
+
+def typed(what: str, count: int, number: int) -> int:
+    """Return the keys with which one of so many is chosen by its number."""
+    dialog = chosen(what, count)
+    for keys, key in enumerate((*f"{number}", "enter"), start=1):
+        if dialog.press(key) is not None:
+            return keys
+    raise AssertionError(f"no {what} can be chosen")
 
 
 def chosen(what: str, count: int) -> Dialog:
     """Return the screen on which the last of so many is chosen."""
     options = tuple(Named(f"{number}", f"{number}") for number in range(1, count + 1))
     screen = ChooseScreen(what=what, options=options, replies=("danger", "leave"))
-    heading = Heading(case=None, title="", machine=None, first=False)
-    dialog = Dialog(screen, heading, StatusLine().status(screen, heading))
+    dialog = dialog_of(screen)
     draw(dialog, 80, 24)
     return dialog
 
@@ -145,8 +183,13 @@ def figures(library: ReadyLibrary) -> Iterator[Figure]:
     told = f"{len(everything)} routes; {BEFORE}"
     yield "presses on cautions / all presses", share(everything), SHARE, told
     yield "presses on cautions, median route", median(everything), MEDIAN, ""
+    paged = [Presses(one.cautions + one.pages, one.others) for one in everything]
+    yield "  share with Space to page at 80x24", share(paged), float("inf"), ""
+    yield "  median with Space to page at 80x24", median(paged), float("inf"), ""
     keys = keys_to_the_first_question(library)
-    yield "keys from `diagnose` to the first question", keys, FIRST_QUESTION, ""
+    most = max(keys, key=keys.__getitem__)
+    told = f"most: {most}"
+    yield "keys from `diagnose` to the first question", keys[most], FIRST_QUESTION, told
     for symptom, counted in by_tree.items():
         shown = f"median {median(counted):g}, {len(counted)} routes"
         yield f"  share in {symptom}", share(counted), float("inf"), shown
