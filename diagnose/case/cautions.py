@@ -87,10 +87,13 @@ def replied(
     if kind == replies.CANNOT:
         names = refused_by(screen, kind, which)
         return replace(held, refused=held.refused | union(1 << table.number[n] for n in names))
-    shown = union(1 << table.number[guard.id] for guard in screen.cautions)
+    shown = confirmed = 0
+    for guard in screen.cautions:
+        number = table.number[guard.id]
+        shown |= 1 << number
+        confirmed |= table.closure[number]
     if screen.phase == RELEASE:
         return replace(held, in_force=held.in_force & ~shown)
-    confirmed = table.closed(shown)
     return replace(held, in_force=held.in_force | confirmed, taken=held.taken | confirmed)
 
 

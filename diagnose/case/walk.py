@@ -71,15 +71,18 @@ def reply(visit: Visit, state: State, text: str, screen: Screen | None = None) -
     screen = screen or view.screen(visit, state)
     meaning = _understood(visit, state, screen, text)
     if isinstance(meaning, Refusal):
-        refused = RefusedScreen(
+        wrong = RefusedScreen(
             symptom=screen.symptom, in_force=screen.in_force, message=meaning.message
         )
-        return Turn(state=state, interludes=(refused,))
+        return Turn(state=state, interludes=(wrong,))
     if meaning.kind == replies.WHY:
         return Turn(state=state, interludes=(view.why(visit, state, screen),))
     trail: list[Trace] = []
     after = _done(visit, state, screen, meaning, trail)
     frame = state.frames[-1]
+    refused: tuple[str, ...] = ()
+    if isinstance(screen, CautionScreen):
+        refused = cautions.refused_by(screen, meaning.kind, meaning.which)
     exchange = Exchange(
         kind=meaning.kind,
         symptom=frame.tree.symptom,
@@ -88,7 +91,7 @@ def reply(visit: Visit, state: State, text: str, screen: Screen | None = None) -
         typed=text[:LONGEST_TYPED],
         frame=frame,
         answer=meaning.answer,
-        refused=cautions.refused_by(screen, meaning.kind, meaning.which),
+        refused=refused,
         inputs=meaning.inputs,
         si=meaning.si,
         figure=meaning.figure,
