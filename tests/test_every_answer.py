@@ -144,6 +144,12 @@ def fly(route: Route, symptom: str, left: dict[Arrow, None]) -> None:
         state = turn.state
 
 
+def keys_for(screen: CautionScreen) -> str:
+    """The keys that confirm a caution's screen: one a line, or one for all of them."""
+    (first, *_) = screen.cautions
+    return " " * len(first.confirm) if screen.lines == "each" else "y"
+
+
 def move(
     walk: Walker, state: State, route: Route, symptom: str, left: dict[Arrow, None]
 ) -> tuple[str, list[str]]:
@@ -153,10 +159,9 @@ def move(
         # Through a doorway: that tree has routes of its own.
         return "leave", ["l"]
     if isinstance(screen, CautionScreen):
-        short = screen.again or screen.phase == "release"
-        return "done", ["y" if short else " " * len(screen.confirm) + "y"]
+        return "done", [keys_for(screen)]
     if isinstance(screen, FindingScreen):
-        return ("refer", ["r"]) if screen.who == "service" else ("cured", ["y"])
+        return ("refer", ["r"]) if screen.who == "service" else ("cured", ["f"])
     step = walk.step(state)
     assert isinstance(step, Question)
     name = screen.step  # type: ignore[attr-defined]
@@ -294,8 +299,7 @@ def test_every_item_shows_the_same_on_every_face(
         say = reply
         ticks = ""
         if isinstance(screen, CautionScreen):
-            short = screen.again or screen.phase == "release"
-            say, ticks = "done", "" if short else " " * len(screen.confirm)
+            say, ticks = "done", keys_for(screen)
         if case is not None:
             say, ticks = "back", ""
         elif isinstance(screen, ItemScreen):
@@ -303,7 +307,7 @@ def test_every_item_shows_the_same_on_every_face(
                 say = "done"
             asked.add(screen.item)
         lines.append(say)
-        keys.append(ticks + KEYS[say])
+        keys.append(ticks or KEYS[say])
         if case is None:
             state = round_walk.reply(walk.visit, state, say).state
             continue

@@ -95,20 +95,39 @@ class StateScreen(Screen, frozen=True, kw_only=True):
     call: tuple[Contact, ...] = ()
 
 
-class CautionScreen(Screen, frozen=True, kw_only=True):
-    """Take a caution, or release it. `again`: it was taken before in this case."""
+class Guard(Struct, frozen=True, kw_only=True):
+    """One caution on a screen.
 
-    screen: ClassVar[str] = "caution"
+    `confirm` are the lines to confirm, those of what comes into force with it (`includes`) first;
+    `hazards` those of the step that it covers. `again`: it was taken before in this case.
+    """
 
     id: str
-    phase: str
     title: str
     signal: str
     signs: tuple[str, ...]
     text: str
     confirm: tuple[str, ...]
     hazards: tuple[Named, ...]
+    includes: tuple[str, ...] = ()
     again: bool = False
+
+
+class CautionScreen(Screen, frozen=True, kw_only=True):
+    """Take one or several cautions, or release one.
+
+    `lines` says how they are confirmed: `each` line by itself, or all of them `together`. The
+    `signal` is the gravest of the screen's; `id` and `title` are the first caution's.
+    """
+
+    screen: ClassVar[str] = "caution"
+
+    id: str
+    title: str
+    phase: str
+    lines: str
+    signal: str
+    cautions: tuple[Guard, ...]
 
 
 class CheckScreen(Screen, frozen=True, kw_only=True):

@@ -79,6 +79,7 @@ class Exchange(Struct, frozen=True, kw_only=True):
     `kind` is ``answer`` or a reply's id (of a note, its words are the `answer`); `step` is a step
     of `symptom`, or an item of a round; `frame` is the symptom as it was then, None in a round.
     `inputs` are a reading's, as typed, by name; `si` the same as (name, magnitude, unit) in SI.
+    `refused` are cautions that it was about.
     """
 
     kind: str
@@ -88,6 +89,7 @@ class Exchange(Struct, frozen=True, kw_only=True):
     typed: str
     frame: Frame | None = None
     answer: str = ""
+    refused: tuple[str, ...] = ()
     inputs: Mapping[str, str] | None = None
     si: tuple[tuple[str, float, str], ...] = ()
     figure: FigureScreen | None = None

@@ -17,6 +17,7 @@ from diagnose.case.screens import (
     CheckScreen,
     FigureScreen,
     FindingScreen,
+    Named,
     ReadingScreen,
     RefusedScreen,
     phrase,
@@ -31,7 +32,7 @@ from diagnose.text import did_you_mean, folded, printable, shortened
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from diagnose.case.screens import Named, Phrase, Screen
+    from diagnose.case.screens import Phrase, Screen
     from diagnose.case.state import State, Trace
     from diagnose.case.visit import Visit
 
@@ -54,11 +55,13 @@ class Refusal(Struct, frozen=True):
 class Meaning(Struct, frozen=True, kw_only=True):
     """What a reply means: its kind (`answer`, or a reply's id), and the answer.
 
-    A reading brings its figure, and its inputs as typed and in SI.
+    `which` is the one caution of a screen that *cannot* is about, empty where it is all of them. A
+    reading brings its figure, and its inputs as typed and in SI.
     """
 
     kind: str
     answer: str = ""
+    which: str = ""
     figure: FigureScreen | None = None
     inputs: Mapping[str, str] | None = None
     si: tuple[tuple[str, float, str], ...] = ()
@@ -72,10 +75,10 @@ def reply(visit: Visit, state: State, text: str, screen: Screen | None = None) -
     screen = screen or view.screen(visit, state)
     meaning = _understood(visit, state, screen, text)
     if isinstance(meaning, Refusal):
-        refused = RefusedScreen(
+        wrong = RefusedScreen(
             symptom=screen.symptom, in_force=screen.in_force, message=meaning.message
         )
-        return Turn(state=state, interludes=(refused,))
+        return Turn(state=state, interludes=(wrong,))
     if meaning.kind == replies.WHY:
         return Turn(state=state, interludes=(why(visit, state, screen),))
     trail: list[Trace] = []
@@ -84,6 +87,9 @@ def reply(visit: Visit, state: State, text: str, screen: Screen | None = None) -
     else:
         after = _done(visit, state, screen, meaning, trail)
     frame = state.frames[-1]
+    refused: tuple[str, ...] = ()
+    if isinstance(screen, CautionScreen):
+        refused = cautions.refused_by(screen, meaning.kind, meaning.which)
     exchange = Exchange(
         kind=meaning.kind,
         symptom=frame.tree.symptom,
@@ -92,6 +98,7 @@ def reply(visit: Visit, state: State, text: str, screen: Screen | None = None) -
         typed=text[:LONGEST_TYPED],
         frame=frame,
         answer=meaning.answer,
+        refused=refused,
         inputs=meaning.inputs,
         si=meaning.si,
         figure=meaning.figure,
@@ -165,7 +172,23 @@ def _reply_word(screen: Screen, word: str) -> Meaning | Refusal | None:
         return Meaning(kind=word)
     if word == replies.BACK:
         return Refusal(phrase("no-way-back"))
+    if isinstance(screen, CautionScreen) and word.startswith(f"{replies.CANNOT} "):
+        return _cannot_one(screen, word.removeprefix(replies.CANNOT).strip())
     return None if word else Refusal(phrase("nothing-typed"))
+
+
+def _cannot_one(screen: CautionScreen, word: str) -> Meaning | Refusal:
+    """Return what *cannot* means with a caution's id, its title or its number on the screen."""
+    on_it = [Named(guard.id, guard.title) for guard in screen.cautions]
+    brought = [name for guard in screen.cautions for name in guard.includes]
+    which = picked(on_it, word) or (word if word in brought else None)
+    if which is not None:
+        return Meaning(kind=replies.CANNOT, which=which)
+    offered = [guard.id for guard in screen.cautions]
+    hint = did_you_mean(word, [*offered, *brought])
+    return Refusal(
+        phrase("no-such-caution", typed=shortened(word), offered=", ".join(offered), hint=hint)
+    )
 
 
 def _no_answer(visit: Visit, state: State, screen: CheckScreen, word: str) -> Refusal:
@@ -232,7 +255,7 @@ def _done(
     if kind == replies.BACK:
         return _back(visit, fresh, screen, trail)
     if isinstance(screen, CautionScreen):
-        return _at_caution(visit, fresh, screen, kind, trail)
+        return _at_caution(visit, fresh, screen, meaning, trail)
     moved = replace(fresh, before=state)
     if isinstance(screen, FindingScreen):
         return _at_finding(visit, moved, kind, trail)
@@ -256,10 +279,10 @@ def answered(visit: Visit, state: State, number: int, trail: list[Trace]) -> Sta
 
 
 def _at_caution(
-    visit: Visit, state: State, screen: CautionScreen, kind: str, trail: list[Trace]
+    visit: Visit, state: State, screen: CautionScreen, meaning: Meaning, trail: list[Trace]
 ) -> State:
-    held = cautions.replied(visit.table, state.cautions, screen, kind)
-    if kind == replies.DONE:
+    held = cautions.replied(visit.table, state.cautions, screen, meaning.kind, meaning.which)
+    if meaning.kind == replies.DONE:
         return replace(state, cautions=held)
     moved = replace(state, before=state, cautions=held)
     if screen.phase == cautions.RELEASE:

@@ -207,7 +207,10 @@ def _exchange_line(event: Replied | ItemReplied) -> str:
     if event.caution:
         phase = "released" if event.shown.phase == RELEASE else "confirmed"
         reply = phase if event.reply == replies.DONE else event.reply
-        return f"{event.shown.title}: {reply}"
+        meant = [one for one in event.cautions if not event.refused or one.id in event.refused]
+        # What came along with another caution has no title on the screen.
+        titles = [one.title for one in meant] or event.refused
+        return f"{', '.join(titles)}: {reply}"
     answer = event.answer if isinstance(event, Replied) else ""
     if isinstance(event, Replied) and event.reading is not None:
         figure = event.reading.figure

@@ -77,8 +77,9 @@ class Dialog:
 
     `elements` are what it says, `legend` the keys that give a reply here, each with its word;
     `refused` says what was wrong with the last reply, `hint` what with the last key. `ticked` of
-    `lines` lines are confirmed, one by one where `by_line`; `typed` holds the text of each field,
-    of which number `field` takes the next key; `waits` is true where any key goes on.
+    `lines` lines are confirmed, one by one where `by_line`; `which` is true where the next key says
+    which caution of several cannot be met. `typed` holds the text of each field, of which number
+    `field` takes the next key; `waits` is true where any key goes on.
     """
 
     def __init__(self, screen: Screen, heading: Heading, status: Status, refused: str = "") -> None:
@@ -88,8 +89,11 @@ class Dialog:
         self.keys = {REPLIES[reply].key: reply for reply in screen.replies if reply in REPLIES}
         self.waits = isinstance(screen, FigureScreen | WhyScreen)
         self.by_line = line_by_line(screen)
-        self.lines = len(screen.confirm) if isinstance(screen, CautionScreen) else 0
+        guards = screen.cautions if isinstance(screen, CautionScreen) else ()
+        self.guards = [guard.id for guard in guards]
+        self.lines = sum(len(guard.confirm) for guard in guards)
         self.ticked = 0
+        self.which = False
         self.typed = self._fields()
         self.field = 0
         self._open(heading, refused)
@@ -119,6 +123,7 @@ class Dialog:
     def reopen(self, heading: Heading, refused: str) -> None:
         """Show the same screen once more, with how far the person had got."""
         self.viewport.top = self.field = 0
+        self.which = False
         self._follow = self.ticked > 0
         if not isinstance(self.screen, ReadingScreen):
             self.typed = self._fields()
@@ -131,10 +136,14 @@ class Dialog:
         screen = self.screen
         if self.waits:
             return "Any key goes on."
-        if self.by_line and self.ticked < self.lines:
+        if self.which:
+            return f"Which one? 1-{len(self.guards)}, or c: all of them"
+        if self.lines and not self._next_in_sight():
+            return "Space: read on"
+        if self.by_line:
             return f">> is so: Space or Enter ({self.ticked} of {self.lines})"
         if self.lines:
-            return f"y: all {self.lines} lines are done"
+            return f"y: all {self.lines} lines are done" if self.lines > 1 else "y: it is done"
         if isinstance(screen, ChooseScreen) and 0 < len(screen.options) <= ONE_KEY:
             return "A digit; or type it, then Enter"
         if self._words:
@@ -142,6 +151,12 @@ class Dialog:
         if isinstance(screen, CheckScreen) and self.typed:
             return f"A number, 1 to {len(screen.answers)}, then Enter"
         return ""
+
+    @property
+    def pager(self) -> str:
+        """The key that shows the next page."""
+        ticks = self.by_line and self._next_in_sight()
+        return "PgDn" if self.typed or ticks else _KEY_NAMES[" "]
 
     def _legend(self) -> list[tuple[str, str]]:
         if self.waits:
@@ -164,14 +179,27 @@ class Dialog:
             return replies.DANGER
         if self._scroll(key):
             return None
+        if self.which:
+            return self._refuse(key)
         if self.waits:
             return self._unless_unread(GO_ON)
         if self._is_typing(key):
             return self._edit(key)
         if self.by_line and key in (" ", "enter"):
-            self._tick()
+            return self._tick()
+        if key == " " and not self._all_in_sight():
+            self._page_on("")
             return None
         return self._shortcut(key)
+
+    def _refuse(self, key: str) -> str | None:
+        """Take the key that says which caution cannot be met; another means what it always does."""
+        self.which = False
+        if self.keys.get(key.casefold()) == replies.CANNOT:
+            return replies.CANNOT
+        if key.isdecimal() and 1 <= int(key) <= len(self.guards):
+            return f"{replies.CANNOT} {self.guards[int(key) - 1]}"
+        return self.press(key)
 
     def paste(self, text: str) -> None:
         """Take pasted text as typed; without a field it means nothing."""
@@ -196,28 +224,31 @@ class Dialog:
         if reply is None:
             self.hint = f"{cut(printable(_KEY_NAMES.get(key, key)), 12)} does nothing here."
             return None
-        if self.by_line and reply == replies.DONE and self.ticked < self.lines:
+        if self.by_line and reply == replies.DONE:
             self.hint = "Each line first, with Space or Enter."
+            return None
+        if reply == replies.CANNOT and len(self.guards) > 1:
+            self.which = True
             return None
         if reply in _CLAIMS and isinstance(screen, CautionScreen | FindingScreen | StateScreen):
             return self._unless_unread(reply)
         return reply
 
-    def _tick(self) -> None:
-        if self.ticked == self.lines:
-            return
-        if self.viewport.ends[self.ticked + 1] > self.viewport.seen:
+    def _tick(self) -> str | None:
+        """Confirm the next line; the last one completes the reply."""
+        if not self._next_in_sight():
             self._page_on()
-            return
+            return None
         self.ticked += 1
         self._follow = True
+        return replies.DONE if self.ticked == self.lines else None
 
     def _edit(self, key: str) -> str | None:
         steps = {"enter": 1, "tab": 1, "s-tab": -1}
         if key == "enter" and self.field == len(self.typed) - 1:
             return self._send()
-        if self._one_digit(key):
-            return key
+        if self._completes(key):
+            return f"{self.typed[0]}{key}"
         if key in steps:
             self.field = (self.field + steps[key]) % len(self.typed)
         elif key == "backspace":
@@ -229,11 +260,12 @@ class Dialog:
         self._follow = True
         return None
 
-    def _one_digit(self, key: str) -> bool:
-        screen = self.screen
-        if not isinstance(screen, ChooseScreen) or len(screen.options) > ONE_KEY:
+    def _completes(self, key: str) -> bool:
+        """Whether a digit completes the number of an option that no longer number begins with."""
+        screen, number = self.screen, self.typed[0] + key
+        if not isinstance(screen, ChooseScreen) or not (number.isascii() and number.isdecimal()):
             return False
-        return key.isdecimal() and not self.typed[0] and 1 <= int(key) <= len(screen.options)
+        return 1 <= int(number) <= len(screen.options) < int(f"{number}0")
 
     def _send(self) -> str:
         texts = [text.strip() for text in self.typed]
@@ -290,11 +322,23 @@ class Dialog:
 
     def _unless_unread(self, reply: str) -> str | None:
         """Return the reply where all was in sight; else the next page comes instead."""
-        if self.viewport.seen >= self.viewport.rows:
+        if self._all_in_sight():
             return reply
         self._page_on()
         return None
 
-    def _page_on(self) -> None:
-        self.hint = "Read on to the end first."
-        self.viewport.top = max(0, self.viewport.seen - 1)
+    def _all_in_sight(self) -> bool:
+        """Whether every row has been in sight."""
+        return self.viewport.seen >= self.viewport.rows
+
+    def _next_in_sight(self) -> bool:
+        """Whether what is confirmed next has been in sight: a line, or all of them."""
+        if not self.by_line:
+            return self._all_in_sight()
+        return self.viewport.ends.get(self.ticked + 1, self.viewport.rows) <= self.viewport.seen
+
+    def _page_on(self, hint: str = "Read on to the end first: Space.") -> None:
+        """Go on from the first row that was not in sight, with the one above it for a hold."""
+        self.hint = hint
+        port = self.viewport
+        port.top = max(0, port.seen - 1 if port.room > 1 else port.seen)

@@ -32,6 +32,7 @@ from diagnose.faces.words import (
     sign_words,
 )
 from diagnose.files import replies
+from diagnose.files.cautions import EACH
 from diagnose.log.clock import local
 from diagnose.measure.wording import expected_range, percent, with_unit
 from diagnose.text import printable
@@ -39,7 +40,7 @@ from diagnose.text import printable
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from diagnose.case.screens import CardLine, Cause, Screen
+    from diagnose.case.screens import CardLine, Cause, Guard, Screen
     from diagnose.faces.face import Heading
 
 #: How many causes a ranking names to a person.
@@ -126,7 +127,7 @@ def elements(screen: Screen, heading: Heading) -> list[Element]:
 
 def line_by_line(screen: Screen) -> bool:
     """Whether a person confirms this screen one line after the other."""
-    return isinstance(screen, CautionScreen) and screen.phase == "take" and not screen.again
+    return isinstance(screen, CautionScreen) and screen.lines == EACH
 
 
 def _notes(screen: Screen) -> dict[str, None]:
@@ -164,20 +165,40 @@ def _state(screen: StateScreen) -> Elements:
 
 
 def _caution(screen: CautionScreen) -> Elements:
-    taking = screen.phase == "take"
+    several = len(screen.cautions) > 1
     yield Element("signal", screen.signal)
-    yield Element("title", screen.title if taking else f"{screen.title} ends now")
+    line = 0
+    for number, guard in enumerate(screen.cautions, start=1):
+        yield from _guard(screen, guard, number if several else None)
+        if not several:
+            yield from _hazards_and_signs(screen)
+        for text in guard.confirm:
+            line += 1
+            yield Element("confirm", text, line)
+    if several:
+        yield from _hazards_and_signs(screen)
+
+
+def _guard(screen: CautionScreen, guard: Guard, number: int | None) -> Elements:
+    taking = screen.phase == "take"
+    yield Element("title", guard.title if taking else f"{guard.title} ends now", number)
     if not taking:
         yield Element("text", "The machine is about to run again.")
-    elif screen.again:
+    elif guard.again:
         yield Element("text", "You have done this once in this case. It is due again.")
     else:
-        yield Element("text", screen.text)
-        if screen.hazards:
-            yield Element("aside", f"Hazard: {', '.join(one.title for one in screen.hazards)}")
-        if screen.signs:
-            yield Element("aside", f"Signs: {', '.join(map(sign_words, screen.signs))}")
-    yield from _numbered("confirm", screen.confirm)
+        yield Element("text", guard.text)
+
+
+def _hazards_and_signs(screen: CautionScreen) -> Elements:
+    """Say what the cautions of a screen are about; one that is taken again has said it before."""
+    new = [guard for guard in screen.cautions if screen.phase == "take" and not guard.again]
+    hazards = dict.fromkeys(hazard.title for guard in new for hazard in guard.hazards)
+    if hazards:
+        yield Element("aside", f"Hazard: {', '.join(hazards)}")
+    signs = dict.fromkeys(sign for guard in new for sign in guard.signs)
+    if signs:
+        yield Element("aside", f"Signs: {', '.join(map(sign_words, signs))}")
 
 
 def _check(screen: CheckScreen) -> Elements:
@@ -256,7 +277,7 @@ def _finding(screen: FindingScreen) -> Elements:
         now, later = "Refer it now, or keep looking?", "Keep looking first, or refer it now?"
         yield Element("ask", now if refer else later)
     else:
-        yield Element("ask", "Then try the machine out. Is it cured?")
+        yield Element("ask", "Then try the machine out. Is it fixed?")
 
 
 def _likelier(screen: FindingScreen) -> Elements:

@@ -7,7 +7,7 @@ import math
 import sys
 from typing import TYPE_CHECKING, Any, Final
 
-from diagnose.case.screens import RefusedScreen, WhyScreen, as_data
+from diagnose.case.screens import CautionScreen, RefusedScreen, WhyScreen, as_data
 from diagnose.faces.streams import read_line
 from diagnose.faces.words import NOTICE, render, reply_title
 
@@ -15,11 +15,14 @@ if TYPE_CHECKING:
     from diagnose.case.screens import Screen
     from diagnose.faces.face import Heading
 
+#: What each caution of a screen says.
+GUARD_FIELDS: Final = ("id", "title", "signal", "signs", "text", "confirm", "hazards")
+
 #: What each screen says besides what all of them say. A contract: others drive us by it.
 FIELDS: Final[dict[str, tuple[str, ...]]] = {
     "choose": ("what", "options"),
     "state": ("machine", "state", "since", "why", "tag", "case", "call"),
-    "caution": ("id", "phase", "title", "signal", "signs", "text", "confirm", "hazards"),
+    "caution": ("id", "title", "phase", "lines"),
     "check": (
         *("step", "ask", "do", "look_for", "tool", "answers", "open", "minutes_left"),
         *("card", "note_down"),
@@ -70,6 +73,11 @@ def as_object(screen: Screen, heading: Heading) -> dict[str, Any]:
     if isinstance(screen, RefusedScreen):
         own["message"] = render(screen.message)
     own |= {name: as_data(getattr(screen, name)) for name in FIELDS[screen.screen]}
+    if isinstance(screen, CautionScreen):
+        own["cautions"] = [
+            {name: as_data(getattr(guard, name)) for name in GUARD_FIELDS}
+            for guard in screen.cautions
+        ]
     return framed(screen, heading, NOTICE, own)
 
 

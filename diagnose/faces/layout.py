@@ -68,6 +68,7 @@ class Arrangement(Struct, frozen=True):
     columns: int
     rows: int
     status: list[ScreenRow]
+    signal: list[ScreenRow]
     texts: list[_Text]
     legend: list[ScreenRow]
 
@@ -82,19 +83,23 @@ def draw(
     columns, rows = max(columns, NARROWEST), max(rows, LOWEST)
     if known is None or (known.columns, known.rows) != (columns, rows):
         known = _arranged(dialog, columns, rows)
+    fixed = len(known.signal) + bool(dialog.prompt()) + len(known.legend) + 1
+    least = 1 if known.signal else 2
+    body = _body(dialog, known, max(least, rows - len(known.status) - fixed))
+    # What does not fit gives way: first the cautions' row, never the signal word, the causes, the
+    # keys.
+    above = known.status[: max(least - 1, rows - len(body) - fixed)]
+    # What is to be pressed depends on what is in sight now.
     prompt = dialog.prompt()
     below = [ScreenRow((("class:prompt", _cut(prompt, columns)),))] if prompt else []
     below += known.legend
-    room = max(2, rows - len(known.status) - len(below) - 1)
-    body = _body(dialog, known, room)
-    # What does not fit gives way: first the cautions' row, never the causes and the keys.
-    above = known.status[: max(1, rows - len(body) - len(below) - 1)]
-    return [*above, *body, _between(dialog, columns), *below][-rows:], known
+    return [*above, *known.signal, *body, _between(dialog, columns), *below][-rows:], known
 
 
 def _arranged(dialog: Dialog, columns: int, rows: int) -> Arrangement:
     status, legend = dialog.status, dialog.legend
-    hangs, to_break = _to_break(dialog, columns)
+    said = [one for one in dialog.elements if one.kind != "signal"]
+    hangs, to_break = _to_break(dialog, said, columns)
     held = f"In force: {', '.join(status.in_force or ())}"
     # All at once: each is a call into another module.
     *texts, in_force = wrap_each([*to_break, (held, columns, 0)])
@@ -110,7 +115,8 @@ def _arranged(dialog: Dialog, columns: int, rows: int) -> Arrangement:
         columns,
         rows,
         above,
-        [_Text(*each) for each in zip(dialog.elements, hangs, texts, strict=True)],
+        [_signal(one.text, columns) for one in dialog.elements if one.kind == "signal"],
+        [_Text(*each) for each in zip(said, hangs, texts, strict=True)],
         _legend(legend, sizes[len(place) + 1 :], columns, max(1, rows // 5)),
     )
 
@@ -160,6 +166,21 @@ def _in_force(titles: Sequence[str], rows: list[str], width: int, most: int) -> 
     return [ScreenRow((("class:in-force", row),)) for row in rows[: max(1, most)]]
 
 
+def _signal(word: str, width: int) -> ScreenRow:
+    """Return the signal word's panel with a barrier tape behind it, in sight whatever is read."""
+    margin = "  " if width >= ROOMY_WIDTH else ""
+    panel = f" {word} "
+    tape = "/" * max(0, width - 2 * len(margin) - len(panel) - 1)
+    return ScreenRow(
+        (
+            ("", margin),
+            (f"class:signal.{word.lower()}", panel),
+            ("", " "),
+            ("class:tape", tape),
+        )
+    )
+
+
 # Below the body: what is out of sight, the keys
 
 
@@ -169,7 +190,7 @@ def _between(dialog: Dialog, columns: int) -> ScreenRow:
         return ScreenRow((("class:refused", _cut(dialog.hint, columns)),))
     port = dialog.viewport
     under = port.rows - port.top - port.room
-    told = [f"more below ({under}): PgDn"] if under > 0 else []
+    told = [f"more below ({under}): {dialog.pager}"] if under > 0 else []
     told += [f"more above ({port.top}): PgUp"] if port.top else []
     if not told:
         return ScreenRow()
@@ -236,19 +257,23 @@ def _spaced(parts: Sequence[tuple[str, list[ScreenRow]]], room: int) -> list[Scr
     return rows
 
 
-def _to_break(dialog: Dialog, columns: int) -> tuple[list[int], list[tuple[str, int, int]]]:
+def _to_break(
+    dialog: Dialog, said: Sequence[Element], columns: int
+) -> tuple[list[int], list[tuple[str, int, int]]]:
     """Return of each element how far its rows hang, and what is to be broken into them.
 
     That is a text, the width of its rows, and what the first one has less.
     """
     # Numbers stand right-aligned where there are ten or more.
-    numbers = [f"{one.number}" for one in dialog.elements if one.kind == "answer"]
+    numbers = [f"{one.number}" for one in said if one.kind == "answer"]
     digits = max(map(len, numbers), default=1)
     heads = {"refused": 1, "line": 1, "answer": digits, "confirm": 2 if dialog.by_line else 1}
     margin, gap = (2, 2) if columns >= ROOMY_WIDTH else (0, 1)
     inner = columns - 2 * margin
-    hangs = [heads[one.kind] + gap if one.kind in heads else 0 for one in dialog.elements]
-    pairs = zip(dialog.elements, hangs, strict=True)
+    # A title has a number where it is one of several.
+    sizes = [1 if one.kind == "title" and one.number else heads.get(one.kind, -gap) for one in said]
+    hangs = [size + gap for size in sizes]
+    pairs = zip(said, hangs, strict=True)
     return hangs, [_text_of(one, inner, hang) for one, hang in pairs]
 
 
@@ -257,10 +282,6 @@ def _text_of(element: Element, inner: int, hang: int) -> tuple[str, int, int]:
         return f"{element.text}:" if element.text else "", inner - 3, 0
     if element.kind == "notice":
         return element.text, inner, len(_NOTICE) + 1
-    if element.kind == "signal":
-        # A barrier tape behind the signal word's panel.
-        panel = len(element.text) + 3
-        return "/" * max(0, inner - panel), inner, panel
     return element.text, inner - hang, 0
 
 
@@ -285,8 +306,8 @@ def _rows(text: _Text, columns: int, dialog: Dialog) -> list[ScreenRow]:
 def _head(element: Element, dialog: Dialog) -> tuple[str, str, str]:
     """Return what an element begins with, its style, and the style of the text."""
     kind, number = element.kind, element.number or 1
-    if kind == "signal":
-        return f" {element.text} ", f"class:signal.{element.text.lower()}", "class:tape"
+    if kind == "title" and element.number:
+        return f"{number}", "class:key", "class:title"
     if kind == "confirm" and dialog.by_line:
         if number == dialog.ticked + 1:
             return ">>", "class:key", "class:next"

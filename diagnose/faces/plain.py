@@ -21,6 +21,8 @@ from diagnose.faces.words import REPLIES
 from diagnose.files import replies
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from diagnose.case.screens import Screen
     from diagnose.faces.face import Heading
 
@@ -40,6 +42,8 @@ class PlainFace:
         self._place: tuple[str, ...] = ()
         self._status = StatusLine()
         self._interactive = is_terminal(sys.stdin)
+        # How many lines of which caution are confirmed, should something be asked in between.
+        self._confirmed: tuple[Screen | None, int] = (None, 0)
         # A letter that the terminal's encoding lacks, or one typed that it cannot read, is shown
         # as a question mark; a crash would cost the case its next answer.
         for stream in (sys.stdin, sys.stdout):
@@ -57,25 +61,49 @@ class PlainFace:
         self._say("")
         self._say_status(screen, heading)
         told = elements(screen, heading)
-        by_line = self._interactive and line_by_line(screen)
-        self._say_elements([one for one in told if not (by_line and one.kind == "confirm")])
+        if isinstance(screen, CautionScreen) and self._interactive:
+            return self._caution(screen, told)
+        self._say_elements(told)
+        return self._reply(screen, "Reply: ")
+
+    def _caution(self, screen: CautionScreen, told: list[Element]) -> str | None:
+        """Say a caution a page at a time, so that nothing is confirmed that ran out of sight."""
+        by_line = line_by_line(screen)
+        shown = [one for one in told if not (by_line and one.kind == "confirm")]
+        left = room = max(4, shutil.get_terminal_size().lines - 3)
+        for text in self._worded(shown):
+            rows = text.count("\n") + 1
+            if rows > left and left < room:
+                typed = self._line("Enter: read on. ")
+                if typed is None or typed.strip():
+                    return None if typed is None else _spelled_out(screen, typed)
+                left = room
+            print(text)
+            left -= rows
         if by_line:
             return self._confirm(screen, [one.text for one in told if one.kind == "confirm"])
-        how = _how(screen)
-        self._say(f"{how}{_others(screen, lead='Or' if how else 'Give')}")
-        typed = self._line("Reply: ")
-        return None if typed is None else _spelled_out(screen, typed)
+        return self._reply(screen, f"{screen.signal}. Reply: ")
 
-    def _confirm(self, screen: Screen, lines: list[str]) -> str | None:
+    def _confirm(self, screen: CautionScreen, lines: list[str]) -> str | None:
         head = f"{len(lines)} lines to confirm. Enter confirms a line, once it is so. "
         self._say(f"{head}{_others(screen, without=replies.DONE)}")
-        for number, line in enumerate(lines, start=1):
-            typed = self._line(f"{number} of {len(lines)}: {line} ")
+        known, start = self._confirmed
+        for number in range(start if known == screen else 0, len(lines)):
+            self._confirmed = (screen, number)
+            asked = f"{screen.signal}, {number + 1} of {len(lines)}: {lines[number]} "
+            typed = self._line(asked)
             if typed is None:
                 return None
             if typed.strip().casefold() not in _CONFIRMS:
                 return _spelled_out(screen, typed)
+        self._confirmed = (None, 0)
         return replies.DONE
+
+    def _reply(self, screen: Screen, prompt: str) -> str | None:
+        how = _how(screen)
+        self._say(f"{how}{_others(screen, lead='Or' if how else 'Give')}")
+        typed = self._line(prompt)
+        return None if typed is None else _spelled_out(screen, typed)
 
     def _say_status(self, screen: Screen, heading: Heading) -> None:
         status = self._status.status(screen, heading)
@@ -90,21 +118,30 @@ class PlainFace:
         self._say(f"{told} {status.causes}." if status.causes else told)
 
     def _say_elements(self, told: list[Element]) -> None:
+        for text in self._worded(told):
+            print(text)
+
+    def _worded(self, told: list[Element]) -> Iterator[str]:
+        """Yield what is said, broken into rows."""
         signal = ""
+        # Where cautions are numbered, their lines are not.
+        several = any(one.kind == "title" and one.number for one in told)
         for one in told:
             if one.kind == "signal":
                 signal = f"{one.text}: "  # said in one breath with what it is about
                 continue
             before = _BEFORE.get(one.kind, signal)
-            if one.kind in ("answer", "confirm", "field", "line"):
+            if one.kind == "title" and one.number:
+                before = f"{signal}{one.number}. "
+            elif one.kind == "confirm" and several:
+                before = "- "
+            elif one.kind in ("answer", "confirm", "field", "line"):
                 before = f"{one.number}. "
-            self._say(f"{before}{one.text}", indent=" " * len(before))
+            yield _filled(f"{before}{one.text}", " " * len(before))
             signal = ""
 
-    def _say(self, text: str, indent: str = "") -> None:
-        width = max(NARROWEST, shutil.get_terminal_size().columns)
-        hanging = indent if len(indent) <= 4 else ""
-        print(textwrap.fill(text, width, subsequent_indent=hanging, break_on_hyphens=False))
+    def _say(self, text: str) -> None:
+        print(_filled(text))
 
     def _line(self, prompt: str) -> str | None:
         if sys.stdout is not None:
@@ -117,9 +154,23 @@ class PlainFace:
             return None
 
 
+def _filled(text: str, indent: str = "") -> str:
+    width = max(NARROWEST, shutil.get_terminal_size().columns)
+    hanging = indent if len(indent) <= 4 else ""
+    return textwrap.fill(text, width, subsequent_indent=hanging, break_on_hyphens=False)
+
+
 def _spelled_out(screen: Screen, typed: str) -> str:
-    """Return the reply that a single letter stands for here, or what was typed as it is."""
-    keys = {REPLIES[reply].key: reply for reply in screen.replies if reply in REPLIES}
+    """Return the reply that a single letter, or the word beside it, stands for here.
+
+    What is neither is returned as it is. At a caution a number may follow, of the one that cannot
+    be met.
+    """
+    offered = [reply for reply in screen.replies if reply in REPLIES]
+    keys = {word: reply for reply in offered for word in (REPLIES[reply].key, REPLIES[reply].short)}
+    letter, _, more = typed.strip().partition(" ")
+    if isinstance(screen, CautionScreen) and more and keys.get(letter.casefold()) == replies.CANNOT:
+        return f"{replies.CANNOT} {more}"
     return keys.get(typed.strip().casefold(), typed)
 
 
@@ -134,7 +185,9 @@ def _how(screen: Screen) -> str:
     if isinstance(screen, ChooseScreen):
         return "Type it. " if not screen.options else "Give its number, or type it. "
     if isinstance(screen, CautionScreen):
-        return "Reply done once for all lines. "
+        several = len(screen.cautions) > 1
+        which = "Name one that cannot be met by its number: c 1. " if several else ""
+        return f"Reply done once for all lines. {which}"
     return ""
 
 

@@ -12,6 +12,8 @@ if TYPE_CHECKING:
 #: The value of `lapses` for a caution that ends when the machine runs again.
 WHEN_ENERGISED = "when energised"
 
+#: The signal words as ANSI Z535.6 uses them, the gravest first.
+SIGNALS = ("DANGER", "WARNING", "CAUTION", "NOTICE")
 
 #: The values of `confirm_lines`: one confirmation a line, or one for all of the screen.
 EACH = "each"

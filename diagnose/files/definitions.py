@@ -13,7 +13,15 @@ from typing import TYPE_CHECKING, Any, Final
 
 from diagnose.files import refusals
 from diagnose.files.card import Card, MachineKind
-from diagnose.files.cautions import EACH, TOGETHER, WHEN_ENERGISED, Caution, Cautions, Hazard
+from diagnose.files.cautions import (
+    EACH,
+    SIGNALS,
+    TOGETHER,
+    WHEN_ENERGISED,
+    Caution,
+    Cautions,
+    Hazard,
+)
 from diagnose.files.kinds import (
     ID,
     TEXT,
@@ -257,7 +265,7 @@ CAUTION: Final = Record(
     _must("title", TEXT, "What holds while it is in force, in a few words."),
     _must(
         "signal",
-        choice("DANGER", "WARNING", "CAUTION", "NOTICE"),
+        choice(*SIGNALS),
         "The signal word, as ANSI Z535.6 uses it.",
     ),
     Key("signs", ListOf(SIGN), "Sign numbers of ISO 7010.", ()),

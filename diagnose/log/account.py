@@ -18,6 +18,7 @@ from diagnose.log.events import (
     MOVES,
     CaseOver,
     CautionKept,
+    CautionShown,
     Found,
     ItemReplied,
     Noted,
@@ -269,8 +270,9 @@ class Account(Struct, dict=True):
             by = event.role if isinstance(event, Resumed) else by
             fresh = [id_ for id_ in event.in_force if id_ not in held]
             rows = _learned(rows, fresh, event)
-            shown, confirm = _on_screen(event)
-            for id_ in sorted(fresh, key=lambda id_: id_ != shown):
+            shown = _on_screen(event)
+            own = [caution.id for caution in shown]
+            for id_ in sorted(fresh, key=lambda id_: own.index(id_) if id_ in own else len(own)):
                 held[id_] = len(rows)
                 kind = self.outset.cautions.get(id_, CautionKept(title=id_))
                 rows.append(
@@ -279,10 +281,10 @@ class Account(Struct, dict=True):
                         id=id_,
                         title=kind.title,
                         by=by,
-                        confirm=confirm,
+                        confirm=_confirmed(shown, id_),
                         lapses=kind.lapses,
                         lockout=kind.lockout,
-                        included=id_ != shown,
+                        included=id_ not in own,
                     )
                 )
         return rows
@@ -312,11 +314,18 @@ def _frees(event: Event) -> bool:
     return isinstance(event, Released) or (isinstance(event, Found) and event.released is True)
 
 
-def _on_screen(event: Event) -> tuple[str, tuple[str, ...]]:
-    """Return the caution that an event confirmed, with its lines."""
+def _on_screen(event: Event) -> tuple[CautionShown, ...]:
+    """Return the cautions to which an event replied."""
     if isinstance(event, Replied | ItemReplied) and event.shown.screen == CautionScreen.screen:
-        return event.caution, event.shown.confirm
-    return "", ()
+        return event.cautions
+    return ()
+
+
+def _confirmed(shown: Sequence[CautionShown], caution: str) -> tuple[str, ...]:
+    """Return the lines with which a caution came into force: its own, or those that brought it."""
+    brought = [one for one in shown if caution == one.id or caution in one.includes]
+    # An event of an earlier time does not say what came along: one caution stood on its screen.
+    return next((one.confirm for one in brought or shown), ())
 
 
 def _ending(event: Event, caution: str) -> str:

@@ -36,12 +36,28 @@ MOVES: Final = frozenset(
 MARKS: Final = (replies.DONE, replies.NOT_RIGHT, replies.NOT_NOW)
 
 
+class CautionShown(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """One caution as it was shown: `hazards` are titles, `includes` what came in force with it."""
+
+    id: str
+    title: str
+    signal: str = ""
+    signs: tuple[str, ...] = ()
+    text: str = ""
+    confirm: tuple[str, ...] = ()
+    hazards: tuple[str, ...] = ()
+    includes: tuple[str, ...] = ()
+    again: bool = False
+
+
 class Shown(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """The words of a screen as they were shown, and `ask_service`, which the handover alone says.
 
     `title` is what a caution, a reading or a figure is called; `until_mended` says how the machine
     may be used until service has mended it (None: nobody said, so not at all); `minutes` and
-    `minutes_left` are minutes, `probability` is from 0 to 1.
+    `minutes_left` are minutes, `probability` is from 0 to 1. `lines` says how `cautions` were
+    confirmed. What only one caution has (`signs`, `text`, `confirm`, `hazards`, `again`) stands in
+    events of a time in which each had a screen of its own.
     """
 
     screen: str
@@ -66,6 +82,8 @@ class Shown(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     minutes: float | None = None
     parts: tuple[str, ...] = ()
     phase: str = ""
+    lines: str = ""
+    cautions: tuple[CautionShown, ...] = ()
     signal: str = ""
     signs: tuple[str, ...] = ()
     text: str = ""
@@ -220,6 +238,24 @@ class _Event(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, tag_
         return True
 
 
+def _on_screen(shown: Shown, caution: str) -> tuple[CautionShown, ...]:
+    """Return the cautions on a screen; one, as it was then, in an event of an earlier time."""
+    if shown.cautions or not caution:
+        return shown.cautions
+    return (
+        CautionShown(
+            id=caution,
+            title=shown.title,
+            signal=shown.signal,
+            signs=shown.signs,
+            text=shown.text,
+            confirm=shown.confirm,
+            hazards=shown.hazards,
+            again=shown.again,
+        ),
+    )
+
+
 class _Held(_Event, frozen=True, kw_only=True):
     """What holds of a diagnosis after an event: the likeliest causes by symptom, the trees that it
     came to for the first time, and the steps that were passed over."""
@@ -251,10 +287,11 @@ class RoundOpened(_Event, frozen=True, kw_only=True, tag="round opened"):
 
 
 class Replied(_Held, frozen=True, kw_only=True, tag="replied"):
-    """A reply in a case. `to` is the step that an answer leads to; `caution` the one on the screen.
+    """A reply in a case. `to` is the step that an answer leads to.
 
-    At the end, `cures` are the (symptom, finding) that were cured, the doorways to it too, and
-    `closing` the probabilities of the first symptom's findings.
+    `caution` is the first one on the screen; `refused` are those that *cannot* was about. At the
+    end, `cures` are the (symptom, finding) that were cured, the doorways to it too, and `closing`
+    the probabilities of the first symptom's findings.
     """
 
     reply: str
@@ -262,6 +299,7 @@ class Replied(_Held, frozen=True, kw_only=True, tag="replied"):
     step: str
     shown: Shown
     caution: str = ""
+    refused: tuple[str, ...] = ()
     typed: str = ""
     answer: str = ""
     to: str = ""
@@ -270,18 +308,27 @@ class Replied(_Held, frozen=True, kw_only=True, tag="replied"):
     closing: Mapping[str, float] = {}
 
     @property
+    def cautions(self) -> tuple[CautionShown, ...]:
+        """The cautions on the screen, as they were shown."""
+        return _on_screen(self.shown, self.caution)
+
+    @property
     def milestone(self) -> bool:
         """An end, or a reading."""
         return self.reading is not None or any(trace.what == "ended" for trace in self.trail)
 
 
 class ItemReplied(_Event, frozen=True, kw_only=True, tag="item"):
-    """A reply in a round. `starts` is the symptom whose case begins; `came_to`, at the end."""
+    """A reply in a round. `starts` is the symptom whose case begins; `came_to`, at the end.
+
+    `caution` is the first one on the screen; `refused` are those that *cannot* was about.
+    """
 
     reply: str
     item: str
     shown: Shown
     caution: str = ""
+    refused: tuple[str, ...] = ()
     typed: str = ""
     starts: str = ""
     came_to: CameTo | None = None
@@ -295,6 +342,11 @@ class ItemReplied(_Event, frozen=True, kw_only=True, tag="item"):
     def unresolved(self) -> bool:
         """Whether an item was not right, and no case was begun for it."""
         return self.reply == replies.NOT_RIGHT and not self.starts
+
+    @property
+    def cautions(self) -> tuple[CautionShown, ...]:
+        """The cautions on the screen, as they were shown."""
+        return _on_screen(self.shown, self.caution)
 
     @property
     def milestone(self) -> bool:

@@ -12,6 +12,7 @@ from diagnose.files.tree import Check, Finding, Question, Reading
 from diagnose.log.events import (
     CardAnswer,
     CautionKept,
+    CautionShown,
     FigureTaken,
     FindingKept,
     Noted,
@@ -29,7 +30,7 @@ from diagnose.measure.registry import MEASUREMENTS, missing_line
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence, Set
 
-    from diagnose.case.screens import Named, Screen
+    from diagnose.case.screens import Guard, Named, Screen
     from diagnose.case.state import Exchange, State, Trace, Turn
     from diagnose.case.visit import Visit
     from diagnose.files.tree import Step
@@ -122,6 +123,7 @@ def replied(visit: Visit, turn: Turn, told: Set[str]) -> Replied | Noted:
         step=exchange.step,
         shown=shown(screen, step.ask_service if isinstance(step, Finding) else None),
         caution=screen.id if isinstance(screen, CautionScreen) else "",
+        refused=exchange.refused,
         typed=exchange.typed,
         answer=exchange.answer,
         to=to,
@@ -149,7 +151,7 @@ def shown(screen: Screen, ask_service: str | None = None) -> Shown:
     if isinstance(screen, CheckScreen):
         words["answers"] = tuple([answer.title for answer in screen.answers])
     elif isinstance(screen, CautionScreen):
-        words["hazards"] = tuple([hazard.title for hazard in screen.hazards])
+        words["cautions"] = tuple([_caution(guard) for guard in screen.cautions])
     elif isinstance(screen, FindingScreen):
         words["ask_service"] = ask_service
     return Shown(screen=screen.screen, **words)
@@ -159,8 +161,22 @@ def shown(screen: Screen, ask_service: str | None = None) -> Shown:
 _WORDS: Final = tuple(
     name
     for name in Shown.__struct_fields__
-    if name not in ("screen", "answers", "hazards", "ask_service")
+    if name not in ("screen", "answers", "cautions", "ask_service")
 )
+
+
+def _caution(guard: Guard) -> CautionShown:
+    return CautionShown(
+        id=guard.id,
+        title=guard.title,
+        signal=guard.signal,
+        signs=guard.signs,
+        text=guard.text,
+        confirm=guard.confirm,
+        hazards=tuple([hazard.title for hazard in guard.hazards]),
+        includes=guard.includes,
+        again=guard.again,
+    )
 
 
 def _held(visit: Visit, state: State, trail: Sequence[Trace], told: Set[str]) -> dict[str, Any]:

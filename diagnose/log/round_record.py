@@ -43,6 +43,7 @@ def item_replied(visit: Visit, turn: RoundTurn) -> ItemReplied | Noted:
         item=exchange.step,
         shown=shown(screen),
         caution=screen.id if isinstance(screen, CautionScreen) else "",
+        refused=exchange.refused,
         typed=exchange.typed,
         starts=state.begins or "" if exchange.kind == replies.NOT_RIGHT else "",
         came_to=came_to(visit, state),

@@ -79,7 +79,7 @@ BRISTLE_LENGTH = Measurement(
     name="bristle",
     title="Length of the bristles",
     unit="mm",
-    how="Machine dead, brush off its driver. A ruler at three places round the brush.",
+    how="Locked out, brush off its driver. A ruler at three places round the brush.",
     source=PRACTICE,
     needs=(
         _three("bristle at three places", "24, 22, 23 mm"),
@@ -102,7 +102,7 @@ PAD_THICKNESS = Measurement(
     name="pad",
     title="Thickness of the pad",
     unit="mm",
-    how="Machine dead, pad off its driver. A ruler at three places round the pad.",
+    how="Locked out, pad off its driver. A ruler at three places round the pad.",
     source=PRACTICE,
     needs=(_three("pad at three places", "14, 12, 13 mm"),),
     compute=pad,

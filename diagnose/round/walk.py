@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from diagnose.case.screens import Screen
     from diagnose.case.state import State
     from diagnose.case.visit import Visit
+    from diagnose.case.walk import Meaning
     from diagnose.round.state import ReadyRound
 
 #: How a round ends that was walked to its last item.
@@ -63,7 +64,7 @@ def reply(visit: Visit, state: RoundState, text: str, screen: Screen | None = No
     if meaning.kind == replies.NOTE:
         after = replace(state, notes=(*state.notes, phrase("noted", text=meaning.answer)))
     else:
-        after = _done(visit, state, screen, meaning.kind, trail)
+        after = _done(visit, state, screen, meaning, trail)
     exchange = Exchange(
         kind=meaning.kind,
         symptom="",
@@ -71,6 +72,7 @@ def reply(visit: Visit, state: RoundState, text: str, screen: Screen | None = No
         screen=screen,
         typed=text[:LONGEST_TYPED],
         answer=meaning.answer,
+        refused=cautions.refused_by(screen, meaning.kind, meaning.which),
         trail=tuple(trail),
     )
     return RoundTurn(state=after, exchange=exchange)
@@ -140,8 +142,9 @@ def ended(state: RoundState, outcome: str, why: str, trail: list[Trace]) -> Roun
 
 
 def _done(
-    visit: Visit, state: RoundState, screen: Screen, kind: str, trail: list[Trace]
+    visit: Visit, state: RoundState, screen: Screen, meaning: Meaning, trail: list[Trace]
 ) -> RoundState:
+    kind = meaning.kind
     fresh = replace(state, notes=())
     if kind == replies.DANGER:
         return ended(fresh, "referred", replies.DANGER, trail)
@@ -150,7 +153,7 @@ def _done(
     if kind == replies.BACK:
         return _earlier(state, state.cautions)
     if isinstance(screen, CautionScreen):
-        return _at_caution(visit, fresh, screen, kind, trail)
+        return _at_caution(visit, fresh, screen, meaning, trail)
     name = state.round.names[state.at]
     moved = replace(fresh, before=state, marks={**state.marks, name: kind})
     return (
@@ -168,10 +171,10 @@ def _earlier(state: RoundState, held: CautionState) -> RoundState:
 
 
 def _at_caution(
-    visit: Visit, state: RoundState, screen: CautionScreen, kind: str, trail: list[Trace]
+    visit: Visit, state: RoundState, screen: CautionScreen, meaning: Meaning, trail: list[Trace]
 ) -> RoundState:
-    held = cautions.replied(visit.table, state.cautions, screen, kind)
-    if kind == replies.DONE:
+    held = cautions.replied(visit.table, state.cautions, screen, meaning.kind, meaning.which)
+    if meaning.kind == replies.DONE:
         return replace(state, cautions=held)
     moved = replace(state, before=state, cautions=held)
     if screen.phase == cautions.RELEASE:

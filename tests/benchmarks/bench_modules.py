@@ -59,7 +59,7 @@ hazards:
   drive: {title: Brushes can turn}
 cautions:
   dead:
-    title: Machine dead
+    title: Locked out
     signal: WARNING
     signs: [M021]
     covers: [drive]
@@ -104,8 +104,7 @@ KEYS = (
     ("2", True, "an answer"),
     ("2", True, "an answer that calls a caution"),
     (" ", False, "a caution's line"),
-    (" ", False, ""),
-    ("y", True, "a caution's last line"),
+    (" ", True, "a caution's last line"),
     ("2", True, ""),
     ("12", False, ""),
     ("\r", True, "a reading"),

@@ -2,8 +2,19 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import pytest
+from strategies.walker import Walker, visit_to
 from test_walk_branches import after, case, finding, ranking
+
+from diagnose.case.cautions import CautionState
+from diagnose.commands.ready_library import ReadyLibrary
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from strategies.walking import Case
 
 CAUTIONS = """
 format: 1
@@ -40,6 +51,10 @@ def seen(screen: dict) -> str:
     return screen.get("step") or f"{screen['phase']} {screen['id']}"
 
 
+def lines(screen: dict) -> list[str]:
+    return [line for caution in screen["cautions"] for line in caution["confirm"]]
+
+
 def test_a_caution_comes_before_its_step_and_holds_until_it_lapses() -> None:
     opened = case(ROUTE, cautions=CAUTIONS)
     order = [seen(opened.show())]
@@ -62,7 +77,7 @@ def test_a_caution_comes_before_its_step_and_holds_until_it_lapses() -> None:
 def test_what_is_included_is_confirmed_first_and_comes_into_force_with_it() -> None:
     opened = case(ROUTE, cautions=CAUTIONS)
     screen = after(opened, "done", "good")
-    assert screen["confirm"] == ["key in pocket", "connector apart"]
+    assert lines(screen) == ["key in pocket", "connector apart"]
     screen = after(opened, "done")
     assert [named["id"] for named in screen["in_force"]] == ["key-out", "barrier", "lockout"]
 
@@ -70,13 +85,17 @@ def test_what_is_included_is_confirmed_first_and_comes_into_force_with_it() -> N
 def test_what_is_included_and_in_force_already_is_not_confirmed_again() -> None:
     steps = ROUTE.replace("top: {ask: a, hazards: [wet]", "top: {ask: a, hazards: [startup]")
     screen = after(case(steps, cautions=CAUTIONS), "done", "good")
-    assert screen["confirm"] == ["connector apart"]
+    assert lines(screen) == ["connector apart"]
 
 
-def test_the_second_time_is_marked() -> None:
+def test_the_second_time_one_confirmation_is_enough() -> None:
     opened = case(ROUTE, cautions=CAUTIONS)
-    assert after(opened, "done", "good")["again"] is False
-    assert after(opened, "done", "good", "done", "done", "good")["again"] is True
+    first = after(opened, "done", "good")
+    assert (first["lines"], first["cautions"][0]["again"]) == ("each", False)
+    second = after(opened, "done", "good", "done", "done", "good")
+    assert (second["lines"], second["cautions"][0]["again"]) == ("together", True)
+    # The lines stay: whoever confirms them sees them.
+    assert lines(second) == lines(first)
 
 
 def test_cannot_passes_the_step_over_and_no_evidence_comes_of_it() -> None:
@@ -218,7 +237,7 @@ def test_on_resume_nothing_is_in_force() -> None:
     opened.resume()
     screen = opened.show()
     assert screen["in_force"] == []
-    assert (seen(screen), screen["again"]) == ("take lockout", False)
+    assert (seen(screen), screen["lines"]) == ("take lockout", "each")
 
 
 def test_a_step_for_another_person_is_passed_over() -> None:
@@ -240,6 +259,137 @@ def test_a_remedy_for_another_person_is_set_aside_unseen_and_service_is_not() ->
     assert after(case(steps), "good")["step"] == "three"
     assert after(case(steps), "bad")["step"] == "two"
     assert after(case(steps, role="battery-trained"), "good")["step"] == "one"
+
+
+#: Two that are confirmed together, one line by line between them, one that brings the last along.
+SHARED = """
+format: 2
+hazards:
+  wet: {title: W}
+  germs: {title: G}
+  press: {title: P}
+  cuts: {title: C}
+  acid: {title: A}
+cautions:
+  barrier: {title: Barrier, signal: CAUTION, covers: [wet], lapses: never, text: t, confirm: [b]}
+  gloves: {title: Gloves, signal: WARNING, covers: [germs], lapses: never, text: t, confirm: [g]}
+  lockout:
+    {title: Locked out, signal: WARNING, covers: [press], confirm_lines: each, lockout: true,
+     lapses: when energised, text: t, confirm: [k, l], release: [r]}
+  knife: {title: Knife, signal: CAUTION, covers: [cuts], lapses: never, text: t, confirm: [n]}
+  goggles:
+    {title: Goggles, signal: NOTICE, covers: [acid], includes: [lockout], lapses: never, text: t,
+     confirm: [e]}
+"""
+
+
+def shared(hazards: str) -> str:
+    return f"""
+top: {{ask: a, passes: good, answers: {{good: hands, bad: off}}}}
+hands: {{ask: b, hazards: [{hazards}], passes: good, answers: {{good: wet, bad: off}}}}
+wet: {{ask: c, hazards: [wet], passes: good, answers: {{good: rest, bad: off}}}}
+off: {finding(10)}
+rest: {finding(20)}
+"""
+
+
+def at(hazards: str, *replies: str) -> tuple:
+    """A case before the step with these hazards, and its screen after the replies."""
+    opened = case(shared(hazards), cautions=SHARED)
+    return opened, after(opened, "good", *replies)
+
+
+def on_it(screen: dict) -> list[str]:
+    return [caution["id"] for caution in screen["cautions"]]
+
+
+def test_cautions_that_follow_one_another_share_a_screen_and_a_confirmation() -> None:
+    opened, screen = at("germs, wet")
+    assert (on_it(screen), screen["lines"]) == (["barrier", "gloves"], "together")
+    assert (screen["id"], screen["title"], screen["signal"]) == ("barrier", "Barrier", "WARNING")
+    assert [[one["id"] for one in caution["hazards"]] for caution in screen["cautions"]] == [
+        ["wet"],
+        ["germs"],
+    ]
+    screen = after(opened, "done")
+    assert screen["step"] == "hands"
+    assert [named["id"] for named in screen["in_force"]] == ["barrier", "gloves"]
+
+
+def test_one_whose_lines_are_confirmed_each_has_a_screen_of_its_own() -> None:
+    opened, screen = at("cuts, press, germs, wet")
+    screens = []
+    while screen["screen"] == "caution":
+        screens.append((on_it(screen), screen["lines"]))
+        screen = after(opened, "done")
+    assert screens == [
+        (["barrier", "gloves"], "together"),
+        (["lockout"], "each"),
+        (["knife"], "together"),
+    ]
+
+
+def test_so_has_one_that_brings_such_lines_along() -> None:
+    _, screen = at("acid, germs")
+    assert on_it(screen) == ["gloves"]
+    opened, screen = at("acid, cuts", "done")
+    assert (on_it(screen), screen["lines"], screen["signal"]) == (["goggles"], "each", "WARNING")
+    assert lines(screen) == ["k", "l", "e"]
+    # Where the lockout is in force its lines are not there, and nothing has to stand alone.
+    steps = shared("acid, cuts").replace("top: {ask: a,", "top: {ask: a, hazards: [press],")
+    opened = case(steps, cautions=SHARED)
+    screen = after(opened, "done", "good")
+    assert (on_it(screen), screen["lines"]) == (["knife", "goggles"], "together")
+
+
+def test_cannot_refuses_all_that_stands_on_the_screen() -> None:
+    opened, _ = at("germs, wet", "cannot")
+    assert opened.events[-1].refused == ("barrier", "gloves")
+    assert passed_over(opened) == ["hands", "wet"]
+
+
+@pytest.mark.parametrize("word", ["gloves", "2", "GLOVES"])
+def test_cannot_with_a_name_refuses_that_one(word: str) -> None:
+    opened, screen = at("germs, wet", f"cannot {word}")
+    assert opened.events[-1].refused == ("gloves",)
+    assert opened.events[-1].passed[0].reason == "Gloves"
+    assert passed_over(opened) == ["hands"]
+    # The other one was not confirmed either, and may still be.
+    assert (on_it(screen), screen["in_force"]) == (["barrier"], [])
+    assert after(opened, "done")["step"] == "wet"
+
+
+def test_what_is_brought_along_can_be_refused_by_its_id_too() -> None:
+    opened, _ = at("acid", "cannot lockout")
+    assert opened.events[-1].refused == ("lockout",)
+    assert passed_over(opened) == ["hands"]
+    assert opened.events[-1].passed[0].reason == "Locked out"
+
+
+def test_cannot_with_a_name_that_is_not_on_the_screen_says_so() -> None:
+    opened, _ = at("germs, wet")
+    turn = opened.say("cannot glove")
+    assert turn.exchange is None
+    (refused,) = turn.interludes
+    assert refused.message.id == "no-such-caution"
+    assert dict(refused.message.into)["hint"] == ' Did you mean "gloves"?'
+    assert on_it(opened.show()) == ["barrier", "gloves"]
+
+
+def test_back_withdraws_the_refusal_of_one() -> None:
+    opened, _ = at("germs, wet", "cannot gloves")
+    assert on_it(after(opened, "back")) == ["barrier", "gloves"]
+
+
+def test_a_case_with_a_shared_screen_is_taken_up_again() -> None:
+    opened, _ = at("germs, wet", "cannot gloves", "done", "leave")
+    opened.resume()
+    assert opened.events[-1].misfits == 0
+    assert opened.state.cautions == CautionState()
+
+
+def passed_over(opened: Case) -> list[str]:
+    return [t.step for event in opened.events for t in event.trail if t.what == "passed"]
 
 
 BRANCHES = f"""
@@ -288,3 +438,29 @@ def test_a_thousand_steps_can_be_passed_over_in_a_row(more: str) -> None:
     if screen["screen"] == "caution":
         screen = after(opened, "cannot")
     assert (screen["step"], screen["checked"], len(screen["notes"])) == ("rest", False, 1)
+
+
+@pytest.mark.parametrize(("machine", "minutes"), [("none", 1 + 3 + 2 + 5), ("m", 1 + 61 + 2 + 5)])
+def test_the_cards_minutes_count_in_what_is_left_at_the_machine(
+    machine: str, minutes: float, tmp_path: Path
+) -> None:
+    steps = f"""
+  top: {{ask: a, passes: none, answers: {{good: hand, bad: hand-too}}}}
+  hand: {{ask: b, minutes: 2, hazards: [press], answers: {{good: one, bad: two}}}}
+  hand-too: {{ask: c, minutes: 2, hazards: [press], answers: {{good: one, bad: two}}}}
+  one: {finding(10, minutes=5)}
+  two: {finding(10, minutes=5)}
+"""
+    head = "format: 1\nsymptom: alpha\ntitle: T\nstart: top\nsteps:"
+    (tmp_path / "alpha.yaml").write_text(f"{head}{steps}")
+    (tmp_path / "cautions.yaml").write_text(CAUTIONS)
+    (tmp_path / "machines").mkdir()
+    card = (
+        "format: 1\nmachine: m\ntitle: M\nbattery: {kind: sealed}\ncaution_minutes: {lockout: 61}\n"
+    )
+    (tmp_path / "machines" / "m.yaml").write_text(card)
+    library = ReadyLibrary(tmp_path)
+    library.machine(machine)
+    walker = Walker(visit_to(library))
+    screen = walker.screen(walker.open("alpha"))
+    assert screen.minutes_left == pytest.approx(minutes)  # type: ignore[attr-defined]

@@ -16,7 +16,13 @@ from msgspec.structs import replace
 from strategies import walking
 from strategies.libraries import READINGS, ROLES, libraries
 from strategies.observer import Files, Observer, Unsafe
-from strategies.sabotage import careless, forgetful, never_released
+from strategies.sabotage import (
+    careless,
+    forgetful,
+    never_released,
+    one_is_none,
+    only_the_first,
+)
 from strategies.sampling import examples, several
 from strategies.walking import Case
 from strategies.written import Read, Written, read
@@ -99,6 +105,20 @@ def test_the_random_cases_meet_everything_that_there_is(cases: list[Case]) -> No
     assert {"cannot", "unsure", "by", "caution", "tag", "unchecked", "nothing-left"} <= whys
     phases = {event.shown.phase for event in replied if event.caution}
     assert phases == {"take", "release"}
+    # Cautions with a screen of their own and several on one; all of them refused, or one.
+    shown = [event for event in replied if event.shown.phase == "take"]
+    assert {event.shown.lines for event in shown} == {"each", "together"}
+    assert {1, 2} <= {len(event.cautions) for event in shown if event.reply == "done"}
+    refusals = {
+        (len(event.cautions) > 1, len(event.refused)) for event in shown if event.reply == "cannot"
+    }
+    assert {(False, 1), (True, 1), (True, 2)} <= refusals
+    assert any(
+        set(event.refused) <= set(caution.includes)
+        for event in shown
+        if event.reply == "cannot"
+        for caution in event.cautions
+    )
     outcomes = Counter(case.state.outcome for case in cases)
     assert set(outcomes) == {"cured", "referred", "left"}
 
@@ -168,6 +188,11 @@ def _back_in_time(method: Any) -> Any:
     return tampered
 
 
+def _never_again(guard: Any) -> Any:
+    """Return a caution's part of a screen on which it is new each time."""
+    return lambda *args: replace(guard(*args), again=False)
+
+
 SABOTAGE: dict[str, list[tuple[Any, str, Any]]] = {
     "no step needs anything": [(CautionTable, "needs", lambda self, step: 0)],
     "only the first hazard counts": [
@@ -188,6 +213,12 @@ SABOTAGE: dict[str, list[tuple[Any, str, Any]]] = {
     "back puts the machine as it was": [(walk, "_done", _back_in_time(walk._done))],
     "anybody may do anything": [(onward, "_hindrance", lambda visit, state, step: ("", None))],
     "a refusal is forgotten": [(cautions, "replied", forgetful(cautions.replied))],
+    "one that was refused is not": [(cautions, "refused_by", one_is_none(cautions.refused_by))],
+    "of several the first is in force": [(cautions, "replied", only_the_first(cautions.replied))],
+    "all share one screen": [(cautions, "_stands_alone", lambda *_: False)],
+    "none share a screen": [(cautions, "_stands_alone", lambda *_: True)],
+    "line by line for nobody": [(cautions, "_by_line", lambda *_: False)],
+    "the second time as the first": [(cautions, "_guard", _never_again(cautions._guard))],
     "no caution is called": [(cautions, "due", lambda *_: None)],
     "a resume finds all as it was": [(walking, "replay", careless(telling.replay))],
 }

@@ -13,6 +13,7 @@ from diagnose.case.screens import (
     EndScreen,
     FigureScreen,
     FindingScreen,
+    Guard,
     Input,
     ItemScreen,
     Named,
@@ -56,20 +57,61 @@ def check(**changes: Any) -> CheckScreen:
     return CheckScreen(**(fields | changes))
 
 
-def caution(**changes: Any) -> CautionScreen:
+def guard(**changes: Any) -> Guard:
     fields: dict[str, Any] = {
-        "symptom": "streaking",
-        "replies": ("done", "cannot", "back", "why", "danger", "leave"),
         "id": "lockout",
-        "phase": "take",
-        "title": "Machine dead",
+        "title": "Locked out",
         "signal": "WARNING",
         "signs": ("W018", "M021", "F099"),
-        "text": "Make the machine dead before hands go near it.",
+        "text": "Lock the machine out before hands go near it.",
         "confirm": ("The key is in my pocket.", "The connector is apart.", "My tag is on."),
         "hazards": (Named("brush-drive", "Brushes can turn"),),
     }
-    return CautionScreen(**(fields | changes))
+    return Guard(**(fields | changes))
+
+
+#: Two cautions that share a screen with others.
+GLOVES = guard(
+    id="gloves",
+    title="Gloves on",
+    signal="CAUTION",
+    signs=("W009", "M009"),
+    text="Dirty water carries germs.",
+    confirm=("Waterproof gloves are on.", "I wash my hands afterwards."),
+    hazards=(Named("dirty-water", "Dirty water"),),
+)
+BARRIER = guard(
+    id="barrier",
+    title="Floor closed off",
+    signal="WARNING",
+    signs=("W011",),
+    text="Keep people off the wet floor.",
+    confirm=("Nobody walks where it is wet.", "My shoes grip."),
+    hazards=(Named("wet-floor", "Wet floor"),),
+)
+
+
+def caution(*guards: Guard, lines: str = "", **changes: Any) -> CautionScreen:
+    """The screen of one caution, which may be changed, or of several that are given."""
+    of_screen = {
+        n: changes.pop(n)
+        for n in ("symptom", "replies", "in_force", "phase", "notes", "signal")
+        if n in changes
+    }
+    guards = guards or (guard(**changes),)
+    again = all(one.again for one in guards)
+    short = len(guards) > 1 or again or of_screen.get("phase") == "release"
+    fields: dict[str, Any] = {
+        "symptom": "streaking",
+        "replies": ("done", "cannot", "back", "why", "danger", "leave"),
+        "id": guards[0].id,
+        "title": guards[0].title,
+        "phase": "take",
+        "lines": lines or ("together" if short else "each"),
+        "signal": "WARNING",
+        "cautions": guards,
+    }
+    return CautionScreen(**(fields | of_screen))
 
 
 def reading(**changes: Any) -> ReadingScreen:
@@ -182,7 +224,7 @@ def why() -> WhyScreen:
     return WhyScreen(
         symptom="streaking",
         text=(
-            phrase("why-take", title="Machine dead"),
+            phrase("why-take", title="Locked out"),
             phrase("why-hazard", title="Brushes can turn"),
         ),
         ranking=RANKING,
@@ -207,6 +249,7 @@ ASKED: dict[str, Screen] = {
         replies=("start anew", "released", "danger", "leave"), state="use with care", tag=None
     ),
     "take": caution(),
+    "several": caution(GLOVES, BARRIER, guard(again=True)),
     "again": caution(again=True, in_force=(KEY_OUT,)),
     "release": caution(phase="release", text="", hazards=(), signs=(), in_force=(KEY_OUT,)),
     "check": check(),
@@ -244,7 +287,7 @@ cautions:
     text: Take the key.
     confirm: [It stands level., The key is in my pocket.]
   lockout:
-    title: Machine dead
+    title: Locked out
     signal: WARNING
     signs: [M021]
     covers: [drive]

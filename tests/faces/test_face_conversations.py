@@ -54,7 +54,7 @@ CONVERSATIONS: dict[str, tuple[str, list[Move]]] = {
         "cured",
         [
             Move("check", "It is dark", ("1",), "answer It is dark"),
-            Move("finding", "cured", ("y",), "cured"),
+            Move("finding", "cured", ("f",), "cured"),
         ],
     ),
     "a reason, a wrong reply": (
@@ -69,7 +69,7 @@ CONVERSATIONS: dict[str, tuple[str, list[Move]]] = {
         "referred",
         [
             Move("check", "2", ("2",), "answer It glows"),
-            Move("caution", "done", ("    y",), "done"),
+            Move("caution", "done", ("    ",), "done"),
             Move("check", "good", ("2",), "answer Good"),
             Move("caution", "done", ("y",), "done"),
             Move("check", "It is silent", ("2",), "answer It is silent"),
@@ -80,7 +80,7 @@ CONVERSATIONS: dict[str, tuple[str, list[Move]]] = {
         "left",
         [
             Move("check", "2", ("2",), "answer It glows"),
-            Move("caution", "done", ("    y",), "done"),
+            Move("caution", "done", ("    ",), "done"),
             Move("check", "2", ("2",), "answer Good"),
             Move("caution", "DONE", ("y",), "done"),
             Move("check", "1", ("1",), "answer It hums"),
@@ -95,7 +95,7 @@ CONVERSATIONS: dict[str, tuple[str, list[Move]]] = {
         "left",
         [
             Move("check", "2", ("2",), "answer It glows"),
-            Move("caution", "done", ("    y",), "done"),
+            Move("caution", "done", ("    ",), "done"),
             Move("check", "2", ("2",), "answer Good"),
             Move("caution", "done", ("y",), "done"),
             Move("check", "1", ("1",), "answer It hums"),
@@ -118,7 +118,7 @@ CONVERSATIONS: dict[str, tuple[str, list[Move]]] = {
         "referred",
         [
             Move("check", "2", ("2",), "answer It glows"),
-            Move("caution", "done", ("    y",), "done"),
+            Move("caution", "done", ("    ",), "done"),
             Move("check", "2", ("2",), "answer Good"),
             Move("caution", "done", ("y",), "done"),
             Move("check", "1", ("1",), "answer It hums"),

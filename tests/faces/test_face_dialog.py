@@ -6,6 +6,8 @@ import pytest
 from drawing import dialog_of, draw, texts
 from handmade import (
     ALL,
+    BARRIER,
+    GLOVES,
     HEADING,
     ONE_NEED,
     caution,
@@ -14,6 +16,7 @@ from handmade import (
     figure,
     finding,
     for_service,
+    guard,
     item,
     reading,
     why,
@@ -53,7 +56,7 @@ def pressed(dialog: Dialog, *keys: str) -> str | None:
         (check(), "d", "danger"),
         (check(), "!", "danger"),
         (check(), "l", "leave"),
-        (finding(), "y", "cured"),
+        (finding(), "f", "cured"),
         (finding(), "n", "not cured"),
         (for_service(), "r", "refer"),
         (for_service(), "k", "keep looking"),
@@ -87,6 +90,10 @@ def test_one_key_is_a_reply(screen: Screen, key: str, reply: str) -> None:
         (check(), "enter", "Enter does nothing here."),
         (check(), "²", "² does nothing here."),
         (finding(), "1", "1 does nothing here."),
+        # The key that confirms a caution claims no cure.
+        (finding(), "y", "y does nothing here."),
+        (caution(GLOVES, BARRIER), "enter", "Enter does nothing here."),
+        (caution(GLOVES, BARRIER), " ", "Space does nothing here."),
         (caution(), "y", "Each line first, with Space or Enter."),
         (caution(again=True), "enter", "Enter does nothing here."),
     ],
@@ -108,9 +115,77 @@ def text(dialog: Dialog, columns: int = 80, rows: int = 24) -> str:
 def test_a_caution_is_done_when_each_line_is() -> None:
     dialog = opened(caution())
     assert pressed(dialog, " ", "enter", "y") is None
-    assert pressed(dialog, " ", " ") is None
-    assert "y: all 3 lines are done" in text(dialog)
+    assert ">> is so: Space or Enter (2 of 3)" in text(dialog)
+    # The last line completes it.
+    assert dialog.press(" ") == "done"
+
+
+def test_several_are_done_at_once_and_named_by_number() -> None:
+    dialog = opened(caution(GLOVES, BARRIER))
+    told = text(dialog)
+    assert "y: all 4 lines are done" in told
+    assert [told.index(part) for part in ("WARNING", "1  Gloves on", "2  Floor closed off")]
     assert dialog.press("y") == "done"
+
+
+@pytest.mark.parametrize(
+    ("keys", "reply"), [("c2", "cannot barrier"), ("c1", "cannot gloves"), ("cc", "cannot")]
+)
+def test_one_of_several_cannot_be_met_or_all(keys: str, reply: str) -> None:
+    dialog = opened(caution(GLOVES, BARRIER))
+    assert dialog.press(keys[0]) is None
+    assert "Which one? 1-2, or c: all of them" in text(dialog)
+    assert dialog.press(keys[1]) == reply
+
+
+def test_what_is_pressed_instead_of_a_number_means_what_it_always_does() -> None:
+    dialog = opened(caution(GLOVES, BARRIER))
+    assert pressed(dialog, "c", "d") == "danger"
+    assert pressed(opened(caution(GLOVES, BARRIER)), "c", "b") == "back"
+    dialog = opened(caution(GLOVES, BARRIER))
+    assert pressed(dialog, "c", "3") is None
+    assert "3 does nothing here." in text(dialog)
+    assert "y: all 4 lines are done" in text(dialog)
+    # One alone is not asked for by number.
+    assert opened(caution()).press("c") == "cannot"
+
+
+SIZES = [(80, 24), (40, 20), (36, 16)]
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize(
+    "screen",
+    [
+        caution(GLOVES, BARRIER, guard(again=True), guard(id="more", title="More")),
+        caution(text="Word " * 60),
+        caution(confirm=tuple(f"Line {number} is so and stays so." for number in range(1, 16))),
+        caution(phase="release", confirm=tuple(f"Part {n} is off." for n in range(1, 20))),
+    ],
+)
+def test_the_signal_word_stays_and_space_pages(
+    screen: CautionScreen, size: tuple[int, int]
+) -> None:
+    dialog = dialog_of(screen)
+    lines = [line for guard in screen.cautions for line in guard.confirm]
+    read: list[str] = []
+    for _ in range(200):
+        told = texts(dialog, *size)
+        assert any(row.strip().startswith("WARNING  //") for row in told)
+        assert any(row.startswith("d danger") or "d danger" in row for row in told)
+        read += told
+        if not dialog.by_line and any("y: all" in row for row in told):
+            reply = dialog.press("y")
+        else:
+            # What is to be pressed is named, also where there is more to read.
+            assert any("Space" in row for row in told)
+            assert dialog.press("y") is None
+            reply = dialog.press(" ")
+        if reply is not None:
+            break
+    assert reply == "done"
+    words = " ".join(" ".join(read).split())
+    assert all(word in words for line in lines for word in line.split())
 
 
 def test_done_is_no_key_among_the_others_at_a_caution() -> None:
@@ -129,12 +204,15 @@ LONG = tuple(f"Line {number} of a long list that does not end soon." for number 
         st.tuples(st.sampled_from([8, 40, 80]), st.integers(3, 40)), min_size=1, max_size=4
     ),
     drawn=st.lists(st.booleans(), min_size=60, max_size=60),
-    again=st.booleans(),
+    how=st.sampled_from(["each", "again", "several"]),
 )
 def test_no_line_of_a_caution_is_confirmed_unseen(
-    keys: list[str], sizes: list[tuple[int, int]], drawn: list[bool], again: bool
+    keys: list[str], sizes: list[tuple[int, int]], drawn: list[bool], how: str
 ) -> None:
-    screen = caution(confirm=LONG, again=again, text="Word " * 40)
+    screen = caution(confirm=LONG, again=how == "again", text="Word " * 40)
+    if how == "several":
+        parts = [guard(confirm=LONG[:4], text="Word " * 30), guard(id="more", confirm=LONG[4:])]
+        screen = caution(*parts)
     dialog = dialog_of(screen)
     shown = [set[str]() for _ in LONG]
     for count, key in enumerate(keys):
@@ -150,8 +228,9 @@ def test_no_line_of_a_caution_is_confirmed_unseen(
         assert dialog.ticked - before in (0, 1)
         assert not [number for number in unseen if number < dialog.ticked]
         if reply is not None:
-            assert (reply, key, unseen) == ("done", "y", [])
-            assert again or dialog.ticked == len(LONG)
+            assert (reply, unseen) == ("done", [])
+            assert key in ((" ", "enter") if how == "each" else ("y",))
+            assert dialog.ticked == (len(LONG) if how == "each" else 0)
             return
 
 
@@ -161,7 +240,7 @@ def test_a_caution_can_be_confirmed_at_any_size(size: tuple[int, int], again: bo
     dialog = dialog_of(caution(confirm=LONG, again=again))
     for _ in range(400):
         draw(dialog, *size)
-        reply = dialog.press("y" if again or dialog.ticked == 9 else " ")
+        reply = dialog.press("y" if again else " ")
         if reply:
             break
     assert reply == "done"
@@ -171,7 +250,11 @@ def test_the_remedy_is_read_before_it_is_said_to_have_failed() -> None:
     dialog = dialog_of(finding(before_trying=LONG))
     draw(dialog, 40, 12)
     assert dialog.press("n") is None
-    assert "Read on to the end first." in text(dialog, 40, 12)
+    assert "Read on to the end first: Space." in text(dialog, 40, 12)
+    draw(dialog, 40, 12)
+    top = dialog.viewport.top
+    assert dialog.press(" ") is None
+    assert dialog.viewport.top > top
     for _ in range(20):
         draw(dialog, 40, 12)
         reply = dialog.press("n")
@@ -219,7 +302,11 @@ def test_more_than_nine_answers_take_a_number_and_enter() -> None:
 
 def test_words_for_a_symptom() -> None:
     dialog = opened(choose("symptom", 12))
-    assert pressed(dialog, " ", "1", "x", "backspace", "1", "enter") == "11"
+    # A number that no longer one begins with takes no Enter.
+    assert pressed(dialog, " ", "1", "x", "backspace", "1") == "11"
+    assert pressed(opened(choose("symptom", 12)), "1", "enter") == "1"
+    assert pressed(opened(choose("symptom", 12)), "2") == "2"
+    assert pressed(opened(choose("symptom", 12)), "1", "3", "enter") == "13"
     dialog = opened(choose("symptom", 4))
     assert pressed(dialog, *"leaves 2 lines", "enter") == "leaves 2 lines"
     assert pressed(opened(choose("symptom", 4)), "d", "enter") == "danger"
@@ -302,7 +389,7 @@ def test_a_caution_that_is_released_is_no_list_to_tick() -> None:
     screen = caution(phase="release")
     assert isinstance(screen, CautionScreen)
     assert not dialog_of(screen).by_line
-    assert "Machine dead ends now" in text(opened(screen))
+    assert "Locked out ends now" in text(opened(screen))
 
 
 def test_rows_that_were_jumped_over_were_not_in_sight() -> None:
@@ -351,4 +438,4 @@ def test_other_rows_have_not_been_seen_yet() -> None:
     dialog.reopen(HEADING, "A refusal. " * 60)
     draw(dialog, 80, 24)
     assert dialog.viewport.seen <= dialog.viewport.room
-    assert dialog.press("y") is None
+    assert dialog.press("f") is None

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import msgspec
 import pytest
-from handmade import ALL, HEADING, KEY_OUT, check, figure, refused, why
+from handmade import ALL, BARRIER, GLOVES, HEADING, KEY_OUT, caution, check, figure, refused, why
 
 from diagnose.case.screens import phrase
 from diagnose.faces.face import Heading
@@ -28,7 +28,7 @@ EVERYWHERE = {"screen", "symptom", "in_force", "replies", "case"}
 TABLE = {
     "choose": "what options",
     "state": "machine state since why tag case call",
-    "caution": "id phase title signal signs text confirm hazards",
+    "caution": "id title phase lines cautions",
     "check": "step ask do look_for tool answers open minutes_left card note_down",
     "reading": "step read do look_for tool needs open minutes_left card note_down",
     "figure": "step read value unit expected band workings",
@@ -69,6 +69,23 @@ def test_ids_and_titles() -> None:
     assert shown["in_force"] == [{"id": "key-out", "title": "Key out"}]
     assert shown["answers"][1] == {"id": "Clean", "title": "Clean"}
     assert shown["replies"][0] == {"id": "unsure", "title": "Not sure"}
+
+
+def test_the_cautions_of_a_screen() -> None:
+    shown = as_object(caution(GLOVES, BARRIER), HEADING)
+    assert (shown["id"], shown["title"]) == ("gloves", "Gloves on")
+    assert (shown["phase"], shown["lines"]) == ("take", "together")
+    assert shown["cautions"][1] == {
+        "id": "barrier",
+        "title": "Floor closed off",
+        "signal": "WARNING",
+        "signs": ["W011"],
+        "text": "Keep people off the wet floor.",
+        "confirm": ["Nobody walks where it is wet.", "My shoes grip."],
+        "hazards": [{"id": "wet-floor", "title": "Wet floor"}],
+    }
+    assert [one["id"] for one in shown["cautions"]] == ["gloves", "barrier"]
+    assert as_object(caution(), HEADING)["lines"] == "each"
 
 
 def test_doorway_and_notes_only_where_there_are_any() -> None:

@@ -59,12 +59,16 @@ def test_a_screen_fills_its_terminal_and_no_more(name: str, columns: int, rows: 
 @pytest.mark.parametrize("name", ALL)
 def test_all_a_screen_says_can_be_scrolled_to_at_any_size(name: str) -> None:
     dialog = dialog_of(ALL[name])
-    wanted = "".join("".join(one.text for one in dialog.elements).split())
+    # The signal word stands above what is scrolled, always.
+    signals = [one.text for one in dialog.elements if one.kind == "signal"]
+    scrolled = "".join(one.text for one in dialog.elements if one.kind != "signal")
+    wanted = "".join(scrolled.split())
     for columns, rows in ((80, 24), (40, 20), (40, 9), (20, 6)):
         dialog = dialog_of(ALL[name])
         told: dict[int, str] = {}
         for _ in range(200):
             drawn = texts(dialog, columns, rows)
+            assert all(any(f" {word} " in row for row in drawn) for word in signals)
             port = dialog.viewport
             under = len(layout.draw(dialog, columns, rows)[1].legend) + bool(dialog.prompt()) + 1
             told |= dict(enumerate(drawn[-under - port.room : -under], start=port.top))

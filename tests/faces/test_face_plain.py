@@ -5,11 +5,14 @@ from __future__ import annotations
 import builtins
 import io
 import sys
+from itertools import pairwise
 
 import pytest
 from handmade import (
     ALL,
     ASKED,
+    BARRIER,
+    GLOVES,
     HEADING,
     KEY_OUT,
     ONE_NEED,
@@ -20,6 +23,7 @@ from handmade import (
     figure,
     finding,
     for_service,
+    guard,
     item,
     reading,
     refused,
@@ -153,7 +157,10 @@ def test_the_notice_stands_on_the_first_screen(
         (check(), "Clean", "Clean"),
         (check(), "", ""),
         (check(), "y", "y"),
-        (finding(), "y", "cured"),
+        (finding(), "f", "cured"),
+        (finding(), "fixed", "cured"),
+        (finding(), "not fixed", "not cured"),
+        (finding(), "y", "y"),
         (finding(), "n", "not cured"),
         (finding(), "not cured", "not cured"),
         (for_service(), "k", "keep looking"),
@@ -167,6 +174,11 @@ def test_the_notice_stands_on_the_first_screen(
         (caution(), "done", "done"),
         (caution(), "d", "danger"),
         (caution(), "", ""),
+        (caution(GLOVES, BARRIER), "y", "done"),
+        (caution(GLOVES, BARRIER), "c", "cannot"),
+        (caution(GLOVES, BARRIER), "c 2", "cannot 2"),
+        (caution(GLOVES, BARRIER), "C gloves on", "cannot gloves on"),
+        (caution(GLOVES, BARRIER), "cannot barrier", "cannot barrier"),
         (caution(phase="release"), "done", "done"),
         (check(), "x" * 1_000_000, "x" * 1_000_000),
     ],
@@ -185,8 +197,8 @@ def test_a_caution_is_said_whole(
     piped(monkeypatch, "done").ask(caution(), HEADING)
     told = " ".join(capsys.readouterr().out.split())
     parts = [
-        "WARNING: Machine dead",
-        "Make the machine dead before hands go near it.",
+        "WARNING: Locked out",
+        "Lock the machine out before hands go near it.",
         "Hazard: Brushes can turn",
         "Signs: starts by itself (W018), disconnect before work (M021), fire equipment (F099)",
         "1. The key is in my pocket.",
@@ -197,15 +209,85 @@ def test_a_caution_is_said_whole(
     assert places == sorted(places)
 
 
+def test_several_are_said_one_after_the_other_with_their_numbers(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    piped(monkeypatch, "done").ask(caution(GLOVES, BARRIER), HEADING)
+    told = " ".join(capsys.readouterr().out.split())
+    parts = [
+        "WARNING: 1. Gloves on",
+        "Dirty water carries germs.",
+        "- Waterproof gloves are on.",
+        "2. Floor closed off",
+        "- My shoes grip.",
+        "Hazard: Dirty water, Wet floor",
+        "Signs: germs (W009), wear gloves (M009), slippery floor (W011)",
+        "Reply done once for all lines. Name one that cannot be met by its number: c 1.",
+    ]
+    places = [told.index(part) for part in parts]
+    assert places == sorted(places)
+
+
+@pytest.mark.parametrize(("columns", "lines"), [(80, 24), (40, 20), (36, 16), (80, 50)])
+def test_at_a_keyboard_no_more_is_said_at_once_than_stays_in_sight(
+    columns: int, lines: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", f"{columns}")
+    monkeypatch.setenv("LINES", f"{lines}")
+    out = io.StringIO()
+    monkeypatch.setattr(sys, "stdout", out)
+    said: list[tuple[str, int]] = []
+
+    def read(prompt: str) -> str:
+        said.append((prompt, out.getvalue().count("\n")))
+        return "done" if "Reply" in prompt else ""
+
+    monkeypatch.setattr(sys, "stdin", Keyboard())
+    monkeypatch.setattr(builtins, "input", read)
+    screen = caution(GLOVES, BARRIER, guard(), guard(id="more", title="More"))
+    assert PlainFace().ask(screen, HEADING) == "done"
+    *pages, last = said
+    assert last[0] == "WARNING. Reply: "
+    assert {prompt for prompt, _ in pages} <= {"Enter: read on. "}
+    assert bool(pages) == (lines < 24)
+    rows = [0, *(row for _, row in said)]
+    # What was said before the caution (a blank line, where the case stands) may have gone.
+    assert max(after - before for before, after in pairwise(rows)) <= lines + 3
+
+
+def test_danger_is_heard_before_the_end_of_a_page(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", "40")
+    monkeypatch.setenv("LINES", "10")
+    face, _ = typed(monkeypatch, "d")
+    assert face.ask(caution(GLOVES, BARRIER, guard()), HEADING) == "danger"
+    face, _ = typed(monkeypatch)
+    assert face.ask(caution(GLOVES, BARRIER, guard()), HEADING) is None
+
+
+def test_lines_stay_confirmed_over_a_reason(monkeypatch: pytest.MonkeyPatch) -> None:
+    face, prompts = typed(monkeypatch, "", "", "w", "", "", "b", "c")
+    assert face.ask(caution(), HEADING) == "why"
+    assert face.ask(caution(), HEADING) == "done"
+    assert [prompt.split(":")[0] for prompt in prompts][2:] == ["WARNING, 3 of 3"] * 2
+    # Once done they are new, and so they are for another caution.
+    assert face.ask(caution(), HEADING) == "back"
+    assert face.ask(caution(id="other"), HEADING) == "cannot"
+    assert [prompt.split(":")[0] for prompt in prompts][4:] == [
+        "WARNING, 1 of 3",
+        "WARNING, 2 of 3",
+        "WARNING, 1 of 3",
+    ]
+
+
 def test_at_a_keyboard_a_caution_is_confirmed_line_by_line(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     face, prompts = typed(monkeypatch, "", "done", "Y")
     assert face.ask(caution(), HEADING) == "done"
     assert prompts == [
-        "1 of 3: The key is in my pocket. ",
-        "2 of 3: The connector is apart. ",
-        "3 of 3: My tag is on. ",
+        "WARNING, 1 of 3: The key is in my pocket. ",
+        "WARNING, 2 of 3: The connector is apart. ",
+        "WARNING, 3 of 3: My tag is on. ",
     ]
     told = capsys.readouterr().out
     assert "3 lines to confirm. Enter confirms a line, once it is so." in told
@@ -237,7 +319,7 @@ def test_the_second_time_and_the_release_take_one_done(
     face, prompts = typed(monkeypatch, "", "done")
     assert face.ask(screen, HEADING) == ""  # type: ignore[arg-type]
     assert face.ask(screen, HEADING) == "done"  # type: ignore[arg-type]
-    assert prompts == ["Reply: ", "Reply: "]
+    assert prompts == ["WARNING. Reply: ", "WARNING. Reply: "]
     assert "3. My tag is on." in capsys.readouterr().out
 
 
@@ -267,7 +349,7 @@ def test_screens_that_take_no_reply(
     ]
     face.show(why(), HEADING)
     told = capsys.readouterr().out
-    assert '"Machine dead" guards against it.' in told
+    assert '"Locked out" guards against it.' in told
     assert "1. 61 %: Grit lifts the edge" in told
     assert "arm is bent" not in told
 

@@ -54,9 +54,8 @@ MEANING = {
     "W024": sign("hands.*crushed", "pinch raised-load lift"),
     # Battery charging: the gas that it gives off.
     "W026": sign("battery charging", "battery-gas"),
-    # The instructions: a product's data sheet; how the machine is shut down, which the notice at
-    # the head of every case sends to.
-    "M002": sign("read the manual", "startup chemicals", "data sheet|switched off"),
+    # The instructions: a product's data sheet.
+    "M002": sign("read the manual", "chemicals", "data sheet"),
     "M004": sign("eye protection", "acid chemicals", "goggles|what the sheet asks for"),
     "M006": sign("unplug.*mains", "brush-drive squeegee mains", "unplugged"),
     "M009": sign(

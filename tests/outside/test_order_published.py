@@ -229,7 +229,8 @@ def walked(walk: Walker, ready: Any, symptom: str, picks: list[int]) -> float:
             return total
         if isinstance(screen, CautionScreen):
             if screen.phase == "take":
-                total += walk.visit.table.minutes[walk.visit.table.number[screen.id]]
+                table = walk.visit.table
+                total += sum(table.minutes[table.number[one.id]] for one in screen.cautions)
             state = walk.reply(state, "done").state
             continue
         assert not isinstance(screen, FindingScreen)

@@ -83,7 +83,7 @@ def _cautions_taken(visit: Visit, state: State) -> tuple[State, tuple[str, ...]]
     titles = []
     while isinstance(shown := screen(visit, state), CautionScreen):
         if shown.phase == "take":
-            titles.append(shown.title)
+            titles += [guard.title for guard in shown.cautions]
         state = reply(visit, state, "done").state
     return state, tuple(titles)
 

@@ -177,8 +177,10 @@ def test_what_is_in_force_is_said_at_each_entry_and_what_to_release() -> None:
     read = entries("streaking")
     names = [*tree_of("streaking")["steps"]]
     casters = read[names.index("casters") + 1]
-    assert bare("In force here: Key out, People clear, Cut gloves on, Machine dead") in casters
-    assert bare("Before trying it, release: Key out, Machine dead") in casters
+    assert (
+        bare("In force here: Key out, People clear, Cut-resistant gloves on, Locked out") in casters
+    )
+    assert bare("Before trying it, release: Key out, Locked out") in casters
     steps = tree_of("poor-pickup")["steps"]
     read = entries("poor-pickup")
     running = [n for n, step in enumerate(steps.values(), 1) if step.get("energises") == "true"]

@@ -19,7 +19,7 @@ from strategies import written as reading
 from strategies.libraries import ROLES, ROUND, libraries
 from strategies.observer import Files, Observer, Unsafe, files_of
 from strategies.rounds import Told, opened
-from strategies.sabotage import careless, everything, forgetful, never_released
+from strategies.sabotage import careless, everything, forgetful, never_released, one_is_none
 from strategies.sampling import examples, several
 from strategies.walking import RandomRound
 from strategies.written import Written, read
@@ -154,7 +154,7 @@ def _nothing_confirmed(opened: Any) -> Any:
 
 def _confirmed_anyway(replied: Any) -> Any:
     """Tamper with a reply at a caution: a refusal counts as a confirmation."""
-    return lambda table, held, screen, _: replied(table, held, screen, DONE)
+    return lambda table, held, screen, *_: replied(table, held, screen, DONE)
 
 
 def _nothing_needed(ready_round: Any) -> Any:
@@ -174,7 +174,9 @@ def _talkative(screen: Any) -> Any:
         shown = screen(visit, state)
         if not isinstance(shown, CautionScreen):
             return shown
-        return replace(shown, text=state.round.items[state.at].do)
+        first, *others = shown.cautions
+        first = replace(first, text=state.round.items[state.at].do)
+        return replace(shown, cautions=(first, *others))
 
     return tampered
 
@@ -185,6 +187,8 @@ SABOTAGE: dict[str, tuple[Any, str, Any]] = {
     "no caution is called": (cautions, "due", lambda *_: None),
     "an item is said before its caution": (view, "screen", _talkative(view.screen)),
     "a refusal is forgotten": (cautions, "replied", forgetful(cautions.replied)),
+    "one that was refused is not": (cautions, "refused_by", one_is_none(cautions.refused_by)),
+    "line by line for nobody": (cautions, "_by_line", lambda *_: False),
     "a refused caution is none": (cautions, "refused", lambda *_: False),
     "what was refused is in force": (cautions, "replied", _confirmed_anyway(cautions.replied)),
     "back puts the machine as it was": (cautions, "after_back", lambda earlier, held: earlier),

@@ -112,7 +112,7 @@ def test_back_withdraws_a_refusal_and_a_mark_but_nothing_that_was_done(told: Tol
     told.say("done", "back")
     # What was released stays released: the machine was touched, whatever is withdrawn.
     assert told.at == "take lockout"
-    assert told.screen.confirm == ("The key is out.", "The connector is apart.")
+    assert told.screen.cautions[0].confirm == ("The key is out.", "The connector is apart.")
     told.say("done")
     assert told.at == "reach"
     told.say("back")
@@ -124,7 +124,7 @@ def test_back_withdraws_a_refusal_and_a_mark_but_nothing_that_was_done(told: Tol
 def test_somebody_elses_tag_leaves_the_machine_dead(told: Told) -> None:
     told.say("done", "done", "done", "done", "done")
     assert told.at == "release lockout"
-    assert told.screen.confirm == ("The connector is joined.",)
+    assert told.screen.cautions[0].confirm == ("The connector is joined.",)
     told.say("cannot")
     assert told.at == "close"
     assert in_force(told) == ["key-out", "lockout"]
@@ -134,7 +134,7 @@ def test_somebody_elses_tag_leaves_the_machine_dead(told: Told) -> None:
 def test_the_second_time_a_caution_is_short(told: Told) -> None:
     told.say(*["done"] * 8, "done")
     assert told.at == "take key-out"
-    assert told.screen.again
+    assert told.screen.cautions[0].again
 
 
 def test_a_caution_says_why(told: Told) -> None:
@@ -199,7 +199,7 @@ def test_not_right_starts_the_symptom_with_what_is_in_force(told: Told) -> None:
     assert (last(told).symptom, last(told).how) == ("lines", "cured")
     told.say("done")
     assert told.at == "take lockout"
-    assert told.screen.again
+    assert told.screen.cautions[0].again
 
 
 def test_a_refusal_goes_into_the_diagnosis_and_comes_back_out(told: Told) -> None:

@@ -61,6 +61,7 @@ def caution_files(draw: Any, most: int = 5, *, lockouts: bool = False) -> dict[s
             covers[draw(st.sampled_from(names))].append(f"hazard-{number}")
     for number in range(draw(st.integers(0, 2))):
         hazards[f"inside-{number}"] = {"title": f"Inside {number}", "service_only": True}
+    format_ = draw(st.sampled_from([1, 2, 2]))
     inward = draw(st.permutations(names)) if names else []
     cautions: dict[str, Any] = {}
     for name in names:
@@ -78,8 +79,22 @@ def caution_files(draw: Any, most: int = 5, *, lockouts: bool = False) -> dict[s
         }
         if lapses:
             caution["release"] = [f"{name} release"]
+        if format_ > 1:
+            caution |= draw(_of_format_2(lapses=lapses, lockouts=lockouts))
         cautions[name] = caution
-    return {"format": 1, "hazards": hazards, "cautions": cautions}
+    return {"format": format_, "hazards": hazards, "cautions": cautions}
+
+
+@st.composite
+def _of_format_2(draw: Any, *, lapses: bool, lockouts: bool) -> dict[str, Any]:
+    """How the lines of a caution are confirmed, where it is said, and whether it isolates."""
+    keys: dict[str, Any] = {}
+    lines = draw(st.sampled_from(["each", "together", None, None]))
+    if lines is not None:
+        keys["confirm_lines"] = lines
+    if lockouts or (lapses and draw(st.booleans())):
+        keys["lockout"] = True
+    return keys
 
 
 def closure_of(cautions: dict[str, Any], name: str) -> set[str]:
@@ -149,14 +164,28 @@ def trees(
         steps[name] = _question(draw, f"{symptom} {name}", ways[name], guards, first)
     for name in findings:
         steps[name] = _finding(draw, f"{symptom} {name}", guards, doorways)
+    if cautions["format"] > 1:
+        steps = {name: _in_format_2(step) for name, step in steps.items()}
     order = draw(st.permutations(list(steps)))
     return {
-        "format": 1,
+        "format": cautions["format"],
         "symptom": symptom,
         "title": f"{symptom} title",
         "start": questions[0] if questions else findings[0],
         "steps": {name: steps[name] for name in order},
     }
+
+
+def _in_format_2(step: dict[str, Any]) -> dict[str, Any]:
+    """Return a step of format 1 as one of format 2, with the same meaning."""
+    if step.get("who") == "service":
+        return step | {"until_mended": "out of use"}
+    if step.get("from_card") in LISTS:
+        listed = {"show_card": [step["from_card"]]}
+        return {
+            ("show_card" if key == "from_card" else key): value for key, value in step.items()
+        } | listed
+    return step
 
 
 def _question(
@@ -245,13 +274,19 @@ def rounds(draw: Any, cautions: dict[str, Any], symptoms: tuple[str, ...]) -> di
             item["starts"] = starts
         item |= guards.under(draw, runs=draw(st.integers(0, 2)) == 0, service=False)
         items[f"i{number}"] = item
-    return {"format": 1, "round": ROUND, "title": f"{ROUND} title", "every": "day", "items": items}
+    return {
+        "format": cautions["format"],
+        "round": ROUND,
+        "title": f"{ROUND} title",
+        "every": "day",
+        "items": items,
+    }
 
 
 @st.composite
 def cards(draw: Any, cautions: dict[str, Any]) -> dict[str, Any]:
     """A machine card as data, which says much and lacks some."""
-    card: dict[str, Any] = {"format": 1, "machine": "m", "title": "Machine"}
+    card: dict[str, Any] = {"format": cautions["format"], "machine": "m", "title": "Machine"}
     card |= {section: dict(lines) for section, lines in LINES.items()}
     card |= {"path_width": "75 cm", "working_speed": "4.5 km/h"}
     card["battery"]["kind"] = draw(st.sampled_from(KINDS))

@@ -14,6 +14,7 @@ from diagnose.log.events import (
     CardAnswer,
     CaseOver,
     CautionKept,
+    CautionShown,
     FigureTaken,
     FindingKept,
     Found,
@@ -68,12 +69,27 @@ def _all_of(kind: type[msgspec.Struct], **own: SearchStrategy) -> SearchStrategy
 
 
 traces = st.builds(Trace, what=texts, symptom=texts, step=texts, why=texts)
+cautions_shown = _all_of(
+    CautionShown,
+    **dict.fromkeys(("id", "title", "signal", "text"), texts),
+    **{name: several(texts) for name in ("signs", "confirm", "hazards", "includes")},
+    again=st.booleans(),
+)
 shown = _all_of(
     Shown,
     **dict.fromkeys(
         (
             *("screen", "title", "do", "ask", "look_for", "tool", "finding", "who", "remedy"),
-            *("leave_safe", "until_mended", "ask_service", "phase", "signal", "text", "read"),
+            *(
+                "leave_safe",
+                "until_mended",
+                "ask_service",
+                "phase",
+                "lines",
+                "signal",
+                "text",
+                "read",
+            ),
         ),
         texts,
     ),
@@ -86,6 +102,7 @@ shown = _all_of(
     **{name: st.integers(0, 99) for name in ("open", "number", "total")},
     checked=st.booleans(),
     again=st.booleans(),
+    cautions=several(cautions_shown),
 )
 figures = _all_of(
     FigureTaken,
@@ -158,6 +175,7 @@ EVENTS: Final[dict[type, SearchStrategy[Event]]] = {
         step=texts,
         shown=shown,
         caution=texts,
+        refused=several(texts),
         typed=texts,
         answer=texts,
         to=texts,
@@ -172,6 +190,7 @@ EVENTS: Final[dict[type, SearchStrategy[Event]]] = {
         item=texts,
         shown=shown,
         caution=texts,
+        refused=several(texts),
         typed=texts,
         starts=texts,
         came_to=came_to,

@@ -24,6 +24,9 @@ ASIDE = ("refused", "why")
 #: Replies that end it, or end it for now.
 ENDING = ("danger", "leave", "cured", "refer")
 
+#: The gravest first.
+SIGNALS = ("DANGER", "WARNING", "CAUTION", "NOTICE")
+
 #: A step of a symptom, or an item of a round.
 Step = tuple[str, str]
 
@@ -46,6 +49,11 @@ class Files:
         self.place = {name: number for number, name in enumerate(self.guards)}
         self.lapsing = {n for n, c in self.guards.items() if c["lapses"] == "when energised"}
         self.includes = {name: self._closure(name) for name in self.guards}
+        # In the first format every line had its own confirmation.
+        usual = "each" if int(known["format"]) == 1 else "together"
+        self.by_line = {
+            n for n, c in self.guards.items() if c.get("confirm_lines", usual) == "each"
+        }
         over = {h: name for name, c in self.guards.items() for h in c.get("covers", ())}
         self.steps: dict[Step, dict[str, Any]] = {}
         self.owners: dict[str, set[Step]] = {}
@@ -217,24 +225,48 @@ class Observer:
             self._unsafe("more moves than steps: one was asked twice")
 
     def _caution(self, screen: dict[str, Any]) -> None:
-        name = screen["id"]
-        own = self.files.guards[name]
+        names = [shown["id"] for shown in screen["cautions"]]
+        if (screen["id"], screen["title"]) != (names[0], screen["cautions"][0]["title"]):
+            self._unsafe(f"the screen is {screen['id']}'s, and {names[0]} stands on it first")
         if screen["phase"] == "release":
-            wanted, held = own["release"], name in self.in_force and name in self.files.lapsing
-        else:
-            fresh = self.files.includes[name] - self.in_force
-            if fresh & self.refused:
-                self._unsafe(f"{name} is asked for again after {set(self.refused)} was refused")
-            inner = sorted(fresh - {name}, key=self.files.place.__getitem__)
-            wanted = [line for other in inner for line in self.files.guards[other]["confirm"]]
-            wanted += own["confirm"]
-            held = name not in self.in_force
-            if screen["again"] != (name in self.taken):
-                self._unsafe(f"{name} for the second time, or not")
-        if not held:
-            self._unsafe(f"{name} at the wrong time to {screen['phase']}")
-        if list(screen["confirm"]) != wanted:
-            self._unsafe(f"{name} shows {screen['confirm']}, not {wanted}")
+            self._release(screen, names)
+            return
+        by_line, signals = set(), []
+        held = set(self.in_force)
+        for shown in screen["cautions"]:
+            fresh = self.files.includes[shown["id"]] - held
+            self._take(shown, fresh, held)
+            if len(names) > 1 and fresh & self.files.by_line:
+                self._unsafe(f"{shown['id']} shares a screen with {names}")
+            by_line |= (fresh & self.files.by_line) - self.taken
+            signals += [self.files.guards[name]["signal"] for name in fresh]
+            held |= fresh
+        if screen["lines"] != ("each" if by_line else "together"):
+            self._unsafe(f"{names}: the lines are confirmed {screen['lines']}")
+        if screen["signal"] != min(signals, key=SIGNALS.index):
+            self._unsafe(f"{names}: {screen['signal']} stands over {signals}")
+
+    def _take(self, shown: dict[str, Any], fresh: set[str], held: set[str]) -> None:
+        """Look at one caution that is to be taken, with `fresh` coming into force."""
+        name = shown["id"]
+        if fresh & self.refused:
+            self._unsafe(f"{name} is asked for again after {set(self.refused)} was refused")
+        inner = sorted(fresh - {name}, key=self.files.place.__getitem__)
+        wanted = [line for other in (*inner, name) for line in self.files.guards[other]["confirm"]]
+        if shown["again"] != (name in self.taken):
+            self._unsafe(f"{name} for the second time, or not")
+        if name in held:
+            self._unsafe(f"{name} at the wrong time to take")
+        if list(shown["confirm"]) != wanted:
+            self._unsafe(f"{name} shows {shown['confirm']}, not {wanted}")
+
+    def _release(self, screen: dict[str, Any], names: list[str]) -> None:
+        (shown,) = screen["cautions"]
+        if names[0] not in self.in_force & self.files.lapsing:
+            self._unsafe(f"{names} at the wrong time to release")
+        wanted = self.files.guards[names[0]]["release"]
+        if (list(shown["confirm"]), screen["lines"]) != (wanted, "together"):
+            self._unsafe(f"{names} shows {shown['confirm']}, not {wanted}")
 
     def _step(self, here: Step, screen: dict[str, Any]) -> None:
         step = self.files.steps[here]
@@ -248,8 +280,8 @@ class Observer:
             self._unsafe(f"{here} runs a machine that waits for service: {self.with_service}")
         if here in self.route.closed:
             self._unsafe(f"{here} is shown again, closed as it is")
-        expected = [("release", name) for name in self._held_back(self.base)] if runs else []
-        expected += [("take", name) for name in self._called(here)]
+        expected = [("release", [name]) for name in self._held_back(self.base)] if runs else []
+        expected += [("take", names) for names in self._screens(here)]
         if self.since != expected:
             self._unsafe(f"before {here}: {self.since}, not {expected}")
         self._hands(here, screen)
@@ -287,13 +319,14 @@ class Observer:
     def _happened(self, word: str) -> None:
         screen = self.screen
         if screen["screen"] == "caution" and word == "done":
-            name = screen["id"]
+            names = [shown["id"] for shown in screen["cautions"]]
             if screen["phase"] == "take":
-                self.in_force |= self.files.includes[name]
-                self.taken |= self.files.includes[name]
+                taken = set().union(*(self.files.includes[name] for name in names))
+                self.in_force |= taken
+                self.taken |= taken
             else:
-                self.in_force -= {name}
-            self.since.append((screen["phase"], name))
+                self.in_force -= set(names)
+            self.since.append((screen["phase"], names))
             return
         operators = screen["screen"] == "finding" and screen["who"] != "service"
         if word in ("cured", "not cured") or (word == "back" and operators):
@@ -306,8 +339,19 @@ class Observer:
             if here is not None:
                 self.route.closed |= {here}
             elif screen["phase"] == "take":
-                self.refused |= {screen["id"]}
+                self.refused |= self._refused_by(word)
         self._settle()
+
+    def _refused_by(self, word: str) -> set[str]:
+        """Return what is refused: all of the screen's, or the one named by id, number or title."""
+        shown = self.screen["cautions"]
+        which = word.removeprefix("cannot").strip()
+        if not which:
+            return {one["id"] for one in shown}
+        if which.isdigit():
+            return {shown[int(which) - 1]["id"]}
+        titled = {one["id"] for one in shown if one["title"].casefold() == which}
+        return titled or {which}
 
     def _back(self) -> None:
         if not self.route.moves and len(self.routes) > 1:
@@ -319,7 +363,7 @@ class Observer:
 
     def _settle(self) -> None:
         self.base = set(self.in_force)
-        self.since: list[tuple[str, str]] = []
+        self.since: list[tuple[str, list[str]]] = []
 
     def _held_back(self, in_force: set[str]) -> list[str]:
         """Return what is to be released, in the reverse order of the file."""
@@ -333,6 +377,25 @@ class Observer:
         missing = self.files.needs[here] - entry
         inner = set().union(*(self.files.includes[name] - {name} for name in missing))
         return sorted(missing - inner, key=self.files.place.__getitem__)
+
+    def _screens(self, here: Step) -> list[list[str]]:
+        """Return what had to be taken before this step, screen by screen.
+
+        What is confirmed line by line has one of its own; others share one where they meet.
+        """
+        runs = self.files.steps[here].get("energises")
+        held = self.base - self.files.lapsing if runs else set(self.base)
+        screens: list[list[str]] = []
+        shared = False
+        for name in self._called(here):
+            alone = bool((self.files.includes[name] - held) & self.files.by_line)
+            if shared and not alone:
+                screens[-1].append(name)
+            else:
+                screens.append([name])
+            shared = not alone
+            held |= self.files.includes[name]
+        return screens
 
     def _unsafe(self, message: str) -> None:
         raise Unsafe(message)

@@ -27,6 +27,24 @@ def forgetful(replied: Any) -> Any:
     return tampered
 
 
+def one_is_none(refused_by: Any) -> Any:
+    """Tamper with a refusal: one of several cautions that is refused is not."""
+
+    def tampered(screen: Any, kind: str, which: str = "") -> Any:
+        return () if which else refused_by(screen, kind, which)
+
+    return tampered
+
+
+def only_the_first(replied: Any) -> Any:
+    """Tamper with a confirmation: of several cautions on a screen one comes into force."""
+
+    def tampered(table: Any, held: Any, screen: Any, *how: Any) -> CautionState:
+        return replied(table, held, replace(screen, cautions=screen.cautions[:1]), *how)
+
+    return tampered
+
+
 def careless(replay: Any) -> Any:
     """Tamper with a resume: every caution is in force."""
 

@@ -35,6 +35,8 @@ NONSENSE = (
     "1e999",
     "\x1b[2J",
     "ANSWER" * 400,
+    "cannot guard-z",
+    "cannot 0",
     "why",
 )
 
@@ -192,7 +194,7 @@ def random_reply(
 def _onward(random: Random, screen: dict[str, Any], ending: float, idle: int) -> str:
     kind = screen["screen"]
     if kind == "caution":
-        return "done" if random.random() < 0.9 else "cannot"
+        return "done" if random.random() < 0.85 else _cannot(random, screen)
     if kind == "item":
         return random.choice(["done", "done", "not right", "not right", "not now"])
     if kind == "finding":
@@ -211,6 +213,14 @@ def _onward(random: Random, screen: dict[str, Any], ending: float, idle: int) ->
         return str(random.choice(listed))
     number = random.randrange(len(screen["answers"]))
     return f"{number + 1}" if random.random() < 0.5 else str(screen["answers"][number]["title"])
+
+
+def _cannot(random: Random, screen: dict[str, Any]) -> str:
+    """Return a refusal of all that stands on a caution's screen, or of one of them."""
+    number = random.randrange(len(screen["cautions"]))
+    shown = screen["cautions"][number]
+    named = [shown["id"], shown["id"], shown["title"].upper(), f"{number + 1}", *shown["includes"]]
+    return random.choice(["cannot", f"cannot {random.choice(named)}", f"cannot {shown['id']}"])
 
 
 def _at_finding(random: Random, replies: list[str], ending: float) -> str:
