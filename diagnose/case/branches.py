@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 from msgspec import Struct
 
-from diagnose.study.in_force import bits, union
 from diagnose.study.outlook import normalised, outlooks, together
 
 if TYPE_CHECKING:
@@ -57,30 +56,38 @@ def open_branches(frame: Frame, table: CautionTable, in_force: int) -> Branches:
         in_force=in_force,
     )
     worth = {step: outlook.worth for step, outlook in found.items() if outlook.worth > 0}
-    reach = union(found[step].reach for step in worth) & ~tree.service
-    likeliest = max([weights[which] for which in bits(reach)], default=0.0)
+    reach = 0
+    for step in worth:
+        reach |= found[step].reach
+    reach &= ~tree.service
+    behind = [weight for which, weight in enumerate(weights) if reach >> which & 1]
+    likeliest = max(behind, default=0.0)
     for step in list(worth):
         which = tree.plan.bit.get(_landing(frame, step))
         if which is not None and tree.service >> which & 1 and weights[which] < likeliest:
             del worth[step]
-    return Branches(worth, sum(weights[which] for which in bits(reach)))
+    return Branches(worth, sum(behind))
 
 
-def open_causes(frame: Frame) -> int:
-    """Return the findings, not service's, that all open branches together reach, as bits."""
+def open_causes(frame: Frame) -> list[int]:
+    """Return the findings, not service's, that all open branches together reach.
+
+    By their numbers among the findings, as the file has them.
+    """
     plan = frame.tree.plan
-    reach, met = 0, set(targets := _targets(frame))
+    reach, met = [], set(targets := _targets(frame))
     while targets:
         step = targets.pop()
         if step in plan.bit:
-            reach |= 0 if step in frame.gone else 1 << plan.bit[step]
+            if step not in frame.gone and not frame.tree.service >> plan.bit[step] & 1:
+                reach.append(plan.bit[step])
             continue
         answer = frame.closed.get(step)
         ways = plan.ways[step] if answer is None else (plan.ways[step][answer],)
-        fresh = [way for way in ways if way not in met]
+        fresh = set(ways) - met
         met.update(fresh)
         targets += fresh
-    return reach & ~frame.tree.service
+    return sorted(reach)
 
 
 def minutes_to_open_causes(frame: Frame, table: CautionTable, in_force: int) -> float:

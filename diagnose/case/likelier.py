@@ -9,10 +9,11 @@ from msgspec.structs import replace
 
 from diagnose.case.branches import TOO_LITTLE, minutes_to_open_causes, open_causes
 from diagnose.files.tree import Finding
-from diagnose.study.in_force import bits
 from diagnose.study.outlook import normalised
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from diagnose.case.state import Frame, State
     from diagnose.case.visit import Visit
 
@@ -34,18 +35,20 @@ TWICE: Final = 2.0
 ALARMING: Final = frozenset({"hot-parts", "acid", "chemicals", "brakes-steering"})
 
 
-class Advice(Struct, frozen=True):
+class Advice(Struct, frozen=True, kw_only=True):
     """What to do first at a finding: `refer`, or keep looking.
 
-    `named` are the causes of the same symptom that are worth a look before, as steps of its plan.
+    `named` are the causes of the same symptom that are worth a look before, as steps of its plan;
+    `look`: the person may look at the finding itself, and so can say that it is not it.
     """
 
     named: tuple[int, ...] = ()
     refer: bool = True
+    look: bool = True
 
 
-def advice(visit: Visit, state: State) -> Advice:
-    """Return what a finding on the screen advises.
+def advice(visit: Visit, state: State, shares: Sequence[float]) -> Advice:
+    """Return what a finding on the screen advises; `shares` are the probabilities of its symptom.
 
     What is named is open, not service's, neither tried nor set aside; the likeliest first, ties by
     place in the file. At a finding for service: where it is less likely than not, and what another
@@ -56,45 +59,47 @@ def advice(visit: Visit, state: State) -> Advice:
     brakes has pointed to it: *refer* stays first.
     """
     frame = state.frames[-1]
-    share = normalised(frame.logs)[frame.tree.plan.bit[frame.at]]
-    finding = _finding(state)
+    finding = frame.tree.steps[frame.at]
+    assert isinstance(finding, Finding)
+    share = shares[frame.tree.plan.bit[frame.at]]
     if finding.who != "service":
-        return Advice(_likeliest(frame, open_causes(frame), above=TWICE * share))
-    if not _worth_a_look(visit, state, share):
-        return Advice()
+        above = [which for which in open_causes(frame) if shares[which] > TWICE * share]
+        return Advice(named=_likeliest(frame, shares, above))
+    look = _may_look(visit, state, finding)
+    if not _worth_a_look(visit, state, shares):
+        return Advice(look=look)
     own = open_causes(frame)
-    named = _likeliest(frame, own) if _weight(frame, own) >= TOO_LITTLE else ()
+    if sum([shares[which] for which in own]) < TOO_LITTLE:
+        own = []
     alarming = visit.table.for_service_only(finding) and not ALARMING.isdisjoint(finding.hazards)
-    return Advice(named, refer=alarming and _pointed_at(frame))
+    return Advice(
+        named=_likeliest(frame, shares, own), refer=alarming and _pointed_at(frame), look=look
+    )
 
 
-def _worth_a_look(visit: Visit, state: State, share: float) -> bool:
-    """Whether another look may save more than its minutes, at a finding with this probability.
+def _worth_a_look(visit: Visit, state: State, shares: Sequence[float]) -> bool:
+    """Whether another look may save more than its minutes, at a finding for service.
 
     A finding behind a doorway is the cause only where the doorway is: its probability in the case
     is the product of both, and the causes of the symptom before the doorway are open all the same.
     """
-    *doors, led = _doors(state)
-    if led * share >= ENOUGH:
-        return False
-    frames = _without_doors(state)
-    weights = [
-        door * _weight(frame, open_causes(frame))
-        for door, frame in zip([*doors, led], frames, strict=True)
-    ]
-    saved = sum(weights) * visit.call_out_minutes
-    if sum(weights) < TOO_LITTLE:
+    *outer, frame = state.frames
+    led, weight, frames = 1.0, 0.0, []
+    for before in outer:
+        earlier = normalised(before.logs)
+        # The doorway through which the symptom was left is no open cause of it.
+        left = replace(before, gone=before.gone | {before.at})
+        weight += led * sum([earlier[which] for which in open_causes(left)])
+        frames.append((led, left))
+        led *= earlier[before.tree.plan.bit[before.at]]
+    weight += led * sum([shares[which] for which in open_causes(frame)])
+    if led * shares[frame.tree.plan.bit[frame.at]] >= ENOUGH or weight < TOO_LITTLE:
         return False
     minutes = [
-        door * minutes_to_open_causes(frame, visit.table, state.cautions.in_force)
-        for door, frame in zip([*doors, led], frames, strict=True)
+        part * minutes_to_open_causes(one, visit.table, state.cautions.in_force)
+        for part, one in [*frames, (led, frame)]
     ]
-    return saved * sum(weights) > sum(minutes)
-
-
-def _weight(frame: Frame, findings: int) -> float:
-    shares = normalised(frame.logs)
-    return sum(shares[which] for which in bits(findings))
+    return weight * visit.call_out_minutes * weight > sum(minutes)
 
 
 def _pointed_at(frame: Frame) -> bool:
@@ -114,45 +119,19 @@ def _pointed_at(frame: Frame) -> bool:
     return False
 
 
-def _likeliest(frame: Frame, among: int, above: float = 0.0) -> tuple[int, ...]:
-    """Return the likeliest of some findings (bits), as many as are named, above a probability."""
-    shares = normalised(frame.logs)
-    named = [which for which in bits(among) if shares[which] > above]
-    named.sort(key=lambda which: -shares[which])
-    named = named[:1] + [which for which in named[1:NAMED] if shares[which] >= LEAST]
-    return tuple(frame.tree.plan.findings[which] for which in named)
+def _likeliest(frame: Frame, shares: Sequence[float], among: list[int]) -> tuple[int, ...]:
+    """Return the likeliest of some findings, as many as are named."""
+    likeliest = sorted(among, key=lambda which: -shares[which])[:NAMED]
+    kept = likeliest[:1] + [which for which in likeliest[1:] if shares[which] >= LEAST]
+    return tuple([frame.tree.plan.findings[which] for which in kept])
 
 
-def _doors(state: State) -> list[float]:
-    """Return for each symptom of the case how likely the doorways are that led to it."""
-    shares = [1.0]
-    for frame in state.frames[:-1]:
-        shares.append(shares[-1] * normalised(frame.logs)[frame.tree.plan.bit[frame.at]])
-    return shares
+def _may_look(visit: Visit, state: State, finding: Finding) -> bool:
+    """Whether the person may look at a finding for service, where no caution is called.
 
-
-def _without_doors(state: State) -> list[Frame]:
-    """Return the symptoms of the case; the doorway through which one was left is no open cause."""
-    *outer, frame = state.frames
-    return [*(replace(one, gone=one.gone | {one.at}) for one in outer), frame]
-
-
-def may_look(visit: Visit, state: State) -> bool:
-    """Whether the person may look at the finding on the screen, and so can say that it is not it.
-
-    At one for service no caution is called. So a look at it is asked of nobody where only service
-    may meet a hazard of it, nor where a hazard of it calls a caution that is not in force.
+    So a look is asked of nobody where only service may meet a hazard of it, nor where a hazard of
+    it calls a caution that is not in force.
     """
-    finding = _finding(state)
-    if finding.who != "service":
-        return True
     if visit.table.for_service_only(finding) and visit.role != "service":
         return False
     return not visit.table.over(finding.hazards) & ~state.cautions.in_force
-
-
-def _finding(state: State) -> Finding:
-    frame = state.frames[-1]
-    step = frame.tree.steps[frame.at]
-    assert isinstance(step, Finding)
-    return step

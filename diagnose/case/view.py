@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from diagnose.case import cautions
-from diagnose.case.likelier import advice, may_look
+from diagnose.case.likelier import advice
 from diagnose.case.screens import (
     CardLine,
     Cause,
@@ -24,7 +24,7 @@ from diagnose.measure.registry import MEASUREMENTS
 from diagnose.study.outlook import normalised, outlooks
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterable, Mapping
+    from collections.abc import Collection, Iterable, Mapping, Sequence
 
     from diagnose.case.screens import Phrase, Screen
     from diagnose.case.state import Frame, State
@@ -91,19 +91,18 @@ def card_list(visit: Visit, step: Question) -> Mapping[str, str]:
 
 def ranking(frame: Frame) -> tuple[Cause, ...]:
     """Return all findings of a symptom, the likeliest first; ties go by place in the file."""
-    return ranked(frame, frame.tree.plan.findings)
+    causes = _causes(frame, frame.tree.plan.findings, normalised(frame.logs))
+    return tuple(sorted(causes, key=lambda cause: -cause.probability))
 
 
-def ranked(frame: Frame, places: Iterable[int]) -> tuple[Cause, ...]:
-    """Return some findings of a symptom, the likeliest first; ties go as they were given."""
+def _causes(frame: Frame, places: Iterable[int], shares: Sequence[float]) -> tuple[Cause, ...]:
     plan, steps = frame.tree.plan, frame.tree.steps
-    shares = normalised(frame.logs)
     causes = []
     for place in places:
         step = steps[place]
         assert isinstance(step, Finding)
         causes.append(Cause(plan.ids[place], step.finding, shares[plan.bit[place]]))
-    return tuple(sorted(causes, key=lambda cause: -cause.probability))
+    return tuple(causes)
 
 
 def looked_at(frame: Frame) -> bool:
@@ -171,11 +170,12 @@ def _finding(visit: Visit, state: State, step: Finding, common: dict[str, Any]) 
     """Return the screen of a finding: an operator's with its remedy, service's without."""
     frame = state.frames[-1]
     plan = frame.tree.plan
-    advised = advice(visit, state)
+    shares = normalised(frame.logs)
+    advised = advice(visit, state, shares)
     seen = looked_at(frame)
     if seen and not frame.checked:
         common["notes"] += (phrase("seen-otherwise"),)
-    looked = (replies.NOT_IT,) if may_look(visit, state) else ()
+    looked = (replies.NOT_IT,) if advised.look else ()
     kinds: tuple[str, ...]
     if step.who == "service":
         kinds = (replies.REFER, replies.KEEP_LOOKING)
@@ -197,8 +197,8 @@ def _finding(visit: Visit, state: State, step: Finding, common: dict[str, Any]) 
         remedy=step.remedy,
         before_trying=before_trying,
         leave_safe=step.leave_safe,
-        probability=normalised(frame.logs)[plan.bit[frame.at]],
-        likelier=ranked(frame, advised.named),
+        probability=shares[plan.bit[frame.at]],
+        likelier=_causes(frame, advised.named, shares),
         minutes=step.minutes,
         parts=step.parts,
         until_mended=step.until_mended,

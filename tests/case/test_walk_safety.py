@@ -27,7 +27,7 @@ from strategies.sampling import examples, several
 from strategies.walking import Case
 from strategies.written import Read, Written, read
 
-from diagnose.case import cautions, onward, view, walk
+from diagnose.case import cautions, likelier, onward, walk
 from diagnose.files.replies import BACK, NOT_IT
 from diagnose.log import replay as telling
 from diagnose.log.events import Replied
@@ -208,7 +208,7 @@ SABOTAGE: dict[str, list[tuple[Any, str, Any]]] = {
         (walk, "_done", _machine_as_before(walk._done, ("cured", "not cured")))
     ],
     "a look ends what a trial ends": [(walk, "_done", _trial(walk._done))],
-    "anybody looks at what is service's": [(view, "may_look", lambda visit, state: True)],
+    "anybody looks at what is service's": [(likelier, "_may_look", lambda *_: True)],
     "back from a remedy ends nothing": [(walk, "_done", _machine_as_before(walk._done, ("back",)))],
     "back puts the machine as it was": [(walk, "_done", _back_in_time(walk._done))],
     "anybody may do anything": [(onward, "_hindrance", lambda visit, state, step: ("", None))],
