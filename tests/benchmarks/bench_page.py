@@ -21,7 +21,9 @@ def main() -> int:
     longer = [case for case in cases if case.lines > ONE_PAGE]
     share = 1 - len(longer) / len(cases)
     lines = sorted(case.lines for case in cases)
-    print(f"{share:.1%} of {len(cases)} handovers fit on one page ({ONE_PAGE} lines; at least 90 %)")
+    print(
+        f"{share:.1%} of {len(cases)} handovers fit on one page ({ONE_PAGE} lines; at least 90 %)"
+    )
     print(f"median {lines[len(lines) // 2]} lines, longest {lines[-1]}")
     for case in sorted(longer, key=lambda case: -case.lines):
         print(f"  {case.lines:3} lines  {case.symptom}: {case.name}")

@@ -121,7 +121,7 @@ def referrals() -> Iterator[Walked]:
     """Walk every built-in worked case to its referral, and yield it with its page."""
     trees = ReadyLibrary(built_in())
     trees.machine(MACHINE)
-    visit = visit_to(trees, role="battery-trained")
+    visit = visit_to(trees, role="battery-trained", site=trees.content.site)
     for symptom in trees.content.symptoms:
         for case in trees.require(symptom).tree.worked_cases:
             log = MemoryLog(now=Minutes())
