@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
     from diagnose.case.screens import Phrase
     from diagnose.files.card import Card
+    from diagnose.files.site import Site
     from diagnose.study.in_force import CautionTable
     from diagnose.study.ready import ReadyTree
 
@@ -33,6 +34,7 @@ class Visit(Struct, frozen=True, kw_only=True):
     card: Card | None = None
     cured_before: Mapping[tuple[str, str], int] = {}
     undone: Mapping[str, tuple[Phrase, ...]] = {}
+    site: Site | None = None
 
     def line(self, path: str) -> str | None:
         """Return what the machine card says at a dotted path; None where nothing does."""

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from diagnose.log.machine_state import Held
     from diagnose.log.protocol import CaseLog, CaseRecord
 
-#: Further cases that hold a machine and are told one by one; a list has the others.
+#: Further cases that hold a machine, and notes, that are told one by one; a list has the others.
 _TOLD: Final = 2
 
 _ASIDE: Final = (replies.DANGER, replies.LEAVE)
@@ -101,7 +101,10 @@ def _screen(card: Card, holding: Sequence[Held], *, asked: bool) -> StateScreen:
     back = (replies.BACK,) if asked else ()
     return StateScreen(
         replies=(*go_on, replies.START_ANEW, replies.RELEASED, *back, *_ASIDE),
-        notes=notes_on(holding[1:]),
+        notes=(
+            *[phrase("state-noted", words=words) for words in first.noted[-_TOLD:]],
+            *notes_on(holding[1:]),
+        ),
         machine=card.machine,
         state=first.is_.state,
         since=since(holding),

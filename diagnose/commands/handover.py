@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from typing import TYPE_CHECKING
+from pathlib import PurePath
+from typing import TYPE_CHECKING, Final
 
 from diagnose.commands import options as opt
 from diagnose.commands.cases import case_named
@@ -14,24 +15,50 @@ from diagnose.paper.handover_sheet import as_json, as_markdown
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+#: What a file is by its ending. A name without one promises nothing, and gets Markdown.
+FORMS: Final = {".md": "md", ".txt": "md", "": "md", ".json": "json"}
+
+#: The name that stands for the screen, or for the pipe behind it.
+SCREEN: Final = "-"
+
 
 def run(args: Sequence[str]) -> int:
     """Print the handover of a case, or write it to a file."""
     parser = opt.parser("handover", "The page that service gets: what was found, tried and left.")
     parser.add_argument("case", nargs="?", help="the case's short name; it may still be open")
-    parser.add_argument("-o", dest="file", metavar="FILE", help="write it there, not to the screen")
+    parser.add_argument(
+        "-o", dest="file", metavar="FILE", help="write it there (.md, .txt or .json; - is here)"
+    )
     forms = ("md", "json")
     parser.add_argument("--format", choices=forms, help="md (Markdown, to print) or json")
     options = parser.parse_args(args)
+    file = None if options.file == SCREEN else options.file
+    form = _form(file, options.format or ("json" if options.json else None))
     log, case = case_named(options)
     round_ = None if case.begun_in is None else log.case(case.begun_in)
     around = () if round_ is None else log.events(round_)
     page = handover(case, log.events(case), log.begun_in(case), around)
-    form = options.format or ("json" if options.json else "md")
     text = as_markdown(page) if form == "md" else json.dumps(as_json(page), indent=2) + "\n"
-    if options.file is None:
+    if file is None:
         opt.say(text.rstrip("\n"))
         return opt.OK
-    write(options.file, text.encode(), log=log.path)
-    opt.say(f"The handover of case {case.name} is in {options.file}.")
+    write(file, text.encode(), log=log.path)
+    opt.say(f"The handover of case {case.name} is in {file}.")
     return opt.OK
+
+
+def _form(file: str | None, asked: str | None) -> str:
+    """Return md or json, as was asked for or as the file's ending says.
+
+    Raises `WrongUse` for an ending that promises something else: nobody could open it.
+    """
+    if file is None:
+        return asked or "md"
+    ending = PurePath(file).suffix.lower()
+    if ending not in FORMS:
+        raise opt.WrongUse(
+            f"{file}: a handover is written as .md, .txt or .json; name such a file."
+        )
+    if asked is not None and ending and FORMS[ending] != asked:
+        raise opt.WrongUse(f"{file}: this name and --format {asked} do not go together.")
+    return asked or FORMS[ending]

@@ -8,6 +8,7 @@ from diagnose.case.view import comes_back_for
 from diagnose.commands import options as opt
 from diagnose.faces.words import render
 from diagnose.log import clock
+from diagnose.log.account import Account
 from diagnose.log.events import ItemReplied, Replied
 from diagnose.log.history import lately, repeats
 from diagnose.log.machine_state import IN_USE, WORST_FIRST, held, machine_state, since
@@ -67,6 +68,7 @@ def _row(log: CaseLog, machine: Unfinished, often: Iterable[Repeat]) -> dict[str
         "case": None if first is None else first.case.name,
         "waiting": waiting,
         "noted": [{"at": at, "do": do} for at, do in machine.noted],
+        "told": [{"at": at, "words": words} for at, words in machine.told],
         "comes_back": [comes_back(repeat) for repeat in often],
     }
 
@@ -88,6 +90,7 @@ def _waiting(log: CaseLog, case: CaseRecord, events: Sequence[LoggedEvent]) -> d
         "for_service": case.outcome == "referred" and case.found is None,
         "ask_service": None if shown is None else shown.ask_service,
         "parts": [] if shown is None else list(shown.parts),
+        "noted": [] if case.round else [note.words for _, note in Account(events).notes],
     }
 
 
@@ -104,5 +107,7 @@ def _lines(row: dict[str, Any]) -> list[str]:
         if each["parts"]:
             line += f" Parts: {', '.join(each['parts'])}."
         lines.append(line)
+        lines += [f"    noted: {words}" for words in each["noted"]]
+    lines += [f"  noted in the last round: {told['words']}" for told in row["told"]]
     lines += [f"  not right: {noted['do']}" for noted in row["noted"]]
     return lines + [f"  {often['words']} {often['means']}" for often in row["comes_back"]]

@@ -29,6 +29,7 @@ def desk_of(
     visit = Visit(
         tree=library,
         table=library.table,
+        site=library.content.site,
         role=options.role,
         card=library.card,
         call_out_minutes=_call_out(library),

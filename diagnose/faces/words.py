@@ -46,6 +46,7 @@ WORDS: Final[dict[str, str]] = {
     ),
     # The machine's state, before a case or a round.
     "state-also": "Also on this machine: {state} since {since}, {why} (case {case}).",
+    "state-noted": "Noted there: {words}",
     "state-more": "More cases that hold this machine: {count}. They are in: diagnose cases --open.",
     "state-released": "Released by {name}, and in use again.",
     "no-name": "A name is wanted: it stands in the log beside the release.",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, ClassVar, Final
 
 from msgspec import Struct
 
@@ -18,6 +18,13 @@ SIGNALS = ("DANGER", "WARNING", "CAUTION", "NOTICE")
 #: The values of `confirm_lines`: one confirmation a line, or one for all of the screen.
 EACH = "each"
 TOGETHER = "together"
+
+
+#: ISO 7010 signs for what a person puts on, from ears to apron. The numbers are from memory.
+WORN: Final = frozenset(
+    {"M003", "M004", "M007", "M008", "M009", "M010", "M013", "M014"}
+    | {"M015", "M016", "M017", "M018", "M019", "M026"}
+)
 
 
 class Hazard(Struct, frozen=True, kw_only=True):
@@ -56,6 +63,11 @@ class Caution(Struct, frozen=True, kw_only=True):
     def lapsing(self) -> bool:
         """Whether it ends when the machine is energised."""
         return self.lapses == WHEN_ENERGISED
+
+    @property
+    def worn(self) -> bool:
+        """Whether it is about what a person puts on, which goes away with the person."""
+        return not self.lockout and not WORN.isdisjoint(self.signs)
 
 
 class Cautions(Struct, frozen=True, kw_only=True):

@@ -43,7 +43,8 @@ if TYPE_CHECKING:
 class ConfirmedCaution(Struct, frozen=True, kw_only=True):
     """A caution that was confirmed, by whom, with the lines that were confirmed.
 
-    `lapses` and `lockout` say what kind it is; `included`: it came with the one on the screen.
+    `lapses`, `lockout` and `worn` say what kind it is; `included`: it came with the one on the
+    screen.
     `ended` is when it ended, and `how`: released (by whoever held it, or with the machine); tried
     out (with a remedy); gone back (from a remedy, which may have been tried out); unknown (the case
     was taken up again, and nobody knows); taken again, after that; or None while it is in force.
@@ -56,6 +57,7 @@ class ConfirmedCaution(Struct, frozen=True, kw_only=True):
     confirm: tuple[str, ...]
     lapses: bool
     lockout: bool
+    worn: bool = False
     included: bool = False
     ended: str | None = None
     how: str | None = None
@@ -173,9 +175,9 @@ class Account(Struct, dict=True):
         return counting
 
     @property
-    def notes(self) -> list[tuple[str, str]]:
-        """What was written down: when, and the words. A step taken back leaves its note."""
-        return [(e.at, e.event.words) for e in self.events if isinstance(e.event, Noted)]
+    def notes(self) -> list[tuple[str, Noted]]:
+        """What was written down, and when. A step taken back leaves its note."""
+        return [(e.at, e.event) for e in self.events if isinstance(e.event, Noted)]
 
     def title(self, symptom: str) -> str:
         """Return a symptom in words, or its id."""
@@ -215,12 +217,12 @@ class Account(Struct, dict=True):
             symptom = through[symptom][0]
         return tuple(doors)
 
-    def people(self) -> Iterator[tuple[str, str]]:
-        """Yield who walked from when on: time, role."""
-        yield self.events[0].at, self.outset.role
+    def people(self) -> Iterator[tuple[str, str, str]]:
+        """Yield who walked from when on: time, role, name."""
+        yield self.events[0].at, self.outset.role, self.outset.name
         for logged in self.events:
             if isinstance(logged.event, Resumed):
-                yield logged.at, logged.event.role
+                yield logged.at, logged.event.role, logged.event.name
 
     def person_at(self, at: str) -> str:
         """Return who walked at a time, as name and role."""
@@ -284,6 +286,7 @@ class Account(Struct, dict=True):
                         confirm=_confirmed(shown, id_),
                         lapses=kind.lapses,
                         lockout=kind.lockout,
+                        worn=kind.worn,
                         included=id_ not in own,
                     )
                 )

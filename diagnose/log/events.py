@@ -18,6 +18,7 @@ from diagnose.case.state import Trace
 from diagnose.case.walk import ANSWER
 from diagnose.files import replies
 from diagnose.files.card import Card
+from diagnose.files.site import Contact
 from diagnose.measure.model import Expected
 
 #: The replies that move a case, and that *back* withdraws.
@@ -149,11 +150,15 @@ class TreeKept(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
 
 
 class CautionKept(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
-    """What kind of caution it is: whether it lapses, whether it isolates the machine."""
+    """What kind of caution it is: whether it lapses, whether it isolates the machine.
+
+    `worn`: it is about what a person puts on.
+    """
 
     title: str
     lapses: bool = False
     lockout: bool = False
+    worn: bool = False
 
 
 class PassedStep(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
@@ -200,12 +205,17 @@ _OUTCOMES: Final = {
 
 
 class Outset(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
-    """Who is there, with which machine card (its lines), under which cautions."""
+    """Who is there, with which machine card (its lines), under which cautions.
+
+    `site` is its name, empty where not known; `call` its contacts by what they are for.
+    """
 
     role: str = "operator"
     name: str = ""
     card: Mapping[str, Any] | None = None
     cautions: Mapping[str, CautionKept] = {}
+    site: str = ""
+    call: Mapping[str, Contact] = {}
 
     @property
     def machine_card(self) -> Card | None:

@@ -45,11 +45,12 @@ class MachineState(Struct, frozen=True, kw_only=True):
 
 class Held(Struct, frozen=True, kw_only=True):
     """A case or a round that keeps its machine from being simply in use; `number` is its last
-    event's."""
+    event's, `noted` is what was written down in it."""
 
     case: CaseRecord
     is_: MachineState
     number: int
+    noted: tuple[str, ...] = ()
 
 
 def held(log: CaseLog, machine: str | None = None) -> list[Held]:
@@ -63,9 +64,11 @@ def held(log: CaseLog, machine: str | None = None) -> list[Held]:
         if releases(latest.logged.event):
             continue
         begun = log.begun_in(case) if case.round is not None else ()
-        is_ = machine_state(case, log.events(case), begun)
+        events = log.events(case)
+        is_ = machine_state(case, events, begun)
         if is_.state != IN_USE:
-            found.append(Held(case=case, is_=is_, number=latest.logged.number))
+            noted = tuple(note.words for _, note in Account(events).notes)
+            found.append(Held(case=case, is_=is_, number=latest.logged.number, noted=noted))
     found.sort(key=lambda one: one.is_.since or "", reverse=True)
     return sorted(found, key=lambda one: WORST_FIRST.index(one.is_.state))
 

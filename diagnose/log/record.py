@@ -52,9 +52,12 @@ def outset(visit: Visit, name: str) -> Outset:
                 title=table.records[number].title,
                 lapses=table.records[number].lapsing,
                 lockout=bool(table.lockouts >> number & 1),
+                worn=table.records[number].worn,
             )
             for number, id_ in enumerate(table.ids)
         },
+        site="" if visit.site is None else visit.site.name,
+        call={} if visit.site is None else visit.site.call,
     )
 
 

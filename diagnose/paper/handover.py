@@ -6,6 +6,7 @@ told as a fact; what was done to the machine is, taken back or not. Times are th
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Final
 
 from msgspec.structs import replace
@@ -29,8 +30,10 @@ from diagnose.paper.handover_page import (
     Answer,
     Handover,
     Likely,
+    Note,
     NotRight,
     PassedOver,
+    Person,
     Report,
     Request,
     TakenBack,
@@ -46,6 +49,13 @@ if TYPE_CHECKING:
 
 #: A cause for service that is less likely than this is not asked about, unless it was met.
 WORTH_ASKING: Final = 0.02
+
+#: Parts are brought for causes that are likelier than this. Common practice, no published source.
+WORTH_A_PART: Final = 0.1
+
+#: How a note that is a fault code, or the hours of today, is told from others: by these words.
+_CODE: Final = re.compile(r"\bcodes?\b", re.IGNORECASE)
+_HOURS: Final = re.compile(r"\bhours?\b.*\bmeter\b|\bmeter\b.*\bhours?\b", re.IGNORECASE)
 
 
 def handover(
@@ -67,7 +77,9 @@ def handover(
     own = account.findings(case.symptom)
     top = [cause.step for group in likely[:1] for cause in group.causes]
     passed = tuple(_passed(account))
-    card = account.outset.card
+    outset = account.outset
+    notes = tuple(_notes(account))
+    known = (*_notes(Account(round_events)), *notes)
     return Handover(
         case=case.name,
         symptom=case.symptom,
@@ -76,15 +88,20 @@ def handover(
         outcome=case.outcome,
         opened=case.opened,
         changed=case.changed,
-        machine=card,
-        people=tuple(account.people()),
+        machine=outset.card,
+        site=outset.site,
+        call=outset.call,
+        people=tuple(Person(at=at, role=role, name=name) for at, role, name in account.people()),
         standing=machine_state(case, events, begun),
         not_right=tuple(_not_right(account, round_events)),
         danger=_report(account),
+        hours=next((note for note in reversed(known) if _HOURS.search(note.words)), None),
+        codes=tuple(note for note in known if _CODE.search(note.words)),
+        notes=notes,
         cautions=tuple(_cautions(account, round_events)),
         tags=tuple(step for step in passed if step.why == "tag"),
         likely=likely,
-        parts=tuple(_parts(account, likely, asked)),
+        parts=tuple(_parts(account, likely)),
         story=tuple(_story(account)),
         remedies=tuple(_remedies(account)),
         passed=passed,
@@ -156,14 +173,20 @@ def _likely(account: Account) -> Iterator[Likely]:
         )
 
 
-def _parts(account: Account, likely: Sequence[Likely], asked: Sequence[Request]) -> list[str]:
-    """Return the parts of the three likeliest causes of each symptom, and of what is asked for."""
-    parts = [part for request in asked for part in request.parts]
+def _parts(account: Account, likely: Sequence[Likely]) -> list[str]:
+    """Return the parts for the causes that are likely enough, the likeliest of a symptom first."""
+    parts: list[str] = []
     for group in likely:
         findings = account.findings(group.symptom)
-        for cause in [] if group.left else group.causes[:3]:
-            parts += findings[cause.step].parts if cause.step in findings else ()
+        for cause in () if group.left else group.causes:
+            if cause.probability > WORTH_A_PART and cause.step in findings:
+                parts += findings[cause.step].parts
     return list(dict.fromkeys(parts))
+
+
+def _notes(account: Account) -> Iterator[Note]:
+    for at, noted in account.notes:
+        yield Note(at=at, what=noted.what, text=noted.text)
 
 
 def _story(account: Account) -> Iterator[Answer]:

@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from diagnose.case.screens import Cause
+    from diagnose.files.site import Contact
     from diagnose.log.account import ConfirmedCaution
     from diagnose.log.events import FigureTaken
     from diagnose.log.machine_state import MachineState
@@ -118,6 +119,32 @@ class NotRight(Struct, frozen=True, kw_only=True):
     look_for: str
 
 
+class Person(Struct, frozen=True, kw_only=True):
+    """Somebody who walked the case, from when on; `name` is empty where not given."""
+
+    at: str
+    role: str
+    name: str = ""
+
+    @property
+    def words(self) -> str:
+        """Name and role, or the role alone."""
+        return ", ".join(word for word in (self.name, self.role) if word)
+
+
+class Note(Struct, frozen=True, kw_only=True):
+    """What was written down: when, what was asked for (empty where nobody asked), the words."""
+
+    at: str
+    what: str
+    text: str
+
+    @property
+    def words(self) -> str:
+        """What was written down, behind what it is."""
+        return f"{self.what}: {self.text}" if self.what else self.text
+
+
 class Verdict(Struct, frozen=True, kw_only=True):
     """What service reported: when, the finding's id, and its words."""
 
@@ -129,12 +156,14 @@ class Verdict(Struct, frozen=True, kw_only=True):
 class Handover(Struct, frozen=True, kw_only=True):
     """A handover. `machine` are the lines of the machine card; None where none was used.
 
-    `people` are (time, role) of whoever walked the case; `danger` is when and at what it was told;
-    `tags` are the cautions that could not be released (somebody else's tag); `taken_back` are
-    answers that do not count any more; `verdict` is what service reported; `findings` are the ids
-    that a verdict can name, the likeliest first; `closing` the probabilities at the end. `begun_in`
-    is the round that began the case; `cases`, of a round, those that it began: name, symptom,
-    outcome. `not_right` are the items that the round found not right and began no case for.
+    `site` is the site's name, `call` its contacts by what they are for. `people` walked the case;
+    `danger` is when and at what it was told; `hours` is what the hour meter was noted to show,
+    `codes` are the fault codes as noted, `notes` all that was noted; `tags` are the cautions that
+    could not be released (somebody else's tag); `taken_back` are answers that do not count any
+    more; `verdict` is what service reported; `findings` are the ids that a verdict can name, the
+    likeliest first; `closing` the probabilities at the end. `begun_in` is the round that began the
+    case; `cases`, of a round, those that it began: name, symptom, outcome. `not_right` are the
+    items that the round found not right and began no case for.
     """
 
     case: str
@@ -146,9 +175,14 @@ class Handover(Struct, frozen=True, kw_only=True):
     changed: str
     zone: str = "UTC"
     machine: Mapping[str, Any] | None
-    people: tuple[tuple[str, str], ...]
+    site: str = ""
+    call: Mapping[str, Contact] = {}
+    people: tuple[Person, ...]
     standing: MachineState
     danger: Report | None
+    hours: Note | None = None
+    codes: tuple[Note, ...] = ()
+    notes: tuple[Note, ...] = ()
     cautions: tuple[ConfirmedCaution, ...]
     tags: tuple[PassedOver, ...]
     likely: tuple[Likely, ...]

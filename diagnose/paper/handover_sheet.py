@@ -8,14 +8,15 @@ import msgspec
 
 from diagnose.files import replies
 from diagnose.files.card import Card
+from diagnose.log import clock
 from diagnose.measure.wording import expected_range, percent, with_unit
 from diagnose.paper.markdown import heading, inline, strong, wrapped
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
 
     from diagnose.log.account import ConfirmedCaution
-    from diagnose.paper.handover_page import Answer, Handover
+    from diagnose.paper.handover_page import Answer, Handover, Note
 
 #: Room to write in by hand.
 SHORT: Final = "." * 20
@@ -27,11 +28,17 @@ REQUESTS: Final = 4
 FEWER: Final = 3
 IDS: Final = 6
 
-#: Two printed pages, nearly (10 on 12 points on A4: 60 lines each). A case that takes more is told
-#: more shortly: first without the remedies' own words, then packed, and last without what was done
-#: for each question.
-LINES: Final = 116
-FULL, NO_REMEDY, PACKED, NO_DOING = range(4)
+#: Lines of a printed page, nearly (10 on 12 points on A4: 60 lines), and of two. What takes more
+#: than one is told more shortly: first without the remedies' own words, then packed, then with no
+#: more of a question than tells which it was, and last with what was checked in one paragraph. What
+#: takes two in any case is told as fully as two allow.
+ONE_PAGE: Final = 58
+TWO_PAGES: Final = 116
+FULL, NO_REMEDY, PACKED, SHORT_CHECKS, ONE_PARAGRAPH = range(5)
+
+#: A question of so many words says by itself what it is about; one of fewer ("What do you see?")
+#: needs the first sentence of what was to be done.
+SPEAKS: Final = 5
 
 _WHY: Final = {
     replies.CANNOT: "Could not be done.",
@@ -47,33 +54,44 @@ _WHY: Final = {
 def as_markdown(page: Handover) -> str:
     """Return the page as Markdown, in lines of 100 columns, ending with a newline.
 
-    Where it would take more than two printed pages it is told more shortly, and says so; the JSON
-    keeps all. A case of hours may still take a third.
+    Where it would take more than one printed page it is told more shortly, and says so; the JSON
+    keeps all. A long case takes a second page, a case of hours may take a third. Times are those of
+    the clock on the wall.
     """
-    for detail in (FULL, NO_REMEDY, PACKED, NO_DOING):
-        lines = _lines(page, detail)
-        if len(lines) <= LINES:
-            break
-    return "\n".join(lines) + "\n"
+    tellings = [_lines(page, detail) for detail in range(ONE_PARAGRAPH + 1)]
+    for room in (ONE_PAGE, TWO_PAGES):
+        for lines in tellings:
+            if len(lines) <= room:
+                return "\n".join(lines) + "\n"
+    return "\n".join(tellings[-1]) + "\n"
 
 
 def _lines(page: Handover, detail: int) -> list[str]:
-    sections = {
+    story = {
         "Not right in the round": _not_right(page),
-        "Checks and readings": _story(page, detail),
+        "Read and noted": _read(page, detail),
+        "Checks": _checks(page, detail),
         "Remedies tried": _remedies(page, detail),
         "Passed over": _passed(page, detail),
         "Cautions confirmed": _cautions(page, detail),
-        "What service is asked to do": _asked(page, detail),
-        "Service's verdict": _verdict(page),
     }
+    ends = {
+        "What service is asked to do": _asked(page, detail),
+        "Service's verdict": _verdict(page, detail),
+    }
+    if detail >= SHORT_CHECKS:
+        # A heading and the space around it would take as much as what stands below it.
+        parts = (*story.values(), _shortened(page))
+        story = {"Read, checked, tried": (line for part in parts for line in part)}
     lines = list(_head(page, detail))
-    for title, section in sections.items():
+    for title, section in (story | ends).items():
         body = list(section)
         if body:
             gap = [""] if detail < PACKED else []
             lines += ["", heading(2, title), *gap, *body]
-    return [*lines, *_shortened(page, detail)]
+    if FULL < detail < SHORT_CHECKS:
+        lines += ["", *_shortened(page)]
+    return lines
 
 
 def as_json(page: Handover) -> dict[str, Any]:
@@ -86,80 +104,112 @@ def _head(page: Handover, detail: int) -> Iterator[str]:
     card = None if page.machine is None else Card(machine="", title="", lines=page.machine)
 
     def line(path: str) -> str:
-        return "" if card is None else card.line(path) or ""
+        return "" if card is None else inline(card.line(path) or "")
 
     yield heading(1, f"Handover {page.case}: {line('title') or 'no machine card'}")
     yield ""
-    yield from wrapped(
-        f"**The machine is {page.standing.state}:** {inline(page.standing.why)}. Case {page.case},"
-        f" {_ended(page)}. All times are {page.zone}."
-    )
-    yield ""
-    words = f'; in the operator\'s words: "{inline(page.words)}"' if page.words else ""
-    yield from _item("Symptom", f"{inline(page.title)}{words}")
+    yield from _danger(page)
+    site = inline(page.site) or line("site.name")
     yield from _item(
-        "Machine",
-        _joined(
-            line("title"),
-            line("nameplate.model"),
-            _named("serial", line("nameplate.serial")),
-            _named("built", line("nameplate.built")),
-        ),
+        ("Site", site), ("Stands at", line("stands")), ("Access hours", line("access"))
     )
-    hours = line("hours")
-    yield from _item("Hours", f"{_joined(hours, 'as on the card')}; now {SHORT}" if hours else "")
-    yield from _item("Battery", _battery(line))
-    yield from _item("Stands at", _joined(line("stands"), line("site.name")))
-    yield from _item("Access hours", inline(line("access")))
-    contact = _joined(line("service.name"), line("service.phone")) or SHORT
-    yield from _item("Contact", f"{contact}; on site (name, phone) {SHORT}")
-    yield from _item("How it was left", " ".join(_left(page, detail)))
-    yield from _item("Fault code as shown", "")
+    yield from _phone(page, line)
+    yield from _walked(page)
+    yield from _state(page)
+    yield from _item(("How it was left", " ".join(_left(page, detail))))
+    words = f'; in the operator\'s words: "{inline(page.words)}"' if page.words else ""
+    yield from _item(("Symptom", f"{inline(page.title)}{words}"))
+    nameplate = _joined(
+        line("nameplate.model"),
+        _named("serial", line("nameplate.serial")),
+        _named("built", line("nameplate.built")),
+    )
+    yield from _item(("Machine", nameplate), ("Battery", _battery(line)))
+    noted = _noted(page, page.hours) if page.hours is not None else ""
+    yield from _item(("Hours now", noted), ("On the card", line("hours")))
+    codes = "; ".join(_noted(page, code) for code in page.codes)
+    yield from _item(("Fault code as shown", codes))
     yield from _of_round(page)
-    yield from _likeliest(page)
-    if page.symptom:
-        yield from _item("Parts to bring", _joined(*page.parts) or "none named")
-    yield from _item("Last visit", inline(line("last_visit")))
+    yield from _likeliest(page, detail)
+    parts = ("Parts to bring", _joined(*page.parts) or "none named")
+    yield from _item(*[parts] * bool(page.symptom), ("Last visit", line("last_visit")))
+
+
+def _danger(page: Handover) -> Iterator[str]:
+    if page.danger is not None:
+        yield from _bullet(
+            f"**Danger was reported at {_clock(page, page.danger.at)}**, while the screen"
+            f" showed: {inline(page.danger.words)} It then said: stop, people away, call."
+        )
+
+
+def _phone(page: Handover, line: Callable[[str], str]) -> Iterator[str]:
+    """Yield whom to call back at the site, and which service the card names."""
+    lead, desk = page.call.get("shift_lead"), page.call.get("service")
+    here = _joined(lead.name, lead.phone) if lead is not None else f"(name, phone) {SHORT}"
+    known = (desk.name, desk.phone) if desk is not None else ()
+    service = _joined(line("service.name"), line("service.phone")) or _joined(*known)
+    yield from _item(("Phone on site", here), ("Service", service))
+
+
+def _walked(page: Handover) -> Iterator[str]:
+    first, *others = page.people
+    name = "" if first.name else f" (name {SHORT})"
+    walked = [f"{inline(first.words)}{name}, {_day(page.opened)}"]
+    walked += [f"then {inline(one.words)}, {_clock(page, one.at)}" for one in others]
+    outcome = "still open" if page.outcome == "open" else page.outcome
+    yield from _bullet(
+        f"**Walked by:** {'; '.join(walked)}; {outcome} {_clock(page, page.changed)}."
+        f" Local time, UTC {_offset(page.opened)}."
+    )
+
+
+def _state(page: Handover) -> Iterator[str]:
+    standing = page.standing
+    since = f" since {_clock(page, standing.since)}" if standing.since else ""
+    tag = f" Tag of {inline(standing.tag)}." if standing.tag else ""
+    yield from _bullet(f"**State:** {strong(standing.state)}{since}: {inline(standing.why)}.{tag}")
+
+
+def _noted(page: Handover, note: Note) -> str:
+    """Return what was noted in answer to what was asked for, or else all its words."""
+    return f"{strong(note.text if note.what else note.words)} ({_clock(page, note.at)})"
 
 
 def _of_round(page: Handover) -> Iterator[str]:
     """Yield what joins a case and the round that began it."""
     if page.begun_in is not None:
-        yield from _item("Begun in the round", page.begun_in)
+        yield from _item(("Begun in the round", page.begun_in))
     for name, symptom, outcome in page.cases:
-        yield from _item("Case", f"{name}, {symptom}: {outcome}; it has a page of its own")
+        yield from _item(("Case", f"{name}, {symptom}: {outcome}; it has a page of its own"))
 
 
-def _likeliest(page: Handover) -> Iterator[str]:
+def _likeliest(page: Handover, detail: int) -> Iterator[str]:
     for group in page.likely:
         if group.left or not group.causes:
             continue
         door = "" if group.symptom == page.symptom else f", behind {inline(group.title)}"
+        causes = [
+            f"{percent(cause.probability)} {_cause(cause.finding, detail)}"
+            for cause in group.causes[:CAUSES]
+        ]
+        if detail >= SHORT_CHECKS:
+            yield from _item((f"Likeliest causes{door}", " ".join(causes)))
+            continue
         yield f"- **Likeliest causes{door}:**"
-        for place, cause in enumerate(group.causes[:CAUSES], start=1):
-            words = f"{percent(cause.probability)} {inline(cause.finding)}"
+        for place, words in enumerate(causes, start=1):
             yield from wrapped(words, first=f"  {place}. ")
 
 
-def _ended(page: Handover) -> str:
-    walked = ", ".join(
-        role if place == 0 else f"taken up again {_clock(page, at)} by {role}"
-        for place, (at, role) in enumerate(page.people)
-    )
-    outcome = "still open" if page.outcome == "open" else page.outcome
-    last = _clock(page, page.changed)
-    return f"opened {_day(page.opened)} by {walked}; {outcome}, last entry {last}"
-
-
 def _left(page: Handover, detail: int) -> Iterator[str]:
-    """Yield sentences on what holds at the machine, the most urgent first."""
-    if page.danger is not None:
-        yield (
-            f"**Danger was reported at {_clock(page, page.danger.at)}**, while the screen"
-            f" showed: {inline(page.danger.words)} It then said: stop, people away, call."
-        )
+    """Yield sentences on what holds at the machine, the most urgent first.
+
+    What lapses when the machine has power again is what was done to it, or to the place where it
+    stands: locked out, blocked, no flame near. What somebody wears lapses too, but it went away
+    with that person.
+    """
     held, lost = _lapsing(page, None), _lapsing(page, "unknown")
-    yield from _held(page, held)
+    yield from _held(page, held, detail)
     for tag in page.tags:
         yield (
             f"At {_clock(page, tag.at)} {strong(tag.reason)} could not be released: perhaps"
@@ -175,41 +225,100 @@ def _left(page: Handover, detail: int) -> Iterator[str]:
     lines = [inline(line) for line in safe if line][: REQUESTS if detail < PACKED else FEWER]
     if lines:
         yield f"They were told, and nothing confirms it: {' '.join(lines)}"
-    if not held and not lost:
+    if not any(caution.lockout for caution in (*held, *lost)):
         yield "By the log no lockout is in force."
 
 
 def _lapsing(page: Handover, how: str | None) -> list[ConfirmedCaution]:
-    return [caution for caution in page.cautions if caution.lapses and caution.how == how]
+    return [
+        caution
+        for caution in page.cautions
+        if caution.lapses and caution.how == how and not caution.worn
+    ]
 
 
-def _held(page: Handover, held: Sequence[ConfirmedCaution]) -> Iterator[str]:
+def _held(page: Handover, held: Sequence[ConfirmedCaution], detail: int) -> Iterator[str]:
     """Yield what is in force: each lockout with its tag, the others together."""
     for caution in held:
         if caution.lockout:
-            confirmed = " ".join(inline(line) for line in caution.confirm)
+            told = detail < PACKED and not caution.included
+            confirmed = " ".join(inline(line) for line in caution.confirm) if told else ""
             yield (
-                f"{strong(caution.title)} since {_clock(page, caution.at)}: the tag of the"
-                f" {caution.by} hangs there (name {SHORT}). Confirmed then: {confirmed}"
+                f"{strong(caution.title)} since {_clock(page, caution.at)}: the tag of"
+                f" {_whose(page, caution)} hangs there."
+                + (f" Confirmed then: {confirmed}" if confirmed else "")
             )
     others = [inline(caution.title) for caution in held if not caution.lockout]
     if others:
         yield f"In force: {', '.join(others)}."
 
 
-def _story(page: Handover, detail: int) -> Iterator[str]:
-    known = [e for e in page.story if detail < PACKED or e.answer is not None]
-    unsure = [_timed(page, e.at, _asking(e, detail)) for e in page.story if e not in known]
-    told = [_timed(page, entry.at, _entry(entry, detail)) for entry in known]
+def _whose(page: Handover, caution: ConfirmedCaution) -> str:
+    """Return who took a caution; where nobody said a name, with room for it."""
+    before = [one for one in page.people if one.at <= caution.at and one.role == caution.by]
+    name = before[-1].name if before else ""
+    return f"{inline(name)}, {caution.by}," if name else f"the {caution.by} (name {SHORT})"
+
+
+def _read(page: Handover, detail: int) -> Iterator[str]:
+    """Yield the readings with what they came to, and what was noted."""
+    for entry in page.story:
+        if entry.figure is not None:
+            yield from _bullet(_timed(page, entry.at, _reading(entry, detail)))
+    in_head = (page.hours, *page.codes) if detail >= SHORT_CHECKS else ()
+    for note in page.notes:
+        if note in in_head:
+            continue
+        asked = f"{inline(note.what)}: " if note.what else ""
+        yield from _bullet(_timed(page, note.at, f"{asked}{strong(note.text)}"))
+
+
+def _reading(entry: Answer, detail: int) -> str:
+    figure = entry.figure
+    assert figure is not None
+    value = strong(with_unit(figure.value, figure.unit))
+    told = f"{inline(entry.words)}: {value}, {inline(entry.answer)}"
+    if figure.expected is not None:
+        told += f"; expected {inline(expected_range(figure.expected, figure.unit))}"
+    read = "; ".join(
+        f"{inline(name)} {inline(text)}" for name, text in (entry.inputs or {}).items()
+    )
+    if read:
+        told += f"; read: {read}"
+    workings = "; ".join(inline(line) for line in figure.workings)
+    return f"{told}; {workings}" if workings and detail < PACKED else told
+
+
+def _checks(page: Handover, detail: int) -> Iterator[str]:
+    """Yield what was checked; where it has to be short, what nobody was sure of together."""
+    checks = [entry for entry in _once(page.story) if entry.figure is None]
+    known = [e for e in checks if detail < PACKED or e.answer is not None]
+    unsure = [_asking(e, detail) for e in checks if e not in known]
+    told = [_entry(entry, detail) for entry in known]
+    if detail < ONE_PARAGRAPH:
+        told = [_timed(page, e.at, text) for e, text in zip(known, told, strict=True)]
     if unsure:
-        told.append(f"Not sure: {' '.join(unsure)}")
-    for number, text in enumerate(told, start=1):
-        yield from wrapped(text, first=f"{number}. ")
+        told.append(f"Not sure: {' · '.join(unsure)}")
+    if detail >= ONE_PARAGRAPH and told:
+        yield from _bullet(f"**Checks:** {' · '.join(told)}")
+    else:
+        for number, text in enumerate(told, start=1):
+            yield from wrapped(text, first=f"{number}. ")
     if page.taken_back:
         count = len(page.taken_back)
         answers = "1 answer was" if count == 1 else f"{count} answers were"
-        yield ""
-        yield f"{answers} taken back and not told here."
+        yield from _bullet(f"{answers} taken back and not told here.")
+
+
+def _once(story: Iterable[Answer]) -> Iterator[Answer]:
+    """Yield the story; what one line of the card answered, once."""
+    told = set()
+    for entry in story:
+        key = (entry.typed, entry.answer)
+        if entry.kind != "card" or key not in told:
+            yield entry
+        if entry.kind == "card":
+            told.add(key)
 
 
 def _not_right(page: Handover) -> Iterator[str]:
@@ -228,20 +337,18 @@ def _entry(entry: Answer, detail: int) -> str:
         return f"Counted as tried: {words}"
     if entry.kind == "card":
         return f"{words} {strong(entry.answer)} (machine card)"
-    if entry.answer is None:
-        return f"{words} {strong('not sure')}"
-    if entry.figure is None:
-        return f"{words} {strong(entry.answer)}"
-    figure = entry.figure
-    told = f"{words}: {strong(with_unit(figure.value, figure.unit))}, {inline(entry.answer)}"
-    if figure.expected is not None:
-        told += f"; expected {inline(expected_range(figure.expected, figure.unit))}"
-    workings = "; ".join(inline(line) for line in figure.workings)
-    return f"{told}; {workings}" if workings else told
+    return f"{words} {strong('not sure' if entry.answer is None else entry.answer)}"
 
 
 def _asking(entry: Answer, detail: int) -> str:
-    return inline(f"{entry.do} {entry.words}" if detail < NO_DOING else entry.words)
+    """Return what was to be done and asked; where it has to be short, what tells which it was."""
+    if entry.kind in ("entered", "returned", "no way"):
+        return _cause(entry.words, detail)
+    if detail < SHORT_CHECKS:
+        return inline(f"{entry.do} {entry.words}")
+    if entry.do and len(entry.words.split()) < SPEAKS:
+        return inline(f"{entry.do.partition('. ')[0].rstrip('.')}. {entry.words}")
+    return inline(entry.words)
 
 
 def _remedies(page: Handover, detail: int) -> Iterator[str]:
@@ -275,21 +382,32 @@ def _cause(words: str, detail: int) -> str:
 
 def _cautions(page: Handover, detail: int) -> Iterator[str]:
     """Yield the cautions: those that hold for the rest of a case together, then each of the others
-    with every time that it was in force."""
+    with every time that it was in force; where it has to be short, by name."""
     times: dict[str, list[ConfirmedCaution]] = {}
     for taken in page.cautions:
-        if taken.lapses:
-            times.setdefault(taken.id, []).append(taken)
+        times.setdefault(taken.id, []).append(taken)
+    if detail >= SHORT_CHECKS:
+        if times:
+            confirmed = ", ".join(_often(rows) for rows in times.values())
+            yield from _bullet(f"**Cautions confirmed:** {confirmed}.")
+        return
     lasting = [
         _timed(page, taken.at, inline(taken.title)) for taken in page.cautions if not taken.lapses
     ]
     if lasting:
         yield from _bullet(f"**From then on:** {', '.join(lasting)}")
     for rows in times.values():
+        if not rows[0].lapses:
+            continue
         spans = [_span(page, taken) for taken in rows]
         if detail >= PACKED and len(rows) > 3:
             spans = [f"{len(rows)} times from {_clock(page, rows[0].at)} on", spans[-1]]
         yield from _bullet(f"**{inline(rows[0].title)}:** {', '.join(spans)}")
+
+
+def _often(rows: Sequence[ConfirmedCaution]) -> str:
+    times = f" ({len(rows)} times)" if len(rows) > 1 else ""
+    return f"{inline(rows[0].title)}{times}"
 
 
 def _span(page: Handover, taken: ConfirmedCaution) -> str:
@@ -303,50 +421,50 @@ def _span(page: Handover, taken: ConfirmedCaution) -> str:
 def _asked(page: Handover, detail: int) -> Iterator[str]:
     for cause in page.asked[: REQUESTS if detail < PACKED else FEWER]:
         share = "" if cause.probability is None else f"{percent(cause.probability)} "
-        hazards = f" **Hazards:** {_joined(*cause.hazards)}." if cause.hazards else ""
-        parts = f" **Parts:** {_joined(*cause.parts)}." if cause.parts else ""
+        told = cause.hazards and detail < SHORT_CHECKS
+        hazards = f" **Hazards:** {_joined(*cause.hazards)}." if told else ""
         stopped = " The case stopped here." if cause.stopped else ""
-        yield from _bullet(
-            f"{share}{strong(cause.finding)}{stopped} {inline(cause.ask_service)}{hazards}{parts}"
-        )
+        words = f"**{_cause(cause.finding, detail)}**"
+        yield from _bullet(f"{share}{words}{stopped} {inline(cause.ask_service)}{hazards}")
     if not page.asked and page.not_right:
         yield from _bullet("Put right what the round found not right.")
     elif not page.asked and page.outcome != "cured":
         yield from _bullet("No cause for service stands out. Go on from the likeliest ones.")
 
 
-def _verdict(page: Handover) -> Iterator[str]:
+def _verdict(page: Handover, detail: int) -> Iterator[str]:
     if page.verdict is not None:
         verdict = page.verdict
-        yield from _item(
-            f"Reported {_clock(page, verdict.at)}",
-            f"{inline(verdict.words)} ({inline(verdict.finding)})",
-        )
-    yield from _item("Cause found", LONG)
+        words = f"{inline(verdict.words)} ({inline(verdict.finding)})"
+        yield from _item((f"Reported {_clock(page, verdict.at)}", words))
     others = f"; `diagnose cases found {page.case}` lists all" if page.findings[IDS:] else ""
-    if page.findings:
-        yield from wrapped(f"One of: {_joined(*page.findings[:IDS])}{others}", first="  ")
-    yield from _item("What was done", LONG)
-    yield from _item("Parts used", LONG)
-    yield from _item("Released, own tag off", f"{SHORT} **Hours:** {SHORT}")
-    yield from _item("Name, date, signature", LONG)
+    ids = f" One of: {_joined(*page.findings[:IDS])}{others}" if page.findings else ""
+    yield from _item(("Cause found", f"{LONG}" if detail >= SHORT_CHECKS else f"{SHORT}{ids}"))
+    yield from _item(("What was done, parts used", LONG))
+    yield from _item(("Released, own tag off", SHORT), ("Hours", SHORT))
+    yield from _item(("Name, date, signature", LONG))
     if page.outcome == "referred":
-        yield f"- **Then report it:** `diagnose cases found {page.case} FINDING`"
+        listed = (
+            f"; `diagnose cases found {page.case}` lists them" if detail >= SHORT_CHECKS else ""
+        )
+        yield f"- **Then report it:** `diagnose cases found {page.case} FINDING`{listed}"
     elif page.outcome == "open":
         yield f"- **To go on with it first:** `diagnose resume {page.case}`"
 
 
-def _shortened(page: Handover, detail: int) -> Iterator[str]:
-    if detail > FULL:
-        yield ""
-        yield from wrapped(
-            f"Told shortly for want of room; `diagnose handover {page.case} --format json` has all."
-        )
+def _shortened(page: Handover) -> list[str]:
+    return _bullet(
+        f"Told shortly for want of room; `diagnose handover {page.case} --format json` has all."
+    )
 
 
-def _item(label: str, text: str) -> list[str]:
-    """Return one line of the head; where nothing is known there is room to write."""
-    return wrapped(f"**{inline(label)}:** {text or LONG}", first="- ")
+def _item(*fields: tuple[str, str]) -> list[str]:
+    """Return one line of the head; where nothing is known there is room to write.
+
+    The texts are for the middle of a line already.
+    """
+    room = LONG if len(fields) == 1 else SHORT
+    return _bullet("; ".join(f"**{inline(label)}:** {text or room}" for label, text in fields))
 
 
 def _bullet(text: str) -> list[str]:
@@ -380,10 +498,19 @@ def _timed(page: Handover, at: str, text: str) -> str:
 
 
 def _day(at: str) -> str:
-    return at[:16].replace("T", " ")
+    return clock.local(at)[:16]
+
+
+def _offset(at: str) -> str:
+    return clock.local(at)[17:]
 
 
 def _clock(page: Handover, at: str) -> str:
-    """Return the time of day; with its date where the case went on for more than a day."""
-    same = all(other[:10] == page.opened[:10] for other in (at, page.changed))
-    return at[11:16] if same else _day(at)[5:]
+    """Return the time of day; with its date where the case went on for more than a day.
+
+    Where the clocks were changed since the case was opened, with its offset from UTC.
+    """
+    first = _day(page.opened)[:10]
+    same = all(_day(other)[:10] == first for other in (at, page.changed))
+    told = _day(at)[11:] if same else _day(at)[5:]
+    return told if _offset(at) == _offset(page.opened) else f"{told} {_offset(at)}"
