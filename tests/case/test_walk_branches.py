@@ -294,7 +294,7 @@ def test_a_finding_that_no_answer_points_to_is_not_checked_yet() -> None:
 
 @pytest.mark.parametrize(
     ("second", "first_shown"),
-    [(50, "one"), (50 * (1 + 0.99e-9), "one"), (50 * (1 + 1.01e-9), "two")],
+    [(50, "one"), (50 * (1 + 0.999e-9), "one"), (50 * (1 + 1.001e-9), "two")],
 )
 def test_worths_within_one_part_in_a_thousand_million_tie(second: float, first_shown: str) -> None:
     # The first answer wins, wherever in the file its step stands.
