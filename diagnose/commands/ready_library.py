@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from diagnose.commands.options import Unusable, WrongUse
-from diagnose.files.library import load
+from diagnose.files.library import MACHINES, ROUNDS, add, files_in, load
 from diagnose.round.state import ReadyRound, ready_round
 from diagnose.rules.check import caution_problems, errors, round_problems, tree_problems
 from diagnose.study.in_force import CautionTable, caution_table
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from diagnose.files.card import Card
     from diagnose.files.library import Library
     from diagnose.files.problems import Problem
+    from diagnose.files.rounds import Round
     from diagnose.study.ready import ReadyTree
 
 
@@ -31,6 +32,10 @@ class ReadyLibrary:
     def __init__(self, folder: Path, symptoms: frozenset[str] | None = None) -> None:
         self.folder = folder
         self.content: Library = load(folder, only=symptoms)
+        # Cards and rounds that nobody has asked for yet.
+        self._to_come: set[tuple[str, ...]] = set()
+        if symptoms is not None:
+            self._to_come.update(files_in(folder, MACHINES), files_in(folder, ROUNDS))
         self.card: Card | None = None
         self.chances: Mapping[str, Mapping[str, float]] = {}
         self._trees: dict[str, ReadyTree | None] = {}
@@ -49,6 +54,26 @@ class ReadyLibrary:
         minutes = self.card.section("caution_minutes") if self.card else {}
         return caution_table(self.content.cautions, {str(k): float(v) for k, v in minutes.items()})
 
+    @property
+    def machines(self) -> Mapping[str, Card]:
+        """All machine cards that can be used."""
+        self._bring(MACHINES)
+        return dict(sorted(self.content.machines.items()))
+
+    @property
+    def rounds(self) -> Mapping[str, Round]:
+        """All rounds that can be read."""
+        self._bring(ROUNDS)
+        return dict(sorted(self.content.rounds.items()))
+
+    def _bring(self, inside: str, name: str | None = None) -> None:
+        """Read what is still to come of a folder: all of it, or the one file of a name."""
+        wanted = {parts for parts in self._to_come if parts[0] == inside}
+        if name is not None:
+            wanted &= {(inside, f"{name}.yaml")}
+        self._to_come -= wanted
+        add(self.content, *sorted(wanted))
+
     def machine(self, name: str | None) -> Card | None:
         """Return (and take) the card of a machine; "none" or None is no machine.
 
@@ -57,13 +82,14 @@ class ReadyLibrary:
         if name is None or name == "none":
             self.card = None
             return None
-        file = self.content.file("machines", f"{name}.yaml")
+        self._bring(MACHINES, name)
+        file = self.content.file(MACHINES, f"{name}.yaml")
         broken = self.content.problems_of(file)
         if broken:
             raise Unusable(f"{broken[0]} (`diagnose check` lists all)")
         card = self.content.machines.get(name)
         if card is None:
-            hint = did_you_mean(name, self.content.machines)
+            hint = did_you_mean(name, self.machines)
             raise WrongUse(f'There is no machine "{name[:40]}" in {self.folder}/machines.{hint}')
         self.card = card
         return card
@@ -88,11 +114,12 @@ class ReadyLibrary:
 
         Raises `WrongUse` for one that is not there, `Unusable` for one whose file has errors.
         """
-        file = self.content.file("rounds", f"{name}.yaml")
+        self._bring(ROUNDS, name)
+        file = self.content.file(ROUNDS, f"{name}.yaml")
         problems = self.content.problems_of(file)
         own = self.content.rounds.get(name)
         if own is None and not problems:
-            hint = did_you_mean(name, self.content.rounds)
+            hint = did_you_mean(name, self.rounds)
             raise WrongUse(f'There is no round "{name[:40]}" in {self.folder}/rounds.{hint}')
         if own is not None:
             made = None if self._caution_errors else self.table
@@ -115,10 +142,7 @@ class ReadyLibrary:
         if symptom not in self.content.trees:
             file = self.content.file(f"{symptom}.yaml")
             if not self.content.problems_of(file):
-                more = load(self.folder, only=frozenset({symptom}))
-                self.content.trees.update(more.trees)
-                self.content.places.update(more.places)
-                self.content.problems += more.problems_of(file)
+                add(self.content, (f"{symptom}.yaml",))
             if symptom not in self.content.trees:
                 self._broken[symptom] = self.content.problems_of(file)
                 return None

@@ -30,6 +30,8 @@ if TYPE_CHECKING:
     from diagnose.files.tree import Tree
 
 CAUTIONS_FILE = "cautions.yaml"
+#: The folders inside it.
+MACHINES, ROUNDS = "machines", "rounds"
 
 
 class NoLibrary(Exception):
@@ -75,7 +77,7 @@ def built_in() -> Path:
 
 
 def load(folder: Path, only: frozenset[str] | None = None) -> Library:
-    """Read a library, all of it or only the trees of some symptoms, and never raise for a file.
+    """Read a library, or its cautions and the trees of some symptoms, and never raise for a file.
 
     Raises `NoLibrary` where the folder cannot be listed.
     """
@@ -84,16 +86,33 @@ def load(folder: Path, only: frozenset[str] | None = None) -> Library:
     library.symptoms = tuple(name[:-5] for name in names if name != CAUTIONS_FILE)
     if only is not None:
         names = sorted({CAUTIONS_FILE, *(f"{symptom}.yaml" for symptom in only)} & set(names))
-    files = [(name,) for name in names]
+    add(library, *((name,) for name in names))
+    if only is None:
+        add(library, *files_in(folder, MACHINES), *files_in(folder, ROUNDS))
+    return library
+
+
+def add(library: Library, *files: tuple[str, ...]) -> None:
+    """Read files of the folder into a library, each by what leads to it: ``machines, dock.yaml``.
+
+    What is wrong with one goes to the library's problems.
+    """
     with collector_at_rest():
-        for parts in [*files, *_files_in(folder, "machines"), *_files_in(folder, "rounds")]:
+        for parts in files:
             try:
-                text = text_of(folder.joinpath(*parts), library.file(*parts))
+                text = text_of(library.folder.joinpath(*parts), library.file(*parts))
             except Unreadable as error:
                 library.problems.append(error.problem)
             else:
                 put_in(library, text, *parts)
-    return library
+
+
+def files_in(folder: Path, inside: str) -> list[tuple[str, ...]]:
+    """Return what leads to the files of a folder inside the library's; none where it is missing."""
+    try:
+        return [(inside, name) for name in _yaml_names(folder / inside)]
+    except OSError:
+        return []
 
 
 def put_in(library: Library, text: str, *parts: str) -> None:
@@ -114,8 +133,8 @@ def put_in(library: Library, text: str, *parts: str) -> None:
         library.cautions = meaning or library.cautions
         return
     others: dict[str, tuple[Record, str, dict[str, Any]]] = {
-        "machines": (CARD, "machine", library.machines),
-        "rounds": (ROUND, "round", library.rounds),
+        MACHINES: (CARD, "machine", library.machines),
+        ROUNDS: (ROUND, "round", library.rounds),
     }
     record, what, held = others.get(parts[0], (TREE, "symptom", library.trees))
     meaning, problems = read_node(record, top, name)
@@ -151,13 +170,6 @@ def _listed(folder: Path) -> list[str]:
         reason = error.strerror or "cannot be listed"
         message = f"{folder}: no library there ({reason}); name a folder of trees."
         raise NoLibrary(message) from error
-
-
-def _files_in(folder: Path, inside: str) -> list[tuple[str, ...]]:
-    try:
-        return [(inside, name) for name in _yaml_names(folder / inside)]
-    except OSError:
-        return []
 
 
 def _yaml_names(folder: Path) -> list[str]:

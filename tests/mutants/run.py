@@ -74,7 +74,8 @@ LEFT_OUT = shutil.ignore_patterns(".git", ".venv", ".*_cache", "__pycache__", "*
 #: Memory of one run, in bytes: a mutant may well fill a list without end.
 MEMORY = 4 << 30
 
-# Said before the tests, in their own process: the limit, and which program is tested.
+# Said before the tests, in their own process: the limit, which program is tested, and that an
+# example that fails need not be made small: one that fails is enough.
 PRELUDE = f"""
 import pathlib, resource, sys
 resource.setrlimit(resource.RLIMIT_AS, ({MEMORY}, {MEMORY}))
@@ -84,7 +85,16 @@ except ImportError:
     sys.exit(1)
 assert pathlib.Path(diagnose.__file__).is_relative_to(pathlib.Path.cwd()), diagnose.__file__
 import pytest
-sys.exit(pytest.main(["-x", "-q", "-p", "no:cacheprovider", "-p", "no:xdist", *sys.argv[1:]]))
+class Unshrunk:
+    @pytest.hookimpl(trylast=True)
+    def pytest_configure(self, config):
+        from hypothesis import Phase, settings
+        name = settings.get_current_profile_name()
+        phases = [Phase.explicit, Phase.generate]
+        settings.register_profile(name, settings.get_profile(name), phases=phases)
+        settings.load_profile(name)
+options = ["-x", "-q", "--no-header", "-p", "no:cacheprovider", "-p", "no:xdist"]
+sys.exit(pytest.main([*options, *sys.argv[1:]], plugins=[Unshrunk()]))
 """
 
 
