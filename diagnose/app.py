@@ -49,6 +49,8 @@ def main() -> None:
     except (OSError, ValueError, AttributeError):
         # The reader has gone; nothing may be said about that at shutdown either.
         _swallow_output()
+    # What is left ends with the process: the collector need not walk all of it once more for that.
+    gc.freeze()
     sys.exit(code)
 
 
