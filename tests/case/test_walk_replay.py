@@ -200,6 +200,19 @@ def test_a_reworded_question_is_asked_again_and_what_came_after_it_is_not() -> N
     assert case.show()["step"] == "four"
 
 
+def test_what_did_not_fit_is_counted_once() -> None:
+    case = left_after("good one", "good two", "good three")
+    for tree, wanted in (
+        (TREE.replace("Second?", "Second now?"), (2, 1)),
+        (TREE.replace("Second?", "Second now?"), (2, 0)),
+        (TREE.replace("Second?", "Second now?").replace("Third?", "3?"), (1, 1)),
+        (TREE, (3, 0)),
+    ):
+        _, *counts = taken_up(case, tree)
+        assert tuple(counts) == wanted
+        case.say("leave")
+
+
 def test_only_the_first_of_several_misfits_is_asked_at_once() -> None:
     case = left_after("good one", "good two", "good three")
     tree = TREE.replace("First?", "1?").replace("Third?", "3?")
