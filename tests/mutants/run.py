@@ -239,7 +239,8 @@ def _passes(
     process = subprocess.Popen(
         [sys.executable, "-c", PRELUDE, f"--hypothesis-profile={profile}", *files],
         cwd=copied,
-        env=os.environ | {"PYTHONPATH": str(copied)},
+        # Whatever the environment says, modules stay compiled: there are hundreds of runs.
+        env=os.environ | {"PYTHONPATH": str(copied), "PYTHONDONTWRITEBYTECODE": ""},
         stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL,
         text=True,
