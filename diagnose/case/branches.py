@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from msgspec import Struct
 
-from diagnose.study.in_force import bits
+from diagnose.study.in_force import bits, union
 from diagnose.study.outlook import normalised, outlooks
 
 if TYPE_CHECKING:
@@ -42,7 +42,7 @@ def open_branches(frame: Frame, table: CautionTable, in_force: int) -> Branches:
     for step in sorted(frame.visited):
         for target in tree.plan.ways[step]:
             # What the machine card has answered and nobody came to yet is a way on, not a wall.
-            passed_over = frame.closed.get(target, 0) is None
+            passed_over = target in frame.closed and frame.closed[target] is None
             if not (target in frame.visited or passed_over or target in frame.gone):
                 targets[target] = None
     weights = normalised(frame.logs)
@@ -57,8 +57,6 @@ def open_branches(frame: Frame, table: CautionTable, in_force: int) -> Branches:
         in_force=in_force,
     )
     worth = {step: found[step].worth for step in targets if found[step].worth > 0}
-    reach = 0
-    for step in worth:
-        reach |= found[step].reach
+    reach = union(found[step].reach for step in worth)
     share = sum(weights[which] for which in bits(reach & ~tree.service))
     return Branches(worth, share)
