@@ -19,13 +19,14 @@ from __future__ import annotations
 
 import argparse
 import ast
+import multiprocessing
 import os
 import queue
 import random
 import re
+import resource
 import shutil
 import signal
-import subprocess
 import sys
 import tempfile
 import time
@@ -36,6 +37,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import pytest
+from hypothesis import Phase, settings
 from mutations import Mutant, mutants, mutated
 
 if TYPE_CHECKING:
@@ -74,28 +77,9 @@ LEFT_OUT = shutil.ignore_patterns(".git", ".venv", ".*_cache", "__pycache__", "*
 #: Memory of one run, in bytes: a mutant may well fill a list without end.
 MEMORY = 4 << 30
 
-# Said before the tests, in their own process: the limit, which program is tested, and that an
-# example that fails need not be made small: one that fails is enough.
-PRELUDE = f"""
-import pathlib, resource, sys
-resource.setrlimit(resource.RLIMIT_AS, ({MEMORY}, {MEMORY}))
-try:
-    import diagnose
-except ImportError:
-    sys.exit(1)
-assert pathlib.Path(diagnose.__file__).is_relative_to(pathlib.Path.cwd()), diagnose.__file__
-import pytest
-class Unshrunk:
-    @pytest.hookimpl(trylast=True)
-    def pytest_configure(self, config):
-        from hypothesis import Phase, settings
-        name = settings.get_current_profile_name()
-        phases = [Phase.explicit, Phase.generate]
-        settings.register_profile(name, settings.get_profile(name), phases=phases)
-        settings.load_profile(name)
-options = ["-x", "-q", "--no-header", "-p", "no:cacheprovider", "-p", "no:xdist"]
-sys.exit(pytest.main([*options, *sys.argv[1:]], plugins=[Unshrunk()]))
-"""
+#: What most tests import is imported once: each run is a fork of a process that has it.
+FORKED = multiprocessing.get_context("forkserver")
+PRELOADED = ["pytest", "hypothesis.strategies", "msgspec", "networkx", "yaml", "sqlite3", "pexpect"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,24 +220,54 @@ def _passes(
     files: list[str], profile: str, copied: Path, limit: float | None
 ) -> tuple[bool, list[str]]:
     """Whether all tests of some files pass in time; and which file failed, where that is said."""
-    process = subprocess.Popen(
-        [sys.executable, "-c", PRELUDE, f"--hypothesis-profile={profile}", *files],
-        cwd=copied,
-        # Whatever the environment says, modules stay compiled: there are hundreds of runs.
-        env=os.environ | {"PYTHONPATH": str(copied), "PYTHONDONTWRITEBYTECODE": ""},
-        stdout=subprocess.PIPE,
-        stderr=subprocess.DEVNULL,
-        text=True,
-        errors="replace",
-        start_new_session=True,
-    )
+    with tempfile.NamedTemporaryFile("r", errors="replace") as said:
+        process = FORKED.Process(target=_run_tests, args=(files, profile, copied, said.name))
+        process.start()
+        process.join(limit)
+        if process.is_alive():
+            os.killpg(process.pid, signal.SIGKILL)
+            process.join()
+            return False, []
+        killers = re.findall(r"^(?:FAILED|ERROR) ([^:\s]+)", said.read(), re.MULTILINE)
+        return process.exitcode == 0, killers
+
+
+class Unshrunk:
+    """A plugin of pytest: one example that fails is enough, it need not be made small."""
+
+    @pytest.hookimpl(trylast=True)
+    def pytest_configure(self) -> None:
+        """Change the profile that was asked for."""
+        name = settings.get_current_profile_name()
+        phases = [Phase.explicit, Phase.generate]
+        settings.register_profile(name, settings.get_profile(name), phases=phases)
+        settings.load_profile(name)
+
+
+def _run_tests(files: list[str], profile: str, copied: Path, said: str) -> None:
+    """Run the tests of some files in a copy, in a process of their own, and write what is said."""
+    os.setsid()
+    resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
+    os.chdir(copied)
+    os.environ["PYTHONPATH"] = str(copied)
+    # Whatever the environment says, modules stay compiled: there are hundreds of runs.
+    os.environ["PYTHONDONTWRITEBYTECODE"] = ""
+    sys.dont_write_bytecode = False
+    for stream, path in ((1, said), (2, os.devnull)):
+        os.dup2(os.open(path, os.O_WRONLY), stream)
+    # The copy comes before the checkout, which is installed; no folder of this program's is seen.
+    sys.path[:] = [str(copied), *(one for one in sys.path if not one.startswith(str(ROOT)))]
+    options = ["-x", "-q", "-rfE", "--no-header", "-p", "no:cacheprovider", "-p", "no:xdist"]
+    options += [f"--hypothesis-profile={profile}", "-W", "ignore:Module already imported"]
+    code = 1
     try:
-        said, _ = process.communicate(timeout=limit)
-    except subprocess.TimeoutExpired:
-        os.killpg(process.pid, signal.SIGKILL)
-        process.communicate()
-        return False, []
-    return process.returncode == 0, re.findall(r"^(?:FAILED|ERROR) ([^:\s]+)", said, re.MULTILINE)
+        import diagnose
+
+        assert Path(diagnose.__file__).is_relative_to(copied), diagnose.__file__
+        code = int(pytest.main([*options, *files], plugins=[Unshrunk()]))
+    finally:
+        sys.stdout.flush()
+        os._exit(code)
 
 
 def judge(tests: Tests, jobs: int, size: int, seed: int) -> bool:
@@ -292,6 +306,7 @@ def main() -> int:
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1, help="processes at once")
     parser.add_argument("--working", action="store_true", help="a fifth of the examples only")
     options = parser.parse_args()
+    FORKED.set_forkserver_preload(PRELOADED)
     there = {path.stem for path in (ROOT / "diagnose").iterdir()}
     rooms = options.rooms or [room for room in TESTS if room in there]
     with tempfile.TemporaryDirectory(prefix="mutants-") as folder:
