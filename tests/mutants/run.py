@@ -49,7 +49,7 @@ EQUIVALENT = Path(__file__).with_name("equivalent.txt")
 
 #: The tests that cover a room.
 TESTS = {
-    "text": ["tests/files", "tests/faces", "tests/docs", "tests/case"],
+    "text": ["tests/test_text.py", "tests/files", "tests/faces", "tests/docs", "tests/case"],
     "files": ["tests/files", "tests/rules", "tests/outside/test_yaml_words.py", "tests/docs"],
     "measure": ["tests/measure"],
     "study": ["tests/study", "tests/outside"],
