@@ -49,14 +49,17 @@ EQUIVALENT = Path(__file__).with_name("equivalent.txt")
 
 #: The tests that cover a room.
 TESTS = {
-    "text": ["tests/test_text.py", "tests/files", "tests/faces", "tests/docs", "tests/case"],
+    "text": ["tests/test_text.py", "tests/files", "tests/faces/test_face_layout.py"],
     "files": ["tests/files", "tests/rules", "tests/outside/test_yaml_words.py", "tests/docs"],
     "measure": ["tests/measure"],
     "study": ["tests/study", "tests/outside"],
     "rules": ["tests/rules"],
     "case": ["tests/case", "tests/faces", "tests/test_every_answer.py"],
-    "round": ["tests/round", "tests/case", "tests/commands", "tests/outside"],
-    "log": ["tests/log", "tests/case", "tests/commands"],
+    "round": [
+        *("tests/round", "tests/log/test_round_replay.py"),
+        *("tests/commands/test_round_verb.py", "tests/commands/test_round_cases.py"),
+    ],
+    "log": ["tests/log", "tests/case/test_walk_replay.py", "tests/commands"],
     "drill": ["tests/drill"],
     "paper": ["tests/paper"],
     "faces": ["tests/faces"],
@@ -64,7 +67,7 @@ TESTS = {
     # Of modules on which somebody's safety hangs, their own tests have to see what is wrong.
     "case/walk": ["tests/case"],
     "case/branches": ["tests/case"],
-    "log/replay": ["tests/case", "tests/log"],
+    "log/replay": ["tests/case/test_walk_replay.py", "tests/case/test_walk_branches.py"],
     "study/in_force": ["tests/study"],
 }
 #: The share that has to die: more where somebody can be hurt or sent the wrong way.
