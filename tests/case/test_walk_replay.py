@@ -288,6 +288,23 @@ def test_a_step_for_another_person_is_not_shown_by_back_after_a_resume() -> None
     assert any(note["id"] == "passed-by" for note in screen["notes"])
 
 
+def test_what_an_earlier_resume_passed_over_stays_passed_over() -> None:
+    tree = TREE.replace("{ask: Second?,", "{ask: Second?, by: battery-trained,")
+    library = read(Written(trees={"alpha": tree}))
+    case = Case(library=library, symptom="alpha", random=Random(0), role="battery-trained")
+    case.say("good one")
+    assert case.show()["step"] == "two"
+    case.say("leave")
+    case.resume("operator")
+    passed = case.show()
+    assert passed["step"] != "two"
+    case.say("leave")
+    case.resume("battery-trained")
+    again = case.show()
+    assert (again["step"], again.get("checked")) == (passed["step"], passed.get("checked"))
+    assert last_resume(case).trail[-1].step == passed["step"]
+
+
 def test_a_symptom_that_is_gone_raises() -> None:
     case = left_after("good one")
     visit = read(Written(trees={"beta": TREE.replace("alpha", "beta")})).visit()

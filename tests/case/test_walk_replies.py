@@ -68,6 +68,14 @@ def test_a_reading_is_refused_for_a_reply_of_another_screen_by_the_replies_that_
     assert (event.reading.figure.value, event.reading.inputs) == (4.9, {"value": "4.9"})
 
 
+def test_a_number_without_a_unit_takes_the_one_that_is_shown() -> None:
+    steps = READ.replace("read: value", "read: solution-temperature").replace(
+        "below: 5", "below: 20"
+    )
+    for typed, step in (("19", "one"), ("19 °C", "one"), ("66 degF", "one"), ("21", "two")):
+        assert after(case(steps), typed)["step"] == step
+
+
 def test_an_answer_that_is_not_there_is_told_how_many_there_are_and_which_may_be_meant() -> None:
     turn = case(LEAVES).say("secnod")
     into = dict(turn.interludes[0].message.into)

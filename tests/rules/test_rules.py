@@ -301,6 +301,15 @@ def test_a_hazard_for_service_only_is_told_with_the_key_that_mends_it(tmp_path: 
     ]
 
 
+def test_a_worked_case_may_leave_out_the_unit_that_a_screen_shows(tmp_path: Path) -> None:
+    text = TREE.replace("read: value", "read: solution-temperature")
+    for typed in ("3", "3 degC"):
+        changed = text.replace('{value: "3"}', f'{{reading: "{typed}"}}')
+        assert found(write(tmp_path / typed[-1], changed)) == []
+    changed = text.replace('{value: "3"}', '{reading: "3 kPa"}')
+    assert [p.code for p in check(load(write(tmp_path / "wrong", changed)))] == ["worked-case"]
+
+
 def test_a_circle_of_cautions_is_told_from_the_first_and_stands_where_it_closes(
     tmp_path: Path,
 ) -> None:
