@@ -246,6 +246,12 @@ def test_a_turned_arrow_is_followed() -> None:
     assert (screen["step"], fits, misfits) == ("four", 2, 0)
 
 
+def test_a_turned_arrow_checks_the_finding_that_it_leads_to() -> None:
+    case = left_after("good one", "good two")
+    screen, *_ = taken_up(case, TREE.replace("good one: two", "good one: four-off"))
+    assert (screen["step"], screen["checked"]) == ("four-off", True)
+
+
 def test_evidence_that_no_longer_fits_is_gone() -> None:
     case = left_after("good one", "good two")
     taken_up(case, TREE.replace("First?", "1?"))
@@ -415,6 +421,21 @@ def test_a_doorway_that_the_log_enters_twice_is_entered_once() -> None:
         answer = "keep looking" if screen.get("who") == "service" else "cannot"
         case.say(f"good {screen['step']}" if screen["screen"] == "check" else answer)
     assert case.state.outcome == "referred"
+
+
+def test_a_doorway_that_has_become_a_question_is_asked() -> None:
+    case = behind_the_doorway()
+    case.resume()
+    out_of_the_doorway(case)
+    case.say("leave")
+    asks = "gate: {ask: Which?, answers: {this: leaf, that: other}}"
+    found = "other: {finding: o, chance: 40, who: operator, remedy: r}"
+    gate = next(line for line in DOOR.splitlines() if "gate: {finding" in line)
+    today = DOOR.replace(gate, f"  {asks}\n  {found}")
+    case.resume(library=read(Written(trees={"alpha": today, "beta": BETA})))
+    screen = case.show()
+    assert (screen["screen"], screen["step"]) == ("check", "gate")
+    assert case.state.frames[-1].gone == frozenset()
 
 
 def test_a_doorway_that_is_walked_again_on_an_edited_library_fails_once() -> None:
