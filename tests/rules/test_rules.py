@@ -310,6 +310,39 @@ def test_a_worked_case_may_leave_out_the_unit_that_a_screen_shows(tmp_path: Path
     assert [p.code for p in check(load(write(tmp_path / "wrong", changed)))] == ["worked-case"]
 
 
+@pytest.mark.parametrize("back", ["first", "second"])
+def test_a_route_that_returns_is_told_whole_and_stands_at_the_answer_that_returns(
+    tmp_path: Path, back: str
+) -> None:
+    third = f"  third:\n    ask: And now?\n    answers: {{Left: fourth, Right: served}}\n\n  fourth:\n    ask: So?\n    answers: {{Up: served, Down: {back}}}\n"
+    text = TREE.replace("otherwise: enough, go: served", "otherwise: enough, go: third")
+    text = text.replace("  broken:\n    finding", f"{third}\n  broken:\n    finding")
+    problems = check(load(write(tmp_path / "lib", text)))
+    (problem,) = [one for one in problems if one.code == "closed-route"]
+    assert (problem.line, problem.column) == place(text, f"{back}}}")
+    route = ["first", "second", "third", "fourth"]
+    shown = " → ".join([*route[route.index(back) :], back])
+    assert problem.message == f"The route {shown} returns: let this answer lead on."
+
+
+@pytest.mark.parametrize(
+    ("cautions", "said"),
+    [
+        (
+            "format: 1\nhazards: [",
+            '"{}" is not known while cautions.yaml has errors: mend that file.',
+        ),
+        ("format: 1\nhazards: {}\ncautions: {}\n", 'There is no hazard "{}" in cautions.yaml.'),
+    ],
+)
+def test_a_hazard_is_not_blamed_while_the_file_that_knows_it_cannot_be_read(
+    tmp_path: Path, cautions: str, said: str
+) -> None:
+    problems = check(load(write(tmp_path / "lib", cautions=cautions)))
+    messages = [one.message for one in problems if one.file.endswith("sample.yaml")]
+    assert messages == [said.format(name) for name in ("wet-floor", "moving-parts", "mains")]
+
+
 def test_a_circle_of_cautions_is_told_from_the_first_and_stands_where_it_closes(
     tmp_path: Path,
 ) -> None:
