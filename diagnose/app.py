@@ -55,6 +55,8 @@ def main() -> None:
     code = run(sys.argv[1:])
     # What was said may still wait in the buffer: it was not done before it is out.
     unwritten = _unwritten()
+    # What is left ends with the process: the collector need not walk all of it once more for that.
+    gc.freeze()
     sys.exit(code if unwritten is None else _output_failed(unwritten))
 
 

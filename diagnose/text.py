@@ -88,7 +88,8 @@ def cells(text: str) -> int:
     # Only screens need the tables, and they are large.
     from wcwidth import wcswidth
 
-    return max(0, wcswidth(printable(text)))
+    width: int = wcswidth(printable(text))
+    return width
 
 
 def widths(texts: Iterable[str]) -> list[int]:
@@ -137,7 +138,7 @@ def cut(text: str, width: int) -> str:
     """
     if cells(text) <= width:
         return text
-    return f"{head(text, width - 3).rstrip()}..." if width > 4 else head(text, max(width, 1))
+    return f"{head(text, width - 3).rstrip()}..." if width > 4 else head(text, width)
 
 
 def head(text: str, width: int) -> str:

@@ -47,7 +47,8 @@ if TYPE_CHECKING:
     from diagnose.case.state import State
     from diagnose.faces.face import Face, Heading
 
-SYMPTOMS = load(built_in(), only=frozenset()).symptoms
+BUILT_IN = load(built_in())
+SYMPTOMS = BUILT_IN.symptoms
 
 #: What the machine card may say of the battery; a card that is silent is asked in its place.
 KINDS = (None, "flooded", "sealed", "lithium")
@@ -73,7 +74,7 @@ class Route:
 def walk_of(kind: str | None) -> Walker:
     """A walk by somebody who may do every step, on a machine whose battery is of this kind."""
     library = ReadyLibrary(built_in(), frozenset())
-    card = library.content.card("dock")
+    card = library.machine("dock")
     battery = {key: said for key, said in card.lines["battery"].items() if key != "kind"}
     battery |= {} if kind is None else {"kind": kind}
     library.card = Card(
@@ -278,7 +279,7 @@ KEYS = {"done": "y", "not right": "n", "not now": "c", "back": "b"}
 
 
 @pytest.mark.parametrize("reply", ["done", "not right", "not now"])
-@pytest.mark.parametrize("name", load(built_in(), only=frozenset()).rounds)
+@pytest.mark.parametrize("name", BUILT_IN.rounds)
 def test_every_item_shows_the_same_on_every_face(
     name: str, reply: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -287,7 +288,7 @@ def test_every_item_shows_the_same_on_every_face(
     An item that would stop the round is done: that it stops is looked at for itself.
     """
     walk = walk_of("flooded")
-    round_ = ready_round(load(built_in(), only=frozenset()).rounds[name], walk.visit.table)
+    round_ = ready_round(BUILT_IN.rounds[name], walk.visit.table)
     stopping = {item for item, own in zip(round_.names, round_.items, strict=True) if own.stops}
     start, _ = round_walk.opened(walk.visit, round_)
     lines, keys, asked = [], [], set()

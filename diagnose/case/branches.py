@@ -115,7 +115,7 @@ def _targets(frame: Frame) -> list[int]:
     for step in sorted(frame.visited):
         for target in frame.tree.plan.ways[step]:
             # What the machine card has answered and nobody came to yet is a way on, not a wall.
-            passed_over = frame.closed.get(target, 0) is None
+            passed_over = target in frame.closed and frame.closed[target] is None
             if not (target in frame.visited or passed_over or target in frame.gone):
                 targets[target] = None
     return list(targets)

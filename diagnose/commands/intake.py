@@ -67,7 +67,7 @@ def machine_of(library: ReadyLibrary, named: str | None, face: Face) -> tuple[bo
     Raises `WrongUse` or `Unusable` for a machine that is not there or cannot be used.
     """
     library.machine(named)
-    if named is not None or not library.content.machines:
+    if named is not None or not library.machines:
         return True, False
     machine = choose(face, *machines(library), first=True)
     library.machine(machine)
@@ -107,7 +107,7 @@ def symptom_of(
 
 def machines(library: ReadyLibrary) -> tuple[ChooseScreen, Any]:
     """Return the choice of a machine, and what takes the reply."""
-    options = tuple(Named(name, card.title) for name, card in library.content.machines.items())
+    options = tuple(Named(name, card.title) for name, card in library.machines.items())
     screen = ChooseScreen(what="machine", options=options, replies=(replies.NONE, *_ASIDE))
 
     def take(screen: ChooseScreen, word: str) -> str | Phrase:

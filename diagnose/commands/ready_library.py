@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from diagnose.commands.options import Unusable, WrongUse
-from diagnose.files.library import load
+from diagnose.files.library import KINDS, MACHINES, ROUNDS, add, files_in, load
 from diagnose.round.state import ReadyRound, ready_round
 from diagnose.rules.check import caution_problems, errors, round_problems, tree_problems
 from diagnose.study.in_force import CautionTable, caution_table
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from diagnose.files.card import Card
     from diagnose.files.library import Library
     from diagnose.files.problems import Problem
+    from diagnose.files.rounds import Round
     from diagnose.files.tree import Condition
     from diagnose.study.ready import ReadyTree
 
@@ -33,6 +34,11 @@ class ReadyLibrary:
     def __init__(self, folder: Path, symptoms: frozenset[str] | None = None) -> None:
         self.folder = folder
         self.content: Library = load(folder, only=symptoms)
+        # Cards and rounds that nobody has asked for yet.
+        self._to_come: set[tuple[str, ...]] = set()
+        if symptoms is not None:
+            for inside in (KINDS, MACHINES, ROUNDS):
+                self._to_come.update(files_in(folder, inside))
         self.card: Card | None = None
         self.chances: Mapping[str, Mapping[str, float]] = {}
         self._trees: dict[str, ReadyTree | None] = {}
@@ -51,6 +57,27 @@ class ReadyLibrary:
         minutes = self.card.section("caution_minutes") if self.card else {}
         return caution_table(self.content.cautions, {str(k): float(v) for k, v in minutes.items()})
 
+    @property
+    def machines(self) -> Mapping[str, Card]:
+        """All machine cards that can be used."""
+        self._bring(MACHINES)
+        return dict(sorted(self.content.machines.items()))
+
+    @property
+    def rounds(self) -> Mapping[str, Round]:
+        """All rounds that can be read."""
+        self._bring(ROUNDS)
+        return dict(sorted(self.content.rounds.items()))
+
+    def _bring(self, inside: str, name: str | None = None) -> None:
+        """Read what is still to come of a folder: all in it, or the one file of a name."""
+        path = tuple(inside.split("/"))
+        wanted = {parts for parts in self._to_come if parts[: len(path)] == path}
+        if name is not None:
+            wanted &= {(*path, f"{name}.yaml")}
+        self._to_come -= wanted
+        add(self.content, *sorted(wanted))
+
     def machine(self, name: str | None) -> Card | None:
         """Return (and take) the card of a machine; "none" or None is no machine.
 
@@ -59,14 +86,18 @@ class ReadyLibrary:
         if name is None or name == "none":
             self.card = None
             return None
-        file = self.content.file("machines", f"{name}.yaml")
+        self._bring(MACHINES, name)
+        file = self.content.file(MACHINES, f"{name}.yaml")
         broken = self.content.problems_of(file)
         if broken:
             raise Unusable(f"{broken[0]} (`diagnose check` lists all)")
         card = self.content.card(name)
         if card is None:
-            hint = did_you_mean(name, self.content.machines)
+            hint = did_you_mean(name, self.machines)
             raise WrongUse(f'There is no machine "{name[:40]}" in {self.folder}/machines.{hint}')
+        if card.kind is not None:
+            self._bring(KINDS, card.kind)
+            card = self.content.card(name) or card
         if card.kind is not None and card.kind not in self.content.kinds:
             kind = f"machines/kinds/{card.kind}.yaml"
             message = f"{file}: its kind is not there or has errors: {kind}"
@@ -107,11 +138,12 @@ class ReadyLibrary:
 
         Raises `WrongUse` for one that is not there, `Unusable` for one whose file has errors.
         """
-        file = self.content.file("rounds", f"{name}.yaml")
+        self._bring(ROUNDS, name)
+        file = self.content.file(ROUNDS, f"{name}.yaml")
         problems = self.content.problems_of(file)
         own = self.content.rounds.get(name)
         if own is None and not problems:
-            hint = did_you_mean(name, self.content.rounds)
+            hint = did_you_mean(name, self.rounds)
             raise WrongUse(f'There is no round "{name[:40]}" in {self.folder}/rounds.{hint}')
         if own is not None:
             made = None if self._caution_errors else self.table
@@ -137,10 +169,7 @@ class ReadyLibrary:
         if symptom not in self.content.trees:
             file = self.content.file(f"{symptom}.yaml")
             if not self.content.problems_of(file):
-                more = load(self.folder, only=frozenset({symptom}))
-                self.content.trees.update(more.trees)
-                self.content.places.update(more.places)
-                self.content.problems += more.problems_of(file)
+                add(self.content, (f"{symptom}.yaml",))
             if symptom not in self.content.trees:
                 self._broken[symptom] = self.content.problems_of(file)
                 return None

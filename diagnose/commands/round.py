@@ -73,7 +73,7 @@ def _list(library: ReadyLibrary, options: argparse.Namespace) -> int:
             "items": len(round_.items),
             "minutes": sum(item.minutes for item in round_.items.values()),
         }
-        for name, round_ in library.content.rounds.items()
+        for name, round_ in library.rounds.items()
     ]
     lines = map("{round}  every {every}  {minutes:.0f} min  {title}".format_map, rows)
     return opt.listed(options, rows, lines, f"No round in {library.folder}/rounds.")
@@ -85,7 +85,7 @@ def _due(library: ReadyLibrary, options: argparse.Namespace) -> int:
     library.machine(options.machine)
     log = opt.existing_log(options)
     cases = log.cases() if log is not None else []
-    rounds = library.content.rounds
+    rounds = library.rounds
     wanted = {name: rounds[name] for name in rounds if options.name in (None, name)}
     machines = _machines(library, options.machine, cases)
     entries = due(wanted, machines, cases, clock.now())
@@ -100,7 +100,7 @@ def _machines(
     """Return the machine that was named, else those of the library, then those of the log alone."""
     if named is not None:
         return [None if named == "none" else named]
-    known = list(library.content.machines)
+    known = list(library.machines)
     others = {case.machine for case in cases if case.machine}.difference(known)
     return [*known, *sorted(others)] or [None]
 

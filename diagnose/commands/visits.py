@@ -57,7 +57,10 @@ def _past(library: ReadyLibrary, log: CaseLog | None) -> dict[str, Any]:
         return {}
     machine, at = library.card.machine, clock.now()
     milestones = log.milestones(machine, since(at, max(PERIODS.values())))
+    cases = log.cases(machine)
+    # Where no round was ever begun on the machine, none is read.
+    rounds = library.rounds if any(case.round for case in cases) else {}
     return {
         "cured_before": cured_before(milestones, at),
-        "undone": undone(library.content.rounds, machine, log.cases(machine), milestones, at),
+        "undone": undone(rounds, machine, cases, milestones, at),
     }

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 CAUTIONS_FILE = "cautions.yaml"
 SITE_FILE = "site.yaml"
 #: The folders inside a library, each before those that build on it.
-FOLDERS = ("machines/kinds", "machines", "rounds")
+KINDS, MACHINES, ROUNDS = FOLDERS = ("machines/kinds", "machines", "rounds")
 
 
 class NoLibrary(Exception):
@@ -92,7 +92,7 @@ def built_in() -> Path:
 
 
 def load(folder: Path, only: frozenset[str] | None = None) -> Library:
-    """Read a library, all of it or only the trees of some symptoms, and never raise for a file.
+    """Read a library, or its cautions and the trees of some symptoms, and never raise for a file.
 
     Raises `NoLibrary` where the folder cannot be listed.
     """
@@ -104,17 +104,34 @@ def load(folder: Path, only: frozenset[str] | None = None) -> Library:
         library.problems.append(refused(library.file(), empty_library(), 1, 1))
     if only is not None:
         names = sorted({*common, *(f"{symptom}.yaml" for symptom in only)} & set(names))
-    files = [(name,) for name in names]
-    inside = [parts for where in FOLDERS for parts in _files_in(folder, *where.split("/"))]
+    add(library, *((name,) for name in names))
+    if only is None:
+        add(library, *(parts for inside in FOLDERS for parts in files_in(folder, inside)))
+    return library
+
+
+def add(library: Library, *files: tuple[str, ...]) -> None:
+    """Read files of the folder into a library, each by what leads to it: ``machines, dock.yaml``.
+
+    What is wrong with one goes to the library's problems.
+    """
     with collector_at_rest():
-        for parts in [*files, *inside]:
+        for parts in files:
             try:
-                text = text_of(folder.joinpath(*parts), library.file(*parts))
+                text = text_of(library.folder.joinpath(*parts), library.file(*parts))
             except Unreadable as error:
                 library.problems.append(error.problem)
             else:
                 put_in(library, text, *parts)
-    return library
+
+
+def files_in(folder: Path, inside: str) -> list[tuple[str, ...]]:
+    """Return what leads to the files of a folder inside the library's; none where it is missing."""
+    path = inside.split("/")
+    try:
+        return [(*path, name) for name in _yaml_names(folder.joinpath(*path))]
+    except OSError:
+        return []
 
 
 def put_in(library: Library, text: str, *parts: str) -> None:
@@ -177,13 +194,6 @@ def _listed(folder: Path) -> list[str]:
         reason = error.strerror or "cannot be listed"
         message = f"{folder}: no library there ({reason}); name a folder of trees."
         raise NoLibrary(message) from error
-
-
-def _files_in(folder: Path, *inside: str) -> list[tuple[str, ...]]:
-    try:
-        return [(*inside, name) for name in _yaml_names(folder.joinpath(*inside))]
-    except OSError:
-        return []
 
 
 def strays(library: Library) -> list[Problem]:

@@ -93,7 +93,7 @@ def _newer(top: yaml.Node, notes: Notes) -> bool:
     for key, value in top.value:
         if key.value == "format" and isinstance(value.value, str) and value.value.isdecimal():
             said = value.value[:20]
-            if len(said) > 9 or int(said) > FORMAT:
+            if int(said) > FORMAT:
                 notes.wrong(value, refusals.newer_format(said, FORMAT))
                 return True
             notes.format = max(int(said), 1)

@@ -149,7 +149,6 @@ class _Telling(Struct):
             if parted == [(symptom, self.frames[symptom].tree.plan.ids[place])]:
                 self._turn_off(self.parting)
                 self.parting = None
-                self.earlier.clear()
         # What did not fit then was said then.
         self.misfits = max(0, self.misfits - event.misfits)
         self.follow(event.trail)

@@ -97,8 +97,9 @@ def lockout_twice(view: TreeView) -> Iterator[Objection]:
     table = view.table
     if table is None or not view.sound or not all(map(view.guarded, view.tree.steps.values())):
         return
-    runs = any(step.energises for _, step in view.questions())
-    for number in bits(table.lockouts if runs else 0):
+    if not any(step.energises for _, step in view.questions()):
+        return
+    for number in bits(table.lockouts):
         for name in _taken_again(view, table, 1 << number):
             message = (
                 f'On a route to "{name}" the caution "{table.ids[number]}" was taken and has '

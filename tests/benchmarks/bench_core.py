@@ -14,6 +14,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from math import inf
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -49,7 +50,11 @@ def start_figures() -> list[Figure]:
         return lambda: subprocess.run(args, input=b"", capture_output=True, check=True)
 
     imports = best(command(python, "-c", "import yaml, networkx, prompt_toolkit"), 9)
-    needed = best(command(python, "-c", "import yaml, networkx, sqlite3"), 15)
+    what = "import yaml, networkx, sqlite3"
+    needed = best(command(python, "-c", what), 15)
+    # As the program sets the collector, so that what that saves is seen.
+    rare = f"import gc; gc.set_threshold(100_000, 20, 100); {what}; gc.freeze()"
+    needed_rare = best(command(python, "-c", rare), 15)
     nothing = best(command(python, "-c", "pass"), 9)
     start = ("start", "streaking", "--machine", "dock")
     with tempfile.TemporaryDirectory() as name:
@@ -63,6 +68,7 @@ def start_figures() -> list[Figure]:
             1.4,
             f"{lines:.3f} s",
         ),
+        ("the same / the imports with the collector as rare there", lines / needed_rare, inf, ""),
         (
             "terminal: command to first screen / the three imports",
             terminal((*start, "--trial")) / imports,

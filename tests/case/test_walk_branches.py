@@ -113,6 +113,23 @@ def test_a_step_passed_over_with_nothing_left_goes_on_as_after_not_cured() -> No
     assert after(opened, "on")["step"] == "r-off"
 
 
+def test_a_step_passed_over_is_no_branch_itself_and_its_branches_count_alone() -> None:
+    # Together m-two and m-three would be worth more than `aside`, each of them is worth less.
+    steps = f"""
+    top: {{ask: a, answers: {{to mid: mid, to aside: aside}}}}
+    mid: {{ask: b, answers: {{first: m-one, second: m-two, third: m-three}}}}
+    aside: {finding(40)}
+    m-one: {finding(50)}
+    m-two: {finding(30)}
+    m-three: {finding(30)}
+    """
+    opened = case(steps)
+    assert after(opened, "unsure")["step"] == "mid"
+    assert after(opened, "unsure")["step"] == "m-one"
+    assert after(opened, "not cured")["step"] == "aside"
+    assert after(opened, "not cured")["step"] == "m-two"
+
+
 def test_a_finding_that_was_tried_is_not_shown_again() -> None:
     steps = f"""
     top: {{ask: a, passes: none, answers: {{spot: leaf, onward: mid}}}}
@@ -259,7 +276,7 @@ def test_a_finding_that_no_answer_points_to_is_not_checked_yet() -> None:
 
 @pytest.mark.parametrize(
     ("second", "first_shown"),
-    [(50, "one"), (50 * (1 + 0.99e-9), "one"), (50 * (1 + 1.01e-9), "two")],
+    [(50, "one"), (50 * (1 + 0.999e-9), "one"), (50 * (1 + 1.001e-9), "two")],
 )
 def test_worths_within_one_part_in_a_thousand_million_tie(second: float, first_shown: str) -> None:
     # The first answer wins, wherever in the file its step stands.

@@ -200,6 +200,19 @@ def test_a_reworded_question_is_asked_again_and_what_came_after_it_is_not() -> N
     assert case.show()["step"] == "four"
 
 
+def test_what_did_not_fit_is_counted_once() -> None:
+    case = left_after("good one", "good two", "good three")
+    for tree, wanted in (
+        (TREE.replace("Second?", "Second now?"), (2, 1)),
+        (TREE.replace("Second?", "Second now?"), (2, 0)),
+        (TREE.replace("Second?", "Second now?").replace("Third?", "3?"), (1, 1)),
+        (TREE, (3, 0)),
+    ):
+        _, *counts = taken_up(case, tree)
+        assert tuple(counts) == wanted
+        case.say("leave")
+
+
 def test_only_the_first_of_several_misfits_is_asked_at_once() -> None:
     case = left_after("good one", "good two", "good three")
     tree = TREE.replace("First?", "1?").replace("Third?", "3?")
@@ -231,6 +244,12 @@ def test_a_turned_arrow_is_followed() -> None:
         TREE.replace("good one: two", "good one: four").replace("odd one: two", "odd one: two"),
     )
     assert (screen["step"], fits, misfits) == ("four", 2, 0)
+
+
+def test_a_turned_arrow_checks_the_finding_that_it_leads_to() -> None:
+    case = left_after("good one", "good two")
+    screen, *_ = taken_up(case, TREE.replace("good one: two", "good one: four-off"))
+    assert (screen["step"], screen["checked"]) == ("four-off", True)
 
 
 def test_evidence_that_no_longer_fits_is_gone() -> None:
@@ -273,6 +292,23 @@ def test_a_step_for_another_person_is_not_shown_by_back_after_a_resume() -> None
     screen = case.show()
     assert screen["step"] != "two"
     assert any(note["id"] == "passed-by" for note in screen["notes"])
+
+
+def test_what_an_earlier_resume_passed_over_stays_passed_over() -> None:
+    tree = TREE.replace("{ask: Second?,", "{ask: Second?, by: battery-trained,")
+    library = read(Written(trees={"alpha": tree}))
+    case = Case(library=library, symptom="alpha", random=Random(0), role="battery-trained")
+    case.say("good one")
+    assert case.show()["step"] == "two"
+    case.say("leave")
+    case.resume("operator")
+    passed = case.show()
+    assert passed["step"] != "two"
+    case.say("leave")
+    case.resume("battery-trained")
+    again = case.show()
+    assert (again["step"], again.get("checked")) == (passed["step"], passed.get("checked"))
+    assert last_resume(case).trail[-1].step == passed["step"]
 
 
 def test_a_symptom_that_is_gone_raises() -> None:
@@ -385,6 +421,21 @@ def test_a_doorway_that_the_log_enters_twice_is_entered_once() -> None:
         answer = "keep looking" if screen.get("who") == "service" else "cannot"
         case.say(f"good {screen['step']}" if screen["screen"] == "check" else answer)
     assert case.state.outcome == "referred"
+
+
+def test_a_doorway_that_has_become_a_question_is_asked() -> None:
+    case = behind_the_doorway()
+    case.resume()
+    out_of_the_doorway(case)
+    case.say("leave")
+    asks = "gate: {ask: Which?, answers: {this: leaf, that: other}}"
+    found = "other: {finding: o, chance: 40, who: operator, remedy: r}"
+    gate = next(line for line in DOOR.splitlines() if "gate: {finding" in line)
+    today = DOOR.replace(gate, f"  {asks}\n  {found}")
+    case.resume(library=read(Written(trees={"alpha": today, "beta": BETA})))
+    screen = case.show()
+    assert (screen["screen"], screen["step"]) == ("check", "gate")
+    assert case.state.frames[-1].gone == frozenset()
 
 
 def test_a_doorway_that_is_walked_again_on_an_edited_library_fails_once() -> None:

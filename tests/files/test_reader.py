@@ -9,12 +9,14 @@ import yaml
 from hypothesis import given
 from hypothesis import strategies as st
 
+from diagnose.files.cautions import Caution
 from diagnose.files.compose import LARGEST
-from diagnose.files.definitions import CARD, CAUTIONS, FILES, TREE
+from diagnose.files.definitions import CARD, CAUTIONS, FILES, ROUND, TREE
 from diagnose.files.kinds import Record
 from diagnose.files.library import NoLibrary, load
 from diagnose.files.places import Places
 from diagnose.files.reading import content_hash, read_text
+from diagnose.files.rounds import Item
 from diagnose.files.tree import Check, Finding, Reading
 
 if TYPE_CHECKING:
@@ -114,6 +116,7 @@ REFUSALS = [
     ("slip: 0.03", "slip: 0.5", [("out-of-range", 9, 11)]),
     ("slip: 0.03", "slip: -0.01", [("out-of-range", 9, 11)]),
     ("      Yes: other\n", "", [("too-few", 11, 7)]),
+    ("      - {below: 50, call: half empty, go: broken}\n", "", [("too-few", 16, 7)]),
     ("      Yes: other\n", "      It is broken: other\n", [("repeated-key", 12, 7)]),
     ("    ask: What", "    aks: What", [("no-such-step", 7, 5)]),
     ("    ask: What", "    read: value\n    ask: What", [("no-such-step", 7, 5)]),
@@ -202,7 +205,29 @@ def test_a_bad_file_gets_one_problem_and_the_others_work(tmp_path: Path, name: s
     assert library.symptoms == ("bad", "sample")
     assert library.problems[0].code == code
     assert library.problems[0].file == str(tmp_path / "bad.yaml")
+    assert min(library.problems[0].line, library.problems[0].column) >= 1
     assert "\n" not in str(library.problems[0])
+
+
+@pytest.mark.parametrize(
+    ("content", "line", "column"),
+    [
+        (b"\xff", 1, 1),
+        (b"format: 1\ntitle: \xd6l\n", 2, 8),
+        # Columns count letters, and a letter may be two bytes.
+        ("format: 1\n\ntitle: Öl ".encode() + b"\xd6l\n", 3, 11),
+    ],
+)
+def test_what_is_no_text_is_named_at_its_place(
+    tmp_path: Path, content: bytes, line: int, column: int
+) -> None:
+    (tmp_path / "bad.yaml").write_bytes(content)
+    assert [(p.line, p.column) for p in load(tmp_path).problems] == [(line, column)]
+
+
+def test_what_is_said_of_no_file_stands_at_its_beginning(tmp_path: Path) -> None:
+    library = load(tmp_path)
+    assert library.place("nowhere.yaml", ("steps", "first")) == (1, 1)
 
 
 def test_a_hundred_megabytes_are_refused_without_being_read(tmp_path: Path) -> None:
@@ -308,6 +333,59 @@ def test_a_quantity_needs_a_number_and_a_unit_of_its_kind(line: str, column: int
     text = f"format: 1\nmachine: dock\ntitle: Dock\n{line}\n"
     _, problems = read_text(CARD, text, "dock.yaml")
     assert [(p.code, p.line, p.column) for p in problems] == [("not-a-quantity", 4, column)]
+
+
+#: The units that a card may be written in, line by line.
+UNITS = {
+    "site: {altitude: 3 %}": "mm cm m in inch ft",
+    "tanks: {clean: 3 %}": "mL L l ml m3 gal imperial_gallon",
+    "working_speed: 3 %": "km/h m/s m/min mph ft/min",
+    "flow: {rate: 3 %}": "L/min l/min mL/min L/h gpm gal/min",
+    "suction: {rated: 3 %}": "Pa kPa mbar hPa bar inH2O mmH2O inHg psi",
+    "warmest_solution: 3 %": "degC degF °C °F C F",
+    "brushes: {current: 3 %}": "A mA",
+    "battery: {capacity: 3 %}": "Ah",
+    "battery: {age: 3 %}": "s min h day days month months year years",
+    "battery: {lowest_charge: 3 %}": "%",
+}
+
+
+@pytest.mark.parametrize("line", UNITS)
+def test_a_quantity_is_written_in_any_unit_of_its_kind_and_in_no_other(line: str) -> None:
+    own = UNITS[line].split()
+    for unit in {unit for units in UNITS.values() for unit in units.split()}:
+        text = f"format: 1\nmachine: dock\ntitle: Dock\n{line.replace('%', unit)}\n"
+        _, problems = read_text(CARD, text, "dock.yaml")
+        assert [p.code for p in problems] == ([] if unit in own else ["not-a-quantity"]), unit
+
+
+def test_what_a_file_leaves_out_is_what_the_type_has_by_itself() -> None:
+    text = GOOD.replace("    minutes: 2\n    slip: 0.03\n", "")
+    tree, problems = read_text(TREE, text, "sample.yaml")
+    assert problems == []
+    first, other, broken = tree.steps.values()
+    assert first == Check(exits=first.exits, ask=first.ask)
+    assert other == Reading(exits=other.exits, read=other.read, limits=other.limits)
+    assert broken == Finding(
+        finding="It is broken.", chance=30.0, who="operator", remedy="Mend it."
+    )
+    known, problems = read_text(
+        CAUTIONS,
+        "format: 1\nhazards: {wet: {title: W}}\ncautions:\n  barrier: {title: B, signal: CAUTION,"
+        " covers: [wet], lapses: never, text: t, confirm: [c]}\n",
+        "cautions.yaml",
+    )
+    assert problems == []
+    assert known.cautions["barrier"] == Caution(
+        title="B", signal="CAUTION", covers=("wet",), lapses="never", text="t", confirm=("c",)
+    )
+    round_, problems = read_text(
+        ROUND,
+        "format: 1\nround: daily\ntitle: D\nevery: day\nitems: {look: {do: Look.}}\n",
+        "daily.yaml",
+    )
+    assert problems == []
+    assert round_.items["look"] == Item(do="Look.")
 
 
 def test_every_key_is_explained() -> None:

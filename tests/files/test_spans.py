@@ -70,6 +70,13 @@ def test_many_changes_at_once() -> None:
     assert read["steps"]["one"]["passes"] == "none so"
 
 
+def test_a_key_is_put_on_a_line_that_ends_as_the_others_do() -> None:
+    page = Page(TEXT.replace("\n", "\r\n"), "a.yaml")
+    page.put_before(("steps", "two", "bands"), "passes", "low")
+    wanted = TEXT.replace("    bands:", "    passes: low\n    bands:").replace("\n", "\r\n")
+    assert page.text() == wanted
+
+
 def test_nothing_wanted_nothing_changed() -> None:
     assert Page(TEXT, "a.yaml").text() == TEXT
 

@@ -170,7 +170,7 @@ def test_the_time_is_told_as_the_log_tells_it() -> None:
 
 def rounds(log: Logged) -> Any:
     library = ReadyLibrary(log.folder, frozenset())
-    return dict(library.content.rounds)
+    return dict(library.rounds)
 
 
 def undone_now(log: Logged) -> dict[str, list[tuple[str, dict[str, str]]]]:

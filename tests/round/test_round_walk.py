@@ -128,7 +128,8 @@ def test_somebody_elses_tag_leaves_the_machine_dead(told: Told) -> None:
     told.say("cannot")
     assert told.at == "close"
     assert in_force(told) == ["key-out", "lockout"]
-    assert last(told).trail[0].why == "tag"
+    trace = last(told).trail[0]
+    assert (trace.what, trace.step, trace.why) == ("passed", "run", "tag")
 
 
 def test_the_second_time_a_caution_is_short(told: Told) -> None:
@@ -320,3 +321,14 @@ def test_a_diagnosis_with_nothing_to_ask_is_over_at_once(tmp_path: Path) -> None
     told.say("not right")
     assert told.at == "close"
     assert "round-after-referred" in ids(told)
+
+
+@pytest.mark.parametrize("word", ["danger", "leave"])
+def test_behind_a_doorway_the_causes_of_the_items_own_symptom_are_told(
+    told: Told, word: str
+) -> None:
+    told.say("done", "not right", "Something else")
+    assert told.screen.symptom == "dead"
+    told.say(word)
+    assert {cause.step for cause in told.screen.ranking} == {"dirty", "bent", "other"}
+    assert told.screen.ranking[0].step == "other"

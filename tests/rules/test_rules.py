@@ -221,6 +221,8 @@ def test_each_rule_at_its_place(
         ("hazards: [moving-parts, wet-floor]", "moving-parts", "key-out"),
         ("hazards: [sun, wet-floor]", "wet-floor", "key-out"),
         ("cautions: [shade, lockout]", "lockout", "lockout"),
+        # A hazard that no caution covers calls for none.
+        ("by: service\n    hazards: [mains, wet-floor]", "wet-floor", "key-out"),
     ],
 )
 def test_where_the_machine_runs_the_word_that_calls_for_a_caution_is_blamed(
@@ -275,6 +277,70 @@ def test_a_lockout_taken_again_and_kept_is_named_once(tmp_path: Path) -> None:
     problems = found(write(tmp_path / "lib", text))
     # The finding behind it has the same lockout still, and nothing ran in between.
     assert problems == [("sample.yaml", "lockout-twice", *place(text, "inside:\n"), "w")]
+
+
+def test_a_first_lockout_is_no_second_one_however_often_the_machine_ran(tmp_path: Path) -> None:
+    text = TREE.replace("    hazards: [wet-floor]\n", "    energises: true\n", 1)
+    text = text.replace("    by: operator\n", "    energises: true\n", 1)
+    assert found(write(tmp_path / "lib", text)) == []
+
+
+def test_lockouts_are_not_followed_past_a_caution_that_is_not_known(tmp_path: Path) -> None:
+    text = TREE.replace("    hazards: [wet-floor]\n", "    hazards: [moving-parts]\n", 1)
+    text = text.replace("    by: operator\n", "    energises: true\n    cautions: [barier]\n", 1)
+    assert found(write(tmp_path / "lib", text)) == [
+        ("sample.yaml", "unknown-caution", *place(text, "barier"), "e")
+    ]
+
+
+def test_a_hazard_for_service_only_is_told_with_the_key_that_mends_it(tmp_path: Path) -> None:
+    text = TREE.replace("[wet-floor]", "[mains]").replace("[moving-parts]", "[mains]")
+    assert [problem.message for problem in check(load(write(tmp_path / "lib", text)))] == [
+        '"mains" is for service only: write `by: service`, or drop the hazard.',
+        '"mains" is for service only: write `who: service`, or drop the hazard.',
+    ]
+
+
+def test_a_worked_case_may_leave_out_the_unit_that_a_screen_shows(tmp_path: Path) -> None:
+    text = TREE.replace("read: value", "read: solution-temperature")
+    for typed in ("3", "3 degC"):
+        changed = text.replace('{value: "3"}', f'{{reading: "{typed}"}}')
+        assert found(write(tmp_path / typed[-1], changed)) == []
+    changed = text.replace('{value: "3"}', '{reading: "3 kPa"}')
+    assert [p.code for p in check(load(write(tmp_path / "wrong", changed)))] == ["worked-case"]
+
+
+@pytest.mark.parametrize("back", ["first", "second"])
+def test_a_route_that_returns_is_told_whole_and_stands_at_the_answer_that_returns(
+    tmp_path: Path, back: str
+) -> None:
+    third = f"  third:\n    ask: And now?\n    answers: {{Left: fourth, Right: served}}\n\n  fourth:\n    ask: So?\n    answers: {{Up: served, Down: {back}}}\n"
+    text = TREE.replace("otherwise: enough, go: served", "otherwise: enough, go: third")
+    text = text.replace("  broken:\n    finding", f"{third}\n  broken:\n    finding")
+    problems = check(load(write(tmp_path / "lib", text)))
+    (problem,) = [one for one in problems if one.code == "closed-route"]
+    assert (problem.line, problem.column) == place(text, f"{back}}}")
+    route = ["first", "second", "third", "fourth"]
+    shown = " → ".join([*route[route.index(back) :], back])
+    assert problem.message == f"The route {shown} returns: let this answer lead on."
+
+
+@pytest.mark.parametrize(
+    ("cautions", "said"),
+    [
+        (
+            "format: 1\nhazards: [",
+            '"{}" is not known while cautions.yaml has errors: mend that file.',
+        ),
+        ("format: 1\nhazards: {}\ncautions: {}\n", 'There is no hazard "{}" in cautions.yaml.'),
+    ],
+)
+def test_a_hazard_is_not_blamed_while_the_file_that_knows_it_cannot_be_read(
+    tmp_path: Path, cautions: str, said: str
+) -> None:
+    problems = check(load(write(tmp_path / "lib", cautions=cautions)))
+    messages = [one.message for one in problems if one.file.endswith("sample.yaml")]
+    assert messages == [said.format(name) for name in ("wet-floor", "moving-parts", "mains")]
 
 
 def test_a_circle_of_cautions_is_told_from_the_first_and_stands_where_it_closes(

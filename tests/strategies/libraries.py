@@ -141,10 +141,14 @@ def trees(
     doorways: tuple[str, ...] = (),
     most_questions: int = 8,
     most_findings: int = 8,
+    read: str | None = None,
 ) -> dict[str, Any]:
-    """A symptom tree as data: routes meet again, answers share targets, any order in the file."""
+    """A symptom tree as data: routes meet again, answers share targets, any order in the file.
+
+    With `read` its first step is that reading.
+    """
     guards = _Guards(cautions)
-    least = min(3, most_questions) if draw(st.integers(0, 4)) else 0
+    least = min(3, most_questions) if draw(st.integers(0, 4)) else int(read is not None)
     questions = [f"q{n}" for n in range(draw(st.integers(least, most_questions)))]
     count = draw(st.integers(min(2, most_findings), most_findings)) if questions else 1
     findings = [f"f{n}" for n in range(count)]
@@ -161,7 +165,8 @@ def trees(
     steps: dict[str, Any] = {}
     for name in questions:
         first = questions[0] if name != questions[0] else None
-        steps[name] = _question(draw, f"{symptom} {name}", ways[name], guards, first)
+        reads = read if first is None else None
+        steps[name] = _question(draw, f"{symptom} {name}", ways[name], guards, first, reads)
     for name in findings:
         steps[name] = _finding(draw, f"{symptom} {name}", guards, doorways)
     if cautions["format"] > 1:
@@ -189,7 +194,12 @@ def _in_format_2(step: dict[str, Any]) -> dict[str, Any]:
 
 
 def _question(
-    draw: Any, words: str, ways: list[str], guards: _Guards, first: str | None
+    draw: Any,
+    words: str,
+    ways: list[str],
+    guards: _Guards,
+    first: str | None,
+    reads: str | None,
 ) -> dict[str, Any]:
     by = draw(st.sampled_from(["operator"] * 5 + ["battery-trained", "service"]))
     step: dict[str, Any] = {}
@@ -221,13 +231,16 @@ def _question(
         step["passes"] = passes
     if draw(st.integers(0, 2)) == 0:
         step["if_unsure"] = draw(st.sampled_from(labels))
-    if draw(st.integers(0, 3)) == 0:
-        return _reading(draw, step, labels, ways)
+    if reads is None and draw(st.integers(0, 3)) == 0:
+        reads = draw(st.sampled_from([*READINGS, "value", "value"]))
+    if reads is not None:
+        return _reading(draw, reads, step, labels, ways)
     return {"ask": f"{words} ask", **step, "answers": dict(zip(labels, ways, strict=True))}
 
 
-def _reading(draw: Any, step: dict[str, Any], labels: list[str], ways: list[str]) -> dict[str, Any]:
-    read = draw(st.sampled_from([*READINGS, "value", "value"]))
+def _reading(
+    draw: Any, read: str, step: dict[str, Any], labels: list[str], ways: list[str]
+) -> dict[str, Any]:
     size = len(ways) - 1
     numbers = sorted(draw(st.sets(st.integers(-9, 9), min_size=size, max_size=size)))
     bands: list[dict[str, Any]] = []
@@ -310,18 +323,19 @@ def libraries(
     *,
     lockouts: bool = False,
     with_round: bool = False,
+    read: str | None = None,
 ) -> Written:
     """A library of one to three trees with doorways between them, and a machine card or none.
 
     A doorway may lead to what cannot be started. With `lockouts` every caution is one; `with_round`
-    there is a round.
+    there is a round; with `read` every tree begins with that reading.
     """
     cautions = draw(caution_files(lockouts=lockouts))
     symptoms = SYMPTOMS[: draw(st.integers(1, most_trees))]
     texts = {}
     for symptom in symptoms:
         others = (*(other for other in symptoms if other != symptom), SHUT)
-        tree = draw(trees(symptom, cautions, others, most_questions, most_findings))
+        tree = draw(trees(symptom, cautions, others, most_questions, most_findings, read))
         texts[symptom] = text_of(tree)
     card = draw(cards(cautions)) if draw(st.booleans()) else None
     round_ = draw(rounds(cautions, (*symptoms, SHUT))) if with_round else None

@@ -102,6 +102,51 @@ def test_any_needs_on_any_graph(written: Written, seed: int) -> None:
     assert always_in_force(plan.order, plan.ways, needs, energises, cautions) == before
 
 
+@settings(max_examples=several(100))
+@given(libraries())
+def test_a_step_needs_what_the_files_say(written: Written) -> None:
+    library, files = read(written), Files(written.trees, written.cautions)
+    for symptom, tree in library.trees.items():
+        for name, step in tree.steps.items():
+            needed = library.table.names(library.table.needs(step))
+            assert set(needed) == files.needs[symptom, name]
+            assert list(needed) == sorted(needed, key=files.place.__getitem__)
+
+
+FINDINGS = """
+format: 1
+symptom: alpha
+title: t
+start: top
+steps:
+  top: {ask: a, answers: {one: mended, two: served, three: door}}
+  mended: {finding: m, chance: 5, who: operator, remedy: r, hazards: [press], cautions: [barrier]}
+  served: {finding: s, chance: 5, who: service, leave_safe: l, hazards: [press], cautions: [barrier]}
+  door: {finding: d, chance: 5, continue_with: beta, hazards: [press], cautions: [barrier]}
+"""
+GUARDS = """
+format: 1
+hazards: {press: {title: P}}
+cautions:
+  lockout: {title: L, signal: WARNING, signs: [M021], covers: [press], lapses: when energised,
+            text: t, confirm: [c], release: [r]}
+  barrier: {title: B, signal: CAUTION, covers: [], lapses: never, text: t, confirm: [c]}
+"""
+
+
+def test_what_nobody_reaches_into_calls_no_caution_for_its_hazards() -> None:
+    """What service mends, and the line of a doorway; what they list has to be in force."""
+    library = read(Written(trees={"alpha": FINDINGS}, cautions=GUARDS, symptoms=("beta",)))
+    steps = library.trees["alpha"].steps
+    needed = {name: library.table.names(library.table.needs(step)) for name, step in steps.items()}
+    assert needed == {
+        "top": (),
+        "mended": ("lockout", "barrier"),
+        "served": ("barrier",),
+        "door": ("barrier",),
+    }
+
+
 @settings(max_examples=several(200))
 @given(libraries(most_trees=1, lockouts=True))
 def test_a_second_lockout_is_named_where_some_route_takes_it(written: Written) -> None:

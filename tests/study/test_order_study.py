@@ -18,7 +18,7 @@ from strategies.written import Read, Written, read, text_of
 from diagnose.files.library import built_in, load
 from diagnose.study.in_force import caution_table
 from diagnose.study.order.routes import locks_out, route_costs
-from diagnose.study.order.study import order_study
+from diagnose.study.order.study import Evaluation, order_study
 from diagnose.study.outlook import expected_minutes
 from diagnose.study.plan import plan_of
 from diagnose.study.runs import reordered, runs_of
@@ -69,11 +69,21 @@ def test_cautions_lockouts_and_remedies_are_those_of_all_routes(written: Written
         a, b, c, d = (math.fsum(column) / len(on) for column in zip(*parts, strict=True))
         return a, b, c, d
 
+    means = [0.0, 0.0, 0.0, 0.0]
     for finding, way in enumerate(seen.findings):
         wanted = walk(plan.start, 0, 0.0, 0, finding)
         got = (way.cautions, way.lockouts, way.remedy, way.remedy_lockouts)
         assert got == pytest.approx(wanted, rel=1e-9, abs=1e-9)
+        shares = (plan.chances[finding] * value for value in wanted)
+        means = [mean + share for mean, share in zip(means, shares, strict=True)]
     assert seen.most_lockouts == most
+    whole = Evaluation(library.trees["alpha"], plan, seen)
+    expected = expected_minutes(plan, cautions)
+    assert whole.minutes == pytest.approx(expected, rel=1e-9)
+    assert whole.minutes_with_remedy == pytest.approx(expected + means[2], rel=1e-9)
+    assert whole.caution_minutes == pytest.approx(means[0], rel=1e-9, abs=1e-9)
+    assert whole.lockouts == pytest.approx(means[1], rel=1e-9, abs=1e-9)
+    assert whole.most_lockouts == most
 
 
 def all_orders(library: Read) -> list[tuple[float, int]]:

@@ -90,7 +90,7 @@ class _Moves:
         self.count = len(order)
         # waiting[k]: the probability that waits before the job in place k, by entry.
         self.waiting = [model.waiting(order[k:]) for k in range(self.count + 1)]
-        self._suffixes: dict[tuple[int, State, int], float] = {}
+        self._suffixes: dict[tuple[int, State, int | None], float] = {}
 
     def all(self) -> Iterator[tuple[float, int, int]]:
         """Yield (cost, place, new place) of every allowed move."""
@@ -109,7 +109,7 @@ class _Moves:
                 more, state = self._do(new, state, _sum(self.waiting[new], weights))
                 cost += more
                 last, after = self._do(place, state, _sum(self.waiting[new + 1], weights))
-                yield cost + last + self._suffix(new + 1, after, -1), place, new
+                yield cost + last + self._suffix(new + 1, after, None), place, new
             for new in range(place - 1, -1, -1):
                 if before[job] >> self.order[new] & 1:
                     break
@@ -124,17 +124,17 @@ class _Moves:
         total = sum(w * (minutes + setup) for w, setup in zip(waiting, setups, strict=True))
         return total + self.model.branch_cost(job, after), after
 
-    def _suffix(self, place: int, state: State, without: int) -> float:
-        """Return what the order costs from a place on, without the job of one place (-1: none)."""
+    def _suffix(self, place: int, state: State, without: int | None) -> float:
+        """Return what the order costs from a place on, without the job of one place, if any."""
         if place == self.count:
             return self.model.tail_cost(state)
         if place == without:
-            return self._suffix(place + 1, state, -1)
+            return self._suffix(place + 1, state, None)
         key = (place, state, without)
         found = self._suffixes.get(key)
         if found is None:
             waiting = self.waiting[place]
-            if without >= 0:
+            if without is not None:
                 waiting = _sum(waiting, self.model.jobs[self.order[without]].weights, -1)
             cost, after = self._do(place, state, waiting)
             found = self._suffixes[key] = cost + self._suffix(place + 1, after, without)

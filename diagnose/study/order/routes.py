@@ -91,7 +91,6 @@ def route_costs(
     arrivals[first][in_force] = Arrival(shares=dict.fromkeys(shared, 1.0))
     # By finding, in the order of the fields of FindingCosts.
     sums = [[0.0] * 5 for _ in plan.findings]
-    most = 0
     for step in plan.order:
         needs, energises = plan.needs[step], plan.energises[step]
         for force, here in arrivals[step].items():
@@ -110,11 +109,11 @@ def route_costs(
                 row[:3] = here.minutes, here.cautions, here.lockouts
             row[3] += share * spent[0]
             row[4] += share * locked
-            most = max(most, here.most_lockouts)
+    ends = (here for step in plan.findings for here in arrivals[step].values())
     return RouteCosts(
         findings=tuple(FindingCosts(*row) for row in sums),
         arrivals=tuple(arrivals),
-        most_lockouts=most,
+        most_lockouts=max(here.most_lockouts for here in ends),
     )
 
 
