@@ -53,9 +53,7 @@ def choose(
             face.show(RefusedScreen(message=taken), heading)
 
 
-def show_left(
-    face: Face, word: str, heading: Heading, in_force: tuple[Named, ...] = ()
-) -> None:
+def show_left(face: Face, word: str, heading: Heading, in_force: tuple[Named, ...] = ()) -> None:
     """Show the end where nothing was begun yet; `word` is leave or danger."""
     end = EndScreen(outcome="left", ranking=(), in_force=in_force)
     if word == replies.DANGER:

@@ -14,10 +14,10 @@ from diagnose.commands.visits import desk_of
 from diagnose.faces.selection import face_for
 
 if TYPE_CHECKING:
-    from diagnose.commands.at_machine import AtMachine
     import argparse
     from collections.abc import Sequence
 
+    from diagnose.commands.at_machine import AtMachine
     from diagnose.commands.session import Desk
     from diagnose.faces.face import Face
 
@@ -63,9 +63,7 @@ def _from_the_choice(
         first, notes = False, ()
 
 
-def _desk(
-    library: ReadyLibrary, face: Face, options: argparse.Namespace, there: AtMachine
-) -> Desk:
+def _desk(library: ReadyLibrary, face: Face, options: argparse.Namespace, there: AtMachine) -> Desk:
     # Opened late: whoever leaves at a choice has begun no log.
     log = None if options.trial else there.log or opt.open_log(options)
     return desk_of(library, log, face, options)

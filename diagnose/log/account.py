@@ -73,7 +73,7 @@ def not_withdrawn(events: Iterable[LoggedEvent]) -> list[LoggedEvent]:
 
 
 #: What neither moves a case nor ends it: no line of what counts.
-_ASIDE: Final = frozenset({replies.BACK, replies.DONE})
+_ASIDE: Final = frozenset({replies.BACK, replies.DONE, replies.MISTAKE})
 
 
 class Account(Struct, dict=True):
@@ -118,12 +118,27 @@ class Account(Struct, dict=True):
 
     @cached_property
     def danger(self) -> LoggedEvent | None:
-        """The last danger that was reported."""
+        """The last danger that was reported and not taken back, when it was."""
+        told: LoggedEvent | None = None
+        asked = False
+        for logged in self.events:
+            event = logged.event
+            if not isinstance(event, Replied | ItemReplied):
+                continue
+            if event.reply == replies.DANGER and not asked:
+                told, asked = logged, event.outcome is None
+            elif event.reply == replies.MISTAKE:
+                told, asked = None, False
+        return told
+
+    @property
+    def what_danger(self) -> str:
+        """What the danger was; empty where nobody said."""
         for logged in reversed(self.events):
             event = logged.event
             if isinstance(event, Replied | ItemReplied) and event.reply == replies.DANGER:
-                return logged
-        return None
+                return event.answer
+        return ""
 
     @cached_property
     def stop(self) -> LoggedEvent | None:

@@ -272,13 +272,14 @@ class Replied(_Held, frozen=True, kw_only=True, tag="replied"):
 
 
 class ItemReplied(_Event, frozen=True, kw_only=True, tag="item"):
-    """A reply in a round. `starts` is the symptom whose case begins; `came_to`, at the end."""
+    """A reply in a round. `answer` is what a danger was; `starts` is the symptom whose case begins; `came_to`, at the end."""
 
     reply: str
     item: str
     shown: Shown
     caution: str = ""
     typed: str = ""
+    answer: str = ""
     starts: str = ""
     came_to: CameTo | None = None
 

@@ -44,6 +44,7 @@ def item_replied(visit: Visit, turn: RoundTurn) -> ItemReplied | Noted:
         shown=shown(screen),
         caution=screen.id if isinstance(screen, CautionScreen) else "",
         typed=exchange.typed,
+        answer=exchange.answer,
         starts=state.begins or "" if exchange.kind == replies.NOT_RIGHT else "",
         came_to=came_to(visit, state),
         trail=exchange.trail,

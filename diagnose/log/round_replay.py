@@ -67,6 +67,10 @@ class _Move(Struct):
         return [trace.step for trace in trail if trace.what == "passed"]
 
 
+#: The replies with which a danger is reported and taken back.
+_ALARMS: Final = (replies.DANGER, replies.MISTAKE)
+
+
 def replay_round(
     visit: Visit,
     round_: ReadyRound,
@@ -80,6 +84,8 @@ def replay_round(
     `begun` are the cases that it began, in order, withdrawn ones too; `danger`: one was met in the
     last of them.
     """
+    events = list(events)
+    asked = [e.reply for e in events if isinstance(e, ItemReplied) and e.reply in _ALARMS]
     marks: dict[str, str] = {}
     over: list[tuple[str, str]] = []
     before: RoundState | None = None
@@ -124,6 +130,8 @@ def replay_round(
         state = ended(state, "referred", replies.DANGER, trail)
     else:
         state = settle(visit, state, trail)
+        alarm = asked[-1:] == [replies.DANGER] and state.outcome is None
+        state = replace(state, alarm=alarm)
     return ResumedRound(state=state, trail=tuple(trail), fits=fits, misfits=misfits)
 
 

@@ -15,10 +15,10 @@ from msgspec.structs import replace
 from diagnose.case import cautions
 from diagnose.case.cautions import CautionState
 from diagnose.case.onward import WITHDRAWN
-from diagnose.case.screens import CautionScreen, RefusedScreen, WhyScreen, phrase
+from diagnose.case.screens import CautionScreen, DangerScreen, RefusedScreen, WhyScreen, phrase
 from diagnose.case.state import Exchange, Trace
 from diagnose.case.view import call_notes, comes_back, ranking
-from diagnose.case.walk import LONGEST_TYPED, Refusal, note_in, replied
+from diagnose.case.walk import LONGEST_TYPED, Refusal, at_danger, note_in, replied
 from diagnose.files import replies
 from diagnose.round import view
 from diagnose.round.state import RoundState, RoundTurn
@@ -46,7 +46,8 @@ def opened(visit: Visit, round_: ReadyRound) -> tuple[RoundState, tuple[Trace, .
 def reply(visit: Visit, state: RoundState, text: str, screen: Screen | None = None) -> RoundTurn:
     """Return what a reply comes to. One that cannot be understood changes nothing."""
     screen = screen or view.screen(visit, state)
-    meaning = note_in(text) or replied(screen, text)
+    asked = isinstance(screen, DangerScreen)
+    meaning = at_danger(text) if asked else note_in(text) or replied(screen, text)
     if isinstance(meaning, Refusal):
         message = meaning.message
         if message.id == "no-way-back" and state.over:
@@ -57,7 +58,9 @@ def reply(visit: Visit, state: RoundState, text: str, screen: Screen | None = No
         why = WhyScreen(in_force=screen.in_force, text=cautions.why_caution(screen), ranking=())
         return RoundTurn(state=state, interludes=(why,))
     trail: list[Trace] = []
-    if meaning.kind == replies.NOTE:
+    if meaning.kind in (replies.DANGER, replies.MISTAKE) and not meaning.answer:
+        after = replace(state, alarm=meaning.kind == replies.DANGER)
+    elif meaning.kind == replies.NOTE:
         after = replace(state, notes=(*state.notes, phrase("noted", text=meaning.answer)))
     else:
         after = _done(visit, state, screen, meaning.kind, trail)
@@ -139,7 +142,7 @@ def ended(state: RoundState, outcome: str, why: str, trail: list[Trace]) -> Roun
 def _done(
     visit: Visit, state: RoundState, screen: Screen, kind: str, trail: list[Trace]
 ) -> RoundState:
-    fresh = replace(state, notes=())
+    fresh = replace(state, notes=(), alarm=False)
     if kind == replies.DANGER:
         return ended(fresh, "referred", replies.DANGER, trail)
     if kind == replies.LEAVE:
