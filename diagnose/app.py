@@ -65,10 +65,7 @@ def run(args: list[str]) -> int:
             print(f"diagnose {__version__}")
             return 0
         if args[:1] in (["--help"], ["-h"], ["help"]):
-            width = max(map(len, VERBS))
-            verbs = "\n".join(f"  {verb:{width}}  {about}" for verb, about in VERBS.items())
-            print(_HELP.format(verbs=verbs))
-            return 0
+            return _help()
         verb, rest = args[0] if args else "", args[1:]
         return _called("start", args) if not verb or verb[0] == "-" else _called(verb, rest)
     except SystemExit as exit_:
@@ -79,16 +76,28 @@ def run(args: list[str]) -> int:
     except BrokenPipeError as error:
         return _output_failed(error)
     except Exception as error:
+        if os.environ.get("DIAGNOSE_TRACEBACK"):
+            raise
         # Whatever writes a file says itself which it was: what names none is the output.
         if isinstance(error, OSError) and error.filename is None and error.errno in _NO_ROOM:
             return _output_failed(error)
-        if os.environ.get("DIAGNOSE_TRACEBACK"):
-            raise
-        from diagnose.commands import fault_report
+        return _fault(error, args)
 
-        path = fault_report.kept(error, args)
-        where = "please report it" if path is None else f"please report it, with the file {path}"
-        return _failed(f"This is a fault of the program ({type(error).__name__}); {where}.", 3)
+
+def _help() -> int:
+    width = max(map(len, VERBS))
+    verbs = "\n".join(f"  {verb:{width}}  {about}" for verb, about in VERBS.items())
+    print(_HELP.format(verbs=verbs))
+    return 0
+
+
+def _fault(error: Exception, args: list[str]) -> int:
+    """Keep a report of what nobody expected, and say where it is."""
+    from diagnose.commands import fault_report
+
+    path = fault_report.kept(error, args)
+    where = "please report it" if path is None else f"please report it, with the file {path}"
+    return _failed(f"This is a fault of the program ({type(error).__name__}); {where}.", 3)
 
 
 def _called(verb: str, rest: list[str]) -> int:
