@@ -80,7 +80,7 @@ class Contact(Struct, frozen=True, kw_only=True):
 
 
 class DangerScreen(Screen, frozen=True, kw_only=True):
-    """Stop, get off, people away, call; then what it is. `answers` are ids, the last one mistake."""
+    """Stop, get off, people away, call; then what it is. `answers` are ids, mistake the last."""
 
     screen: ClassVar[str] = "danger"
 

@@ -9,6 +9,7 @@ from msgspec.structs import replace
 from diagnose.case.screens import as_data
 from diagnose.commands import options as opt
 from diagnose.commands.at_machine import at_machine
+from diagnose.commands.danger import DangerMet, keep
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.commands.round_session import run_round
 from diagnose.commands.session import Record
@@ -46,9 +47,14 @@ def run(args: Sequence[str]) -> int:
         return _list(library, options)
     round_ = library.require_round(options.name)
     face = face_for(plain=options.plain, json=options.json)
-    there = at_machine(library, face, options)
+    try:
+        there = at_machine(library, face, options)
+    except DangerMet as met:
+        return keep(library, face, options, met)
     if there is None:
         return opt.OK
+    # It may be for other machines than the one that was chosen.
+    round_ = library.require_round(options.name)
     log = None if options.trial else there.log or opt.open_log(options)
     desk = desk_of(library, log, face, options)
     state, trail = opened(desk.visit, round_)

@@ -11,6 +11,7 @@ from diagnose.case.screens import (
     CautionScreen,
     CheckScreen,
     ChooseScreen,
+    DangerScreen,
     EndScreen,
     FigureScreen,
     FindingScreen,
@@ -23,10 +24,12 @@ from diagnose.case.screens import (
 from diagnose.faces.words import (
     CHOICES,
     DANGER,
+    DANGERS,
     NOTICE,
     OUTCOMES,
     RELEASE_MEANS,
     STATE_ASKS,
+    STOP,
     line_words,
     render,
     sign_words,
@@ -111,7 +114,8 @@ def causes_left(causes: int, minutes: float) -> str:
 def elements(screen: Screen, heading: Heading) -> list[Element]:
     """Return what a screen says, in order; its status and the replies are not in it."""
     told: list[Element] = []
-    if heading.first:
+    # A danger stands alone and first.
+    if heading.first and not isinstance(screen, DangerScreen):
         told += [Element("notice", NOTICE), Element("note", DANGER)]
     if screen.doorway is not None:
         told.append(Element("note", f"This led here: {screen.doorway}"))
@@ -146,6 +150,15 @@ def _count(causes: int) -> str:
 def _choose(screen: ChooseScreen) -> Elements:
     yield Element("ask", CHOICES[screen.what])
     yield from _numbered("answer", [option.title for option in screen.options])
+
+
+def _danger(screen: DangerScreen) -> Elements:
+    yield Element("signal", "DANGER")
+    yield Element("title", STOP)
+    for one in screen.call:
+        yield Element("text", f"Call {one.who}: {one.phone}.")
+    yield Element("ask", "What is it?")
+    yield from _numbered("answer", [DANGERS[answer] for answer in screen.answers])
 
 
 def _state(screen: StateScreen) -> Elements:
@@ -316,6 +329,7 @@ def _numbered(kind: str, texts: tuple[str, ...] | list[str]) -> Elements:
 
 _KINDS: Final[dict[type, Callable[..., Elements]]] = {
     ChooseScreen: _choose,
+    DangerScreen: _danger,
     StateScreen: _state,
     CautionScreen: _caution,
     CheckScreen: _check,

@@ -7,9 +7,9 @@ import math
 import sys
 from typing import TYPE_CHECKING, Any, Final
 
-from diagnose.case.screens import RefusedScreen, WhyScreen, as_data
+from diagnose.case.screens import DangerScreen, RefusedScreen, WhyScreen, as_data
 from diagnose.faces.streams import read_line
-from diagnose.faces.words import NOTICE, render, reply_title
+from diagnose.faces.words import DANGERS, NOTICE, STOP, render, reply_title
 
 if TYPE_CHECKING:
     from diagnose.case.screens import Screen
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 #: What each screen says besides what all of them say. A contract: others drive us by it.
 FIELDS: Final[dict[str, tuple[str, ...]]] = {
     "choose": ("what", "options"),
+    "danger": ("call",),
     "state": ("machine", "state", "since", "why", "tag", "case", "call"),
     "caution": ("id", "phase", "title", "signal", "signs", "text", "confirm", "hazards"),
     "check": (
@@ -67,6 +68,9 @@ def as_object(screen: Screen, heading: Heading) -> dict[str, Any]:
     own: dict[str, Any] = {}
     if isinstance(screen, WhyScreen):
         own["text"] = " ".join(render(piece) for piece in screen.text)
+    if isinstance(screen, DangerScreen):
+        own["text"] = STOP
+        own["answers"] = [{"id": one, "title": DANGERS[one]} for one in screen.answers]
     if isinstance(screen, RefusedScreen):
         own["message"] = render(screen.message)
     own |= {name: as_data(getattr(screen, name)) for name in FIELDS[screen.screen]}

@@ -12,6 +12,7 @@ from diagnose.case.screens import (
     CautionScreen,
     CheckScreen,
     ChooseScreen,
+    DangerScreen,
     EndScreen,
     ReadingScreen,
 )
@@ -125,7 +126,7 @@ def _spelled_out(screen: Screen, typed: str) -> str:
 
 def _how(screen: Screen) -> str:
     """Return how this screen is answered, where a letter is not the way."""
-    if isinstance(screen, CheckScreen):
+    if isinstance(screen, CheckScreen | DangerScreen):
         return f"Give a number, 1 to {len(screen.answers)}. "
     if isinstance(screen, ReadingScreen) and len(screen.needs) > 1:
         return f"Type them as {' '.join(f'{need.name}=...' for need in screen.needs)}. "

@@ -272,7 +272,10 @@ class Replied(_Held, frozen=True, kw_only=True, tag="replied"):
 
 
 class ItemReplied(_Event, frozen=True, kw_only=True, tag="item"):
-    """A reply in a round. `answer` is what a danger was; `starts` is the symptom whose case begins; `came_to`, at the end."""
+    """A reply in a round. `starts` is the symptom whose case begins; `came_to`, at the end.
+
+    `answer` is what a danger was.
+    """
 
     reply: str
     item: str

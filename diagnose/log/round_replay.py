@@ -6,7 +6,7 @@ without one are asked, so an item that has come into the file is not missed.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from msgspec import Struct
 from msgspec.structs import replace

@@ -33,6 +33,15 @@ IDS: Final = 6
 LINES: Final = 116
 FULL, NO_REMEDY, PACKED, NO_DOING = range(4)
 
+#: A danger as service reads it.
+DANGER_KINDS: Final = {
+    "smoke": "smoke or a burning smell",
+    "heat": "something too hot",
+    "battery": "a swollen or hissing battery",
+    "hurt": "somebody hurt",
+    "other": "of another kind",
+}
+
 _WHY: Final = {
     replies.CANNOT: "Could not be done.",
     "by": "It is for {reason} people.",
@@ -151,12 +160,20 @@ def _ended(page: Handover) -> str:
     return f"opened {_day(page.opened)} by {walked}; {outcome}, last entry {last}"
 
 
+def _which(page: Handover) -> str:
+    """Return which danger it was, and what the screen showed when it was reported."""
+    assert page.danger is not None
+    kind = f": {DANGER_KINDS.get(page.danger.kind, page.danger.kind)}" if page.danger.kind else ""
+    shown = f", while the screen showed: {inline(page.danger.words)}" if page.danger.words else "."
+    return f"{kind}{shown}"
+
+
 def _left(page: Handover, detail: int) -> Iterator[str]:
     """Yield sentences on what holds at the machine, the most urgent first."""
     if page.danger is not None:
         yield (
-            f"**Danger was reported at {_clock(page, page.danger.at)}**, while the screen"
-            f" showed: {inline(page.danger.words)} It then said: stop, people away, call."
+            f"**Danger was reported at {_clock(page, page.danger.at)}**{_which(page)}"
+            " It then said: stop, people away, call."
         )
     held, lost = _lapsing(page, None), _lapsing(page, "unknown")
     yield from _held(page, held)
