@@ -24,6 +24,10 @@ WORDS = frozenset(
 )
 
 
+#: Its answers are numbered from 1.
+_NUMBERS = frozenset(f"{at}" for at in range(1, len(replies.DANGERS) + 2))
+
+
 def danger_screen(call: tuple[Contact, ...], **common: Any) -> DangerScreen:
     """Return the screen: the stop, the numbers to call, and the one question."""
     return DangerScreen(call=call, **common)
@@ -36,19 +40,24 @@ def what_it_is(text: str) -> str | Phrase:
     """
     word = folded(text[:400])
     answers = (*replies.DANGERS, replies.MISTAKE)
-    if word.isascii() and word.isdigit() and 1 <= int(word[:3]) <= len(answers):
-        return answers[int(word) - 1]
     if word in answers:
         return word
+    if word in _NUMBERS:
+        return answers[int(word) - 1]
     if word == replies.BACK:
         return replies.MISTAKE
-    return replies.DANGERS[-1] if word == replies.LEAVE else phrase("danger-which")
+    if word == replies.LEAVE:
+        return replies.OTHER
+    return phrase("danger-which", last=len(answers))
 
 
 def in_words(typed: str, also: tuple[str, ...] = ()) -> bool:
     """Return whether the words for a symptom tell of a danger; `also` are the site's own."""
-    word = folded(typed)
-    known = WORDS | {folded(one) for one in also if " " not in one.strip()}
-    if known & set("".join(c if c.isalnum() else " " for c in word).split()):
-        return True
-    return any(folded(one) in word for one in also if " " in one.strip())
+    said = _words(typed)
+    return any(_words(known) in said for known in (*WORDS, *also))
+
+
+def _words(text: str) -> str:
+    """Return the words of a text alone, each between two spaces."""
+    apart = "".join(letter if letter.isalnum() else " " for letter in folded(text))
+    return f" {' '.join(apart.split())} "

@@ -25,7 +25,7 @@ from diagnose.measure.registry import MEASUREMENTS
 from diagnose.study.outlook import normalised, outlooks
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterable, Mapping
+    from collections.abc import Collection, Iterable, Mapping, Sequence
 
     from diagnose.case.screens import Phrase, Screen
     from diagnose.case.state import Frame, State
@@ -245,13 +245,14 @@ def comes_back_for(parts: Collection[str], times: int) -> Phrase:
 
 
 def contacts(card: Card | None, site: Site | None = None) -> tuple[Contact, ...]:
-    """Return whom to call: the site's own first, then service, as the card says or the site.
+    """Return whom to call: in an emergency first, service last, as the card says or the site.
 
     Nobody without a number.
     """
     called = {} if site is None else dict(site.call)
-    service = called.pop("service", None)
-    found = [Contact(who=one.name, phone=one.phone) for one in called.values()]
+    service, emergency = called.pop("service", None), called.pop("emergency", None)
+    first = [emergency] if emergency is not None else []
+    found = [Contact(who=one.name, phone=one.phone) for one in (*first, *called.values())]
     who = None if card is None else card.line("service.name")
     phone = None if card is None else card.line("service.phone")
     if phone is not None:
@@ -261,9 +262,9 @@ def contacts(card: Card | None, site: Site | None = None) -> tuple[Contact, ...]
     return tuple(found)
 
 
-def call_notes(visit: Visit) -> tuple[Phrase, ...]:
+def call_notes(call: Sequence[Contact]) -> tuple[Phrase, ...]:
     """Return whom to call, to be said at an end."""
-    return tuple(phrase("end-call", who=one.who, phone=one.phone) for one in visit.call)
+    return tuple(phrase("end-call", who=one.who, phone=one.phone) for one in call)
 
 
 def _back(visit: Visit, state: State) -> tuple[str, ...]:

@@ -241,7 +241,8 @@ def _done(
     kind = meaning.kind
     fresh = replace(state, doorway=None, notes=(), answered=False, alarm=False)
     if kind == replies.DANGER:
-        return onward.ended(fresh, "referred", trail, replies.DANGER)
+        end = onward.ended(fresh, "referred", trail, replies.DANGER)
+        return replace(end, notes=(*end.notes, *view.call_notes(visit.call)))
     if kind == replies.LEAVE:
         # Nobody looks for a case in which nothing was said; a round comes back to its own.
         empty = not state.returns and view.leaves_nothing(visit, state)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from msgspec.structs import replace
+
 from diagnose.case.danger import danger_screen, what_it_is
 from diagnose.case.screens import EndScreen, RefusedScreen, phrase
 from diagnose.case.view import call_notes, contacts
@@ -16,28 +18,43 @@ from diagnose.log.record import danger_opened, danger_replied
 if TYPE_CHECKING:
     import argparse
 
+    from diagnose.case.screens import Named
     from diagnose.commands.ready_library import ReadyLibrary
     from diagnose.faces.face import Face, Heading
 
 
 class DangerMet(Exception):
-    """A danger was reported where no case was open yet; `kind` says which."""
+    """A danger was reported where no case was open yet.
 
-    def __init__(self, kind: str) -> None:
+    `kind` says which, `words` are those that told of it, `in_force` the cautions of a case that was
+    taken back.
+    """
+
+    def __init__(self, kind: str, words: str, in_force: tuple[Named, ...]) -> None:
         super().__init__(kind)
         self.kind = kind
+        self.words = words
+        self.in_force = in_force
 
 
-def ask(library: ReadyLibrary, face: Face, heading: Heading) -> None:
+def ask(
+    library: ReadyLibrary,
+    face: Face,
+    heading: Heading,
+    *,
+    words: str = "",
+    in_force: tuple[Named, ...] = (),
+) -> None:
     """Show the stop and ask what it is. Raises `DangerMet`; returns where it was a mistake."""
-    screen = danger_screen(contacts(library.card, library.content.site))
+    heading = replace(heading, first=False)
+    screen = danger_screen(contacts(library.card, library.content.site), in_force=in_force)
     while True:
         told = what_it_is(said(face, screen, heading))
         if told == replies.MISTAKE:
             return
         if isinstance(told, str):
-            raise DangerMet(told)
-        face.show(RefusedScreen(message=told), heading)
+            raise DangerMet(told, words, in_force)
+        face.show(RefusedScreen(message=told, in_force=in_force), heading)
 
 
 def keep(library: ReadyLibrary, face: Face, options: argparse.Namespace, met: DangerMet) -> int:
@@ -46,9 +63,10 @@ def keep(library: ReadyLibrary, face: Face, options: argparse.Namespace, met: Da
     desk = desk_of(library, log, face, options)
     record = None
     if log is not None:
-        case = log.open_case(desk.machine, danger_opened(desk.visit, desk.name))
+        case = log.open_case(desk.machine, danger_opened(desk.visit, desk.name, met.words))
         record = Record(log, case)
         record.write(danger_replied(met.kind))
-    notes = (phrase("end-danger"), *call_notes(desk.visit))
-    show_end(desk, record, "", EndScreen(outcome="referred", ranking=(), notes=notes))
+    notes = (phrase("end-danger"), *call_notes(desk.visit.call))
+    end = EndScreen(outcome="referred", ranking=(), notes=notes, in_force=met.in_force)
+    show_end(desk, record, "", end)
     return opt.OK

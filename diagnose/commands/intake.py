@@ -47,12 +47,10 @@ def choose(
         if word == replies.LEAVE:
             face.show(EndScreen(outcome="left", ranking=(), in_force=screen.in_force), heading)
             return None
-        if word == replies.DANGER:
-            ask(library, face, heading)
-            continue
-        taken = take(screen, word)
+        taken = word if word == replies.DANGER else take(screen, word)
         if taken == replies.DANGER:
-            ask(library, face, heading)
+            told = "" if word == replies.DANGER else word
+            ask(library, face, heading, words=told, in_force=screen.in_force)
         elif isinstance(taken, str):
             return taken
         elif isinstance(taken, ChooseScreen):

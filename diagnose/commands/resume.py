@@ -110,8 +110,7 @@ def _round_again(desk: Desk, library: ReadyLibrary, case: CaseRecord, account: A
     if inner is not None:
         library.chances = chances_again(inner)
     events = [logged.event for logged in account.events]
-    # One that was reported and not told yet is asked for in the case itself.
-    danger = inner is not None and inner.danger is not None and begun[-1].outcome != "open"
+    danger = inner is not None and inner.danger is not None
     again = replay_round(desk.visit, round_, events, begun, danger=danger)
     record = Record(desk.log, case, len(account.events) + 1)
     counts = {"fits": again.fits, "misfits": again.misfits}

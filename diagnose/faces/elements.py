@@ -70,12 +70,14 @@ class Status(Struct, frozen=True):
     """What stands above a screen.
 
     `place` is the symptom in words, the machine and the case; `causes` says how many are open;
-    `in_force` are the cautions' titles, None before there is a case.
+    `in_force` are the cautions' titles, None before there is a case. `told` is false where nothing
+    is to stand above the screen.
     """
 
     place: tuple[str, ...]
     causes: str | None
     in_force: tuple[str, ...] | None
+    told: bool = True
 
 
 class StatusLine:
@@ -92,7 +94,14 @@ class StatusLine:
         choosing = isinstance(screen, ChooseScreen) and not screen.in_force
         silent = choosing or isinstance(screen, StateScreen)
         titles = None if silent else tuple(_plain(one.title) for one in screen.in_force)
-        return Status(tuple(_plain(part) for part in place if part), self._causes(screen), titles)
+        # A danger stands alone and first.
+        alone = isinstance(screen, DangerScreen)
+        return Status(
+            place=tuple(_plain(part) for part in place if part),
+            causes=None if alone else self._causes(screen),
+            in_force=titles,
+            told=not alone,
+        )
 
     def _causes(self, screen: Screen) -> str | None:
         if isinstance(screen, CheckScreen | ReadingScreen):
@@ -114,8 +123,7 @@ def causes_left(causes: int, minutes: float) -> str:
 def elements(screen: Screen, heading: Heading) -> list[Element]:
     """Return what a screen says, in order; its status and the replies are not in it."""
     told: list[Element] = []
-    # A danger stands alone and first.
-    if heading.first and not isinstance(screen, DangerScreen):
+    if heading.first:
         told += [Element("notice", NOTICE), Element("note", DANGER)]
     if screen.doorway is not None:
         told.append(Element("note", f"This led here: {screen.doorway}"))

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 #: What each screen says besides what all of them say. A contract: others drive us by it.
 FIELDS: Final[dict[str, tuple[str, ...]]] = {
     "choose": ("what", "options"),
-    "danger": ("call",),
+    "danger": (),
     "state": ("machine", "state", "since", "why", "tag", "case", "call"),
     "caution": ("id", "phase", "title", "signal", "signs", "text", "confirm", "hazards"),
     "check": (
@@ -69,8 +69,8 @@ def as_object(screen: Screen, heading: Heading) -> dict[str, Any]:
     if isinstance(screen, WhyScreen):
         own["text"] = " ".join(render(piece) for piece in screen.text)
     if isinstance(screen, DangerScreen):
-        own["text"] = STOP
-        own["answers"] = [{"id": one, "title": DANGERS[one]} for one in screen.answers]
+        answers = [{"id": one, "title": DANGERS[one]} for one in screen.answers]
+        own = {"text": STOP, "call": as_data(screen.call), "answers": answers}
     if isinstance(screen, RefusedScreen):
         own["message"] = render(screen.message)
     own |= {name: as_data(getattr(screen, name)) for name in FIELDS[screen.screen]}

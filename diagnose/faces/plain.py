@@ -80,6 +80,8 @@ class PlainFace:
 
     def _say_status(self, screen: Screen, heading: Heading) -> None:
         status = self._status.status(screen, heading)
+        if not status.told:
+            return
         if status.place != self._place:
             self._place = status.place
             if status.place:

@@ -25,7 +25,7 @@ from prompt_toolkit.layout import FormattedTextControl, Layout, Window
 from prompt_toolkit.output import ColorDepth
 from prompt_toolkit.styles import Style
 
-from diagnose.case.screens import EndScreen, RefusedScreen
+from diagnose.case.screens import DangerScreen, EndScreen, RefusedScreen
 from diagnose.faces.dialog import GO_ON, Dialog
 from diagnose.faces.elements import StatusLine
 from diagnose.faces.layout import draw
@@ -76,6 +76,7 @@ class TerminalFace:
         self._refused = ""
         self._ahead: list[str | KeyboardInterrupt | None] = []
         self._last: Dialog | None = None
+        self._danger: Dialog | None = None
         self._aside = False
 
     def show(self, screen: Screen, heading: Heading) -> None:
@@ -110,13 +111,19 @@ class TerminalFace:
                 raise ahead
             return ahead
         refused, self._refused = self._refused, ""
+        if isinstance(screen, DangerScreen):
+            self._danger = Dialog(screen, heading, self._status.status(screen, heading), refused)
+            return self._full_screen.run(self._danger)
+        mistaken, self._danger = self._danger is not None, None
         status = self._status.status(screen, heading)
         dialog = self._last
-        # After `why` and after a refused reply the person goes on where they were.
-        if self._aside and dialog is not None and dialog.screen == screen:
-            dialog.reopen(heading, refused)
-        else:
+        same = dialog is not None and dialog.screen == screen
+        if dialog is None or not same or not (mistaken or self._aside):
             dialog = Dialog(screen, heading, status, refused)
+        elif not mistaken:
+            # After `why` and after a refused reply the person goes on where they were.
+            dialog.reopen(heading, refused)
+        # Pressed by mistake: just as it was, with what was typed and confirmed.
         self._last, self._aside = dialog, False
         return self._full_screen.run(dialog)
 

@@ -39,6 +39,22 @@ if TYPE_CHECKING:
     from diagnose.log.protocol import LoggedEvent
 
 
+#: What a danger was, as service and a shift lead read it.
+DANGERS: Final = {
+    "smoke": "smoke or a burning smell",
+    "heat": "something is too hot",
+    "battery": "a swollen or hissing battery",
+    "hurt": "somebody is hurt",
+    "other": "something else",
+}
+
+
+def reported(danger: str) -> str:
+    """Return in words that a danger was reported, and which, where that is known."""
+    which = f": {DANGERS.get(danger, danger)}" if danger else ""
+    return f"a danger was reported{which}"
+
+
 class ConfirmedCaution(Struct, frozen=True, kw_only=True):
     """A caution that was confirmed, by whom, with the lines that were confirmed.
 
@@ -118,26 +134,25 @@ class Account(Struct, dict=True):
 
     @cached_property
     def danger(self) -> LoggedEvent | None:
-        """The last danger that was reported and not taken back, when it was."""
+        """The danger that was reported and not taken back, at the screen where it was."""
         told: LoggedEvent | None = None
-        asked = False
         for logged in self.events:
             event = logged.event
             if not isinstance(event, Replied | ItemReplied):
                 continue
-            if event.reply == replies.DANGER and not asked:
-                told, asked = logged, event.outcome is None
+            if event.reply == replies.DANGER:
+                # What it was is said in a second reply.
+                told = told or logged
             elif event.reply == replies.MISTAKE:
-                told, asked = None, False
+                told = None
         return told
 
     @property
     def what_danger(self) -> str:
-        """What the danger was; empty where nobody said."""
-        for logged in reversed(self.events):
-            event = logged.event
-            if isinstance(event, Replied | ItemReplied) and event.reply == replies.DANGER:
-                return event.answer
+        """The id of what the danger was; empty where nobody said."""
+        last = None if self.last_reply is None else self.last_reply.event
+        if isinstance(last, Replied | ItemReplied) and last.reply == replies.DANGER:
+            return last.answer
         return ""
 
     @cached_property

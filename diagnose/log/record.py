@@ -77,10 +77,14 @@ def opened(
 DANGER_ALONE: Final = "danger"
 
 
-def danger_opened(visit: Visit, name: str) -> Opened:
-    """Return the first event of a case that a danger opened, before a symptom was chosen."""
+def danger_opened(visit: Visit, name: str, words: str) -> Opened:
+    """Return the first event of a case that a danger opened, before a symptom was chosen.
+
+    `words` are the operator's own that told of it, where there were any.
+    """
     return Opened(
         symptom=DANGER_ALONE,
+        words=words,
         outset=outset(visit, name),
         trees={DANGER_ALONE: TreeKept(title="A danger was reported")},
     )

@@ -82,10 +82,12 @@ def replay_round(
     """Return the round as its events left it, with nothing in force.
 
     `begun` are the cases that it began, in order, withdrawn ones too; `danger`: one was met in the
-    last of them.
+    last of them. Where that is open, nobody said yet what it was, and it is asked: in the case
+    itself, or in the round where that can no longer be walked.
     """
     events = list(events)
-    asked = [e.reply for e in events if isinstance(e, ItemReplied) and e.reply in _ALARMS]
+    told = [e.reply for e in events if isinstance(e, ItemReplied) and e.reply in _ALARMS]
+    asked = told[-1:] == [replies.DANGER] or (danger and begun[-1].outcome == "open")
     marks: dict[str, str] = {}
     over: list[tuple[str, str]] = []
     before: RoundState | None = None
@@ -112,7 +114,7 @@ def replay_round(
         symptom = move.event.starts
         if symptom and outcome is None and move is standing[-1]:
             state = replace(earlier, marks=marks, before=earlier)
-            return _within(visit, state, move, fits, misfits)
+            return _within(visit, state, move, fits, misfits, alarm=asked)
         if symptom and outcome is not None:
             over.append((symptom, outcome))
         before = None if symptom else earlier
@@ -125,17 +127,18 @@ def replay_round(
         notes=(phrase("resumed", fits=fits, misfits=misfits),),
     )
     trail: list[Trace] = []
-    if danger:
+    if danger and not asked:
         # The program was ended before the round heard of it.
-        state = ended(state, "referred", replies.DANGER, trail)
+        state = ended(visit, state, "referred", replies.DANGER, trail)
     else:
         state = settle(visit, state, trail)
-        alarm = asked[-1:] == [replies.DANGER] and state.outcome is None
-        state = replace(state, alarm=alarm)
+        state = replace(state, alarm=asked and state.outcome is None)
     return ResumedRound(state=state, trail=tuple(trail), fits=fits, misfits=misfits)
 
 
-def _within(visit: Visit, state: RoundState, move: _Move, fits: int, misfits: int) -> ResumedRound:
+def _within(
+    visit: Visit, state: RoundState, move: _Move, fits: int, misfits: int, *, alarm: bool
+) -> ResumedRound:
     """Return the round in the case in which it was left; without it where that has gone."""
     symptom = move.event.starts
     if visit.tree(symptom) is not None:
@@ -144,6 +147,7 @@ def _within(visit: Visit, state: RoundState, move: _Move, fits: int, misfits: in
     note = phrase("doorway-shut", symptom=symptom)
     trail: list[Trace] = []
     state = settle(visit, replace(state, before=None, notes=(note,)), trail)
+    state = replace(state, alarm=alarm and state.outcome is None)
     return ResumedRound(state=state, trail=tuple(trail), fits=fits, misfits=misfits)
 
 

@@ -104,7 +104,7 @@ class TakenBack(Struct, frozen=True, kw_only=True):
 
 
 class Report(Struct, frozen=True, kw_only=True):
-    """A danger that was reported: when, what the screen said then, and which it was."""
+    """A danger that was reported: when, what the screen said then, and the id of what it was."""
 
     at: str
     words: str

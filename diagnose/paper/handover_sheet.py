@@ -8,6 +8,7 @@ import msgspec
 
 from diagnose.files import replies
 from diagnose.files.card import Card
+from diagnose.log.account import DANGERS
 from diagnose.measure.wording import expected_range, percent, with_unit
 from diagnose.paper.markdown import heading, inline, strong, wrapped
 
@@ -32,15 +33,6 @@ IDS: Final = 6
 #: for each question.
 LINES: Final = 116
 FULL, NO_REMEDY, PACKED, NO_DOING = range(4)
-
-#: A danger as service reads it.
-DANGER_KINDS: Final = {
-    "smoke": "smoke or a burning smell",
-    "heat": "something too hot",
-    "battery": "a swollen or hissing battery",
-    "hurt": "somebody hurt",
-    "other": "of another kind",
-}
 
 _WHY: Final = {
     replies.CANNOT: "Could not be done.",
@@ -163,7 +155,7 @@ def _ended(page: Handover) -> str:
 def _which(page: Handover) -> str:
     """Return which danger it was, and what the screen showed when it was reported."""
     assert page.danger is not None
-    kind = f": {DANGER_KINDS.get(page.danger.kind, page.danger.kind)}" if page.danger.kind else ""
+    kind = f" ({DANGERS.get(page.danger.kind, page.danger.kind)})" if page.danger.kind else ""
     shown = f", while the screen showed: {inline(page.danger.words)}" if page.danger.words else "."
     return f"{kind}{shown}"
 

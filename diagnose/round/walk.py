@@ -17,7 +17,7 @@ from diagnose.case.cautions import CautionState
 from diagnose.case.onward import WITHDRAWN
 from diagnose.case.screens import CautionScreen, DangerScreen, RefusedScreen, WhyScreen, phrase
 from diagnose.case.state import Exchange, Trace
-from diagnose.case.view import call_notes, comes_back, ranking
+from diagnose.case.view import call_notes, comes_back, contacts, ranking
 from diagnose.case.walk import LONGEST_TYPED, Refusal, at_danger, note_in, replied
 from diagnose.files import replies
 from diagnose.round import view
@@ -92,7 +92,7 @@ def came_back(
     if how in (replies.DANGER, "left"):
         state = replace(state, ranking=ranking(case.frames[0]))
         outcome = "referred" if how == replies.DANGER else "left"
-        state = ended(state, outcome, how, trail)
+        state = ended(visit, state, outcome, how, trail)
         return state, tuple(trail)
     state = replace(
         state,
@@ -129,13 +129,15 @@ def settle(visit: Visit, state: RoundState, trail: list[Trace]) -> RoundState:
         not_now=marks.count(replies.NOT_NOW),
     )
     state = replace(state, notes=(*state.notes, *view.passing(reasons), counts))
-    return ended(state, WALKED, WALKED, trail)
+    return ended(visit, state, WALKED, WALKED, trail)
 
 
-def ended(state: RoundState, outcome: str, why: str, trail: list[Trace]) -> RoundState:
+def ended(
+    visit: Visit, state: RoundState, outcome: str, why: str, trail: list[Trace]
+) -> RoundState:
     """Return the round at its end."""
     trail.append(Trace(what="ended", symptom="", step="", why=why))
-    danger = (phrase("end-danger"),) if why == replies.DANGER else ()
+    danger = (phrase("end-danger"), *call_notes(visit.call)) if why == replies.DANGER else ()
     return replace(state, outcome=outcome, notes=(*state.notes, *danger))
 
 
@@ -144,9 +146,9 @@ def _done(
 ) -> RoundState:
     fresh = replace(state, notes=(), alarm=False)
     if kind == replies.DANGER:
-        return ended(fresh, "referred", replies.DANGER, trail)
+        return ended(visit, fresh, "referred", replies.DANGER, trail)
     if kind == replies.LEAVE:
-        return ended(fresh, "left", "left", trail)
+        return ended(visit, fresh, "left", "left", trail)
     if kind == replies.BACK:
         return _earlier(state, state.cautions)
     if isinstance(screen, CautionScreen):
@@ -186,8 +188,8 @@ def _not_right(visit: Visit, state: RoundState, trail: list[Trace]) -> RoundStat
     An item that stops the round begins none: what it starts would have the machine run.
     """
     if state.round.items[state.at].stops:
-        notes = (phrase("end-stops"), *call_notes(visit))
-        return ended(replace(state, notes=notes), "referred", STOPS, trail)
+        notes = (phrase("end-stops"), *call_notes(contacts(visit.card)))
+        return ended(visit, replace(state, notes=notes), "referred", STOPS, trail)
     symptom = state.round.items[state.at].starts
     if symptom is None:
         note = phrase("round-noted")

@@ -144,6 +144,7 @@ _held = _every | {
         _all_of(PassedStep, symptom=texts, step=texts, words=texts, why=texts, reason=texts)
     ),
 }
+ALARMS: Final = ("danger", "mistake")
 cures = several(st.tuples(texts, texts))
 
 EVENTS: Final[dict[type, SearchStrategy[Event]]] = {
@@ -153,7 +154,7 @@ EVENTS: Final[dict[type, SearchStrategy[Event]]] = {
     ),
     Replied: _all_of(
         Replied,
-        reply=st.sampled_from(["answer", "done", "cured", "refer", "back", "leave", "danger"]),
+        reply=st.sampled_from(["answer", "done", "cured", "refer", "back", "leave", *ALARMS]),
         symptom=texts,
         step=texts,
         shown=shown,
@@ -168,11 +169,12 @@ EVENTS: Final[dict[type, SearchStrategy[Event]]] = {
     ),
     ItemReplied: _all_of(
         ItemReplied,
-        reply=st.sampled_from(["done", "not right", "not now", "back", "leave", "danger"]),
+        reply=st.sampled_from(["done", "not right", "not now", "back", "leave", *ALARMS]),
         item=texts,
         shown=shown,
         caution=texts,
         typed=texts,
+        answer=texts,
         starts=texts,
         came_to=came_to,
         **_every,
