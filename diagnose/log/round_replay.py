@@ -88,6 +88,19 @@ def replay_round(
     events = list(events)
     told = [e.reply for e in events if isinstance(e, ItemReplied) and e.reply in _ALARMS]
     asked = told[-1:] == [replies.DANGER] or (danger and begun[-1].outcome == "open")
+    again = _told_again(visit, round_, events, begun, danger=danger and not asked)
+    alarm = asked and again.state.begins is None and again.state.outcome is None
+    return replace(again, state=replace(again.state, alarm=alarm))
+
+
+def _told_again(
+    visit: Visit,
+    round_: ReadyRound,
+    events: Sequence[Event],
+    begun: Sequence[CaseRecord],
+    *,
+    danger: bool,
+) -> ResumedRound:
     marks: dict[str, str] = {}
     over: list[tuple[str, str]] = []
     before: RoundState | None = None
@@ -114,7 +127,7 @@ def replay_round(
         symptom = move.event.starts
         if symptom and outcome is None and move is standing[-1]:
             state = replace(earlier, marks=marks, before=earlier)
-            return _within(visit, state, move, fits, misfits, alarm=asked)
+            return _within(visit, state, move, fits, misfits)
         if symptom and outcome is not None:
             over.append((symptom, outcome))
         before = None if symptom else earlier
@@ -127,18 +140,15 @@ def replay_round(
         notes=(phrase("resumed", fits=fits, misfits=misfits),),
     )
     trail: list[Trace] = []
-    if danger and not asked:
+    if danger:
         # The program was ended before the round heard of it.
         state = ended(visit, state, "referred", replies.DANGER, trail)
     else:
         state = settle(visit, state, trail)
-        state = replace(state, alarm=asked and state.outcome is None)
     return ResumedRound(state=state, trail=tuple(trail), fits=fits, misfits=misfits)
 
 
-def _within(
-    visit: Visit, state: RoundState, move: _Move, fits: int, misfits: int, *, alarm: bool
-) -> ResumedRound:
+def _within(visit: Visit, state: RoundState, move: _Move, fits: int, misfits: int) -> ResumedRound:
     """Return the round in the case in which it was left; without it where that has gone."""
     symptom = move.event.starts
     if visit.tree(symptom) is not None:
@@ -147,7 +157,6 @@ def _within(
     note = phrase("doorway-shut", symptom=symptom)
     trail: list[Trace] = []
     state = settle(visit, replace(state, before=None, notes=(note,)), trail)
-    state = replace(state, alarm=alarm and state.outcome is None)
     return ResumedRound(state=state, trail=tuple(trail), fits=fits, misfits=misfits)
 
 

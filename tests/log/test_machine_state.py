@@ -212,7 +212,8 @@ def test_a_danger_holds_it_before_it_is_said_which_and_no_longer_after_a_mistake
     assert shop.state() == (OUT_OF_USE, "a danger was reported")
     told.say("mistake")
     assert shop.state() is None
-    told.say("danger", "mistake", "danger", "smoke")
+    for text in ("danger", "mistake", "danger", "smoke"):
+        told.say(text)
     assert shop.state() == (OUT_OF_USE, "a danger was reported: smoke or a burning smell")
 
 

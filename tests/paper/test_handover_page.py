@@ -225,7 +225,7 @@ def test_a_refused_release_is_somebody_elses_tag(desk: Desk) -> None:
     [
         (["Nothing odd"], "open", "in use"),
         *[(["danger", kind], "referred", "out of use") for kind in DANGERS],
-        (["danger", "mistake"], "open", "in use"),
+        (["danger", "mistake", "Nothing odd"], "open", "in use"),
         ([*TO_TURN, "They stand still", DEAD], "open", "out of use"),
         ([*TO_TURN, "They stand still", DEAD, "String", "cured"], "cured", "in use"),
         ([*TO_TURN, "They stand still", DEAD, "String", "not cured", *BEYOND], "open", "in use"),

@@ -160,7 +160,8 @@ def test_danger_refers_the_round_once_it_is_said_which(told: Told, kind: str) ->
 def test_a_danger_by_mistake_leaves_the_round_as_it_was(
     told: Told, before: tuple[str, ...], word: str
 ) -> None:
-    told.say(*before)
+    for text in before:
+        told.say(text)
     screen, state = told.screen, told.state
     told.say("danger", word, "danger", word)
     assert (told.screen, told.state) == (screen, state)
@@ -312,8 +313,15 @@ def test_a_danger_by_mistake_in_a_diagnosis_leaves_both_as_they_were(told: Told)
     assert told.at == "note"
 
 
-@pytest.mark.parametrize("before", [("done",), ("done", "not right"), ("done", "not right", "1")])
-def test_killed_at_a_danger_it_is_asked_again(told: Told, before: tuple[str, ...]) -> None:
+@pytest.mark.parametrize(
+    ("before", "at"),
+    [
+        (("done",), "take key-out"),
+        (("done", "not right"), "take key-out"),
+        (("done", "not right", "1"), "take lockout"),
+    ],
+)
+def test_killed_at_a_danger_it_is_asked_again(told: Told, before: tuple[str, ...], at: str) -> None:
     told.say(*before, "danger")
     told.resume()
     assert told.screen.screen == "danger"
@@ -321,7 +329,7 @@ def test_killed_at_a_danger_it_is_asked_again(told: Told, before: tuple[str, ...
     told.resume()
     told.say("mistake")
     # Nothing is in force any more, so its caution comes first.
-    assert told.at == "take key-out"
+    assert told.at == at
     assert told.screen.notes[0].id == "resumed"
     told.say("danger", "hurt")
     assert told.at == "referred"
@@ -331,7 +339,7 @@ def test_killed_at_a_danger_it_is_asked_again(told: Told, before: tuple[str, ...
 def test_a_danger_in_a_diagnosis_that_is_gone_is_asked_in_the_round(tmp_path: Path) -> None:
     told = Told(opened(written(tmp_path)))
     told.say("done", "not right", "danger")
-    (tmp_path / "lines.yaml").unlink()
+    (tmp_path / "lines.yaml").write_text("format: 1\n")
     told.resume(opened(tmp_path))
     assert (told.screen.screen, told.screen.symptom) == ("danger", None)
     told.say("heat")
