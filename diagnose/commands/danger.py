@@ -66,7 +66,12 @@ def keep(library: ReadyLibrary, face: Face, options: argparse.Namespace, met: Da
         case = log.open_case(desk.machine, danger_opened(desk.visit, desk.name, met.words))
         record = Record(log, case)
         record.write(danger_replied(met.kind))
-    notes = (phrase("end-danger"), *call_notes(desk.visit.call))
-    end = EndScreen(outcome="referred", ranking=(), notes=notes, in_force=met.in_force)
-    show_end(desk, record, "", end)
+    show_end(desk, record, "", end_of(library, met))
     return opt.OK
+
+
+def end_of(library: ReadyLibrary, met: DangerMet) -> EndScreen:
+    """Return the end that a danger before any case comes to."""
+    call = contacts(library.card, library.content.site)
+    notes = (phrase("end-danger"), *call_notes(call))
+    return EndScreen(outcome="referred", ranking=(), notes=notes, in_force=met.in_force)

@@ -164,7 +164,7 @@ def _danger(screen: DangerScreen) -> Elements:
     yield Element("signal", "DANGER")
     yield Element("title", STOP)
     for one in screen.call:
-        yield Element("text", f"Call {one.who}: {one.phone}.")
+        yield Element("heading", f"Call {one.who}: {one.phone}.")
     yield Element("ask", "What is it?")
     yield from _numbered("answer", [DANGERS[answer] for answer in screen.answers])
 

@@ -13,6 +13,7 @@ import os
 import signal
 import sys
 from contextlib import suppress
+from time import monotonic
 from typing import TYPE_CHECKING, Any, Final
 
 from msgspec.structs import replace
@@ -60,6 +61,10 @@ _STYLES: Final = {
 }
 
 _NAMED: Final = ("up", "down", "pageup", "pagedown", "enter", "tab", "s-tab", "backspace", "c-u")
+
+
+#: Seconds: nobody has read a danger's question by then. Common practice, no published source.
+BURST: Final = 0.5
 
 
 def no_color() -> bool:
@@ -129,7 +134,12 @@ class TerminalFace:
 
 
 class FullScreen:
-    """Puts one dialog after the other on the whole terminal and brings back what was replied."""
+    """Puts one dialog after the other on the whole terminal and brings back what was replied.
+
+    A danger's question takes no key for its first `burst` seconds.
+    """
+
+    burst = BURST
 
     def __init__(self) -> None:
         self._dialog: Dialog | None = None
@@ -139,7 +149,7 @@ class FullScreen:
         self._app: Application[None] | None = None
         self._task: asyncio.Task[None] | None = None
         self._reply: asyncio.Future[str | None] | None = None
-        self._drawn = False
+        self._drawn: float | None = None
         self._streams: tuple[Any, Any] | None = None
 
     def run(self, dialog: Dialog) -> str | None:
@@ -148,7 +158,7 @@ class FullScreen:
         Raises `KeyboardInterrupt` where the person broke off; the terminal is restored then.
         """
         self._dialog, self._arrangement = dialog, None
-        self._drawn = False
+        self._drawn = None
         if self._loop is None:
             self._begin()
         assert self._loop is not None
@@ -240,14 +250,25 @@ class FullScreen:
         return self._shown
 
     def _rendered(self, app: Application[None]) -> None:
-        self._drawn = True
+        if self._drawn is None:
+            self._drawn = monotonic()
+
+    @property
+    def _takes_keys(self) -> bool:
+        """Whether a key can be meant for the screen: one that was pressed before it was not.
+
+        Nor is one of a burst of keys that happened to have the one for danger in it.
+        """
+        if self._dialog is None or self._drawn is None:
+            return False
+        alarm = isinstance(self._dialog.screen, DangerScreen)
+        return not alarm or monotonic() - self._drawn >= self.burst
 
     def _bindings(self) -> KeyBindings:
         bindings = KeyBindings()
 
         def press(key: str) -> None:
-            # A key that was pressed before its question was on the screen answers nothing.
-            if self._dialog is not None and self._drawn:
+            if self._dialog is not None and self._takes_keys:
                 self._answer(self._dialog.press(key))
 
         for name in _NAMED:
@@ -261,7 +282,7 @@ class FullScreen:
 
         @bindings.add(Keys.BracketedPaste)
         def _(event: KeyPressEvent) -> None:
-            if self._dialog is not None and self._drawn:
+            if self._dialog is not None and self._takes_keys:
                 self._dialog.paste(event.data)
 
         @bindings.add("c-c")

@@ -84,7 +84,7 @@ WORDS: Final[dict[str, str]] = {
     "end-resume": "To go on with it: diagnose resume {case}",
     "end-handover": "The page for service: diagnose handover {case}",
     # Replies that mean nothing here.
-    "danger-which": "Give its number, 1 to {last}. By mistake, {last}, goes back.",
+    "danger-which": "Give its number, 1 to {last}. {last} goes back.",
     "no-way-back": "This is the first screen: there is nothing to go back to.",
     "nothing-typed": "Nothing was typed.",
     "no-such-answer": 'No answer is "{typed}". Give its number, 1 to {last}, or its words.{hint}',

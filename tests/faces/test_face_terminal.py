@@ -6,6 +6,7 @@ import os
 import re
 import signal
 import sys
+import time
 from typing import TYPE_CHECKING
 
 import pytest
@@ -25,10 +26,10 @@ from handmade import (
     refused,
     why,
 )
-from terminals import PROGRAM, Terminal, typed_at
+from terminals import PROGRAM, Terminal, TypedAt, typed_at
 
 from diagnose.case.screens import phrase
-from diagnose.faces.terminal import FullScreen, TerminalFace, no_color
+from diagnose.faces.terminal import BURST, FullScreen, TerminalFace, no_color
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -137,6 +138,24 @@ def test_a_burst_of_keys_at_a_danger_answers_nothing() -> None:
         assert face.ask(check(), HEADING) == "danger"
         assert face.ask(danger(), HEADING) == "6"
         assert face.ask(check(), HEADING) == "1"
+
+
+def test_a_danger_s_question_takes_no_key_at_first(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A burst goes on once the question is there; nobody can have read it by then."""
+    for burst, keys, reply in ((3600.0, "3\x04", None), (0.0, "3", "3")):
+        monkeypatch.setattr(TypedAt, "burst", burst)
+        with typed_at("!", keys) as full_screen:
+            face = TerminalFace(full_screen)
+            assert face.ask(check(), HEADING) == "danger"
+            assert face.ask(danger(), HEADING) == reply
+    # Any other question takes it, and whoever breaks off at a danger is heard at once.
+    monkeypatch.setattr(TypedAt, "burst", 3600.0)
+    with typed_at("3\x03", "1") as full_screen:
+        face = TerminalFace(full_screen)
+        with pytest.raises(KeyboardInterrupt):
+            face.ask(danger(), HEADING)
+        assert face.ask(check(), HEADING) == "1"
+    assert FullScreen.burst == BURST == 0.5
 
 
 def test_breaking_off() -> None:
@@ -356,6 +375,7 @@ def test_danger_is_one_key_and_its_words_stay(start: Callable[..., Terminal]) ->
     terminal.press("!")
     screen = terminal.until("Pressed by mistake")
     assert not re.search("What does the lamp show|case|caution|causes|NOTICE", screen)
+    time.sleep(2 * BURST)
     terminal.press("1")
     assert terminal.end() == 0
     told = terminal.text()
