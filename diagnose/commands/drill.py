@@ -89,7 +89,7 @@ def run(args: Sequence[str]) -> int:
 
 
 def _symptom(library: ReadyLibrary, face: Face) -> str | None:
-    """Ask for a symptom; None where the trainee left, or met a real danger: a drill keeps no case."""
+    """Ask for a symptom; None where the trainee left. A real danger is no case of a drill."""
     try:
         return symptom_of(library, face, first=True).symptom
     except DangerMet as met:
