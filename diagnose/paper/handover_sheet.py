@@ -310,6 +310,8 @@ def _span(page: Handover, taken: ConfirmedCaution) -> str:
 
 
 def _asked(page: Handover, detail: int) -> Iterator[str]:
+    if page.danger is not None:
+        yield from _bullet("Find what the danger came from before the machine is switched on.")
     for cause in page.asked[: REQUESTS if detail < PACKED else FEWER]:
         share = "" if cause.probability is None else f"{percent(cause.probability)} "
         hazards = f" **Hazards:** {_joined(*cause.hazards)}." if cause.hazards else ""
@@ -320,7 +322,7 @@ def _asked(page: Handover, detail: int) -> Iterator[str]:
         )
     if not page.asked and page.not_right:
         yield from _bullet("Put right what the round found not right.")
-    elif not page.asked and page.outcome != "cured":
+    elif not page.asked and page.outcome != "cured" and any(one.causes for one in page.likely):
         yield from _bullet("No cause for service stands out. Go on from the likeliest ones.")
 
 

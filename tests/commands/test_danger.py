@@ -85,6 +85,9 @@ def test_a_danger_before_a_case_opens_one_of_its_own(desk: Desk, kind: str) -> N
         in told
     )
     assert f"({WORDS[kind]}). It then said: stop, people away, call." in told
+    first = "What service is asked to do - Find what the danger came from before"
+    assert first in told
+    assert "the likeliest" not in told
     # Whoever comes next meets it first.
     assert desk.walk(*LINES, replies=("leave",))[0]["screen"] == "state"
     code, out, _ = desk("cases", "show", case["name"])
