@@ -81,7 +81,7 @@ class TerminalFace:
         self._refused = ""
         self._ahead: list[str | KeyboardInterrupt | None] = []
         self._last: Dialog | None = None
-        self._danger: Dialog | None = None
+        self._alarm = False
         self._aside = False
 
     def show(self, screen: Screen, heading: Heading) -> None:
@@ -116,19 +116,19 @@ class TerminalFace:
                 raise ahead
             return ahead
         refused, self._refused = self._refused, ""
-        if isinstance(screen, DangerScreen):
-            self._danger = Dialog(screen, heading, self._status.status(screen, heading), refused)
-            return self._full_screen.run(self._danger)
-        mistaken, self._danger = self._danger is not None, None
         status = self._status.status(screen, heading)
+        if isinstance(screen, DangerScreen):
+            self._alarm = True
+            return self._full_screen.run(Dialog(screen, heading, status, refused))
+        mistaken, self._alarm = self._alarm, False
         dialog = self._last
         same = dialog is not None and dialog.screen == screen
         if dialog is None or not same or not (mistaken or self._aside):
             dialog = Dialog(screen, heading, status, refused)
         elif not mistaken:
-            # After `why` and after a refused reply the person goes on where they were.
+            # After `why` and after a refused reply the person goes on where they were; after a
+            # danger by mistake it is all just as it was.
             dialog.reopen(heading, refused)
-        # Pressed by mistake: just as it was, with what was typed and confirmed.
         self._last, self._aside = dialog, False
         return self._full_screen.run(dialog)
 

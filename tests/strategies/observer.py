@@ -24,7 +24,7 @@ ASIDE = ("refused", "why")
 #: What takes a danger back; the last of its answers by number too.
 MISTAKEN = ("mistake", "back", "6")
 #: Replies that end it, or end it for now.
-ENDING = ("danger", "leave", "cured", "refer")
+ENDING = ("leave", "cured", "refer")
 
 #: A step of a symptom, or an item of a round.
 Step = tuple[str, str]
@@ -155,7 +155,9 @@ class Observer:
             self._danger(screen)
         elif kind != "figure":
             word, before, self.pending = self._meant(screen), self.screen, None
-            if word is not None:
+            if word == "danger":
+                self._settle()
+            elif word is not None:
                 self._happened(word)
             if self.of_round and kind != "end":
                 self._in_and_out(word, before, screen)
