@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any, ClassVar
 import msgspec
 from msgspec import Struct
 
+from diagnose.files import replies
+
 if TYPE_CHECKING:
     from diagnose.measure.model import Expected
 
@@ -75,6 +77,15 @@ class Contact(Struct, frozen=True, kw_only=True):
 
     who: str
     phone: str
+
+
+class DangerScreen(Screen, frozen=True, kw_only=True):
+    """Stop, get off, people away, call; then what it is. `answers` are ids, mistake the last."""
+
+    screen: ClassVar[str] = "danger"
+
+    call: tuple[Contact, ...]
+    answers: tuple[str, ...] = (*replies.DANGERS, replies.MISTAKE)
 
 
 class StateScreen(Screen, frozen=True, kw_only=True):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from diagnose.case import cautions
+from diagnose.case.danger import danger_screen
 from diagnose.case.likelier import advice
 from diagnose.case.screens import (
     CardLine,
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     from diagnose.case.state import Frame, State
     from diagnose.case.visit import Visit
     from diagnose.files.card import Card
+    from diagnose.files.site import Site
     from diagnose.study.in_force import CautionTable
 
 #: What may be replied at every screen.
@@ -53,6 +55,8 @@ def screen(visit: Visit, state: State) -> Screen:
         "doorway": state.doorway,
         "notes": state.notes,
     }
+    if state.alarm:
+        return danger_screen(visit.call, symptom=common["symptom"], in_force=common["in_force"])
     step = frame.tree.steps[frame.at]
     needs, energises = plan.needs[frame.at], plan.energises[frame.at]
     if needs & ~held.in_force or (energises and held.in_force):
@@ -240,17 +244,27 @@ def comes_back_for(parts: Collection[str], times: int) -> Phrase:
     return phrase(f"comes-back-{'part' if parts else 'care'}", times=times)
 
 
-def contacts(card: Card | None) -> tuple[Contact, ...]:
-    """Return whom to call for a machine, as its card says; nobody without a number."""
-    if card is None:
-        return ()
-    who, phone = card.line("service.name"), card.line("service.phone")
-    return () if phone is None else (Contact(who=who or "Service", phone=phone),)
+def contacts(card: Card | None, site: Site | None = None) -> tuple[Contact, ...]:
+    """Return whom to call: in an emergency first, service last, as the card says or the site.
+
+    Nobody without a number.
+    """
+    called = {} if site is None else dict(site.call)
+    service, emergency = called.pop("service", None), called.pop("emergency", None)
+    first = [emergency] if emergency is not None else []
+    found = [Contact(who=one.name, phone=one.phone) for one in (*first, *called.values())]
+    who = None if card is None else card.line("service.name")
+    phone = None if card is None else card.line("service.phone")
+    if phone is not None:
+        found.append(Contact(who=who or "Service", phone=phone))
+    elif service is not None:
+        found.append(Contact(who=service.name, phone=service.phone))
+    return tuple(found)
 
 
-def call_notes(visit: Visit) -> tuple[Phrase, ...]:
+def call_notes(call: Sequence[Contact]) -> tuple[Phrase, ...]:
     """Return whom to call, to be said at an end."""
-    return tuple(phrase("end-call", who=one.who, phone=one.phone) for one in contacts(visit.card))
+    return tuple(phrase("end-call", who=one.who, phone=one.phone) for one in call)
 
 
 def _back(visit: Visit, state: State) -> tuple[str, ...]:

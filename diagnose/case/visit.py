@@ -11,7 +11,7 @@ from diagnose.files.site import CALL_OUT
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
-    from diagnose.case.screens import Phrase
+    from diagnose.case.screens import Contact, Phrase
     from diagnose.files.card import Card
     from diagnose.files.site import Site
     from diagnose.study.in_force import CautionTable
@@ -24,7 +24,7 @@ class Visit(Struct, frozen=True, kw_only=True):
     `tree` gives the ready tree of a symptom, or None where it cannot be started. `cured_before`
     counts the recent cures of this machine by (symptom, finding); `undone` says, by symptom, what
     the rounds left undone that speaks for it. `call_out_minutes` are what a call of service costs,
-    against which another look is weighed.
+    against which another look is weighed. `call` is whom to call, in an emergency first.
     """
 
     tree: Callable[[str], ReadyTree | None]
@@ -32,6 +32,7 @@ class Visit(Struct, frozen=True, kw_only=True):
     role: str = "operator"
     call_out_minutes: float = CALL_OUT
     card: Card | None = None
+    call: tuple[Contact, ...] = ()
     cured_before: Mapping[tuple[str, str], int] = {}
     undone: Mapping[str, tuple[Phrase, ...]] = {}
     site: Site | None = None

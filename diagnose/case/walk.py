@@ -12,9 +12,11 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from diagnose.case import cautions, onward, view
+from diagnose.case.danger import what_it_is
 from diagnose.case.screens import (
     CautionScreen,
     CheckScreen,
+    DangerScreen,
     FigureScreen,
     FindingScreen,
     Named,
@@ -82,7 +84,10 @@ def reply(visit: Visit, state: State, text: str, screen: Screen | None = None) -
     if meaning.kind == replies.WHY:
         return Turn(state=state, interludes=(why(visit, state, screen),))
     trail: list[Trace] = []
-    if meaning.kind == replies.NOTE:
+    if meaning.kind in (replies.DANGER, replies.MISTAKE) and not meaning.answer:
+        # The screen before stays as it was: whoever pressed it by mistake goes back to it.
+        after = replace(state, alarm=meaning.kind == replies.DANGER)
+    elif meaning.kind == replies.NOTE:
         after = replace(state, notes=(*state.notes, phrase("noted", text=meaning.answer)))
     else:
         after = _done(visit, state, screen, meaning, trail)
@@ -134,6 +139,16 @@ def picked(options: Sequence[Named], word: str) -> str | None:
     return None
 
 
+def at_danger(text: str) -> Meaning | Refusal:
+    """Return what a reply to the danger's question means."""
+    told = what_it_is(text)
+    if not isinstance(told, str):
+        return Refusal(told)
+    if told == replies.MISTAKE:
+        return Meaning(kind=replies.MISTAKE)
+    return Meaning(kind=replies.DANGER, answer=told)
+
+
 def note_in(text: str) -> Meaning | Refusal | None:
     """Return the note that a reply is, in one line of what can be printed; None: it is none."""
     head, _, words = text.strip().partition(" ")
@@ -148,6 +163,8 @@ def note_in(text: str) -> Meaning | Refusal | None:
 
 
 def _understood(visit: Visit, state: State, screen: Screen, text: str) -> Meaning | Refusal:
+    if isinstance(screen, DangerScreen):
+        return at_danger(text)
     note = note_in(text)
     if note is not None:
         return note
@@ -245,9 +262,10 @@ def _done(
 ) -> State:
     """Return the state after a reply that was understood; what followed goes on the trail."""
     kind = meaning.kind
-    fresh = replace(state, doorway=None, notes=(), answered=False)
+    fresh = replace(state, doorway=None, notes=(), answered=False, alarm=False)
     if kind == replies.DANGER:
-        return onward.ended(fresh, "referred", trail, replies.DANGER)
+        end = onward.ended(fresh, "referred", trail, replies.DANGER)
+        return replace(end, notes=(*end.notes, *view.call_notes(visit.call)))
     if kind == replies.LEAVE:
         # Nobody looks for a case in which nothing was said; a round comes back to its own.
         empty = not state.returns and view.leaves_nothing(visit, state)

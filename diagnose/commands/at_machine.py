@@ -45,7 +45,7 @@ def at_machine(library: ReadyLibrary, face: Face, options: argparse.Namespace) -
             return None
         # A trial neither keeps nor looks up anything.
         log = None if options.trial else opt.existing_log(options)
-        made_of_it = met(face, log, library.card, opt.person(options), asked=asked)
+        made_of_it = met(library, face, log, opt.person(options), asked=asked)
         if made_of_it.reply == replies.START_ANEW:
             first = not asked and not made_of_it.shown
             return AtMachine(log=log, first=first, notes=made_of_it.notes)

@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING, Final
 
 from msgspec import Struct
 
-from diagnose.case.screens import ChooseScreen, RefusedScreen, StateScreen, phrase
+from diagnose.case.screens import ChooseScreen, EndScreen, RefusedScreen, StateScreen, phrase
 from diagnose.case.view import contacts
 from diagnose.case.walk import Refusal, replied, word_of
-from diagnose.commands.intake import show_left
+from diagnose.commands.danger import ask
 from diagnose.commands.options import LONGEST_NAME
 from diagnose.commands.session import said
 from diagnose.faces.face import Heading
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from diagnose.case.screens import Phrase
+    from diagnose.commands.ready_library import ReadyLibrary
     from diagnose.faces.face import Face
     from diagnose.files.card import Card
     from diagnose.log.machine_state import Held
@@ -46,7 +47,7 @@ class Met(Struct, frozen=True, kw_only=True):
     notes: tuple[Phrase, ...] = ()
 
 
-def met(face: Face, log: CaseLog | None, card: Card | None, name: str, *, asked: bool) -> Met:
+def met(library: ReadyLibrary, face: Face, log: CaseLog | None, name: str, *, asked: bool) -> Met:
     """Show the state of a machine that is not simply in use, and take what is said to it.
 
     `name` is who stands there, empty where not given; it is asked for where the machine is said to
@@ -54,10 +55,11 @@ def met(face: Face, log: CaseLog | None, card: Card | None, name: str, *, asked:
     shown without a log, or without a card: which machine it is, nobody knows then. Raises
     `LogError`.
     """
+    card = library.card
     holding = held(log, card.machine) if log is not None and card is not None else []
     if log is None or card is None or not holding:
         return Met(reply=replies.START_ANEW, shown=False)
-    screen = _screen(card, holding, asked=asked)
+    screen = _screen(library, card, holding, asked=asked)
     heading = Heading(machine=card.title, first=not asked)
     while True:
         meaning = replied(screen, said(face, screen, heading))
@@ -65,18 +67,23 @@ def met(face: Face, log: CaseLog | None, card: Card | None, name: str, *, asked:
         if isinstance(meaning, Refusal):
             face.show(RefusedScreen(message=meaning.message), heading)
         elif meaning.kind == replies.RELEASED:
-            who = name or _name(face, heading)
-            if who in _ASIDE:
-                show_left(face, who, heading)
-                return Met(reply=replies.LEAVE)
+            who = name or _name(library, face, heading)
+            if who == replies.LEAVE:
+                return _left(face, heading)
             if who != replies.BACK:
                 release(log, holding, who)
                 return Met(reply=replies.START_ANEW, notes=(phrase("state-released", name=who),))
-        elif meaning.kind in _ASIDE:
-            show_left(face, meaning.kind, heading)
-            return Met(reply=replies.LEAVE)
+        elif meaning.kind == replies.DANGER:
+            ask(library, face, heading)
+        elif meaning.kind == replies.LEAVE:
+            return _left(face, heading)
         else:
             return Met(reply=meaning.kind, case=holding[0].case)
+
+
+def _left(face: Face, heading: Heading) -> Met:
+    face.show(EndScreen(outcome="left", ranking=()), heading)
+    return Met(reply=replies.LEAVE)
 
 
 def notes_on(holding: Sequence[Held]) -> tuple[Phrase, ...]:
@@ -94,7 +101,9 @@ def notes_on(holding: Sequence[Held]) -> tuple[Phrase, ...]:
     ) + ((phrase("state-more", count=more),) if more > 0 else ())
 
 
-def _screen(card: Card, holding: Sequence[Held], *, asked: bool) -> StateScreen:
+def _screen(
+    library: ReadyLibrary, card: Card, holding: Sequence[Held], *, asked: bool
+) -> StateScreen:
     """Return the screen of a machine that is held: of the last that happened, the worst first."""
     first = holding[0]
     go_on = (replies.GO_ON,) if first.case.outcome == "open" else ()
@@ -111,19 +120,22 @@ def _screen(card: Card, holding: Sequence[Held], *, asked: bool) -> StateScreen:
         why=first.is_.why,
         tag=first.is_.tag,
         case=first.case.name,
-        call=contacts(card),
+        call=contacts(card, library.content.site),
     )
 
 
-def _name(face: Face, heading: Heading) -> str:
+def _name(library: ReadyLibrary, face: Face, heading: Heading) -> str:
     """Ask who says that a machine was released: a release without a name is nobody's word.
 
-    Returns the name, or back, danger or leave.
+    Returns the name, or back or leave. Raises `DangerMet`.
     """
     screen = ChooseScreen(what="name", options=(), replies=(replies.BACK, *_ASIDE))
     while True:
         typed = " ".join(printable(said(face, screen, heading)[:LONGEST_NAME]).split())
         word = word_of(typed)
+        if word == replies.DANGER:
+            ask(library, face, heading)
+            continue
         if word in screen.replies:
             return word
         if typed:

@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, Any
 from msgspec.structs import asdict
 
 from diagnose.case.cautions import RELEASE
-from diagnose.case.screens import as_data
+from diagnose.case.screens import DangerScreen, as_data
 from diagnose.commands import options as opt
 from diagnose.commands.machines import comes_back, open_list
 from diagnose.commands.release import holding_of
 from diagnose.files import replies
 from diagnose.log import clock
-from diagnose.log.account import Account
+from diagnose.log.account import DANGERS, Account
 from diagnose.log.events import (
     CaseOver,
     Found,
@@ -204,6 +204,8 @@ def event_line(event: Event) -> str:
 
 def _exchange_line(event: Replied | ItemReplied) -> str:
     """Return what was shown and replied as a line a person reads."""
+    if event.shown.screen == DangerScreen.screen:
+        return f"Danger: {DANGERS.get(event.answer, event.reply)}"
     if event.caution:
         phase = "released" if event.shown.phase == RELEASE else "confirmed"
         reply = phase if event.reply == replies.DONE else event.reply

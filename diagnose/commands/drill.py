@@ -10,6 +10,7 @@ from msgspec.structs import replace
 
 from diagnose.case.screens import as_data
 from diagnose.commands import options as opt
+from diagnose.commands.danger import DangerMet, end_of
 from diagnose.commands.intake import symptom_of
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.commands.session import said
@@ -58,7 +59,7 @@ def run(args: Sequence[str]) -> int:
     card = library.machine(options.machine)
     face = drill_face(plain=options.plain, json=options.json)
     if not symptom:
-        symptom = symptom_of(library, face, first=True).symptom
+        symptom = _symptom(library, face)
     if symptom is None:
         return opt.OK
     ready = library.require(symptom)
@@ -85,6 +86,15 @@ def run(args: Sequence[str]) -> int:
         under = f"drill {score.seed}: {score.outcome}"
         _say(f"The route: {drawing.draw(library, ready, _route(score), under).file}", options)
     return opt.OK if score.outcome == PASSED else opt.BAD_ANSWER
+
+
+def _symptom(library: ReadyLibrary, face: Face) -> str | None:
+    """Ask for a symptom; None where the trainee left. A real danger is no case of a drill."""
+    try:
+        return symptom_of(library, face, first=True).symptom
+    except DangerMet as met:
+        face.show(end_of(library, met), Heading())
+        return None
 
 
 def _drill(library: ReadyLibrary, ready: ReadyTree, options: argparse.Namespace) -> Drill:

@@ -5,11 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from msgspec import Struct
-from msgspec.structs import replace
 
+from diagnose.case.danger import in_words
 from diagnose.case.screens import ChooseScreen, EndScreen, Named, RefusedScreen, phrase
 from diagnose.case.walk import picked
 from diagnose.commands import options as opt
+from diagnose.commands.danger import ask
 from diagnose.commands.session import said
 from diagnose.faces.face import Heading
 from diagnose.faces.words import render
@@ -30,35 +31,33 @@ _ALL = "all symptoms"
 
 
 def choose(
+    library: ReadyLibrary,
     face: Face,
     screen: ChooseScreen,
     take: Callable[[ChooseScreen, str], str | ChooseScreen | Phrase],
     *,
     first: bool,
 ) -> str | None:
-    """Ask until something is chosen; None where the person left, or met a danger."""
+    """Ask until something is chosen; None where the person left. Raises `DangerMet`."""
     heading = Heading(first=first)
     whole = screen
     while True:
         word = folded(said(face, screen, heading)[:400])
         heading = Heading()
-        if word in _ASIDE:
-            show_left(face, word, heading, screen.in_force)
+        if word == replies.LEAVE:
+            face.show(EndScreen(outcome="left", ranking=(), in_force=screen.in_force), heading)
             return None
-        taken = take(screen, word)
-        if isinstance(taken, str):
+        taken = word if word == replies.DANGER else take(screen, word)
+        if taken == replies.DANGER:
+            told = "" if word == replies.DANGER else word
+            ask(library, face, heading, words=told, in_force=screen.in_force)
+        elif isinstance(taken, str):
             return taken
-        screen = taken if isinstance(taken, ChooseScreen) else whole
-        if not isinstance(taken, ChooseScreen):
+        elif isinstance(taken, ChooseScreen):
+            screen = taken
+        else:
+            screen = whole
             face.show(RefusedScreen(message=taken), heading)
-
-
-def show_left(face: Face, word: str, heading: Heading, in_force: tuple[Named, ...] = ()) -> None:
-    """Show the end where nothing was begun yet; `word` is leave or danger."""
-    end = EndScreen(outcome="left", ranking=(), in_force=in_force)
-    if word == replies.DANGER:
-        end = replace(end, outcome="referred", notes=(phrase("end-danger"),))
-    face.show(end, heading)
 
 
 def machine_of(library: ReadyLibrary, named: str | None, face: Face) -> tuple[bool, bool]:
@@ -69,7 +68,7 @@ def machine_of(library: ReadyLibrary, named: str | None, face: Face) -> tuple[bo
     library.machine(named)
     if named is not None or not library.machines:
         return True, False
-    machine = choose(face, *machines(library), first=True)
+    machine = choose(library, face, *machines(library), first=True)
     library.machine(machine)
     return machine is not None, True
 
@@ -101,7 +100,8 @@ def symptom_of(
     if not library.symptoms:
         raise opt.Unusable(f"{library.folder}: no symptom tree there; name a library with --trees.")
     asked = _Symptoms(library, in_force)
-    symptom = choose(face, asked.screen(library.symptoms, *notes), asked.take, first=first)
+    screen = asked.screen(library.symptoms, *notes)
+    symptom = choose(library, face, screen, asked.take, first=first)
     return Chosen(symptom=symptom, words=asked.words, notes=asked.notes)
 
 
@@ -149,7 +149,10 @@ class _Symptoms:
         )
 
     def take(self, screen: ChooseScreen, word: str) -> str | ChooseScreen | Phrase:
-        """Return the symptom that a reply names, the choice that is left, or what was wrong."""
+        """Return the symptom that a reply names, the choice that is left, or what was wrong.
+
+        Words of danger are the danger.
+        """
         self.notes = ()
         if not word:
             return phrase("nothing-typed")
@@ -161,6 +164,9 @@ class _Symptoms:
         if found is None and word in self.library.symptoms:
             found = word
         if found is None:
+            site = self.library.content.site
+            if in_words(word, () if site is None else site.also_danger):
+                return replies.DANGER
             return self._by_words(word)
         return self._opened(found)
 

@@ -9,6 +9,7 @@ from msgspec.structs import replace
 from diagnose.case.screens import as_data
 from diagnose.commands import options as opt
 from diagnose.commands.at_machine import at_machine
+from diagnose.commands.danger import DangerMet, keep
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.commands.round_session import run_round
 from diagnose.commands.session import Record
@@ -50,7 +51,10 @@ def run(args: Sequence[str]) -> int:
         least = min((item.by for item in round_.items), key=ROLES.index)
         raise opt.WrongUse(f'The round "{options.name}" is for {least} people: add --as {least}.')
     face = face_for(plain=options.plain, json=options.json)
-    there = at_machine(library, face, options)
+    try:
+        there = at_machine(library, face, options)
+    except DangerMet as met:
+        return keep(library, face, options, met)
     if there is None:
         return opt.OK
     # It may be for other machines than the one that was chosen.

@@ -36,9 +36,9 @@ def run_round(
             case, first = None, False
             continue
         screen = view.screen(desk.visit, state)
-        heading = desk.heading(record, state.round.title, first=first)
+        heading = desk.heading(record, state.round.title, first=first and not state.alarm)
         turn = walk.reply(desk.visit, state, said(desk.face, screen, heading), screen)
-        first = False
+        first = first and state.alarm
         if record is not None and turn.exchange is not None:
             record.write(item_replied(desk.visit, turn))
         for interlude in turn.interludes:

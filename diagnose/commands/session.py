@@ -138,9 +138,11 @@ def walked(desk: Desk, state: State, record: Record | None) -> State:
     visit, first = desk.visit, True
     while state.outcome is None:
         screen = view.screen(visit, state)
-        heading = desk.heading(record, state.frames[-1].tree.title, first=first)
+        # A danger stands alone: what goes with the first screen waits for the next one.
+        told = first and not state.alarm
+        heading = desk.heading(record, state.frames[-1].tree.title, first=told)
         turn = walk.reply(visit, state, said(desk.face, screen, heading), screen)
-        first = False
+        first = first and state.alarm
         if record is not None and turn.exchange is not None:
             record.write(replied(visit, turn, record.told))
             record.told |= turn.state.entered

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from diagnose.case.view import named
 from diagnose.commands import options as opt
 from diagnose.commands.at_machine import at_machine
+from diagnose.commands.danger import DangerMet, keep
 from diagnose.commands.intake import symptom_of
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.commands.session import start
@@ -35,15 +36,22 @@ def run(args: Sequence[str]) -> int:
     if symptom and symptom not in library.content.symptoms:
         library.require(symptom)
     face = face_for(plain=options.plain, json=options.json)
+    try:
+        _begin(library, face, options)
+    except DangerMet as met:
+        return keep(library, face, options, met)
+    return opt.OK
+
+
+def _begin(library: ReadyLibrary, face: Face, options: argparse.Namespace) -> None:
     there = at_machine(library, face, options)
     if there is None:
-        return opt.OK
-    if symptom is None:
+        return
+    if options.symptom is None:
         _from_the_choice(library, face, options, there)
     else:
-        library.require(symptom)
-        start(_desk(library, face, options, there), symptom, notes=there.notes)
-    return opt.OK
+        library.require(options.symptom)
+        start(_desk(library, face, options, there), options.symptom, notes=there.notes)
 
 
 def _from_the_choice(

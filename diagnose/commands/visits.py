@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from diagnose.case.view import contacts
 from diagnose.case.visit import Visit
 from diagnose.commands import options as opt
 from diagnose.commands.session import Desk
@@ -32,6 +33,7 @@ def desk_of(
         site=library.content.site,
         role=options.role,
         card=library.card,
+        call=contacts(library.card, library.content.site),
         call_out_minutes=_call_out(library),
         **_past(library, log),
     )

@@ -10,6 +10,7 @@ from diagnose.case.screens import (
     CautionScreen,
     CheckScreen,
     ChooseScreen,
+    DangerScreen,
     FigureScreen,
     FindingScreen,
     ReadingScreen,
@@ -32,7 +33,7 @@ if TYPE_CHECKING:
 ONE_KEY: Final = 9
 
 #: Danger where letters are text; it works on every screen.
-ALARM: Final = "!"
+ALARM: Final = REPLIES[replies.DANGER].key
 
 #: What a screen without replies is left with.
 GO_ON: Final = ""
@@ -160,13 +161,13 @@ class Dialog:
 
     def _legend(self) -> list[tuple[str, str]]:
         if self.waits:
-            return [("d", "danger")]
+            return [(ALARM, REPLIES[replies.DANGER].short)]
         named = [
-            (ALARM if self._words and reply == replies.DANGER else key, REPLIES[reply].short)
+            (key, REPLIES[reply].short)
             for key, reply in self.keys.items()
             if not (self.lines and reply == replies.DONE)
         ]
-        if isinstance(self.screen, CheckScreen) and not self.typed:
+        if isinstance(self.screen, CheckScreen | DangerScreen) and not self.typed:
             named.insert(0, (f"1-{len(self.screen.answers)}", "answer"))
         return named
 
@@ -175,7 +176,7 @@ class Dialog:
     def press(self, key: str) -> str | None:
         """Return the reply that a key completes, or None where the screen only changed."""
         self.hint = ""
-        if key == ALARM or (self.waits and key.casefold() == "d"):
+        if key == ALARM and not isinstance(self.screen, DangerScreen):
             return replies.DANGER
         if self._scroll(key):
             return None
@@ -218,7 +219,7 @@ class Dialog:
 
     def _shortcut(self, key: str) -> str | None:
         screen = self.screen
-        if isinstance(screen, CheckScreen) and key.isdecimal() and len(key) == 1:
+        if isinstance(screen, CheckScreen | DangerScreen) and key.isdecimal() and len(key) == 1:
             return self._answer(key, len(screen.answers))
         reply = self.keys.get(key.casefold())
         if reply is None:

@@ -11,6 +11,7 @@ from diagnose.case.screens import (
     CautionScreen,
     CheckScreen,
     ChooseScreen,
+    DangerScreen,
     EndScreen,
     FigureScreen,
     FindingScreen,
@@ -23,10 +24,12 @@ from diagnose.case.screens import (
 from diagnose.faces.words import (
     CHOICES,
     DANGER,
+    DANGERS,
     NOTICE,
     OUTCOMES,
     RELEASE_MEANS,
     STATE_ASKS,
+    STOP,
     line_words,
     render,
     sign_words,
@@ -68,12 +71,14 @@ class Status(Struct, frozen=True):
     """What stands above a screen.
 
     `place` is the symptom in words, the machine and the case; `causes` says how many are open;
-    `in_force` are the cautions' titles, None before there is a case.
+    `in_force` are the cautions' titles, None before there is a case. `told` is false where nothing
+    is to stand above the screen.
     """
 
     place: tuple[str, ...]
     causes: str | None
     in_force: tuple[str, ...] | None
+    told: bool = True
 
 
 class StatusLine:
@@ -90,7 +95,14 @@ class StatusLine:
         choosing = isinstance(screen, ChooseScreen) and not screen.in_force
         silent = choosing or isinstance(screen, StateScreen)
         titles = None if silent else tuple(_plain(one.title) for one in screen.in_force)
-        return Status(tuple(_plain(part) for part in place if part), self._causes(screen), titles)
+        # A danger stands alone and first.
+        alone = isinstance(screen, DangerScreen)
+        return Status(
+            place=tuple(_plain(part) for part in place if part),
+            causes=None if alone else self._causes(screen),
+            in_force=titles,
+            told=not alone,
+        )
 
     def _causes(self, screen: Screen) -> str | None:
         if isinstance(screen, CheckScreen | ReadingScreen):
@@ -147,6 +159,15 @@ def _count(causes: int) -> str:
 def _choose(screen: ChooseScreen) -> Elements:
     yield Element("ask", CHOICES[screen.what])
     yield from _numbered("answer", [option.title for option in screen.options])
+
+
+def _danger(screen: DangerScreen) -> Elements:
+    yield Element("signal", "DANGER")
+    yield Element("title", STOP)
+    for one in screen.call:
+        yield Element("heading", f"Call {one.who}: {one.phone}.")
+    yield Element("ask", "What is it?")
+    yield from _numbered("answer", [DANGERS[answer] for answer in screen.answers])
 
 
 def _state(screen: StateScreen) -> Elements:
@@ -337,6 +358,7 @@ def _numbered(kind: str, texts: tuple[str, ...] | list[str]) -> Elements:
 
 _KINDS: Final[dict[type, Callable[..., Elements]]] = {
     ChooseScreen: _choose,
+    DangerScreen: _danger,
     StateScreen: _state,
     CautionScreen: _caution,
     CheckScreen: _check,

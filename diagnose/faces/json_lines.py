@@ -7,9 +7,15 @@ import math
 import sys
 from typing import TYPE_CHECKING, Any, Final
 
-from diagnose.case.screens import CautionScreen, RefusedScreen, WhyScreen, as_data
+from diagnose.case.screens import (
+    CautionScreen,
+    DangerScreen,
+    RefusedScreen,
+    WhyScreen,
+    as_data,
+)
 from diagnose.faces.streams import read_line
-from diagnose.faces.words import NOTICE, render, reply_title
+from diagnose.faces.words import DANGERS, NOTICE, STOP, render, reply_title
 
 if TYPE_CHECKING:
     from diagnose.case.screens import Screen
@@ -21,6 +27,7 @@ GUARD_FIELDS: Final = ("id", "title", "signal", "signs", "text", "confirm", "haz
 #: What each screen says besides what all of them say. A contract: others drive us by it.
 FIELDS: Final[dict[str, tuple[str, ...]]] = {
     "choose": ("what", "options"),
+    "danger": (),
     "state": ("machine", "state", "since", "why", "tag", "case", "call"),
     "caution": ("id", "title", "phase", "lines"),
     "check": (
@@ -70,6 +77,9 @@ def as_object(screen: Screen, heading: Heading) -> dict[str, Any]:
     own: dict[str, Any] = {}
     if isinstance(screen, WhyScreen):
         own["text"] = " ".join(render(piece) for piece in screen.text)
+    if isinstance(screen, DangerScreen):
+        answers = [{"id": one, "title": DANGERS[one]} for one in screen.answers]
+        own = {"text": STOP, "call": as_data(screen.call), "answers": answers}
     if isinstance(screen, RefusedScreen):
         own["message"] = render(screen.message)
     own |= {name: as_data(getattr(screen, name)) for name in FIELDS[screen.screen]}

@@ -109,7 +109,9 @@ def _arranged(dialog: Dialog, columns: int, rows: int) -> Arrangement:
     sizes = widths([*place, causes, *(f"{key} {word}" for key, word in legend)])
     most = 2 if rows < 12 else 4 if rows < 20 else 6
     above = _where(place, causes, sizes[: len(place) + 1], columns, most)
-    if status.in_force is not None:
+    if not status.told:
+        above = []
+    elif status.in_force is not None:
         above += _in_force(status.in_force, in_force, columns, most - len(above))
     return Arrangement(
         columns,

@@ -12,6 +12,7 @@ from diagnose.case.screens import (
     CautionScreen,
     CheckScreen,
     ChooseScreen,
+    DangerScreen,
     EndScreen,
     ReadingScreen,
 )
@@ -107,6 +108,8 @@ class PlainFace:
 
     def _say_status(self, screen: Screen, heading: Heading) -> None:
         status = self._status.status(screen, heading)
+        if not status.told:
+            return
         if status.place != self._place:
             self._place = status.place
             if status.place:
@@ -176,7 +179,7 @@ def _spelled_out(screen: Screen, typed: str) -> str:
 
 def _how(screen: Screen) -> str:
     """Return how this screen is answered, where a letter is not the way."""
-    if isinstance(screen, CheckScreen):
+    if isinstance(screen, CheckScreen | DangerScreen):
         return f"Give a number, 1 to {len(screen.answers)}. "
     if isinstance(screen, ReadingScreen) and len(screen.needs) > 1:
         return f"Type them as {' '.join(f'{need.name}=...' for need in screen.needs)}. "

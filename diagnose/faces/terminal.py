@@ -13,6 +13,7 @@ import os
 import signal
 import sys
 from contextlib import suppress
+from time import monotonic
 from typing import TYPE_CHECKING, Any, Final
 
 from msgspec.structs import replace
@@ -25,7 +26,7 @@ from prompt_toolkit.layout import FormattedTextControl, Layout, Window
 from prompt_toolkit.output import ColorDepth
 from prompt_toolkit.styles import Style
 
-from diagnose.case.screens import EndScreen, RefusedScreen
+from diagnose.case.screens import DangerScreen, EndScreen, RefusedScreen
 from diagnose.faces.dialog import GO_ON, Dialog
 from diagnose.faces.elements import StatusLine
 from diagnose.faces.layout import draw
@@ -62,6 +63,10 @@ _STYLES: Final = {
 _NAMED: Final = ("up", "down", "pageup", "pagedown", "enter", "tab", "s-tab", "backspace", "c-u")
 
 
+#: Seconds: nobody has read a danger's question by then. Common practice, no published source.
+BURST: Final = 0.5
+
+
 def no_color() -> bool:
     """Whether the person asked for no colour: NO_COLOR is set and not empty."""
     return bool(os.environ.get("NO_COLOR"))
@@ -76,6 +81,7 @@ class TerminalFace:
         self._refused = ""
         self._ahead: list[str | KeyboardInterrupt | None] = []
         self._last: Dialog | None = None
+        self._alarm = False
         self._aside = False
 
     def show(self, screen: Screen, heading: Heading) -> None:
@@ -111,18 +117,29 @@ class TerminalFace:
             return ahead
         refused, self._refused = self._refused, ""
         status = self._status.status(screen, heading)
+        if isinstance(screen, DangerScreen):
+            self._alarm = True
+            return self._full_screen.run(Dialog(screen, heading, status, refused))
+        mistaken, self._alarm = self._alarm, False
         dialog = self._last
-        # After `why` and after a refused reply the person goes on where they were.
-        if self._aside and dialog is not None and dialog.screen == screen:
-            dialog.reopen(heading, refused)
-        else:
+        same = dialog is not None and dialog.screen == screen
+        if dialog is None or not same or not (mistaken or self._aside):
             dialog = Dialog(screen, heading, status, refused)
+        elif not mistaken:
+            # After `why` and after a refused reply the person goes on where they were; after a
+            # danger by mistake it is all just as it was.
+            dialog.reopen(heading, refused)
         self._last, self._aside = dialog, False
         return self._full_screen.run(dialog)
 
 
 class FullScreen:
-    """Puts one dialog after the other on the whole terminal and brings back what was replied."""
+    """Puts one dialog after the other on the whole terminal and brings back what was replied.
+
+    A danger's question takes no key for its first `burst` seconds.
+    """
+
+    burst = BURST
 
     def __init__(self) -> None:
         self._dialog: Dialog | None = None
@@ -132,7 +149,7 @@ class FullScreen:
         self._app: Application[None] | None = None
         self._task: asyncio.Task[None] | None = None
         self._reply: asyncio.Future[str | None] | None = None
-        self._drawn = False
+        self._drawn: float | None = None
         self._streams: tuple[Any, Any] | None = None
 
     def run(self, dialog: Dialog) -> str | None:
@@ -141,7 +158,7 @@ class FullScreen:
         Raises `KeyboardInterrupt` where the person broke off; the terminal is restored then.
         """
         self._dialog, self._arrangement = dialog, None
-        self._drawn = False
+        self._drawn = None
         if self._loop is None:
             self._begin()
         assert self._loop is not None
@@ -233,14 +250,25 @@ class FullScreen:
         return self._shown
 
     def _rendered(self, app: Application[None]) -> None:
-        self._drawn = True
+        if self._drawn is None:
+            self._drawn = monotonic()
+
+    @property
+    def _takes_keys(self) -> bool:
+        """Whether a key can be meant for the screen: one that was pressed before it was not.
+
+        Nor is one of a burst of keys that happened to have the one for danger in it.
+        """
+        if self._dialog is None or self._drawn is None:
+            return False
+        alarm = isinstance(self._dialog.screen, DangerScreen)
+        return not alarm or monotonic() - self._drawn >= self.burst
 
     def _bindings(self) -> KeyBindings:
         bindings = KeyBindings()
 
         def press(key: str) -> None:
-            # A key that was pressed before its question was on the screen answers nothing.
-            if self._dialog is not None and self._drawn:
+            if self._dialog is not None and self._takes_keys:
                 self._answer(self._dialog.press(key))
 
         for name in _NAMED:
@@ -254,7 +282,7 @@ class FullScreen:
 
         @bindings.add(Keys.BracketedPaste)
         def _(event: KeyPressEvent) -> None:
-            if self._dialog is not None and self._drawn:
+            if self._dialog is not None and self._takes_keys:
                 self._dialog.paste(event.data)
 
         @bindings.add("c-c")

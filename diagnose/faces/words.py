@@ -19,7 +19,18 @@ NOTICE: Final = (
 )
 
 #: What the reply `danger` is for.
-DANGER: Final = "Smoke, smell, heat, swollen battery, somebody hurt: danger, at once."
+DANGER: Final = "Smoke, smell, heat, swollen battery, somebody hurt: ! at once."
+
+#: The screen of a danger: the stop, and what it may be.
+STOP: Final = "Stop. Get off. Send people away. Call for help."
+DANGERS: Final[dict[str, str]] = {
+    "smoke": "Smoke or a burning smell",
+    "heat": "Something is too hot",
+    "battery": "The battery is swollen or hisses",
+    "hurt": "Somebody is hurt",
+    "other": "Something else",
+    "mistake": "Pressed by mistake",
+}
 
 WORDS: Final[dict[str, str]] = {
     # Passed over without a word of the step.
@@ -75,6 +86,7 @@ WORDS: Final[dict[str, str]] = {
     "end-resume": "To go on with it: diagnose resume {case}",
     "end-handover": "The page for service: diagnose handover {case}",
     # Replies that mean nothing here.
+    "danger-which": "Give its number, 1 to {last}. {last} goes back.",
     "no-way-back": "This is the first screen: there is nothing to go back to.",
     "nothing-typed": "Nothing was typed.",
     "no-such-answer": 'No answer is "{typed}". Give its number, 1 to {last}, or its words.{hint}',
@@ -128,7 +140,7 @@ REPLIES: Final[dict[str, ReplyWords]] = {
     replies.BACK: ReplyWords("Back", "b", "back"),
     replies.WHY: ReplyWords("Why", "w", "why"),
     replies.UNSURE: ReplyWords("Not sure", "u", "not sure"),
-    replies.DANGER: ReplyWords("Danger", "d", "danger"),
+    replies.DANGER: ReplyWords("Danger", "!", "danger"),
     replies.LEAVE: ReplyWords("Leave", "l", "leave"),
     # Not the key that confirms a caution: who goes on pressing that one has cured nothing.
     replies.CURED: ReplyWords("Cured", "f", "fixed"),

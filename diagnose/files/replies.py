@@ -22,6 +22,10 @@ NONE: Final = "none"
 GO_ON: Final = "go on"
 START_ANEW: Final = "start anew"
 RELEASED: Final = "released"
+#: What a danger may be, and the word that takes it back: answers to the one question that follows.
+OTHER: Final = "other"
+DANGERS: Final = ("smoke", "heat", "battery", "hurt", OTHER)
+MISTAKE: Final = "mistake"
 #: With words behind it: they are written down, and nothing moves.
 NOTE: Final = "note"
 

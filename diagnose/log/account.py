@@ -40,6 +40,22 @@ if TYPE_CHECKING:
     from diagnose.log.protocol import LoggedEvent
 
 
+#: What a danger was, as service and a shift lead read it.
+DANGERS: Final = {
+    "smoke": "smoke or a burning smell",
+    "heat": "something is too hot",
+    "battery": "a swollen or hissing battery",
+    "hurt": "somebody is hurt",
+    "other": "something else",
+}
+
+
+def reported(danger: str) -> str:
+    """Return in words that a danger was reported, and which, where that is known."""
+    which = f": {DANGERS.get(danger, danger)}" if danger else ""
+    return f"a danger was reported{which}"
+
+
 class ConfirmedCaution(Struct, frozen=True, kw_only=True):
     """A caution that was confirmed, by whom, with the lines that were confirmed.
 
@@ -76,7 +92,7 @@ def not_withdrawn(events: Iterable[LoggedEvent]) -> list[LoggedEvent]:
 
 
 #: What neither moves a case nor ends it: no line of what counts.
-_ASIDE: Final = frozenset({replies.BACK, replies.DONE})
+_ASIDE: Final = frozenset({replies.BACK, replies.DONE, replies.MISTAKE})
 
 
 class Account(Struct, dict=True):
@@ -121,12 +137,26 @@ class Account(Struct, dict=True):
 
     @cached_property
     def danger(self) -> LoggedEvent | None:
-        """The last danger that was reported."""
-        for logged in reversed(self.events):
+        """The danger that was reported and not taken back, at the screen where it was."""
+        told: LoggedEvent | None = None
+        for logged in self.events:
             event = logged.event
-            if isinstance(event, Replied | ItemReplied) and event.reply == replies.DANGER:
-                return logged
-        return None
+            if not isinstance(event, Replied | ItemReplied):
+                continue
+            if event.reply == replies.DANGER:
+                # What it was is said in a second reply.
+                told = told or logged
+            elif event.reply == replies.MISTAKE:
+                told = None
+        return told
+
+    @property
+    def what_danger(self) -> str:
+        """The id of what the danger was; empty where nobody said."""
+        last = None if self.last_reply is None else self.last_reply.event
+        if isinstance(last, Replied | ItemReplied) and last.reply == replies.DANGER:
+            return last.answer
+        return ""
 
     @cached_property
     def stop(self) -> LoggedEvent | None:

@@ -332,6 +332,7 @@ class ItemReplied(_Event, frozen=True, kw_only=True, tag="item"):
     """A reply in a round. `starts` is the symptom whose case begins; `came_to`, at the end.
 
     `caution` is the first one on the screen; `refused` are those that *cannot* was about.
+    `answer` is what a danger was.
     """
 
     reply: str
@@ -340,6 +341,7 @@ class ItemReplied(_Event, frozen=True, kw_only=True, tag="item"):
     caution: str = ""
     refused: tuple[str, ...] = ()
     typed: str = ""
+    answer: str = ""
     starts: str = ""
     came_to: CameTo | None = None
 

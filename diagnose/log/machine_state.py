@@ -13,7 +13,7 @@ from msgspec import Struct
 
 from diagnose.files import replies
 from diagnose.files.tree import OUT_OF_USE
-from diagnose.log.account import Account
+from diagnose.log.account import Account, reported
 from diagnose.log.events import Found, ItemReplied, Released, Replied, releases
 from diagnose.text import folded
 
@@ -129,7 +129,7 @@ def _by_stop(account: Account, lockouts: Sequence[ConfirmedCaution]) -> MachineS
         if logged is not None and logged.number > after:
             held = [caution for caution in lockouts if caution.how is None]
             tag = account.person_at(held[-1].at) if held else None
-            why = _stopped(logged.event)
+            why = _stopped(logged.event, account.what_danger)
             return MachineState(state=OUT_OF_USE, why=why, since=logged.at, tag=tag)
     return None
 
@@ -191,11 +191,11 @@ def _until_mended(words: str | None, why: str, at: str | None) -> MachineState:
     return MachineState(state=WITH_CARE, why=f"{_plain(words)}; {why}", since=at)
 
 
-def _stopped(event: Event) -> str:
-    """Return in words what stopped a case or a round."""
+def _stopped(event: Event, danger: str) -> str:
+    """Return in words what stopped a case or a round; `danger` says which one it was."""
     if isinstance(event, ItemReplied) and event.reply == replies.NOT_RIGHT:
         return f"not right: {_plain(event.shown.words)}"
-    return "a danger was reported"
+    return reported(danger)
 
 
 def _released(event: Event) -> str:

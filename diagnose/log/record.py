@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final
 
 from diagnose.case import view
-from diagnose.case.screens import CautionScreen, CheckScreen, FindingScreen
+from diagnose.case.screens import CautionScreen, CheckScreen, DangerScreen, FindingScreen
+from diagnose.case.state import Trace
 from diagnose.case.walk import ANSWER
 from diagnose.files import replies
 from diagnose.files.tree import Check, Finding, Question, Reading
@@ -31,7 +32,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence, Set
 
     from diagnose.case.screens import Guard, Named, Screen
-    from diagnose.case.state import Exchange, State, Trace, Turn
+    from diagnose.case.state import Exchange, State, Turn
     from diagnose.case.visit import Visit
     from diagnose.files.tree import Step
     from diagnose.study.ready import ReadyTree
@@ -80,6 +81,35 @@ def opened(
         seen=seen or {},
         outset=outset(visit, name),
         **_held(visit, state, trail, frozenset()),
+    )
+
+
+#: The symptom of a case that a danger opened, before anybody chose one.
+DANGER_ALONE: Final = "danger"
+
+
+def danger_opened(visit: Visit, name: str, words: str) -> Opened:
+    """Return the first event of a case that a danger opened, before a symptom was chosen.
+
+    `words` are the operator's own that told of it, where there were any.
+    """
+    return Opened(
+        symptom=DANGER_ALONE,
+        words=words,
+        outset=outset(visit, name),
+        trees={DANGER_ALONE: TreeKept(title="A danger was reported")},
+    )
+
+
+def danger_replied(kind: str) -> Replied:
+    """Return the event that says what the danger was, and ends such a case."""
+    return Replied(
+        reply=replies.DANGER,
+        symptom=DANGER_ALONE,
+        step="",
+        shown=Shown(screen=DangerScreen.screen),
+        answer=kind,
+        trail=(Trace(what="ended", symptom=DANGER_ALONE, step="", why=replies.DANGER),),
     )
 
 

@@ -60,6 +60,8 @@ def replay(
             told.follow(event.trail)
         elif isinstance(event, Resumed):
             told.take_up(event)
+        elif isinstance(event, Replied) and event.reply in (replies.DANGER, replies.MISTAKE):
+            told.alarm = event.reply == replies.DANGER
         elif isinstance(event, Replied) and event.reply in MOVES:
             told.tell(event)
         elif isinstance(event, Replied) and event.reply == replies.BACK:
@@ -81,6 +83,8 @@ class _Telling(Struct):
     before: State | None = None
     fits: int = 0
     misfits: int = 0
+    # A danger was reported, and nobody said yet what it is.
+    alarm: bool = False
     # Where the walk goes on once today's tree and the log part ways: symptom, step.
     parting: tuple[str, int] | None = None
     # What was known before each reply that *back* may still withdraw, and whether the reply fits.
@@ -192,6 +196,7 @@ class _Telling(Struct):
         state = replace(self._snapshot(), notes=(note,))
         frame = state.frames[-1]
         state = onward.settle(self.visit, state, frame.at, frame.checked, trail)
+        state = replace(state, alarm=self.alarm and state.outcome is None)
         return ResumedCase(state=state, fits=self.fits, misfits=self.misfits, trail=tuple(trail))
 
     def _part(self, symptom: str, place: int) -> None:

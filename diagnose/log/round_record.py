@@ -45,6 +45,7 @@ def item_replied(visit: Visit, turn: RoundTurn) -> ItemReplied | Noted:
         caution=screen.id if isinstance(screen, CautionScreen) else "",
         refused=exchange.refused,
         typed=exchange.typed,
+        answer=exchange.answer,
         starts=state.begins or "" if exchange.kind == replies.NOT_RIGHT else "",
         came_to=came_to(visit, state),
         trail=exchange.trail,

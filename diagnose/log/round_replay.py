@@ -6,7 +6,7 @@ without one are asked, so an item that has come into the file is not missed.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from msgspec import Struct
 from msgspec.structs import replace
@@ -67,6 +67,10 @@ class _Move(Struct):
         return [trace.step for trace in trail if trace.what == "passed"]
 
 
+#: The replies with which a danger is reported and taken back.
+_ALARMS: Final = (replies.DANGER, replies.MISTAKE)
+
+
 def replay_round(
     visit: Visit,
     round_: ReadyRound,
@@ -78,8 +82,25 @@ def replay_round(
     """Return the round as its events left it, with nothing in force.
 
     `begun` are the cases that it began, in order, withdrawn ones too; `danger`: one was met in the
-    last of them.
+    last of them. Where that is open, nobody said yet what it was, and it is asked: in the case
+    itself, or in the round where that can no longer be walked.
     """
+    events = list(events)
+    told = [e.reply for e in events if isinstance(e, ItemReplied) and e.reply in _ALARMS]
+    asked = told[-1:] == [replies.DANGER] or (danger and begun[-1].outcome == "open")
+    again = _told_again(visit, round_, events, begun, danger=danger and not asked)
+    alarm = asked and again.state.begins is None and again.state.outcome is None
+    return replace(again, state=replace(again.state, alarm=alarm))
+
+
+def _told_again(
+    visit: Visit,
+    round_: ReadyRound,
+    events: Sequence[Event],
+    begun: Sequence[CaseRecord],
+    *,
+    danger: bool,
+) -> ResumedRound:
     marks: dict[str, str] = {}
     over: list[tuple[str, str]] = []
     before: RoundState | None = None
@@ -121,7 +142,7 @@ def replay_round(
     trail: list[Trace] = []
     if danger:
         # The program was ended before the round heard of it.
-        state = ended(state, "referred", replies.DANGER, trail)
+        state = ended(visit, state, "referred", replies.DANGER, trail)
     else:
         state = settle(visit, state, trail)
     return ResumedRound(state=state, trail=tuple(trail), fits=fits, misfits=misfits)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 from msgspec import Struct
 
 from diagnose.files import replies
-from diagnose.log.account import Account
+from diagnose.log.account import Account, reported
 from diagnose.log.events import (
     CaseOver,
     Found,
@@ -157,7 +157,7 @@ def _came_to(event: Event) -> str:
     if end is None:
         return "left, not finished"
     if isinstance(event, Replied | ItemReplied) and event.reply == replies.DANGER:
-        return f"{end}: a danger was reported"
+        return f"{end}: {reported(event.answer)}"
     if isinstance(event, ItemReplied) and event.outcome == "referred":
         return f"{end}: not right: {event.shown.do}"
     if isinstance(event, ItemReplied | CaseOver):

@@ -142,7 +142,7 @@ def _report(account: Account) -> Report | None:
     danger = account.danger
     if danger is None or not isinstance(danger.event, Replied | ItemReplied):
         return None
-    return Report(at=danger.at, words=danger.event.shown.words)
+    return Report(at=danger.at, words=danger.event.shown.words, kind=account.what_danger)
 
 
 def _verdict(account: Account) -> Verdict | None:

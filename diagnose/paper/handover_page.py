@@ -105,10 +105,11 @@ class TakenBack(Struct, frozen=True, kw_only=True):
 
 
 class Report(Struct, frozen=True, kw_only=True):
-    """A danger that was reported: when, and what the screen said then."""
+    """A danger that was reported: when, what the screen said then, and the id of what it was."""
 
     at: str
     words: str
+    kind: str = ""
 
 
 class NotRight(Struct, frozen=True, kw_only=True):

@@ -9,6 +9,7 @@ import msgspec
 from diagnose.files import replies
 from diagnose.files.card import Card
 from diagnose.log import clock
+from diagnose.log.account import DANGERS
 from diagnose.measure.wording import expected_range, percent, with_unit
 from diagnose.paper.markdown import heading, inline, strong, wrapped
 
@@ -138,9 +139,17 @@ def _head(page: Handover, detail: int) -> Iterator[str]:
 def _danger(page: Handover) -> Iterator[str]:
     if page.danger is not None:
         yield from _bullet(
-            f"**Danger was reported at {_clock(page, page.danger.at)}**, while the screen"
-            f" showed: {inline(page.danger.words)} It then said: stop, people away, call."
+            f"**Danger was reported at {_clock(page, page.danger.at)}**{_which(page)}"
+            " It then said: stop, people away, call."
         )
+
+
+def _which(page: Handover) -> str:
+    """Return which danger it was, and what the screen showed when it was reported."""
+    assert page.danger is not None
+    kind = f" ({DANGERS.get(page.danger.kind, page.danger.kind)})" if page.danger.kind else ""
+    shown = f", while the screen showed: {inline(page.danger.words)}" if page.danger.words else "."
+    return f"{kind}{shown}"
 
 
 def _phone(page: Handover, line: Callable[[str], str]) -> Iterator[str]:
@@ -419,6 +428,8 @@ def _span(page: Handover, taken: ConfirmedCaution) -> str:
 
 
 def _asked(page: Handover, detail: int) -> Iterator[str]:
+    if page.danger is not None:
+        yield from _bullet("Find what the danger came from before the machine is switched on.")
     for cause in page.asked[: REQUESTS if detail < PACKED else FEWER]:
         share = "" if cause.probability is None else f"{percent(cause.probability)} "
         told = cause.hazards and detail < SHORT_CHECKS
@@ -428,7 +439,7 @@ def _asked(page: Handover, detail: int) -> Iterator[str]:
         yield from _bullet(f"{share}{words}{stopped} {inline(cause.ask_service)}{hazards}")
     if not page.asked and page.not_right:
         yield from _bullet("Put right what the round found not right.")
-    elif not page.asked and page.outcome != "cured":
+    elif not page.asked and page.outcome != "cured" and any(one.causes for one in page.likely):
         yield from _bullet("No cause for service stands out. Go on from the likeliest ones.")
 
 

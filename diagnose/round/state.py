@@ -38,8 +38,9 @@ class RoundState(Struct, frozen=True, kw_only=True):
     """A round between two replies.
 
     `at` is the number of an item from 0; `marks` are the replies to items, by id. `begins` is the
-    symptom whose case has to be walked before the round goes on; `over` are those that ended, each
-    with its outcome. `before` is the state whose screen took the last reply that can be withdrawn.
+    symptom whose case has to be walked before the round goes on; `alarm`: a danger was reported,
+    and it is asked what it is. `over` are those that ended, each with its outcome. `before` is the
+    state whose screen took the last reply that can be withdrawn.
     `ranking` are the likeliest causes of the case with which the round ended.
     """
 
@@ -48,6 +49,7 @@ class RoundState(Struct, frozen=True, kw_only=True):
     at: int = 0
     marks: Mapping[str, str] = {}
     begins: str | None = None
+    alarm: bool = False
     over: tuple[tuple[str, str], ...] = ()
     before: RoundState | None = None
     outcome: str | None = None

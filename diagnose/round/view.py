@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from diagnose.case import cautions
+from diagnose.case.danger import danger_screen
 from diagnose.case.screens import EndScreen, ItemScreen, phrase
 from diagnose.case.view import ALWAYS, card_lines, named
 from diagnose.files import replies
@@ -23,6 +24,8 @@ def screen(visit: Visit, state: RoundState) -> Screen:
     }
     if state.outcome is not None:
         return EndScreen(**common, outcome=state.outcome, ranking=state.ranking)
+    if state.alarm:
+        return danger_screen(visit.call, in_force=common["in_force"])
     item = state.round.items[state.at]
     back = (replies.BACK,) if state.before is not None else ()
     needs = state.round.needs[state.at]

@@ -15,10 +15,10 @@ from msgspec.structs import replace
 from diagnose.case import cautions
 from diagnose.case.cautions import CautionState
 from diagnose.case.onward import WITHDRAWN
-from diagnose.case.screens import CautionScreen, RefusedScreen, WhyScreen, phrase
+from diagnose.case.screens import CautionScreen, DangerScreen, RefusedScreen, WhyScreen, phrase
 from diagnose.case.state import Exchange, Trace
-from diagnose.case.view import call_notes, comes_back, ranking
-from diagnose.case.walk import LONGEST_TYPED, Refusal, note_in, replied
+from diagnose.case.view import call_notes, comes_back, contacts, ranking
+from diagnose.case.walk import LONGEST_TYPED, Refusal, at_danger, note_in, replied
 from diagnose.files import replies
 from diagnose.files.tree import ROLES
 from diagnose.round import view
@@ -50,7 +50,8 @@ def opened(visit: Visit, round_: ReadyRound) -> tuple[RoundState, tuple[Trace, .
 def reply(visit: Visit, state: RoundState, text: str, screen: Screen | None = None) -> RoundTurn:
     """Return what a reply comes to. One that cannot be understood changes nothing."""
     screen = screen or view.screen(visit, state)
-    meaning = note_in(text) or replied(screen, text)
+    asked = isinstance(screen, DangerScreen)
+    meaning = at_danger(text) if asked else note_in(text) or replied(screen, text)
     if isinstance(meaning, Refusal):
         message = meaning.message
         if message.id == "no-way-back" and state.over:
@@ -61,7 +62,9 @@ def reply(visit: Visit, state: RoundState, text: str, screen: Screen | None = No
         why = WhyScreen(in_force=screen.in_force, text=cautions.why_caution(screen), ranking=())
         return RoundTurn(state=state, interludes=(why,))
     trail: list[Trace] = []
-    if meaning.kind == replies.NOTE:
+    if meaning.kind in (replies.DANGER, replies.MISTAKE) and not meaning.answer:
+        after = replace(state, alarm=meaning.kind == replies.DANGER)
+    elif meaning.kind == replies.NOTE:
         after = replace(state, notes=(*state.notes, phrase("noted", text=meaning.answer)))
     else:
         after = _done(visit, state, screen, meaning, trail)
@@ -94,7 +97,7 @@ def came_back(
     if how in (replies.DANGER, "left"):
         state = replace(state, ranking=ranking(case.frames[0]))
         outcome = "referred" if how == replies.DANGER else "left"
-        state = ended(state, outcome, how, trail)
+        state = ended(visit, state, outcome, how, trail)
         return state, tuple(trail)
     state = replace(
         state,
@@ -131,13 +134,15 @@ def settle(visit: Visit, state: RoundState, trail: list[Trace]) -> RoundState:
         not_now=marks.count(replies.NOT_NOW),
     )
     state = replace(state, notes=(*state.notes, *view.passing(reasons), counts))
-    return ended(state, WALKED, WALKED, trail)
+    return ended(visit, state, WALKED, WALKED, trail)
 
 
-def ended(state: RoundState, outcome: str, why: str, trail: list[Trace]) -> RoundState:
+def ended(
+    visit: Visit, state: RoundState, outcome: str, why: str, trail: list[Trace]
+) -> RoundState:
     """Return the round at its end."""
     trail.append(Trace(what="ended", symptom="", step="", why=why))
-    danger = (phrase("end-danger"),) if why == replies.DANGER else ()
+    danger = (phrase("end-danger"), *call_notes(visit.call)) if why == replies.DANGER else ()
     return replace(state, outcome=outcome, notes=(*state.notes, *danger))
 
 
@@ -145,11 +150,11 @@ def _done(
     visit: Visit, state: RoundState, screen: Screen, meaning: Meaning, trail: list[Trace]
 ) -> RoundState:
     kind = meaning.kind
-    fresh = replace(state, notes=())
+    fresh = replace(state, notes=(), alarm=False)
     if kind == replies.DANGER:
-        return ended(fresh, "referred", replies.DANGER, trail)
+        return ended(visit, fresh, "referred", replies.DANGER, trail)
     if kind == replies.LEAVE:
-        return ended(fresh, "left", "left", trail)
+        return ended(visit, fresh, "left", "left", trail)
     if kind == replies.BACK:
         return _earlier(state, state.cautions)
     if isinstance(screen, CautionScreen):
@@ -189,8 +194,8 @@ def _not_right(visit: Visit, state: RoundState, trail: list[Trace]) -> RoundStat
     An item that stops the round begins none: what it starts would have the machine run.
     """
     if state.round.items[state.at].stops:
-        notes = (phrase("end-stops"), *call_notes(visit))
-        return ended(replace(state, notes=notes), "referred", STOPS, trail)
+        notes = (phrase("end-stops"), *call_notes(contacts(visit.card)))
+        return ended(visit, replace(state, notes=notes), "referred", STOPS, trail)
     symptom = state.round.items[state.at].starts
     if symptom is None:
         note = phrase("round-noted")

@@ -222,15 +222,6 @@ def test_what_service_finds_calls_no_caution_for_its_hazards() -> None:
     assert seen(after(case(steps, cautions=CAUTIONS), "bad")) == "take barrier"
 
 
-@pytest.mark.parametrize("replies", [(), ("done",), ("done", "good", "done", "bad")])
-def test_danger_refers_the_case_at_every_screen(replies: tuple[str, ...]) -> None:
-    opened = case(ROUTE, cautions=CAUTIONS)
-    after(opened, *replies)
-    assert "danger" in opened.show()["replies"]
-    screen = after(opened, "danger")
-    assert (screen["outcome"], screen["notes"][0]["id"]) == ("referred", "end-danger")
-
-
 def test_on_resume_nothing_is_in_force() -> None:
     opened = case(ROUTE, cautions=CAUTIONS)
     after(opened, "done", "good", "done", "leave")

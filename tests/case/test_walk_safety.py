@@ -27,8 +27,10 @@ from strategies.sampling import examples, several
 from strategies.walking import Case
 from strategies.written import Read, Written, read
 
-from diagnose.case import cautions, likelier, onward, walk
-from diagnose.files.replies import BACK, NOT_IT
+from diagnose.case import cautions, likelier, onward, view, walk
+from diagnose.case.screens import DangerScreen, EndScreen
+from diagnose.case.walk import at_danger
+from diagnose.files.replies import BACK, DANGERS, MISTAKE, NOT_IT
 from diagnose.log import replay as telling
 from diagnose.log.events import Replied
 from diagnose.measure.registry import MEASUREMENTS
@@ -59,7 +61,8 @@ def watched(files: Files, library: Read, random: Random) -> Case:
         case.step(screen)
         screen = case.show()
         turns = steps + 2 * case.backs + 2 * case.resumes + 1
-        assert case.replies <= turns * (2 * cautions + 1) + case.idle
+        # A danger, and the mistake that it was, move nothing.
+        assert case.replies <= turns * (2 * cautions + 1) + case.idle + 2 * case.alarms
     assert case.state.outcome in ("cured", "referred", "left")
     return case
 
@@ -101,7 +104,19 @@ def test_the_random_cases_meet_everything_that_there_is(cases: list[Case]) -> No
     replied = [event for case in cases for event in case.events if isinstance(event, Replied)]
     kinds = Counter(event.reply for event in replied)
     replies = {"answer", "done", "cannot", "back", "unsure", "danger", "leave", "cured", "refer"}
-    assert replies | {"not cured", "not it", "keep looking"} <= set(kinds)
+    assert replies | {"not cured", "not it", "keep looking", "mistake"} <= set(kinds)
+    # A danger is reported first, at any kind of screen, and what it was is said then.
+    alarms = [event for event in replied if event.reply == "danger"]
+    assert {event.answer for event in alarms} == {"", *DANGERS}
+    assert {event.shown.screen for event in alarms} == {
+        *("caution", "check", "reading", "finding", "danger")
+    }
+    assert {(event.shown.screen == "danger", event.outcome) for event in alarms} == {
+        (False, None),
+        (True, "referred"),
+    }
+    pressed = kinds["danger"] - sum(event.answer != "" for event in alarms)
+    assert pressed == kinds["mistake"] + sum(case.state.danger for case in cases)
     assert any(case.resumes for case in cases)
     traces = Counter(trace.what for case in cases for event in case.events for trace in event.trail)
     assert {"passed", "chose", "entered", "returned", "rests", "ended"} <= set(traces)
@@ -197,6 +212,31 @@ def _never_again(guard: Any) -> Any:
     return lambda *args: replace(guard(*args), again=False)
 
 
+def _mistaken_for(kind: str) -> Any:
+    """Return what a danger's question is told: to press it by mistake is another reply."""
+
+    def tampered(text: str) -> Any:
+        meaning = at_danger(text)
+        mistake = isinstance(meaning, walk.Meaning) and meaning.kind == MISTAKE
+        return walk.Meaning(kind=kind) if mistake else meaning
+
+    return tampered
+
+
+def _talkative(screen: Any) -> Any:
+    """Return the screens, with a word of the step on that of a danger."""
+
+    def tampered(visit: Any, state: State) -> Any:
+        shown = screen(visit, state)
+        if not isinstance(shown, DangerScreen):
+            return shown
+        step = screen(visit, replace(state, alarm=False))
+        words = getattr(step, "ask", None) or getattr(step, "finding", None)
+        return shown if words is None else replace(shown, doorway=words)
+
+    return tampered
+
+
 SABOTAGE: dict[str, list[tuple[Any, str, Any]]] = {
     "no step needs anything": [(CautionTable, "needs", lambda self, step: 0)],
     "only the first hazard counts": [
@@ -224,6 +264,12 @@ SABOTAGE: dict[str, list[tuple[Any, str, Any]]] = {
     "line by line for nobody": [(cautions, "_by_line", lambda *_: False)],
     "the second time as the first": [(cautions, "_guard", _never_again(cautions._guard))],
     "no caution is called": [(cautions, "due", lambda *_: None)],
+    "a danger is passed over": [(walk, "at_danger", lambda text: walk.Meaning(kind=MISTAKE))],
+    "a danger by mistake goes on": [(walk, "at_danger", _mistaken_for("unsure"))],
+    "a danger is not asked about": [
+        (view, "danger_screen", lambda *_, **__: EndScreen(outcome="referred", ranking=()))
+    ],
+    "a danger's screen says what was to be done": [(view, "screen", _talkative(view.screen))],
     "a resume finds all as it was": [(walking, "replay", careless(telling.replay))],
 }
 

@@ -168,8 +168,9 @@ def test_a_release_is_nobody_s_word_without_a_name(desk: Desk) -> None:
 @pytest.mark.parametrize("reply", ["danger", "leave"])
 def test_one_may_leave_while_a_name_is_asked_for(desk: Desk, reply: str) -> None:
     left_locked(desk)
-    *_, asked, end = desk.walk(*START, replies=("released", reply))
+    _, asked, *danger, end = desk.walk(*START, replies=("released", reply))
     assert asked["what"] == "name"
+    assert names(danger) == ([] if reply == "leave" else ["danger"])
     assert end["outcome"] == ("left" if reply == "leave" else "referred")
     assert state_of(desk) == "out of use"
 
@@ -198,7 +199,8 @@ def test_back_leads_to_the_choice_of_a_machine(desk: Desk) -> None:
 
 def test_danger_at_the_state_s_screen_ends(desk: Desk) -> None:
     left_locked(desk)
-    _, end = desk.walk(*START, replies=("danger",))
+    _, danger, end = desk.walk(*START, replies=("danger", "heat"))
+    assert danger["call"] == [{"who": "Demo service", "phone": "555-0100"}]
     assert end["outcome"] == "referred"
     assert "Stop." in end["notes"][0]
 

@@ -265,7 +265,9 @@ def test_a_trial_leaves_no_log(log: Path) -> None:
 def test_danger_refers_the_case_at_once(log: Path, drive: Starter) -> None:
     driver = drive("start", "streaking", "--machine", "none", log=log)
     name = driver.screen()["case"]
-    end = driver.reply("danger")
+    asked = driver.reply("danger")
+    assert (asked["screen"], asked["case"]) == ("danger", name)
+    end = driver.reply("hurt")
     assert (end["screen"], end["outcome"]) == ("end", "referred")
     assert any("away" in note for note in end["notes"])
     assert driver.end()[0] == 0
@@ -278,6 +280,7 @@ def test_services_verdict_comes_back(log: Path, drive: Starter) -> None:
     driver = drive("start", "streaking", "--machine", "none", log=log)
     name = driver.screen()["case"]
     driver.reply("danger")
+    driver.reply("smoke")
     driver.end()
     done = run("cases", "found", name.lower(), "arm-bent", "--log", str(log))
     assert (done.returncode, done.stderr) == (0, "")
@@ -306,6 +309,7 @@ def test_service_may_report_a_cause_behind_a_doorway(log: Path, drive: Starter) 
     entered = driver.reply("Sheets of water all along")
     assert entered["symptom"] == "poor-pickup"
     driver.reply("danger")
+    driver.reply("smoke")
     driver.end()
     assert run("cases", "found", name, "motor-silent", "--log", str(log)).returncode == 0
     for symptom in ("poor-pickup", "streaking"):

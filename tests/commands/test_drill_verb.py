@@ -255,8 +255,33 @@ def test_without_a_symptom_it_is_asked_for(
     assert (screens[0]["screen"], screens[1]["symptom"]) == ("choose", "sample")
     # Who leaves there has begun no drill.
     assert drilled(trees, log, *args, replies=(), monkeypatch=monkeypatch) == 0
-    assert drilled(trees, log, "--json", replies=("danger",), monkeypatch=monkeypatch) == 0
     assert len(SqliteLog(log, "rw").drills()) == 1
+
+
+@pytest.mark.parametrize("face", ["--json", "--plain"])
+def test_a_danger_at_the_choice_is_asked_about_and_keeps_no_case(
+    trees: Path,
+    log: Path,
+    face: str,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    for replies in (("danger", "6", "!", "danger"), ("danger", "smoke"), ("smoke", "mistake")):
+        assert drilled(trees, log, face, replies=replies, monkeypatch=monkeypatch) == 0
+        said = capsys.readouterr().out
+        assert "Pressed by mistake" in said
+        assert ("Move everybody away" in said) == (replies[-1] != "mistake")
+    assert not log.exists()
+
+
+def test_a_danger_within_a_drill_asks_nothing(
+    trees: Path, log: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    args = ("sample", "--seed", "1", "--json")
+    assert drilled(trees, log, *args, replies=("danger", "1"), monkeypatch=monkeypatch) == 1
+    screens = lines(capsys)
+    assert [screen["screen"] for screen in screens] == ["pick", "score"]
+    assert screens[-1]["outcome"] == "left"
 
 
 def test_results_go_to_a_table_of_their_own_and_no_case_is_touched(

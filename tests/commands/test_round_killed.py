@@ -30,6 +30,9 @@ if TYPE_CHECKING:
 #: What is said, by item, and in the case that an item began by symptom and step.
 Says = dict[tuple[str, str], str]
 
+#: What is said where a danger asks which one it is; smoke, where nothing else.
+DANGER = ("danger", "")
+
 CURED_AND_REFERRED: Says = {
     ("daily", "look"): "not right",
     ("lines", "look"): "1",
@@ -61,11 +64,20 @@ DANGER_IN_A_CASE: Says = {
     ("daily", "reach"): "not right",
     ("lines", "look"): "2",
     ("lines", "bent"): "danger",
+    DANGER: "battery",
 }
 DANGER_AT_AN_ITEM: Says = {("daily", "look"): "not right", ("daily", "note"): "danger"} | {
     ("lines", "look"): "1",
     ("lines", "dirty"): "cured",
 }
+#: By mistake first: what stands behind the comma is said once that is in the log.
+MISTAKE_IN_A_CASE: Says = {
+    ("daily", "look"): "not right",
+    ("lines", "look"): "2",
+    ("lines", "bent"): "danger, refer",
+    DANGER: "mistake",
+}
+MISTAKE_AT_AN_ITEM: Says = {("daily", "note"): "danger, not now", DANGER: "mistake"}
 TAKEN_BACK: Says = {("daily", "look"): "not right", ("lines", "look"): "back"}
 WALKS = {
     "cured and referred": CURED_AND_REFERRED,
@@ -73,13 +85,18 @@ WALKS = {
     "through a doorway": THROUGH_A_DOORWAY,
     "danger in a case": DANGER_IN_A_CASE,
     "danger at an item": DANGER_AT_AN_ITEM,
+    "by mistake in a case": MISTAKE_IN_A_CASE,
+    "by mistake at an item": MISTAKE_AT_AN_ITEM,
     "taken back": TAKEN_BACK,
 }
 
 
 @dataclass
 class Somebody:
-    """Says the same to the same screen; takes a case back once only, and then marks its item."""
+    """Says the same to the same screen; takes a case back once only, and then marks its item.
+
+    A danger is pressed by mistake once only, too.
+    """
 
     says: Says
     log: Path
@@ -87,14 +104,24 @@ class Somebody:
     def __call__(self, screen: Any) -> str:
         if screen.screen == "caution":
             return "done"
+        if screen.screen == "danger":
+            return self.says.get(DANGER, "smoke")
         key = (
             (screen.round, screen.item)
             if screen.screen == "item"
             else (str(screen.symptom), screen.step)
         )
-        said = self.says.get(key, "done")
+        said, _, after = self.says.get(key, "done").partition(", ")
+        if after and self._mistaken():
+            said = after
         took_back = "back" in self.says.values() and self._withdrawn()
         return "done" if took_back and said == "not right" else said
+
+    def _mistaken(self) -> bool:
+        log = SqliteLog(self.log)
+        events = [each.event for case in log.cases() for each in log.events(case)]
+        log.close()
+        return any(getattr(event, "reply", "") == "mistake" for event in events)
 
     def _withdrawn(self) -> bool:
         log = SqliteLog(self.log)

@@ -83,7 +83,7 @@ def test_the_end_of_a_round_says_how_what_it_referred_is_handed_over(desk: Desk)
 
 
 def test_a_round_that_a_danger_ended_names_its_own_page(desk: Desk) -> None:
-    screens = desk.daily("done", "danger")
+    screens = desk.daily("done", "danger", "smoke")
     assert f"diagnose handover {screens[0]['case']}" in " ".join(screens[-1]["notes"])
 
 
@@ -334,14 +334,11 @@ def test_the_shift_lead_sees_which_machine_is_out_of_use(desk: Desk) -> None:
 
 
 def test_a_danger_in_a_round_comes_first(desk: Desk) -> None:
-    desk.daily("done", "danger")
+    desk.daily("done", "danger", "smoke")
     (row,) = desk.walk("cases", "--open")[0]
-    assert (row["state"], row["why"]) == ("out of use", "a danger was reported")
-    assert (
-        desk("cases", "--open")[1]
-        .splitlines()[1]
-        .endswith("round  referred: a danger was reported")
-    )
+    why = "a danger was reported: smoke or a burning smell"
+    assert (row["state"], row["why"]) == ("out of use", why)
+    assert desk("cases", "--open")[1].splitlines()[1].endswith(f"round  referred: {why}")
 
 
 def test_a_symptom_that_was_started_twice_in_a_round_waits_with_the_second(desk: Desk) -> None:
@@ -486,10 +483,11 @@ def test_the_built_in_library_has_one(tmp_path: Path, monkeypatch: pytest.Monkey
 def test_choosing_can_be_left_and_takes_a_danger(desk: Desk) -> None:
     end = desk.walk("start", "lines", replies=("leave",))[-1]
     assert (end["outcome"], end.get("notes")) == ("left", None)
-    end = desk.walk("start", "--machine", "none", replies=("danger",))[-1]
+    assert not desk.log.exists()
+    end = desk.walk("start", "--machine", "none", replies=("danger", "smoke"))[-1]
     assert end["outcome"] == "referred"
     assert "call for help" in end["notes"][0]
-    assert not desk.log.exists()
+    assert [case["name"] for case in desk.cases()] == [end["case"]]
 
 
 def test_breaking_off_is_leaving(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:

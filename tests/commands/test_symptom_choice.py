@@ -148,8 +148,14 @@ def test_not_sure_is_an_answer(shop: Desk) -> None:
 
 
 def test_a_danger_at_the_first_screen_is_kept(shop: Desk) -> None:
-    started(shop, "streaking", "danger")
+    started(shop, "streaking", "danger", "smoke")
     assert [case["outcome"] for case in shop.cases()] == ["referred"]
+
+
+def test_one_that_was_a_danger_by_mistake_alone_is_not_kept(shop: Desk) -> None:
+    end = started(shop, "streaking", "danger", "mistake", "leave")[-1]
+    assert end["notes"] == ["Nothing was answered, so no case is kept."]
+    assert shop.cases() == []
 
 
 def test_a_caution_that_was_taken_stays_in_force_over_the_choice(small: Desk) -> None:

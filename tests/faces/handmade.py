@@ -10,6 +10,7 @@ from diagnose.case.screens import (
     CheckScreen,
     ChooseScreen,
     Contact,
+    DangerScreen,
     EndScreen,
     FigureScreen,
     FindingScreen,
@@ -220,6 +221,17 @@ def state(**changes: Any) -> StateScreen:
     return StateScreen(**(fields | changes))
 
 
+def danger(**changes: Any) -> DangerScreen:
+    fields: dict[str, Any] = {
+        "symptom": "streaking",
+        "call": (
+            Contact(who="Works fire brigade", phone="555-0100"),
+            Contact(who="Demo service", phone="555-0142"),
+        ),
+    }
+    return DangerScreen(**(fields | changes))
+
+
 def why() -> WhyScreen:
     return WhyScreen(
         symptom="streaking",
@@ -248,6 +260,8 @@ ASKED: dict[str, Screen] = {
     "state, with care": state(
         replies=("start anew", "released", "danger", "leave"), state="use with care", tag=None
     ),
+    "danger": danger(in_force=(KEY_OUT,)),
+    "danger, nobody to call": danger(symptom=None, call=()),
     "take": caution(),
     "several": caution(GLOVES, BARRIER, guard(again=True)),
     "again": caution(again=True, in_force=(KEY_OUT,)),

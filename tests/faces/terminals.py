@@ -34,6 +34,8 @@ PROGRAM = (sys.executable, "-m", "diagnose")
 class TypedAt(FullScreen):
     """A full screen without a terminal: the next keys are typed once a dialog has been drawn."""
 
+    burst = 0.0
+
     def __init__(self, pipe: PipeInput, keys: Sequence[str]) -> None:
         super().__init__()
         self.pipe = pipe

@@ -13,6 +13,7 @@ from handmade import (
     caution,
     check,
     choose,
+    danger,
     figure,
     finding,
     for_service,
@@ -53,7 +54,6 @@ def pressed(dialog: Dialog, *keys: str) -> str | None:
         (check(), "C", "cannot"),
         (check(), "b", "back"),
         (check(), "w", "why"),
-        (check(), "d", "danger"),
         (check(), "!", "danger"),
         (check(), "l", "leave"),
         (finding(), "f", "cured"),
@@ -64,7 +64,7 @@ def pressed(dialog: Dialog, *keys: str) -> str | None:
         (item(), "n", "not right"),
         (item(), "c", "not now"),
         (caution(), "c", "cannot"),
-        (caution(), "d", "danger"),
+        (caution(), "!", "danger"),
         (caution(again=True), "y", "done"),
         (caution(phase="release"), "y", "done"),
         (choose(), "2", "2"),
@@ -73,7 +73,9 @@ def pressed(dialog: Dialog, *keys: str) -> str | None:
         (figure(), "x", GO_ON),
         (figure(), "enter", GO_ON),
         (why(), " ", GO_ON),
-        (why(), "D", "danger"),
+        (why(), "D", GO_ON),
+        (why(), "!", "danger"),
+        *[(danger(), f"{number}", f"{number}") for number in range(1, 7)],
         (figure(), "!", "danger"),
     ],
 )
@@ -87,6 +89,14 @@ def test_one_key_is_a_reply(screen: Screen, key: str, reply: str) -> None:
         (check(), "3", "There is no answer 3."),
         (check(), "0", "There is no answer 0."),
         (check(), "y", "y does nothing here."),
+        (check(), "d", "d does nothing here."),
+        (item(), "D", "D does nothing here."),
+        (caution(), "d", "d does nothing here."),
+        (danger(), "!", "! does nothing here."),
+        (danger(), "d", "d does nothing here."),
+        (danger(), "l", "l does nothing here."),
+        (danger(), "enter", "Enter does nothing here."),
+        (danger(), "7", "There is no answer 7."),
         (check(), "enter", "Enter does nothing here."),
         (check(), "²", "² does nothing here."),
         (finding(), "1", "1 does nothing here."),
@@ -264,7 +274,7 @@ def test_the_remedy_is_read_before_it_is_said_to_have_failed() -> None:
     assert dialog.viewport.top > 0
     fresh = dialog_of(finding(before_trying=LONG))
     draw(fresh, 40, 12)
-    assert fresh.press("d") == "danger"  # danger waits for nothing
+    assert fresh.press("!") == "danger"  # danger waits for nothing
 
 
 def test_a_long_figure_is_paged_before_it_goes() -> None:
@@ -309,7 +319,8 @@ def test_words_for_a_symptom() -> None:
     assert pressed(opened(choose("symptom", 12)), "1", "3", "enter") == "13"
     dialog = opened(choose("symptom", 4))
     assert pressed(dialog, *"leaves 2 lines", "enter") == "leaves 2 lines"
-    assert pressed(opened(choose("symptom", 4)), "d", "enter") == "danger"
+    assert pressed(opened(choose("symptom", 4)), "d", "enter") == "d"
+    assert pressed(opened(choose("symptom", 4)), *"lines", "!") == "danger"
     assert pressed(opened(choose()), "n", "enter") == "none"
     assert pressed(opened(choose()), "7", "enter") == "7"
 

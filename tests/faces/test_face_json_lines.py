@@ -27,6 +27,7 @@ EVERYWHERE = {"screen", "symptom", "in_force", "replies", "case"}
 # The contract's table, written out a second time on purpose.
 TABLE = {
     "choose": "what options",
+    "danger": "text call answers",
     "state": "machine state since why tag case call",
     "caution": "id title phase lines cautions",
     "check": "step ask do look_for tool answers open minutes_left card note_down",

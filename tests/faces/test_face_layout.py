@@ -156,9 +156,9 @@ def test_the_cautions_that_do_not_fit_are_counted() -> None:
 
 
 def test_keys_lose_their_words_before_danger_is_lost() -> None:
-    full = "1-2 answer   u not sure   c cannot   b back   w why   d danger   l leave"
+    full = "1-2 answer   u not sure   c cannot   b back   w why   ! danger   l leave"
     assert texts(dialog_of(check()), 80, 24)[-1] == full
-    assert texts(dialog_of(check()), 20, 5)[-1] == "d danger   1-2   u"
+    assert texts(dialog_of(check()), 20, 5)[-1] == "! danger   1-2   u"
 
 
 def test_a_caution_shows_which_line_is_next() -> None:

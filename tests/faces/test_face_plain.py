@@ -19,6 +19,7 @@ from handmade import (
     caution,
     check,
     choose,
+    danger,
     end,
     figure,
     finding,
@@ -85,7 +86,7 @@ def test_a_check_from_top_to_bottom(
         "Question: Is anything stuck under it?",
         "1. Something is stuck",
         "2. Clean",
-        "Give a number, 1 to 2. Or: u not sure, c cannot, b back, w why, d danger, l",
+        "Give a number, 1 to 2. Or: u not sure, c cannot, b back, w why, ! danger, l",
         "leave.",
     ]
 
@@ -172,7 +173,12 @@ def test_the_notice_stands_on_the_first_screen(
         (choose("symptom"), "n", "n"),
         (reading(), "distance=10 m time=8 s", "distance=10 m time=8 s"),
         (caution(), "done", "done"),
-        (caution(), "d", "danger"),
+        (caution(), "!", "danger"),
+        (check(), " ! ", "danger"),
+        (check(), "d", "d"),
+        (danger(), "6", "6"),
+        (danger(), "!", "!"),
+        (danger(), "b", "b"),
         (caution(), "", ""),
         (caution(GLOVES, BARRIER), "y", "done"),
         (caution(GLOVES, BARRIER), "c", "cannot"),
@@ -300,7 +306,8 @@ def test_at_a_keyboard_a_caution_is_confirmed_line_by_line(
     [
         (("", "c"), "cannot"),
         (("why",), "why"),
-        (("", "", "d"), "danger"),
+        (("", "", "!"), "danger"),
+        (("", "d"), "d"),
         (("", "yes"), "yes"),
         (("", ""), None),
     ],
@@ -396,7 +403,7 @@ def test_likelier_causes_stand_under_a_finding_and_what_is_first_is_asked_first(
     assert listed in told
     assert "Question: Keep looking first, or refer it now?" in told
     assert told.index("61 % likely") < told.index("Leave it so") < told.index(listed)
-    assert "k keep looking, r refer, d danger" in told
+    assert "k keep looking, r refer, ! danger" in told
     alarming = ("refer", "keep looking", "danger", "leave")
     piped(monkeypatch, "r").ask(for_service(replies=alarming, likelier=named), HEADING)
     told = capsys.readouterr().out

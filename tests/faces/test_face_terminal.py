@@ -6,6 +6,7 @@ import os
 import re
 import signal
 import sys
+import time
 from typing import TYPE_CHECKING
 
 import pytest
@@ -16,6 +17,7 @@ from handmade import (
     caution,
     check,
     choose,
+    danger,
     end,
     figure,
     finding,
@@ -24,10 +26,10 @@ from handmade import (
     refused,
     why,
 )
-from terminals import PROGRAM, Terminal, typed_at
+from terminals import PROGRAM, Terminal, TypedAt, typed_at
 
 from diagnose.case.screens import phrase
-from diagnose.faces.terminal import FullScreen, TerminalFace, no_color
+from diagnose.faces.terminal import BURST, FullScreen, TerminalFace, no_color
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -94,11 +96,64 @@ def test_what_is_in_force_stays_in_sight_over_a_reason() -> None:
 
 
 def test_danger_at_a_figure_is_the_next_reply() -> None:
-    with typed_at("d", "1") as full_screen:
+    with typed_at("!", "1") as full_screen:
         face = TerminalFace(full_screen)
         face.show(figure(), HEADING)
         assert face.ask(check(), HEADING) == "danger"
         assert face.ask(check(), HEADING) == "1"
+
+
+def test_a_danger_by_mistake_brings_back_what_was_typed_and_confirmed() -> None:
+    keys = ("2!", "6", "5\r", "  !", "6", " y", "le!", "6", "aks\r")
+    with typed_at(*keys) as full_screen:
+        face = TerminalFace(full_screen)
+        for screen, reply in (
+            (reading(needs=ONE_NEED), "25"),
+            (caution(), "done"),
+            (choose("symptom"), "leaks"),
+        ):
+            assert face.ask(screen, HEADING) == "danger"
+            assert face.ask(danger(), HEADING) == "6"
+            assert face.ask(screen, HEADING) == reply
+        # The very same, so it comes back as it was left.
+        assert all(full_screen.dialogs[at] is full_screen.dialogs[at + 2] for at in (0, 3, 6))
+
+
+def test_a_danger_is_asked_again_above_itself() -> None:
+    with typed_at("!", "1", "1") as full_screen:
+        face = TerminalFace(full_screen)
+        face.ask(check(), HEADING)
+        face.ask(danger(), HEADING)
+        face.show(refused("danger-which", last=6), HEADING)
+        assert face.ask(danger(), HEADING) == "1"
+        assert full_screen.dialogs[-1].refused.startswith("Give its number, 1 to 6.")
+
+
+def test_a_burst_of_keys_at_a_danger_answers_nothing() -> None:
+    """What was pressed before it was on the screen is no answer to it."""
+    with typed_at("!123456yl\r", "6", "1") as full_screen:
+        face = TerminalFace(full_screen)
+        assert face.ask(check(), HEADING) == "danger"
+        assert face.ask(danger(), HEADING) == "6"
+        assert face.ask(check(), HEADING) == "1"
+
+
+def test_a_danger_s_question_takes_no_key_at_first(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A burst goes on once the question is there; nobody can have read it by then."""
+    for burst, keys, reply in ((3600.0, "3\x04", None), (0.0, "3", "3")):
+        monkeypatch.setattr(TypedAt, "burst", burst)
+        with typed_at("!", keys) as full_screen:
+            face = TerminalFace(full_screen)
+            assert face.ask(check(), HEADING) == "danger"
+            assert face.ask(danger(), HEADING) == reply
+    # Any other question takes it, and whoever breaks off at a danger is heard at once.
+    monkeypatch.setattr(TypedAt, "burst", 3600.0)
+    with typed_at("3\x03", "1") as full_screen:
+        face = TerminalFace(full_screen)
+        with pytest.raises(KeyboardInterrupt):
+            face.ask(danger(), HEADING)
+        assert face.ask(check(), HEADING) == "1"
+    assert FullScreen.burst == BURST == 0.5
 
 
 def test_breaking_off() -> None:
@@ -315,7 +370,11 @@ def test_ctrl_d_leaves(start: Callable[..., Terminal]) -> None:
 def test_danger_is_one_key_and_its_words_stay(start: Callable[..., Terminal]) -> None:
     terminal = start("start", "sample")
     terminal.until("What does the lamp show")
-    terminal.press("d")
+    terminal.press("!")
+    screen = terminal.until("Pressed by mistake")
+    assert not re.search("What does the lamp show|case|caution|causes|NOTICE", screen)
+    time.sleep(2 * BURST)
+    terminal.press("1")
     assert terminal.end() == 0
     told = terminal.text()
     assert "Referred to service." in told
@@ -356,7 +415,7 @@ def test_a_resize_redraws(start: Callable[..., Terminal]) -> None:
     assert max(len(line) for line in narrow.splitlines()) <= 40
     terminal.resize(100, 30)
     terminal.until(
-        lambda text: "1-2 answer   u not sure   c cannot   w why   t note   d danger" in text
+        lambda text: "1-2 answer   u not sure   c cannot   w why   t note   ! danger" in text
     )
     terminal.press("1")
     terminal.until("The bulb is dead")
@@ -368,7 +427,7 @@ def test_a_small_terminal_is_still_of_use(
 ) -> None:
     terminal = start("start", "sample", columns=columns, rows=rows)
     screen = terminal.until("4 causes open")
-    assert "d danger" in screen
+    assert "! danger" in screen
     terminal.press("2")
     terminal.until("WARNING")
     for _ in range(40):

@@ -241,7 +241,7 @@ def test_a_round_is_overdue_after_its_period(log: Logged, every: str, hours: int
 
 def test_what_was_never_walked_to_its_end_is_overdue(log: Logged) -> None:
     log.round("done", "leave")
-    log.round("done", "danger")
+    log.round("done", "danger", "other")
     log.round(*ALL_DONE, machine="aisle")
     entries = due(rounds(log), ["dock", "aisle"], log.log.cases(), NOW)
     assert [(e.machine, e.last, e.overdue) for e in entries] == [
@@ -298,17 +298,19 @@ def test_one_that_was_left_is_open(log: Logged) -> None:
 def test_one_that_went_on_after_a_resume_stays_one(log: Logged) -> None:
     told = log.told("done", "not right", "leave")
     told.resume()
-    told.say("danger")
+    told.say("danger", "hurt")
     (case,) = told.cases
     kinds = [type(event).__name__ for event in told.events_of(case)]
-    assert kinds == ["Opened", "Replied", "Resumed", "Replied"]
-    assert of(log) == [("lines", "referred", None, "referred: a danger was reported")]
+    assert kinds == ["Opened", "Replied", "Resumed", "Replied", "Replied"]
+    came = "referred: a danger was reported: somebody is hurt"
+    assert of(log) == [("lines", "referred", None, came)]
 
 
 def test_a_danger_at_an_item_is_the_round_s(log: Logged) -> None:
-    told = log.told("done", "danger")
+    told = log.told("done", "danger", "heat")
     assert (told.record.outcome, told.cases) == ("referred", [])
-    assert came_to(log.log.events(told.record)) == "referred: a danger was reported"
+    came = came_to(log.log.events(told.record))
+    assert came == "referred: a danger was reported: something is too hot"
 
 
 def test_what_service_found_goes_to_the_case(log: Logged) -> None:
@@ -366,7 +368,7 @@ def test_a_story_is_one_list_of_cases_findings_readings_and_rounds(log: Logged) 
 
 def test_a_story_tells_cases_of_a_round_and_no_withdrawn_mark(log: Logged) -> None:
     withdrawn = ("done", "done", "not right", "back", "done")
-    told = log.told(*withdrawn, "done", "not right", "1", "cured", "danger")
+    told = log.told(*withdrawn, "done", "not right", "1", "cured", "danger", "smoke")
     (case,) = told.cases
     lines = story(log.log.milestones())
     assert [line.text for line in lines if line.case == told.record.name] == [
@@ -432,9 +434,9 @@ def test_what_was_noted_in_a_round_is_over_once_it_was_walked_again(log: Logged)
 
 
 def test_a_danger_at_an_item_is_over_once_the_machine_was_released(log: Logged) -> None:
-    log.ago(days=2).round("done", "danger")
+    log.ago(days=2).round("done", "danger", "smoke")
     since_then = (NOW - timedelta(days=2)).isoformat()
-    said = (["referred: a danger was reported"], [], since_then)
+    said = (["referred: a danger was reported: smoke or a burning smell"], [], since_then)
     assert open_now(log)["dock"] == said
     log.ago(days=1).round(*ALL_DONE)
     assert open_now(log)["dock"] == said

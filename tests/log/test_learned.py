@@ -74,7 +74,7 @@ def test_a_referral_counts_by_its_closing_probabilities_until_service_reports(sh
 
 
 def test_a_case_referred_for_danger_counts_by_what_was_known_then(shop: Shop) -> None:
-    shop.case("dock", "referred", "danger")
+    shop.case("dock", "referred", "danger", "mistake", "danger", "smoke")
     assert shop.told().counts == pytest.approx({"dirty": 0.6, "bent": 0.3, "other": 0.1})
 
 

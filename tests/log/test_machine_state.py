@@ -11,6 +11,7 @@ from strategies.rounds import LINES, ROUND, Told, begun, opened, written
 from strategies.walker import Walker, visit_to
 
 from diagnose.commands.ready_library import ReadyLibrary
+from diagnose.files.replies import DANGERS
 from diagnose.log.account import Account
 from diagnose.log.events import Found, Released, Replied, read
 from diagnose.log.events import written as as_text
@@ -32,6 +33,14 @@ if TYPE_CHECKING:
     from diagnose.log.protocol import CaseRecord
 
 START = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
+#: Each danger as the page and the lists say it.
+WORDS = {
+    "smoke": "smoke or a burning smell",
+    "heat": "something is too hot",
+    "battery": "a swollen or hissing battery",
+    "hurt": "somebody is hurt",
+    "other": "something else",
+}
 LOCKED = ("done", "1", "done")
 REFERRED = ("done", "2", "refer")
 CARE = LINES.replace(
@@ -183,10 +192,34 @@ def test_a_round_that_ends_in_a_lockout_holds_its_machine(tmp_path: Path) -> Non
 
 
 def test_a_danger_inside_a_round_is_its_case_s(shop: Shop) -> None:
-    told = shop.round("done", "not right", "danger")
+    told = shop.round("done", "not right", "danger", "battery")
     (one,) = held(shop.log, "dock")
     assert one.case.name == told.cases[0].name
-    assert one.is_.why == "a danger was reported"
+    assert one.is_.why == "a danger was reported: a swollen or hissing battery"
+
+
+@pytest.mark.parametrize("kind", DANGERS)
+def test_any_danger_puts_the_machine_out_of_use(shop: Shop, kind: str) -> None:
+    shop.case("done", "1", "danger", kind)
+    assert shop.state() == (OUT_OF_USE, f"a danger was reported: {WORDS[kind]}")
+
+
+@pytest.mark.parametrize("start", ["case", "round"])
+def test_a_danger_holds_it_before_it_is_said_which_and_no_longer_after_a_mistake(
+    shop: Shop, start: str
+) -> None:
+    told: Any = getattr(shop, start)("done", "danger")
+    assert shop.state() == (OUT_OF_USE, "a danger was reported")
+    told.say("mistake")
+    assert shop.state() is None
+    for text in ("danger", "mistake", "danger", "smoke"):
+        told.say(text)
+    assert shop.state() == (OUT_OF_USE, "a danger was reported: smoke or a burning smell")
+
+
+def test_a_lockout_holds_it_on_after_a_mistake(shop: Shop) -> None:
+    shop.case(*LOCKED, "danger", "mistake")
+    assert shop.state() == LOCKOUT
 
 
 # A referral
@@ -260,6 +293,8 @@ def test_a_verdict_from_before_releases_were_known_is_the_end_of_it(shop: Shop) 
         (("leave",), None),
         (("done", "leave"), LOCKOUT),
         (("danger",), (OUT_OF_USE, "a danger was reported")),
+        (("danger", "mistake", "leave"), None),
+        (("danger", "hurt"), (OUT_OF_USE, "a danger was reported: somebody is hurt")),
     ],
 )
 def test_what_happens_after_a_release_holds_anew(

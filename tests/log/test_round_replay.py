@@ -185,7 +185,7 @@ def test_back_after_one_unheard_withdraws_what_came_last(told: Told) -> None:
 
 
 @pytest.mark.parametrize(
-    ("replies", "how"), [(("2", "refer"), "referred"), (("danger",), "danger")]
+    ("replies", "how"), [(("2", "refer"), "referred"), (("danger", "heat"), "danger")]
 )
 def test_an_end_unheard_is_the_round_s_all_the_same(
     told: Told, replies: tuple[str, ...], how: str

@@ -149,7 +149,7 @@ def case(desk: Desk) -> tuple[Any, list[LoggedEvent]]:
     replies = ["Nothing odd", "volts=24.6", "They stand still", "done", "String", "not cured"]
     replies += ["keep looking", "keep looking"]
     name = desk.start("alpha", replies, "one")
-    desk.resume(name, ["danger"])
+    desk.resume(name, ["danger", "mistake", "danger", "smoke"])
     log = SqliteLog(desk.log, "rw")
     found = log.case(name)
     assert found is not None

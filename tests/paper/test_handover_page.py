@@ -17,7 +17,7 @@ from diagnose.case.screens import (
 )
 from diagnose.commands import resume
 from diagnose.files.library import built_in
-from diagnose.log.account import Account
+from diagnose.log.account import DANGERS, Account
 from diagnose.log.events import Replied
 from diagnose.log.sqlite import SqliteLog
 from diagnose.measure.registry import MEASUREMENTS
@@ -225,7 +225,8 @@ def test_a_refused_release_is_somebody_elses_tag(desk: Desk) -> None:
     ("replies", "outcome", "state"),
     [
         (["Nothing odd"], "open", "in use"),
-        (["danger"], "referred", "out of use"),
+        *[(["danger", kind], "referred", "out of use") for kind in DANGERS],
+        (["danger", "mistake", "Nothing odd"], "open", "in use"),
         ([*TO_TURN, "They stand still", DEAD], "open", "out of use"),
         ([*TO_TURN, "They stand still", DEAD, "String", "cured"], "cured", "in use"),
         ([*TO_TURN, "They stand still", DEAD, "String", "not cured", *BEYOND], "open", "in use"),
@@ -269,11 +270,33 @@ def test_after_a_resume_nobody_knows_of_the_lockout_until_it_is_taken_again(desk
 
 
 def test_a_danger_is_told_with_what_was_on_the_screen(desk: Desk) -> None:
-    name = desk.start("alpha", [*TO_TURN, "They stand still", DEAD, "danger"], "one")
-    page = desk.page(name)
+    replies = [*TO_TURN, "They stand still", DEAD, "danger", "battery"]
+    page = desk.page(desk.start("alpha", replies, "one"))
     assert page.danger is not None
-    assert page.danger.words == "What is round the hub?"
-    assert "Danger was reported at 10:05" in as_markdown(page)
+    assert (page.danger.words, page.danger.kind) == ("What is round the hub?", "battery")
+    text = " ".join(as_markdown(page).split())
+    assert (
+        "**Danger was reported at 10:05** (a swollen or hissing battery), while the screen showed:"
+        " What is round the hub? It then said: stop, people away, call."
+    ) in text
+
+
+@pytest.mark.parametrize("before", [[], ["Nothing odd"], [*TO_TURN, "They stand still"]])
+@pytest.mark.parametrize(("kind", "words"), DANGERS.items())
+def test_a_danger_comes_first_on_the_page_with_its_kind(
+    desk: Desk, kind: str, words: str, before: list[str]
+) -> None:
+    page = desk.page(desk.start("alpha", [*before, "danger", kind], "one"))
+    _, _, head = as_markdown(page).partition("\n\n")
+    first = f"**The machine is out of use:** a danger was reported: {words}. Case"
+    assert " ".join(head.split()).startswith(first)
+    assert as_json(page)["danger"]["kind"] == kind
+
+
+def test_a_danger_by_mistake_is_no_word_on_the_page(desk: Desk) -> None:
+    page = desk.page(desk.start("alpha", ["danger", "mistake", "Nothing odd"], "one"))
+    assert (page.danger, [entry.answer for entry in page.story]) == (None, ["Nothing odd"])
+    assert "anger" not in as_markdown(page)
 
 
 # Causes, requests, verdict
@@ -295,7 +318,7 @@ def test_the_causes_are_those_of_the_last_screen(desk: Desk) -> None:
 
 
 def test_the_verdict_comes_back_to_the_page(desk: Desk) -> None:
-    name = desk.start("alpha", ["danger"], "one")
+    name = desk.start("alpha", ["danger", "smoke"], "one")
     assert f"`diagnose cases found {name} FINDING`" in desk.markdown(name)
     assert set(desk.page(name).findings) >= {"motor", "cell", "door"}
     desk.found(name, "motor")
@@ -394,7 +417,7 @@ def test_a_case_of_hours_loses_nothing(desk: Desk, seed: int) -> None:
             continue
         if event.reply == "back":
             kept.pop()
-        elif event.reply not in ("done", "danger", "leave", "refer", "cured"):
+        elif event.reply not in ("done", "danger", "mistake", "leave", "refer", "cured"):
             kept.append(event)
     data = json.loads(json.dumps(as_json(page)))
     told = [(e["step"], e["answer"]) for e in data["story"] if e["kind"] in ("check", "reading")]

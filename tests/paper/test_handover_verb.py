@@ -192,7 +192,7 @@ def test_the_commands_on_the_page_are_the_programs_own(
     desk: Desk, outcome: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
     replies = ["Nothing odd", "volts=24.6", "They stand still", "done"]
-    replies += {"referred": ["danger"], "cured": ["String", "cured"], "open": []}[outcome]
+    replies += {"referred": ["danger", "smoke"], "cured": ["String", "cured"], "open": []}[outcome]
     name = desk.start("alpha", replies, "one")
     lines = desk.markdown(name).splitlines()
     commands = [line.split("`")[1] for line in lines if line.startswith("- **T")]

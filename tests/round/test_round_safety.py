@@ -26,8 +26,9 @@ from strategies.written import Written, read
 
 from diagnose.case import cautions, onward
 from diagnose.case.screens import CautionScreen
+from diagnose.case.walk import Meaning, Refusal
 from diagnose.files.library import built_in
-from diagnose.files.replies import DONE
+from diagnose.files.replies import DANGERS, DONE, MISTAKE
 from diagnose.log.events import CaseOver, ItemReplied, Opened, Resumed
 from diagnose.round import view, walk
 
@@ -101,8 +102,11 @@ def test_the_random_rounds_meet_everything_that_there_is(some_libraries: list[Wr
     rounds = walked(some_libraries)
     events: list[Any] = [event for one in rounds for event in one.told.events]
     replied = [event for event in events if isinstance(event, ItemReplied)]
-    replies = {"done", "not right", "not now", "cannot", "back", "danger", "leave"}
+    replies = {"done", "not right", "not now", "cannot", "back", "danger", "mistake", "leave"}
     assert {event.reply for event in replied} == replies
+    alarms = [event for event in replied if event.reply == "danger"]
+    assert {event.answer for event in alarms} == {"", *DANGERS}
+    assert {event.shown.screen for event in alarms} == {"caution", "item", "danger"}
     assert {event.shown.phase for event in replied if event.caution} == {"take", "release"}
     ends = [event for event in events if isinstance(event, CaseOver)]
     assert {event.how for event in ends} == {"cured", "referred", "withdrawn", "left", "danger"}
@@ -181,6 +185,16 @@ def _talkative(screen: Any) -> Any:
     return tampered
 
 
+def _passed_over(at_danger: Any) -> Any:
+    """Tamper with a danger's question: whatever it was, it was a mistake."""
+
+    def tampered(text: str) -> Any:
+        meaning = at_danger(text)
+        return meaning if isinstance(meaning, Refusal) else Meaning(kind=MISTAKE)
+
+    return tampered
+
+
 SABOTAGE: dict[str, tuple[Any, str, Any]] = {
     "an item needs nothing": (reading, "ready_round", _nothing_needed(reading.ready_round)),
     "an item runs under its cautions": (cautions, "due", never_released(cautions.due)),
@@ -197,6 +211,7 @@ SABOTAGE: dict[str, tuple[Any, str, Any]] = {
     "what a case ended is in force": (walk, "came_back", _as_before_the_case(walk.came_back)),
     "a case keeps its refusals": (walk, "came_back", _refusals_stay_behind(walk.came_back)),
     "what waits for service is run": (walk, "with_service", lambda state: frozenset()),
+    "a danger is passed over": (walk, "at_danger", _passed_over(walk.at_danger)),
     "a resume finds all as it was": (
         telling,
         "replay_round",

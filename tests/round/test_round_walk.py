@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from strategies.rounds import ROUND, Told, opened, written
 
-from diagnose.log.events import CaseOver
+from diagnose.files.replies import DANGERS
+from diagnose.log.events import CaseOver, ItemReplied
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -163,10 +164,45 @@ def test_what_means_nothing_changes_nothing(told: Told, text: str, id_: str) -> 
     assert told.at == "look"
 
 
-def test_danger_refers_the_round_at_once(told: Told) -> None:
+@pytest.mark.parametrize("kind", DANGERS)
+def test_danger_refers_the_round_once_it_is_said_which(told: Told, kind: str) -> None:
     told.say("done", "danger")
+    screen = told.screen
+    assert (screen.screen, screen.answers) == ("danger", (*DANGERS, "mistake"))
+    assert (screen.notes, screen.replies, in_force(told)) == ((), (), ["key-out"])
+    told.say(kind)
     assert told.at == "referred"
     assert ids(told) == ["end-danger"]
+    assert (last(told).reply, last(told).answer, last(told).outcome) == ("danger", kind, "referred")
+
+
+@pytest.mark.parametrize("word", ["mistake", "back", "6", " Mistake "])
+@pytest.mark.parametrize("before", [(), ("done",), ("done", "not now"), ("done", "note it drips")])
+def test_a_danger_by_mistake_leaves_the_round_as_it_was(
+    told: Told, before: tuple[str, ...], word: str
+) -> None:
+    for text in before:
+        told.say(text)
+    screen, state = told.screen, told.state
+    told.say("danger", word, "danger", word)
+    assert (told.screen, told.state) == (screen, state)
+    replied = [event for event in told.events if isinstance(event, ItemReplied)][-4:]
+    assert [event.reply for event in replied] == ["danger", "mistake"] * 2
+    assert {(event.outcome, event.answer, event.moves) for event in replied} == {(None, "", False)}
+
+
+@pytest.mark.parametrize("text", ["", "danger", "7", "0", "06", "done", "note smoke", "smok"])
+def test_a_danger_is_asked_again_where_it_is_not_understood(told: Told, text: str) -> None:
+    told.say("done", "danger")
+    turn = told.say(text)
+    (refused,) = turn.interludes
+    assert refused.message.id == "danger-which"  # type: ignore[attr-defined]
+    assert (turn.exchange, told.screen.screen) == (None, "danger")
+
+
+def test_whoever_leaves_at_a_danger_has_reported_it(told: Told) -> None:
+    told.say("done", "danger", "leave")
+    assert (told.at, last(told).reply, last(told).answer) == ("referred", "danger", "other")
 
 
 def test_leaving_keeps_what_was_not_done(told: Told) -> None:
@@ -279,9 +315,56 @@ def test_danger_and_leave_in_a_diagnosis_end_the_round(told: Told) -> None:
     assert (told.record.outcome, told.cases[0].outcome) == ("open", "open")
     told.resume()
     told.say("danger")
+    assert (told.record.outcome, told.cases[0].outcome) == ("open", "open")
+    assert (told.screen.screen, told.screen.symptom) == ("danger", "lines")
+    told.say("smoke")
     assert (told.record.outcome, told.cases[0].outcome) == ("referred", "referred")
     assert told.at == "referred"
     assert ids(told) == ["end-danger"]
+
+
+def test_a_danger_by_mistake_in_a_diagnosis_leaves_both_as_they_were(told: Told) -> None:
+    told.say("done", "not right")
+    screen = told.screen
+    told.say("danger", "mistake")
+    assert told.screen == screen
+    told.say("back")
+    assert told.at == "look"
+    told.say("danger", "back", "done")
+    assert told.at == "note"
+
+
+@pytest.mark.parametrize(
+    ("before", "at"),
+    [
+        (("done",), "take key-out"),
+        (("done", "not right"), "take key-out"),
+        (("done", "not right", "1"), "take lockout"),
+    ],
+)
+def test_killed_at_a_danger_it_is_asked_again(told: Told, before: tuple[str, ...], at: str) -> None:
+    told.say(*before, "danger")
+    told.resume()
+    assert told.screen.screen == "danger"
+    assert (told.screen.notes, told.screen.in_force) == ((), ())
+    told.resume()
+    told.say("mistake")
+    # Nothing is in force any more, so its caution comes first.
+    assert told.at == at
+    assert told.screen.notes[0].id == "resumed"
+    told.say("danger", "hurt")
+    assert told.at == "referred"
+    assert told.record.outcome == "referred"
+
+
+def test_a_danger_in_a_diagnosis_that_is_gone_is_asked_in_the_round(tmp_path: Path) -> None:
+    told = Told(opened(written(tmp_path)))
+    told.say("done", "not right", "danger")
+    (tmp_path / "lines.yaml").write_text("format: 1\n")
+    told.resume(opened(tmp_path))
+    assert (told.screen.screen, told.screen.symptom) == ("danger", None)
+    told.say("heat")
+    assert told.record.outcome == "referred"
 
 
 def test_a_refused_word_in_a_diagnosis_changes_nothing(told: Told) -> None:

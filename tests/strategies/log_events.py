@@ -161,6 +161,7 @@ _held = _every | {
         _all_of(PassedStep, symptom=texts, step=texts, words=texts, why=texts, reason=texts)
     ),
 }
+ALARMS: Final = ("danger", "mistake")
 cures = several(st.tuples(texts, texts))
 
 EVENTS: Final[dict[type, SearchStrategy[Event]]] = {
@@ -170,7 +171,7 @@ EVENTS: Final[dict[type, SearchStrategy[Event]]] = {
     ),
     Replied: _all_of(
         Replied,
-        reply=st.sampled_from(["answer", "done", "cured", "refer", "back", "leave", "danger"]),
+        reply=st.sampled_from(["answer", "done", "cured", "refer", "back", "leave", *ALARMS]),
         symptom=texts,
         step=texts,
         shown=shown,
@@ -186,12 +187,13 @@ EVENTS: Final[dict[type, SearchStrategy[Event]]] = {
     ),
     ItemReplied: _all_of(
         ItemReplied,
-        reply=st.sampled_from(["done", "not right", "not now", "back", "leave", "danger"]),
+        reply=st.sampled_from(["done", "not right", "not now", "back", "leave", *ALARMS]),
         item=texts,
         shown=shown,
         caution=texts,
         refused=several(texts),
         typed=texts,
+        answer=texts,
         starts=texts,
         came_to=came_to,
         **_every,

@@ -21,8 +21,10 @@ ROLES = ("operator", "battery-trained", "service")
 WORDS_OF_A_STEP = ("do", "ask", "look_for", "tool", "remedy", "leave_safe", "finding")
 STEP_SCREENS = ("check", "reading", "finding", "item")
 ASIDE = ("refused", "why")
+#: What takes a danger back; the last of its answers by number too.
+MISTAKEN = ("mistake", "back", "6")
 #: Replies that end it, or end it for now.
-ENDING = ("danger", "leave", "cured", "refer")
+ENDING = ("leave", "cured", "refer")
 
 #: The gravest first.
 SIGNALS = ("DANGER", "WARNING", "CAUTION", "NOTICE")
@@ -134,6 +136,8 @@ class Observer:
         self.begun = ""
         self.screen: dict[str, Any] = {}
         self.pending: str | None = None
+        # A danger was reported, and nobody said yet what it is.
+        self.alarm = False
         self._settle()
 
     @property
@@ -161,9 +165,13 @@ class Observer:
         kind = screen["screen"]
         if kind in ASIDE:
             self.pending = None
+        elif kind == "danger":
+            self._danger(screen)
         elif kind != "figure":
-            word, before, self.pending = self.pending, self.screen, None
-            if word is not None:
+            word, before, self.pending = self._meant(screen), self.screen, None
+            if word == "danger":
+                self._settle()
+            elif word is not None:
                 self._happened(word)
             if self.of_round and kind != "end":
                 self._in_and_out(word, before, screen)
@@ -176,6 +184,30 @@ class Observer:
         elif kind in STEP_SCREENS:
             assert here is not None
             self._step(here, screen)
+
+    def _danger(self, screen: dict[str, Any]) -> None:
+        """Look at a danger's screen: it comes at once, and says nothing of any step."""
+        if self.pending != "danger" and not self.alarm:
+            self._unsafe(f"a danger that nobody reported, after {self.pending!r}")
+        self.alarm, self.pending = True, None
+        if screen["doorway"] is not None or screen["notes"]:
+            self._unsafe("more than the danger on its screen")
+        self._said_in_force(screen)
+
+    def _meant(self, screen: dict[str, Any]) -> str | None:
+        """Return the reply that a screen shows to be understood; None where it moved nothing."""
+        word, alarm, self.alarm = self.pending, self.alarm, False
+        if not alarm:
+            if word == "danger":
+                self._unsafe(f"a danger is not asked about: {screen['screen']}")
+            return word
+        if word in MISTAKEN:
+            if self.screen and screen != self.screen:
+                self._unsafe(f"{screen} after a mistake, not {self.screen}")
+            return None
+        if (screen["screen"], screen.get("outcome")) != ("end", "referred"):
+            self._unsafe(f"{screen['screen']} after a danger: {word!r}")
+        return "danger"
 
     def _in_and_out(self, word: str | None, before: dict[str, Any], screen: dict[str, Any]) -> None:
         """Follow a round into a case that it begins, and out of it again."""
@@ -212,10 +244,13 @@ class Observer:
                 shown = here or screen["screen"]
                 self._unsafe(f"words of {owners} on a screen of {shown}: {leaf!r}")
 
-    def _tallies(self, screen: dict[str, Any]) -> None:
+    def _said_in_force(self, screen: dict[str, Any]) -> None:
         said = {named["id"] for named in screen["in_force"]}
         if said != self.in_force:
             self._unsafe(f"said to be in force: {said}, by our account: {self.in_force}")
+
+    def _tallies(self, screen: dict[str, Any]) -> None:
+        self._said_in_force(screen)
         if self.late:
             return
         way_back = bool(self.route.moves) or len(self.routes) > 1

@@ -202,7 +202,9 @@ class _Case:
         if (frame.tree.symptom, frame.at) == self.machine.cause:
             self._say(replies.CURED)
         elif self.person.chart:
-            self._say(replies.DANGER)  # a call: nothing more is looked at
+            # A call: nothing more is looked at.
+            self._say(replies.DANGER)
+            self._say(replies.OTHER)
         else:
             self._say(replies.NOT_CURED if screen.checked else replies.NOT_IT)
 

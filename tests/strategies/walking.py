@@ -60,6 +60,7 @@ class Case:
     idle: int = 0
     backs: int = 0
     resumes: int = 0
+    alarms: int = 0
     said: set[str] = field(default_factory=set)
 
     def __post_init__(self) -> None:
@@ -113,15 +114,20 @@ class Case:
     def step(self, screen: dict[str, Any], ending: float = 0.08) -> None:
         """Reply at random to what is shown; `ending` is how gladly a case is ended."""
         random = self.random
+        alarm = screen["screen"] == "danger"
+        if alarm and killed(random, self.resumes):
+            self.resume()
+            return
         text = random_reply(random, screen, ending, idle=self.idle, backs=self.backs)
-        if text == "leave" and self.resumes < 3 and random.random() < 0.9:
+        self.alarms += text == "danger"
+        if text == "leave" and not alarm and self.resumes < 3 and random.random() < 0.9:
             self.say(text)
             self.show()
             self.resume(random.choice(ROLES) if random.random() < 0.2 else None)
             return
         before = self.state
         self.say(text)
-        if text == "back" and self.state is not before:
+        if text == "back" and not alarm and self.state is not before:
             self.backs += 1
         elif self.state is before:
             self.idle += 1
@@ -143,20 +149,25 @@ class RandomRound:
         """Walk it until it is over; `ending` is how gladly its cases are ended."""
         while True:
             screen = self._shown(self.told.screen)
-            if screen["screen"] != "end":
+            if screen["screen"] == "danger" and killed(self.random, self.resumes):
+                self._resume()
+            elif screen["screen"] != "end":
                 self._say(screen, ending)
             elif screen["outcome"] == "left" and self.resumes < 2:
-                self.resumes += 1
-                assert self.told.resume().misfits == 0
-                self.observer.resumed(self.observer.role)
+                self._resume()
             else:
                 return
+
+    def _resume(self) -> None:
+        self.resumes += 1
+        assert self.told.resume().misfits == 0
+        self.observer.resumed(self.observer.role)
 
     def _say(self, screen: dict[str, Any], ending: float) -> None:
         text = random_reply(self.random, screen, ending, idle=self.idle, backs=self.backs)
         self.observer.reply(text)
         turn = self.told.say(text)
-        self.backs += text == "back"
+        self.backs += text == "back" and screen["screen"] != "danger"
         self.idle += turn.exchange is None
         for interlude in turn.interludes:
             self._shown(interlude)
@@ -175,20 +186,39 @@ def ids_of(screen: dict[str, Any]) -> set[str]:
     return {note["id"] for note in screen["notes"]}
 
 
+def killed(random: Random, resumes: int) -> bool:
+    """Whether the program is ended from outside before it is said which danger it was."""
+    return resumes < 2 and random.random() < 0.15
+
+
 def random_reply(
     random: Random, screen: dict[str, Any], ending: float, *, idle: int, backs: int
 ) -> str:
     """Return a reply to a screen, now and then one that means nothing or turns back."""
+    if screen["screen"] == "danger":
+        return _at_danger(random, screen["answers"], idle)
     chance = random.random()
     if chance < 0.04 and idle < 6:
         return random.choice(NONSENSE)
     if chance < 0.07:
         return "leave"
-    if chance < 0.072:
+    if chance < 0.08:
         return "danger"
-    if chance < 0.15 and backs < 6:
+    if chance < 0.16 and backs < 6:
         return "back"
     return _onward(random, screen, ending, idle)
+
+
+def _at_danger(random: Random, answers: list[str], idle: int) -> str:
+    chance = random.random()
+    if chance < 0.15 and idle < 6:
+        return random.choice([*NONSENSE, "danger", "note it smells", "done"])
+    if chance < 0.2:
+        return "leave"
+    if chance < 0.6:
+        return random.choice(["mistake", "back", "6"])
+    number = random.randrange(len(answers))
+    return random.choice([answers[number], f"{number + 1}"])
 
 
 def _onward(random: Random, screen: dict[str, Any], ending: float, idle: int) -> str:
