@@ -23,7 +23,6 @@ from strategies.written import Read, Written, read
 
 from diagnose.case import cautions, onward, view, walk
 from diagnose.case.screens import DangerScreen, EndScreen
-from diagnose.case.walk import at_danger
 from diagnose.files.replies import BACK, DANGERS, MISTAKE, NOT_IT
 from diagnose.log import replay as telling
 from diagnose.log.events import Replied
@@ -183,13 +182,15 @@ def _back_in_time(method: Any) -> Any:
     return tampered
 
 
-def _mistaken_for(kind: str) -> Any:
-    """Return what a danger's question is told: to press it by mistake is another reply."""
+def _after_a_mistake(**changes: Any) -> Any:
+    """Return a reply with which a danger by mistake is not as if nothing had been."""
+    reply = walk.reply
 
-    def tampered(text: str) -> Any:
-        meaning = at_danger(text)
-        mistake = isinstance(meaning, walk.Meaning) and meaning.kind == MISTAKE
-        return walk.Meaning(kind=kind) if mistake else meaning
+    def tampered(*args: Any) -> Any:
+        turn = reply(*args)
+        if turn.exchange is None or turn.exchange.kind != MISTAKE:
+            return turn
+        return replace(turn, state=replace(turn.state, **changes))
 
     return tampered
 
@@ -230,7 +231,10 @@ SABOTAGE: dict[str, list[tuple[Any, str, Any]]] = {
     "a refusal is forgotten": [(cautions, "replied", forgetful(cautions.replied))],
     "no caution is called": [(cautions, "due", lambda *_: None)],
     "a danger is passed over": [(walk, "at_danger", lambda text: walk.Meaning(kind=MISTAKE))],
-    "a danger by mistake goes on": [(walk, "at_danger", _mistaken_for("unsure"))],
+    "a danger by mistake ends what is in force": [
+        (walk, "reply", _after_a_mistake(cautions=cautions.CautionState()))
+    ],
+    "a danger by mistake swallows what was said": [(walk, "reply", _after_a_mistake(notes=()))],
     "a danger is not asked about": [
         (view, "danger_screen", lambda *_, **__: EndScreen(outcome="referred", ranking=()))
     ],
