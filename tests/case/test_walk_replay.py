@@ -59,7 +59,10 @@ def routes_back(walk: Walker, state: State) -> list[Any]:
 
 
 def some_way(case: Case, most: int) -> None:
-    """Walk at random for a while; an end is taken back where nobody has seen it."""
+    """Walk at random for a while; an end is taken back where nobody has seen it.
+
+    A danger that was reported last was a mistake.
+    """
     for _ in range(case.random.randint(0, most)):
         before, events = case.state, len(case.events)
         case.step(case.show())
@@ -68,6 +71,8 @@ def some_way(case: Case, most: int) -> None:
                 return
             case.state = before
             del case.events[events:]
+    if case.state.alarm:
+        case.say("mistake")
 
 
 @settings(max_examples=several(120))

@@ -29,7 +29,6 @@ from strategies.written import Read, Written, read
 
 from diagnose.case import cautions, likelier, onward, view, walk
 from diagnose.case.screens import DangerScreen, EndScreen
-from diagnose.case.walk import at_danger
 from diagnose.files.replies import BACK, DANGERS, MISTAKE, NOT_IT
 from diagnose.log import replay as telling
 from diagnose.log.events import Replied
@@ -212,13 +211,15 @@ def _never_again(guard: Any) -> Any:
     return lambda *args: replace(guard(*args), again=False)
 
 
-def _mistaken_for(kind: str) -> Any:
-    """Return what a danger's question is told: to press it by mistake is another reply."""
+def _after_a_mistake(**changes: Any) -> Any:
+    """Return a reply with which a danger by mistake is not as if nothing had been."""
+    reply = walk.reply
 
-    def tampered(text: str) -> Any:
-        meaning = at_danger(text)
-        mistake = isinstance(meaning, walk.Meaning) and meaning.kind == MISTAKE
-        return walk.Meaning(kind=kind) if mistake else meaning
+    def tampered(*args: Any) -> Any:
+        turn = reply(*args)
+        if turn.exchange is None or turn.exchange.kind != MISTAKE:
+            return turn
+        return replace(turn, state=replace(turn.state, **changes))
 
     return tampered
 
@@ -265,7 +266,10 @@ SABOTAGE: dict[str, list[tuple[Any, str, Any]]] = {
     "the second time as the first": [(cautions, "_guard", _never_again(cautions._guard))],
     "no caution is called": [(cautions, "due", lambda *_: None)],
     "a danger is passed over": [(walk, "at_danger", lambda text: walk.Meaning(kind=MISTAKE))],
-    "a danger by mistake goes on": [(walk, "at_danger", _mistaken_for("unsure"))],
+    "a danger by mistake ends what is in force": [
+        (walk, "reply", _after_a_mistake(cautions=cautions.CautionState()))
+    ],
+    "a danger by mistake swallows what was said": [(walk, "reply", _after_a_mistake(notes=()))],
     "a danger is not asked about": [
         (view, "danger_screen", lambda *_, **__: EndScreen(outcome="referred", ranking=()))
     ],
