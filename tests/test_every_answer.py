@@ -168,7 +168,8 @@ def move(
     name = screen.step  # type: ignore[attr-defined]
     answers = [str(way.answer) for way in step.exits]
     fresh = [answer for answer in answers if (name, answer) in left]
-    answer = route.wanted.get(name) or (fresh or answers)[0]
+    wanted = route.wanted.get(name)
+    answer = wanted if wanted in answers else (fresh or answers)[0]
     if isinstance(screen, CheckScreen):
         number = f"{answers.index(answer) + 1}"
         return number, [number]

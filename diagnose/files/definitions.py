@@ -53,7 +53,7 @@ FORMAT: Final = 2
 ANSWER: Final = Text("an answer")
 POSITIVE: Final = Number(low=(0, False))
 #: Any positive scale will do; what is nearly nothing could not be computed with.
-CHANCE: Final = Number(low=(1e-6, True), high=(1e6, True))
+CHANCE: Final = Number(low=(1e-300, True), high=(1e6, True))
 IDS: Final = ListOf(ID)
 LINES: Final = ListOf(Text("a short line"), at_least=1)
 FLAG: Final = Flag()

@@ -79,7 +79,7 @@ def handover(
     passed = tuple(_passed(account))
     outset = account.outset
     notes = tuple(_notes(account))
-    known = (*_notes(Account(round_events)), *notes)
+    hours, codes = _hours_and_codes((*_notes(Account(round_events)), *notes))
     return Handover(
         case=case.name,
         symptom=case.symptom,
@@ -95,8 +95,8 @@ def handover(
         standing=machine_state(case, events, begun),
         not_right=tuple(_not_right(account, round_events)),
         danger=_report(account),
-        hours=next((note for note in reversed(known) if _HOURS.search(note.words)), None),
-        codes=tuple(note for note in known if _CODE.search(note.words)),
+        hours=hours,
+        codes=codes,
         notes=notes,
         cautions=tuple(_cautions(account, round_events)),
         tags=tuple(step for step in passed if step.why == "tag"),
@@ -115,6 +115,12 @@ def handover(
             (one.name, one.symptom, one.outcome) for one in begun if one.outcome != "withdrawn"
         ),
     )
+
+
+def _hours_and_codes(notes: Sequence[Note]) -> tuple[Note | None, tuple[Note, ...]]:
+    """Return the last note of the hour meter, and all notes of codes as they were shown."""
+    hours = [note for note in notes if _HOURS.search(note.words)]
+    return (hours[-1] if hours else None), tuple(n for n in notes if _CODE.search(n.words))
 
 
 def _cautions(account: Account, round_events: Sequence[LoggedEvent]) -> Iterator[ConfirmedCaution]:

@@ -313,6 +313,10 @@ def _checks(page: Handover, detail: int) -> Iterator[str]:
     else:
         for number, text in enumerate(told, start=1):
             yield from wrapped(text, first=f"{number}. ")
+    yield from _taken_back(page)
+
+
+def _taken_back(page: Handover) -> Iterator[str]:
     if page.taken_back:
         count = len(page.taken_back)
         answers = "1 answer was" if count == 1 else f"{count} answers were"

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
     from diagnose.files.tree import Step
     from diagnose.study.in_force import CautionTable
+    from diagnose.study.plan import Plan
     from diagnose.study.ready import ReadyTree
 
 T = TypeVar("T")
@@ -51,20 +52,30 @@ def situations(
     """
     plan = ready.plan
     rest = [step for step in range(len(plan.ids)) if step != plan.start]
-    drawn = [_situation(ready, table, random, step) for step in _shuffled(rest, random)]
+    tried = [_situation(ready, table, random, step) for step in _shuffled(rest, random)]
+    drawn = [one for one in tried if one is not None]
     calling = [one for one in drawn if one.cautions]
     calm = [one for one in drawn if not one.cautions]
     half = max((count + 1) // 2, count - len(calm))
     return _shuffled([*calling[:half], *calm][:count], random)
 
 
-def _situation(ready: ReadyTree, table: CautionTable, random: Random, step: int) -> Situation:
+def _situation(
+    ready: ReadyTree, table: CautionTable, random: Random, step: int
+) -> Situation | None:
+    """Return the situation before a step; None where nobody comes to it: it was asked elsewhere."""
     plan = ready.plan
     route = _route_to(ready, step, random)
+    if route is None or _looks(plan, step) & {place for place, _ in route}:
+        return None
     in_force, so_far = 0, []
+    seen: set[int] = set()
     for place, answer in route:
         body = ready.steps[place]
         assert isinstance(body, Question)
+        if seen & _looks(plan, place):
+            continue  # Who has answered the same elsewhere is not asked again.
+        seen.add(place)
         _, in_force = table.take(plan.needs[place], plan.energises[place], in_force)
         so_far.append((what(body), body.exits[answer].answer))
     if plan.energises[step]:
@@ -105,17 +116,33 @@ def _who(step: Step) -> str:
     return step.by
 
 
-def _route_to(ready: ReadyTree, step: int, random: Random) -> list[tuple[int, int]]:
-    """Return a route to a step as (question, answer's number): backwards, each way in as likely."""
+def _looks(plan: Plan, step: int) -> set[int]:
+    """Return the other steps that look at the same."""
+    answers = range(len(plan.ways[step]))
+    return {place for answer in answers for place, _ in plan.twins.get((step, answer), ())}
+
+
+def _route_to(ready: ReadyTree, step: int, random: Random) -> list[tuple[int, int]] | None:
+    """Return a route to a step as (question, answer's number): backwards, each way in as likely.
+
+    Two steps that look at the same show the same. None where that leaves no way in.
+    """
     plan = ready.plan
     route: list[tuple[int, int]] = []
     while step != plan.start:
+        told = dict(route)
         into = [
             (place, answer)
             for place, ways in enumerate(plan.ways)
             for answer, target in enumerate(ways)
             if target == step
+            and all(
+                (other, told[other]) in plan.twins.get((place, answer), ())
+                for other in _looks(plan, place) & told.keys()
+            )
         ]
+        if not into:
+            return None
         place, answer = into[int(random.random() * len(into))]
         route.insert(0, (place, answer))
         step = place

@@ -316,8 +316,9 @@ def test_what_a_call_costs_is_the_visits() -> None:
         # Only heat, which an operator may meet once it has cooled.
         ("[hot-parts]", "odd", "keep looking"),
         ("[current]", "odd", "keep looking"),
-        # No answer pointed to it.
-        ("[brakes-steering]", "unsure", "keep looking"),
+        # What nobody could tell, and the step sends there, points there too.
+        ("[brakes-steering]", "unsure", "refer"),
+        ("[current]", "unsure", "keep looking"),
     ],
 )
 def test_what_is_alarming_is_referred_first(hazards: str, reply: str, first: str) -> None:

@@ -201,7 +201,7 @@ def test_the_end_of_input_leaves_the_case_open(log: Path) -> None:
     start = ("start", "streaking", "--machine", "none", "--json", "--log", str(log))
     done = run(*start, text="unsure\n")
     screens = [json.loads(line) for line in done.stdout.splitlines()]
-    assert [screen["screen"] for screen in screens] == ["check", "caution", "end"]
+    assert [screen["screen"] for screen in screens] == ["check", "check", "end"]
     assert screens[-1]["outcome"] == "left"
     assert f"diagnose resume {screens[0]['case']}" in " ".join(screens[-1]["notes"])
     assert (done.returncode, done.stderr) == (0, "")

@@ -371,7 +371,7 @@ def test_what_a_file_leaves_out_is_what_the_type_has_by_itself() -> None:
     )
     known, problems = read_text(
         CAUTIONS,
-        "format: 1\nhazards: {wet: {title: W}}\ncautions:\n  barrier: {title: B, signal: CAUTION,"
+        "format: 2\nhazards: {wet: {title: W}}\ncautions:\n  barrier: {title: B, signal: CAUTION,"
         " covers: [wet], lapses: never, text: t, confirm: [c]}\n",
         "cautions.yaml",
     )

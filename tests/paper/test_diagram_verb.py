@@ -61,6 +61,7 @@ PAPERS = {
         ("a2", 420, 594),
         ("a1", 594, 841),
         ("a0", 841, 1189),
+        ("2a0", 1189, 1682),
     )
 }
 
@@ -177,7 +178,7 @@ def test_all_symptoms_have_a_file_each(library: Path, capsys: pytest.CaptureFixt
 def test_a_part_begins_at_a_step_and_says_what_is_in_force() -> None:
     assert draw("streaking", "--from", "casters", "-o", "x.pdf") == 0
     text = " ".join(page.extract_text() for page in pdf_of(Path("x.pdf").read_bytes()).pages)
-    text = " ".join(text.split())
+    text = " ".join(text.split()).replace("- ", "-")
     assert "From step 26 on." in text
     assert "In force here: Key out, People clear, Cut-resistant gloves on, Locked out." in text
     assert "What was done to it last?" not in text

@@ -56,7 +56,7 @@ def test_the_walk_agrees_with_the_key(symptom: str) -> None:
     """The answers so far, replied to a case, bring the same cautions and the same step."""
     library, made = drawn(symptom, 2, 30)
     # With what the readings want from a card, but no question answered by it.
-    card = library.machine("dock")
+    card = library.machines and library.content.card("dock")
     visit = Visit(tree=library, table=library.table, role="service", card=card)
     for one in made:
         state, _ = onward.opened(visit, symptom)

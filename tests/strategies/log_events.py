@@ -165,7 +165,14 @@ ALARMS: Final = ("danger", "mistake")
 cures = several(st.tuples(texts, texts))
 
 EVENTS: Final[dict[type, SearchStrategy[Event]]] = {
-    Opened: _all_of(Opened, symptom=texts, words=texts, outset=outsets, **_held),
+    Opened: _all_of(
+        Opened,
+        symptom=texts,
+        words=texts,
+        seen=st.dictionaries(texts, texts, max_size=2),
+        outset=outsets,
+        **_held,
+    ),
     RoundOpened: _all_of(
         RoundOpened, round=texts, title=texts, every=texts, outset=outsets, **_every
     ),
