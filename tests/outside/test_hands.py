@@ -154,6 +154,12 @@ TABLE = [
         "battery-metal key-out",
         r"from the wall|test lamp",
     ),
+    row(
+        "charge the battery",
+        "charge",
+        r"^ until",
+        "key-out battery-air battery-metal",
+    ),
     # Water, dirt, product.
     row(
         "open, drain or rinse the dirty-water tank and what is in it",
@@ -340,9 +346,7 @@ def works() -> dict[str, Work]:
 
     def add(name: str, body: Step | Item, do: str | None, look_for: str | None, line: str) -> None:
         told = [(text, how) for text, how in ((do, False), (look_for, True)) if text]
-        around = " ".join(
-            plainly(text) for text in (do or "", look_for or "", line)
-        )
+        around = " ".join(plainly(text) for text in (do or "", look_for or "", line))
         found[name] = Work(name, tuple(told), around, frozenset(table.names(table.needs(body))))
 
     for symptom, tree in content.trees.items():
@@ -402,7 +406,10 @@ def wanting(work: Work) -> list[str]:
 
 
 #: Where today's trees and rounds say less than the trade asks for. Each fails here once it is mended.
-GAPS: dict[str, str] = {}
+GAPS = {
+    # Line by line, before the words of a step: fresh air is confirmed where it does not charge yet.
+    "brushes-stopped/battery-used-up": "it drives to the charger first, and charges in the same words",
+}
 
 
 def params() -> list[object]:
@@ -470,6 +477,10 @@ def test_a_step_that_forgets_its_cautions_is_found() -> None:
         ("Drive five metres. Look back.", {"people-clear"}),
         ("Press the breaker in once.", {"key-out", "let-cool"}),
         ("Mop what still lies there.", {"barrier"}),
+        (
+            "Charge until the charger says finished.",
+            {"key-out", "battery-air", "battery-metal"},
+        ),
         # Words that other words are read by, and what they must not let through.
         ("Push puddles away with a hand squeegee.", {"barrier"}),
         ("Push the squeegee away.", {"lockout"}),
