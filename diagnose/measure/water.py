@@ -87,7 +87,7 @@ def tank_time(*, volume: float, flow: float) -> Outcome:
 def recovery(*, dispensed: float, recovered: float) -> Outcome:
     """Share of the solution that came back into the dirty-water tank.
 
-    dispensed, recovered: L on the two tanks' scales. Returns per cent.
+    dispensed, recovered: L, what the two tanks' scales changed by. Returns per cent.
     Source: common practice: smooth floor 85 to 95 %, rough 70 to 85, below 70 bad.
     """
     value = clean(100 * recovered / dispensed)
@@ -157,7 +157,7 @@ RECOVERY = Measurement(
     name="recovery",
     title="Share of the solution recovered",
     unit="%",
-    how="Start with the dirty-water tank empty; read both tanks' scales after a stretch of floor.",
+    how="Read both tanks' scales, scrub a stretch of floor, read both again: the differences count.",
     source=PRACTICE,
     needs=(
         Need("dispensed", "solution laid down", "L", "50 L", 0, 5000, asked=True, above_low=True),
