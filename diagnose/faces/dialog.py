@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 #: Answers up to this number take one key.
 ONE_KEY: Final = 9
 
-#: Danger where letters are text; it works on every screen.
+#: Danger, the same key on every screen: it is no letter where one types.
 ALARM: Final = REPLIES[replies.DANGER].key
 
 #: What a screen without replies is left with.
@@ -79,7 +79,8 @@ class Dialog:
     `elements` are what it says, `legend` the keys that give a reply here, each with its word;
     `refused` says what was wrong with the last reply, `hint` what with the last key. `ticked` of
     `lines` lines are confirmed, one by one where `by_line`; `typed` holds the text of each field,
-    of which number `field` takes the next key; `waits` is true where any key goes on.
+    of which number `field` takes the next key; `waits` is true where any key goes on, `alarmed`
+    where the key for danger was the last one.
     """
 
     def __init__(self, screen: Screen, heading: Heading, status: Status, refused: str = "") -> None:
@@ -91,6 +92,7 @@ class Dialog:
         self.by_line = line_by_line(screen)
         self.lines = len(screen.confirm) if isinstance(screen, CautionScreen) else 0
         self.ticked = 0
+        self.alarmed = False
         self.typed = self._fields()
         self.field = 0
         self._open(heading, refused)
@@ -162,6 +164,7 @@ class Dialog:
         """Return the reply that a key completes, or None where the screen only changed."""
         self.hint = ""
         if key == ALARM and not isinstance(self.screen, DangerScreen):
+            self.alarmed = True
             return replies.DANGER
         if self._scroll(key):
             return None
