@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 #: Answers up to this number take one key.
 ONE_KEY: Final = 9
 
-#: Danger where letters are text; it works on every screen.
+#: Danger, the same key on every screen: it is no letter where one types.
 ALARM: Final = REPLIES[replies.DANGER].key
 
 #: What a screen without replies is left with.
@@ -80,7 +80,8 @@ class Dialog:
     `refused` says what was wrong with the last reply, `hint` what with the last key. `ticked` of
     `lines` lines are confirmed, one by one where `by_line`; `which` is true where the next key says
     which caution of several cannot be met. `typed` holds the text of each field, of which number
-    `field` takes the next key; `waits` is true where any key goes on.
+    `field` takes the next key; `waits` is true where any key goes on, `alarmed` where the key for
+    danger was the last one.
     """
 
     def __init__(self, screen: Screen, heading: Heading, status: Status, refused: str = "") -> None:
@@ -95,6 +96,7 @@ class Dialog:
         self.lines = sum(len(guard.confirm) for guard in guards)
         self.ticked = 0
         self.which = False
+        self.alarmed = False
         self.typed = self._fields()
         self.field = 0
         self._open(heading, refused)
@@ -177,6 +179,7 @@ class Dialog:
         """Return the reply that a key completes, or None where the screen only changed."""
         self.hint = ""
         if key == ALARM and not isinstance(self.screen, DangerScreen):
+            self.alarmed = True
             return replies.DANGER
         if self._scroll(key):
             return None

@@ -81,7 +81,6 @@ class TerminalFace:
         self._refused = ""
         self._ahead: list[str | KeyboardInterrupt | None] = []
         self._last: Dialog | None = None
-        self._alarm = False
         self._aside = False
 
     def show(self, screen: Screen, heading: Heading) -> None:
@@ -118,16 +117,16 @@ class TerminalFace:
         refused, self._refused = self._refused, ""
         status = self._status.status(screen, heading)
         if isinstance(screen, DangerScreen):
-            self._alarm = True
+            self._aside = True
             return self._full_screen.run(Dialog(screen, heading, status, refused))
-        mistaken, self._alarm = self._alarm, False
         dialog = self._last
-        same = dialog is not None and dialog.screen == screen
-        if dialog is None or not same or not (mistaken or self._aside):
+        if not self._aside or dialog is None or dialog.screen != screen:
             dialog = Dialog(screen, heading, status, refused)
-        elif not mistaken:
-            # After `why` and after a refused reply the person goes on where they were; after a
-            # danger by mistake it is all just as it was.
+        elif dialog.alarmed:
+            # By mistake: it is all just as it was.
+            dialog.alarmed = False
+        else:
+            # After `why` and after a refused reply the person goes on where they were.
             dialog.reopen(heading, refused)
         self._last, self._aside = dialog, False
         return self._full_screen.run(dialog)
@@ -255,11 +254,11 @@ class FullScreen:
 
     @property
     def _takes_keys(self) -> bool:
-        """Whether a key can be meant for the screen: one that was pressed before it was not.
+        """Whether a key can be meant for the screen: none before it was there, or after the reply.
 
-        Nor is one of a burst of keys that happened to have the one for danger in it.
+        Nor the rest of a burst of keys that happened to have the one for danger in it.
         """
-        if self._dialog is None or self._drawn is None:
+        if self._dialog is None or self._drawn is None or self._waits() is None:
             return False
         alarm = isinstance(self._dialog.screen, DangerScreen)
         return not alarm or monotonic() - self._drawn >= self.burst

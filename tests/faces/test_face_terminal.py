@@ -104,7 +104,8 @@ def test_danger_at_a_figure_is_the_next_reply() -> None:
 
 
 def test_a_danger_by_mistake_brings_back_what_was_typed_and_confirmed() -> None:
-    keys = ("2!", "6", "5\r", "  !", "6", " y", "le!", "6", "aks\r")
+    # What follows on the key in one burst is no part of the field, nor does it confirm a line.
+    keys = ("2!7", "6", "5\r", " ! ", "6", "  y", "le!", "6", "aks\r")
     with typed_at(*keys) as full_screen:
         face = TerminalFace(full_screen)
         for screen, reply in (
@@ -117,6 +118,15 @@ def test_a_danger_by_mistake_brings_back_what_was_typed_and_confirmed() -> None:
             assert face.ask(screen, HEADING) == reply
         # The very same, so it comes back as it was left.
         assert all(full_screen.dialogs[at] is full_screen.dialogs[at + 2] for at in (0, 3, 6))
+
+
+def test_words_of_danger_do_not_stay_in_their_field() -> None:
+    """They would lead there once more."""
+    with typed_at("smoke\r", "6", "leaks\r") as full_screen:
+        face = TerminalFace(full_screen)
+        assert face.ask(choose("symptom", 12), HEADING) == "smoke"
+        assert face.ask(danger(), HEADING) == "6"
+        assert face.ask(choose("symptom", 12), HEADING) == "leaks"
 
 
 def test_a_danger_is_asked_again_above_itself() -> None:
