@@ -157,7 +157,7 @@ RECOVERY = Measurement(
     name="recovery",
     title="Share of the solution recovered",
     unit="%",
-    how="Read both tanks' scales, scrub a stretch of floor, read both again: the differences count.",
+    how="Read both tanks' scales, scrub a stretch of floor, read both again: differences count.",
     source=PRACTICE,
     needs=(
         Need("dispensed", "solution laid down", "L", "50 L", 0, 5000, asked=True, above_low=True),
