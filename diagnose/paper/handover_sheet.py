@@ -58,7 +58,7 @@ def as_markdown(page: Handover) -> str:
     keeps all. A long case takes a second page, a case of hours may take a third. Times are those of
     the clock on the wall.
     """
-    tellings = [_lines(page, detail) for detail in range(ONE_PARAGRAPH + 1)]
+    tellings = [telling(page, detail) for detail in range(ONE_PARAGRAPH + 1)]
     for room in (ONE_PAGE, TWO_PAGES):
         for lines in tellings:
             if len(lines) <= room:
@@ -66,7 +66,8 @@ def as_markdown(page: Handover) -> str:
     return "\n".join(tellings[-1]) + "\n"
 
 
-def _lines(page: Handover, detail: int) -> list[str]:
+def telling(page: Handover, detail: int) -> list[str]:
+    """Return the lines of the page, told as fully as `detail` says: from FULL to ONE_PARAGRAPH."""
     not_right = {"Not right in the round": _not_right(page)}
     story = {
         "Read and noted": _read(page, detail),
@@ -104,14 +105,15 @@ def _head(page: Handover, detail: int) -> Iterator[str]:
     card = None if page.machine is None else Card(machine="", title="", lines=page.machine)
 
     def line(path: str) -> str:
-        return "" if card is None else inline(card.line(path) or "")
+        return "" if card is None else card.line(path) or ""
 
     yield heading(1, f"Handover {page.case}: {line('title') or 'no machine card'}")
     yield ""
     yield from _danger(page)
-    site = inline(page.site) or line("site.name")
     yield from _item(
-        ("Site", site), ("Stands at", line("stands")), ("Access hours", line("access"))
+        ("Site", inline(page.site or line("site.name"))),
+        ("Stands at", inline(line("stands"))),
+        ("Access hours", inline(line("access"))),
     )
     yield from _phone(page, line)
     yield from _walked(page)
@@ -126,13 +128,13 @@ def _head(page: Handover, detail: int) -> Iterator[str]:
     )
     yield from _item(("Machine", nameplate), ("Battery", _battery(line)))
     noted = _noted(page, page.hours) if page.hours is not None else ""
-    yield from _item(("Hours now", noted), ("On the card", line("hours")))
+    yield from _item(("Hours now", noted), ("On the card", inline(line("hours"))))
     codes = "; ".join(_noted(page, code) for code in page.codes)
     yield from _item(("Fault code as shown", codes))
     yield from _of_round(page)
     yield from _likeliest(page, detail)
     parts = ("Parts to bring", _joined(*page.parts) or "none named")
-    yield from _item(*[parts] * bool(page.symptom), ("Last visit", line("last_visit")))
+    yield from _item(*[parts] * bool(page.symptom), ("Last visit", inline(line("last_visit"))))
 
 
 def _danger(page: Handover) -> Iterator[str]:
@@ -294,7 +296,7 @@ def _reading(entry: Answer, detail: int) -> str:
 
 
 def _checks(page: Handover, detail: int) -> Iterator[str]:
-    told = list(_told(page, detail))
+    told = list(_each(page, detail))
     if detail >= ONE_PARAGRAPH and told:
         yield from _bullet(f"**Checks:** {' · '.join(told)}")
     else:
@@ -306,7 +308,7 @@ def _checks(page: Handover, detail: int) -> Iterator[str]:
         yield from _bullet(f"{answers} taken back and not told here.")
 
 
-def _told(page: Handover, detail: int) -> Iterator[str]:
+def _each(page: Handover, detail: int) -> Iterator[str]:
     """Yield what was checked; where it has to be short, what nobody was sure of together."""
     unsure = []
     for entry in _once(page.story):
