@@ -68,7 +68,7 @@ def _row(log: CaseLog, machine: Unfinished, often: Iterable[Repeat]) -> dict[str
         "case": None if first is None else first.case.name,
         "waiting": waiting,
         "noted": [{"at": at, "do": do} for at, do in machine.noted],
-        "told": [{"at": at, "words": words} for at, words in machine.told],
+        "last_round": [{"at": at, "words": words} for at, words in machine.last_round],
         "comes_back": [comes_back(repeat) for repeat in often],
     }
 
@@ -108,6 +108,6 @@ def _lines(row: dict[str, Any]) -> list[str]:
             line += f" Parts: {', '.join(each['parts'])}."
         lines.append(line)
         lines += [f"    noted: {words}" for words in each["noted"]]
-    lines += [f"  noted in the last round: {told['words']}" for told in row["told"]]
+    lines += [f"  noted in the last round: {one['words']}" for one in row["last_round"]]
     lines += [f"  not right: {noted['do']}" for noted in row["noted"]]
     return lines + [f"  {often['words']} {often['means']}" for often in row["comes_back"]]

@@ -58,15 +58,15 @@ class Unfinished(Struct, frozen=True, kw_only=True):
 
     `holding` is what keeps it from being simply in use; `waiting` are cases that were left or that
     service has not answered, and all that hold it, each with its milestones; `noted` are items that
-    rounds found not right and began no case for, with when; `told` is what was written down in the
-    last round, for the next shift, with when.
+    rounds found not right and began no case for, with when; `last_round` is what was written
+    down in the last round, for the next shift, with when.
     """
 
     machine: str | None
     holding: tuple[Held, ...]
     waiting: tuple[tuple[CaseRecord, tuple[LoggedEvent, ...]], ...]
     noted: tuple[tuple[str, str], ...]
-    told: tuple[tuple[str, str], ...] = ()
+    last_round: tuple[tuple[str, str], ...] = ()
 
 
 def by_case(milestones: Iterable[Milestone]) -> Iterator[tuple[CaseRecord, list[LoggedEvent]]]:
@@ -126,13 +126,13 @@ def unfinished(
                     if case.name in names or (case.round is None and case.waits)
                 ),
                 noted=tuple(sorted(_noted(own, events_of))),
-                told=_told(own),
+                last_round=_last_round(own),
             )
         )
     return found
 
 
-def _told(
+def _last_round(
     own: Sequence[tuple[CaseRecord, Sequence[LoggedEvent]]],
 ) -> tuple[tuple[str, str], ...]:
     """Return what was written down in the last round of one machine."""

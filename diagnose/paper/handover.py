@@ -42,7 +42,7 @@ from diagnose.paper.handover_page import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from diagnose.log.account import ConfirmedCaution
     from diagnose.log.protocol import CaseRecord, LoggedEvent
@@ -79,7 +79,7 @@ def handover(
     passed = tuple(_passed(account))
     outset = account.outset
     notes = tuple(_notes(account))
-    hours, codes = _hours_and_codes((*_notes(Account(round_events)), *notes))
+    known = (*_notes(Account(round_events)), *notes)
     return Handover(
         case=case.name,
         symptom=case.symptom,
@@ -91,17 +91,17 @@ def handover(
         machine=outset.card,
         site=outset.site,
         call=outset.call,
-        people=tuple(Person(at=at, role=role, name=name) for at, role, name in account.people()),
+        people=tuple(_people(account)),
         standing=machine_state(case, events, begun),
         not_right=tuple(_not_right(account, round_events)),
         danger=_report(account),
-        hours=hours,
-        codes=codes,
+        hours=_hours(known),
+        codes=tuple(note for note in known if _CODE.search(note.words)),
         notes=notes,
         cautions=tuple(_cautions(account, round_events)),
         tags=tuple(step for step in passed if step.why == "tag"),
         likely=likely,
-        parts=tuple(_parts(account, likely)),
+        parts=tuple(_parts(account, likely, asked)),
         story=tuple(_story(account)),
         remedies=tuple(_remedies(account)),
         passed=passed,
@@ -111,16 +111,19 @@ def handover(
         findings=tuple(dict.fromkeys([*top, *own])),
         closing=last.event.closing if last and isinstance(last.event, Replied) else {},
         begun_in=case.begun_in,
-        cases=tuple(
-            (one.name, one.symptom, one.outcome) for one in begun if one.outcome != "withdrawn"
-        ),
+        cases=tuple(_cases(begun)),
     )
 
 
-def _hours_and_codes(notes: Sequence[Note]) -> tuple[Note | None, tuple[Note, ...]]:
-    """Return the last note of the hour meter, and all notes of codes as they were shown."""
-    hours = [note for note in notes if _HOURS.search(note.words)]
-    return (hours[-1] if hours else None), tuple(n for n in notes if _CODE.search(n.words))
+def _cases(begun: Iterable[CaseRecord]) -> Iterator[tuple[str, str, str]]:
+    for one in begun:
+        if one.outcome != "withdrawn":
+            yield one.name, one.symptom, one.outcome
+
+
+def _people(account: Account) -> Iterator[Person]:
+    for at, role, name in account.people():
+        yield Person(at=at, role=role, name=name)
 
 
 def _cautions(account: Account, round_events: Sequence[LoggedEvent]) -> Iterator[ConfirmedCaution]:
@@ -179,15 +182,23 @@ def _likely(account: Account) -> Iterator[Likely]:
         )
 
 
-def _parts(account: Account, likely: Sequence[Likely]) -> list[str]:
-    """Return the parts for the causes that are likely enough, the likeliest of a symptom first."""
+def _parts(account: Account, likely: Sequence[Likely], asked: Sequence[Request]) -> list[str]:
+    """Return the parts for the causes that are likely enough, those that are service's first."""
     parts: list[str] = []
+    for request in asked:
+        if (request.probability or 0.0) > WORTH_A_PART:
+            parts += request.parts
     for group in likely:
         findings = account.findings(group.symptom)
         for cause in () if group.left else group.causes:
             if cause.probability > WORTH_A_PART and cause.step in findings:
                 parts += findings[cause.step].parts
     return list(dict.fromkeys(parts))
+
+
+def _hours(notes: Sequence[Note]) -> Note | None:
+    """Return what the hour meter was last noted to show."""
+    return next((note for note in reversed(notes) if _HOURS.search(note.words)), None)
 
 
 def _notes(account: Account) -> Iterator[Note]:

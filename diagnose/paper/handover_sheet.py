@@ -59,7 +59,7 @@ def as_markdown(page: Handover) -> str:
     keeps all. A long case takes a second page, a case of hours may take a third. Times are those of
     the clock on the wall.
     """
-    tellings = [_lines(page, detail) for detail in range(ONE_PARAGRAPH + 1)]
+    tellings = [telling(page, detail) for detail in range(ONE_PARAGRAPH + 1)]
     for room in (ONE_PAGE, TWO_PAGES):
         for lines in tellings:
             if len(lines) <= room:
@@ -67,9 +67,10 @@ def as_markdown(page: Handover) -> str:
     return "\n".join(tellings[-1]) + "\n"
 
 
-def _lines(page: Handover, detail: int) -> list[str]:
+def telling(page: Handover, detail: int) -> list[str]:
+    """Return the lines of the page, told as fully as `detail` says: from FULL to ONE_PARAGRAPH."""
+    not_right = {"Not right in the round": _not_right(page)}
     story = {
-        "Not right in the round": _not_right(page),
         "Read and noted": _read(page, detail),
         "Checks": _checks(page, detail),
         "Remedies tried": _remedies(page, detail),
@@ -85,7 +86,7 @@ def _lines(page: Handover, detail: int) -> list[str]:
         parts = (*story.values(), _shortened(page))
         story = {"Read, checked, tried": (line for part in parts for line in part)}
     lines = list(_head(page, detail))
-    for title, section in (story | ends).items():
+    for title, section in (not_right | story | ends).items():
         body = list(section)
         if body:
             gap = [""] if detail < PACKED else []
@@ -105,14 +106,15 @@ def _head(page: Handover, detail: int) -> Iterator[str]:
     card = None if page.machine is None else Card(machine="", title="", lines=page.machine)
 
     def line(path: str) -> str:
-        return "" if card is None else inline(card.line(path) or "")
+        return "" if card is None else card.line(path) or ""
 
     yield heading(1, f"Handover {page.case}: {line('title') or 'no machine card'}")
     yield ""
     yield from _danger(page)
-    site = inline(page.site) or line("site.name")
     yield from _item(
-        ("Site", site), ("Stands at", line("stands")), ("Access hours", line("access"))
+        ("Site", inline(page.site or line("site.name"))),
+        ("Stands at", inline(line("stands"))),
+        ("Access hours", inline(line("access"))),
     )
     yield from _phone(page, line)
     yield from _walked(page)
@@ -127,13 +129,13 @@ def _head(page: Handover, detail: int) -> Iterator[str]:
     )
     yield from _item(("Machine", nameplate), ("Battery", _battery(line)))
     noted = _noted(page, page.hours) if page.hours is not None else ""
-    yield from _item(("Hours now", noted), ("On the card", line("hours")))
+    yield from _item(("Hours now", noted), ("On the card", inline(line("hours"))))
     codes = "; ".join(_noted(page, code) for code in page.codes)
     yield from _item(("Fault code as shown", codes))
     yield from _of_round(page)
     yield from _likeliest(page, detail)
     parts = ("Parts to bring", _joined(*page.parts) or "none named")
-    yield from _item(*[parts] * bool(page.symptom), ("Last visit", line("last_visit")))
+    yield from _item(*[parts] * bool(page.symptom), ("Last visit", inline(line("last_visit"))))
 
 
 def _danger(page: Handover) -> Iterator[str]:
@@ -162,22 +164,24 @@ def _phone(page: Handover, line: Callable[[str], str]) -> Iterator[str]:
 
 
 def _walked(page: Handover) -> Iterator[str]:
-    first, *others = page.people
-    name = "" if first.name else f" (name {SHORT})"
-    walked = [f"{inline(first.words)}{name}, {_day(page.opened)}"]
-    walked += [f"then {inline(one.words)}, {_clock(page, one.at)}" for one in others]
+    walked = [
+        f"{inline(one.words)}{'' if one.name else f' (name {SHORT})'}, {_clock(page, one.at)}"
+        for one in page.people
+    ]
     outcome = "still open" if page.outcome == "open" else page.outcome
     yield from _bullet(
-        f"**Walked by:** {'; '.join(walked)}; {outcome} {_clock(page, page.changed)}."
-        f" Local time, UTC {_offset(page.opened)}."
+        f"**Walked by:** {'; then '.join(walked)}; {outcome} {_clock(page, page.changed)}."
+        f" Opened {_day(page.opened)}, local time, UTC {_offset(page.opened)}."
     )
 
 
 def _state(page: Handover) -> Iterator[str]:
     standing = page.standing
-    since = f" since {_clock(page, standing.since)}" if standing.since else ""
+    since = f" Since {_clock(page, standing.since)}." if standing.since else ""
     tag = f" Tag of {inline(standing.tag)}." if standing.tag else ""
-    yield from _bullet(f"**State:** {strong(standing.state)}{since}: {inline(standing.why)}.{tag}")
+    yield from _bullet(
+        f"**The machine is {inline(standing.state)}:** {inline(standing.why)}.{since}{tag}"
+    )
 
 
 def _noted(page: Handover, note: Note) -> str:
@@ -253,8 +257,8 @@ def _held(page: Handover, held: Sequence[ConfirmedCaution], detail: int) -> Iter
             told = detail < PACKED and not caution.included
             confirmed = " ".join(inline(line) for line in caution.confirm) if told else ""
             yield (
-                f"{strong(caution.title)} since {_clock(page, caution.at)}: the tag of"
-                f" {_whose(page, caution)} hangs there."
+                f"{strong(caution.title)} since {_clock(page, caution.at)}:"
+                f" {_whose(page, caution)}."
                 + (f" Confirmed then: {confirmed}" if confirmed else "")
             )
     others = [inline(caution.title) for caution in held if not caution.lockout]
@@ -263,10 +267,12 @@ def _held(page: Handover, held: Sequence[ConfirmedCaution], detail: int) -> Iter
 
 
 def _whose(page: Handover, caution: ConfirmedCaution) -> str:
-    """Return who took a caution; where nobody said a name, with room for it."""
+    """Return whose tag hangs there; where nobody said a name, with room for it."""
     before = [one for one in page.people if one.at <= caution.at and one.role == caution.by]
     name = before[-1].name if before else ""
-    return f"{inline(name)}, {caution.by}," if name else f"the {caution.by} (name {SHORT})"
+    if name:
+        return f"the tag of {inline(name)}, {caution.by}, hangs there"
+    return f"the tag of the {caution.by} hangs there (name {SHORT})"
 
 
 def _read(page: Handover, detail: int) -> Iterator[str]:
@@ -299,15 +305,7 @@ def _reading(entry: Answer, detail: int) -> str:
 
 
 def _checks(page: Handover, detail: int) -> Iterator[str]:
-    """Yield what was checked; where it has to be short, what nobody was sure of together."""
-    checks = [entry for entry in _once(page.story) if entry.figure is None]
-    known = [e for e in checks if detail < PACKED or e.answer is not None]
-    unsure = [_asking(e, detail) for e in checks if e not in known]
-    told = [_entry(entry, detail) for entry in known]
-    if detail < ONE_PARAGRAPH:
-        told = [_timed(page, e.at, text) for e, text in zip(known, told, strict=True)]
-    if unsure:
-        told.append(f"Not sure: {' · '.join(unsure)}")
+    told = list(_each(page, detail))
     if detail >= ONE_PARAGRAPH and told:
         yield from _bullet(f"**Checks:** {' · '.join(told)}")
     else:
@@ -321,6 +319,21 @@ def _taken_back(page: Handover) -> Iterator[str]:
         count = len(page.taken_back)
         answers = "1 answer was" if count == 1 else f"{count} answers were"
         yield from _bullet(f"{answers} taken back and not told here.")
+
+
+def _each(page: Handover, detail: int) -> Iterator[str]:
+    """Yield what was checked; where it has to be short, what nobody was sure of together."""
+    unsure = []
+    for entry in _once(page.story):
+        if entry.figure is not None:
+            continue
+        if detail >= PACKED and entry.answer is None:
+            unsure.append(_asking(entry, detail))
+            continue
+        text = _entry(entry, detail)
+        yield text if detail >= ONE_PARAGRAPH else _timed(page, entry.at, text)
+    if unsure:
+        yield f"Not sure: {' · '.join(unsure)}"
 
 
 def _once(story: Iterable[Answer]) -> Iterator[Answer]:

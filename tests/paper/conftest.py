@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
@@ -16,6 +17,7 @@ from diagnose.paper.handover import handover
 from diagnose.paper.handover_sheet import as_markdown
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from pathlib import Path
 
     from diagnose.paper.handover_page import Handover
@@ -208,6 +210,16 @@ class Desk:
         assert self.face.replies == [] or callable(self.face.replies)
         log = SqliteLog(self.log, "rw")
         return log.cases()[0].name
+
+
+@pytest.fixture(autouse=True)
+def greenwich(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """A computer whose clock on the wall shows UTC."""
+    with monkeypatch.context() as patch:
+        patch.setenv("TZ", "UTC")
+        time.tzset()
+        yield
+    time.tzset()
 
 
 @pytest.fixture

@@ -11,7 +11,7 @@ import unicodedata
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from hypothesis import assume, example, given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from markdown_it import MarkdownIt
 
@@ -19,7 +19,14 @@ from diagnose.log.events import read, written
 from diagnose.log.protocol import LoggedEvent
 from diagnose.log.sqlite import SqliteLog
 from diagnose.paper.handover import handover
-from diagnose.paper.handover_sheet import as_json, as_markdown
+from diagnose.paper.handover_sheet import (
+    FULL,
+    ONE_PARAGRAPH,
+    PACKED,
+    SHORT_CHECKS,
+    as_json,
+    telling,
+)
 from diagnose.paper.markdown import WIDTH, heading, inline, plain, strong, wrapped
 
 if TYPE_CHECKING:
@@ -179,11 +186,23 @@ def outline(text: str) -> list[tuple[str, str]]:
     return rows
 
 
+def shown_in(markdown: str) -> str:
+    """Return the text of a page as a reader sees it, without its spaces."""
+    texts = [
+        " " if child.type == "softbreak" else child.content
+        for token in PARSERS[1].parse(markdown)
+        if token.type == "inline"
+        for child in token.children or []
+    ]
+    return words_of(" ".join(texts)).replace(" ", "")
+
+
+@pytest.mark.parametrize("detail", range(FULL, ONE_PARAGRAPH + 1))
 def test_a_page_keeps_its_outline_and_its_words_whatever_the_texts_are(
-    case: tuple[Any, list[LoggedEvent]],
+    case: tuple[Any, list[LoggedEvent]], detail: int
 ) -> None:
     record, events = case
-    harmless = as_markdown(handover(record, events))
+    harmless = "\n".join(telling(handover(record, events), detail))
 
     size = {"min_size": len(TEXTS), "max_size": len(TEXTS)}
     different = st.lists(hostile.filter(has_words), unique_by=words_of, **size)
@@ -195,42 +214,43 @@ def test_a_page_keeps_its_outline_and_its_words_whatever_the_texts_are(
             LoggedEvent(number=e.number, at=e.at, event=with_texts(e.event, texts)) for e in events
         ]
         page = handover(record, bodies)
-        markdown = as_markdown(page)
-        # A page that has to be told shortly is another page.
-        assume("Told shortly" not in markdown)
+        markdown = "\n".join(telling(page, detail))
         assert outline(markdown) == outline(harmless)
-        tokens = PARSERS[1].parse(markdown)
-        shown = words_of(
-            " ".join(
-                " " if child.type == "softbreak" else child.content
-                for token in tokens
-                if token.type == "inline"
-                for child in token.children or []
-            )
-        ).replace(" ", "")
-        told = {entry["words"] for entry in as_json(page)["story"]}
-        told |= {texts["Machine one"], texts["By the gate"], texts["Cut it away."]}
-        told |= {texts["The brush motor is dead."], texts["Measure the motor and its leads."]}
-        told |= {texts["They stand still"], texts["Nothing can turn"], texts["brush motor"]}
-        for text in told:
+        shown = shown_in(markdown)
+        kept = {texts["Machine one"], texts["By the gate"], texts["They stand still"]}
+        kept |= {texts["Measure the motor and its leads."], texts["Nothing can turn"]}
+        if detail < PACKED:
+            kept |= {texts["The brush motor is dead."]}
+        if detail < SHORT_CHECKS:
+            kept |= {entry["words"] for entry in as_json(page)["story"]}
+        if detail == FULL:
+            kept |= {texts["Cut it away."]}
+        for text in kept:
             assert "".join(text.split()) in shown
 
     judge()
 
 
+#: The headings of a page of the case above, as fully as it can be told, and as shortly.
+FULLY = [
+    "Read and noted",
+    "Checks",
+    "Remedies tried",
+    "Passed over",
+    "Cautions confirmed",
+    "What service is asked to do",
+    "Service's verdict",
+]
+SHORTLY = ["Read, checked, tried", *FULLY[-2:]]
+
+
+@pytest.mark.parametrize("detail", range(FULL, ONE_PARAGRAPH + 1))
 def test_the_page_is_made_of_headings_lists_and_room_to_write(
-    case: tuple[Any, list[LoggedEvent]],
+    case: tuple[Any, list[LoggedEvent]], detail: int
 ) -> None:
-    tokens = PARSERS[0].parse(as_markdown(handover(*case)))
+    tokens = PARSERS[0].parse("\n".join(telling(handover(*case), detail)))
     heads = [tokens[n + 1].content for n, t in enumerate(tokens) if t.type == "heading_open"]
-    assert heads[1:] == [
-        "Checks and readings",
-        "Remedies tried",
-        "Passed over",
-        "Cautions confirmed",
-        "What service is asked to do",
-        "Service's verdict",
-    ]
+    assert heads[1:] == (SHORTLY if detail >= SHORT_CHECKS else FULLY)
     kinds = {token.type for token in tokens}
     assert kinds <= {
         f"{kind}_{end}"

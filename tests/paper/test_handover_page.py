@@ -266,7 +266,7 @@ def test_after_a_resume_nobody_knows_of_the_lockout_until_it_is_taken_again(desk
     desk.resume(name, [DEAD, "String", "not cured", *BEYOND])
     page = desk.page(name)
     assert page.standing.state == "in use"
-    assert [role for _, role in page.people] == ["operator"] * 4
+    assert [person.role for person in page.people] == ["operator"] * 4
 
 
 def test_a_danger_is_told_with_what_was_on_the_screen(desk: Desk) -> None:
@@ -329,9 +329,14 @@ def test_the_verdict_comes_back_to_the_page(desk: Desk) -> None:
 
 
 def test_the_head_has_room_where_no_card_speaks(desk: Desk) -> None:
-    text = desk.markdown(desk.start("alpha", ["Nothing odd"]))
-    for label in ("Machine", "Hours", "Battery", "Stands at", "Access hours", "Last visit"):
-        assert f"- **{label}:** ....." in text
+    text = " ".join(desk.markdown(desk.start("alpha", ["Nothing odd"])).split())
+    for label in (
+        *("Site", "Stands at", "Access hours", "Service", "Machine", "Battery", "Hours now"),
+        *("On the card", "Fault code as shown", "Last visit"),
+    ):
+        assert f"**{label}:** ....." in text
+    assert "**Phone on site:** (name, phone) ....." in text
+    assert "**Walked by:** operator (name ....................), 10:00; still open 10:02." in text
 
 
 def test_the_operators_words_are_told(desk: Desk) -> None:
@@ -347,8 +352,11 @@ def test_a_case_over_several_days_has_dates(desk: Desk) -> None:
     desk.resume(name, ["volts=24.6"])
     text = desk.markdown(name)
     assert "1. 11-03 10:01 Walk round it." in text
-    assert "2. 11-05 10:04 State of charge" in text
-    assert "All times are UTC." in " ".join(text.split())
+    assert "- 11-05 10:04 State of charge" in text
+    text = " ".join(text.split())
+    blank = "(name ....................)"
+    assert f"operator {blank}, 11-03 10:00; then operator {blank}, 11-05 10:03; still" in text
+    assert "still open 11-05 10:05. Opened 2026-11-03 10:00, local time, UTC +00:00." in text
 
 
 # The built-in library

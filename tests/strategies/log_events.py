@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from diagnose.case.screens import Cause
 from diagnose.case.state import Trace
+from diagnose.files.site import Contact
 from diagnose.log.events import (
     CameTo,
     CardAnswer,
@@ -151,7 +152,17 @@ outsets = _all_of(
     role=texts,
     name=texts,
     card=CARD,
-    cautions=named(_all_of(CautionKept, title=texts, lapses=st.booleans(), lockout=st.booleans())),
+    cautions=named(
+        _all_of(
+            CautionKept,
+            title=texts,
+            lapses=st.booleans(),
+            lockout=st.booleans(),
+            worn=st.booleans(),
+        )
+    ),
+    site=texts,
+    call=named(_all_of(Contact, name=texts, phone=texts)),
 )
 _every = {"trail": several(traces), "in_force": several(texts)}
 _held = _every | {
