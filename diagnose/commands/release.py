@@ -57,8 +57,7 @@ def _in_use(log: CaseLog | None, options: argparse.Namespace) -> str:
     in_log = {case.machine for case in log.cases()} if log is not None else set()
     known = {name for name in in_log if name is not None}
     if machine not in known and machine != "none":
-        content = ReadyLibrary(opt.trees_folder(options), frozenset()).content
-        known |= set(content.machines)
+        known |= set(ReadyLibrary(opt.trees_folder(options), frozenset()).machines)
     if machine not in known and machine != "none":
         hint = did_you_mean(machine, known)
         return f'There is no machine "{machine[:40]}" in the library or the log.{hint}'

@@ -109,18 +109,20 @@ def _arranged(dialog: Dialog, columns: int, rows: int) -> Arrangement:
     sizes = widths([*place, causes, *(f"{key} {word}" for key, word in legend)])
     most = 2 if rows < 12 else 4 if rows < 20 else 6
     above = _where(place, causes, sizes[: len(place) + 1], columns, most)
-    if not status.told:
-        above = []
-    elif status.in_force is not None:
+    if status.in_force is not None:
         above += _in_force(status.in_force, in_force, columns, most - len(above))
     return Arrangement(
         columns,
         rows,
-        above,
-        [_signal(one.text, columns) for one in dialog.elements if one.kind == "signal"],
+        above if status.told else [],
+        _signals(dialog, columns),
         [_Text(*each) for each in zip(said, hangs, texts, strict=True)],
         _legend(legend, sizes[len(place) + 1 :], columns, max(1, rows // 5)),
     )
+
+
+def _signals(dialog: Dialog, columns: int) -> list[ScreenRow]:
+    return [_signal(one.text, columns) for one in dialog.elements if one.kind == "signal"]
 
 
 # Above the body: where the case stands, how many causes are open, the cautions in force

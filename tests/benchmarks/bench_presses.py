@@ -148,7 +148,7 @@ def keys_to_the_first_question(library: ReadyLibrary) -> dict[str, int]:
     A machine and the symptom are chosen by number (the one that takes most keys, of machines); the
     cautions before the first question are confirmed.
     """
-    machines, symptoms = len(library.content.machines), library.content.symptoms
+    machines, symptoms = len(library.machines), library.content.symptoms
     to_a_machine = max(typed("machine", machines, number) for number in range(1, machines + 1))
     keys = {}
     for number, symptom in enumerate(symptoms, start=1):

@@ -314,7 +314,7 @@ def test_a_verdict_ends_it_only_with_a_release(desk: Desk) -> None:
     code, out, _ = desk("cases", "found", name, "bent", "--released", "--name", "Bo")
     assert (code, out.splitlines()[-1]) == (0, "dock: in use, nothing holds it any more.")
     assert state_of(desk) == "in use"
-    (page,) = [desk("handover", name)[1]]
+    page = " ".join(desk("handover", name)[1].split())
     assert "**The machine is in use:** released by Bo." in page
 
 
@@ -353,7 +353,7 @@ def test_an_item_that_stops_a_round_puts_the_machine_out_of_use(desk: Desk) -> N
         round_["name"],
     )
     assert row["noted"] == [{"at": NOW.isoformat(), "do": "Try the brake."}]
-    page = desk("handover", round_["name"])[1]
+    page = " ".join(desk("handover", round_["name"])[1].split())
     assert "**The machine is out of use:** not right: Try the brake." in page
     assert "## Not right in the round" in page
     assert "**Try the brake.**" in page

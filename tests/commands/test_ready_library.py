@@ -35,7 +35,8 @@ def test_a_case_needs_its_symptom_its_machine_and_the_cautions(asked: list[str])
     library = ReadyLibrary(built_in(), frozenset({"streaking"}))
     library.machine("dock")
     library.require("streaking")
-    assert asked == ["cautions.yaml", "streaking.yaml", "machines/dock.yaml"]
+    machine = ["machines/dock.yaml", "machines/kinds/hall-scrubber.yaml"]
+    assert asked == ["cautions.yaml", "site.yaml", "streaking.yaml", *machine]
 
 
 def test_another_symptom_is_read_when_a_doorway_leads_there(asked: list[str]) -> None:

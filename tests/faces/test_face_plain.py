@@ -264,7 +264,7 @@ def test_at_a_keyboard_no_more_is_said_at_once_than_stays_in_sight(
 def test_danger_is_heard_before_the_end_of_a_page(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("COLUMNS", "40")
     monkeypatch.setenv("LINES", "10")
-    face, _ = typed(monkeypatch, "d")
+    face, _ = typed(monkeypatch, "!")
     assert face.ask(caution(GLOVES, BARRIER, guard()), HEADING) == "danger"
     face, _ = typed(monkeypatch)
     assert face.ask(caution(GLOVES, BARRIER, guard()), HEADING) is None

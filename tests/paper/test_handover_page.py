@@ -288,8 +288,10 @@ def test_a_danger_comes_first_on_the_page_with_its_kind(
 ) -> None:
     page = desk.page(desk.start("alpha", [*before, "danger", kind], "one"))
     _, _, head = as_markdown(page).partition("\n\n")
-    first = f"**The machine is out of use:** a danger was reported: {words}. Case"
-    assert " ".join(head.split()).startswith(first)
+    told = " ".join(head.split())
+    assert told.startswith("- **Danger was reported at 10:0")
+    assert told.partition("** ")[2].startswith(f"({words})")
+    assert f"**The machine is out of use:** a danger was reported: {words}. Since" in told
     assert as_json(page)["danger"]["kind"] == kind
 
 

@@ -159,6 +159,7 @@ outsets = _all_of(
             lapses=st.booleans(),
             lockout=st.booleans(),
             worn=st.booleans(),
+            worn=st.booleans(),
         )
     ),
     site=texts,
