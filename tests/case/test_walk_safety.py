@@ -79,7 +79,7 @@ def test_no_word_of_a_step_is_shown_before_its_cautions(written: Written, seed: 
 @pytest.fixture(scope="module")
 def some_libraries() -> list[Written]:
     """Any, and a few for each reading, which is met too seldom where it may stand anywhere."""
-    found = examples(libraries(), 60)
+    found = examples(libraries(), 90)
     for name in READINGS:
         found += examples(libraries(read=name), 4)
     return found

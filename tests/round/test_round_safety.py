@@ -90,7 +90,7 @@ def _built_in_files() -> Files:
 
 @pytest.fixture(scope="module")
 def some_libraries() -> list[Written]:
-    return examples(libraries(with_round=True), 40)
+    return examples(libraries(with_round=True), 60)
 
 
 def walked(libraries: list[Written]) -> list[RandomRound]:

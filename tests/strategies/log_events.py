@@ -159,7 +159,6 @@ outsets = _all_of(
             lapses=st.booleans(),
             lockout=st.booleans(),
             worn=st.booleans(),
-            worn=st.booleans(),
         )
     ),
     site=texts,
