@@ -58,11 +58,14 @@ def as_markdown(page: Handover) -> str:
     keeps all. A long case takes a second page, a case of hours may take a third. Times are those of
     the clock on the wall.
     """
-    tellings = [telling(page, detail) for detail in range(ONE_PARAGRAPH + 1)]
-    for room in (ONE_PAGE, TWO_PAGES):
-        for lines in tellings:
-            if len(lines) <= room:
-                return "\n".join(lines) + "\n"
+    tellings = []
+    for detail in range(ONE_PARAGRAPH + 1):
+        tellings.append(telling(page, detail))
+        if len(tellings[-1]) <= ONE_PAGE:
+            break
+    else:
+        fit = [lines for lines in tellings if len(lines) <= TWO_PAGES]
+        tellings += fit[:1]
     return "\n".join(tellings[-1]) + "\n"
 
 
