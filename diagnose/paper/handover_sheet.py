@@ -159,20 +159,23 @@ def _phone(page: Handover, line: Callable[[str], str]) -> Iterator[str]:
 
 def _walked(page: Handover) -> Iterator[str]:
     walked = [
-        f"{inline(one.words)}{'' if one.name else f' (name {SHORT})'}, {_clock(page, one.at)}"
-        for one in page.people
+        f"{inline(one.words)}{'' if one.name else f' (name {SHORT})'},"
+        f" {_clock(page, one.at) if place else _day(one.at)}"
+        for place, one in enumerate(page.people)
     ]
     outcome = "still open" if page.outcome == "open" else page.outcome
     yield from _bullet(
-        f"**Walked by:** {'; then '.join(walked)}; {outcome} {_clock(page, page.changed)}."
-        f" Opened {_day(page.opened)}, local time, UTC {_offset(page.opened)}."
+        f"**Walked by:** {'; then '.join(walked)}; {outcome} {_clock(page, page.changed)}"
+        f" (local time, UTC{_offset(page.opened)})."
     )
 
 
 def _state(page: Handover) -> Iterator[str]:
+    """Yield how the machine may be used; whose tag hangs there, unless that is said below."""
     standing = page.standing
     since = f" Since {_clock(page, standing.since)}." if standing.since else ""
-    tag = f" Tag of {inline(standing.tag)}." if standing.tag else ""
+    below = any(caution.lockout for caution in _lapsing(page, None))
+    tag = f" Tag of {inline(standing.tag)}." if standing.tag and not below else ""
     yield from _bullet(
         f"**The machine is {inline(standing.state)}:** {inline(standing.why)}.{since}{tag}"
     )

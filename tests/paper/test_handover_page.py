@@ -314,7 +314,7 @@ def test_the_head_has_room_where_no_card_speaks(desk: Desk) -> None:
     ):
         assert f"**{label}:** ....." in text
     assert "**Phone on site:** (name, phone) ....." in text
-    assert "**Walked by:** operator (name ....................), 10:00; still open 10:02." in text
+    assert "**Walked by:** operator (name ....................), 2026-11-03 10:00; still" in text
 
 
 def test_the_operators_words_are_told(desk: Desk) -> None:
@@ -333,8 +333,8 @@ def test_a_case_over_several_days_has_dates(desk: Desk) -> None:
     assert "- 11-05 10:04 State of charge" in text
     text = " ".join(text.split())
     blank = "(name ....................)"
-    assert f"operator {blank}, 11-03 10:00; then operator {blank}, 11-05 10:03; still" in text
-    assert "still open 11-05 10:05. Opened 2026-11-03 10:00, local time, UTC +00:00." in text
+    assert f"operator {blank}, 2026-11-03 10:00; then operator {blank}, 11-05 10:03; still" in text
+    assert "still open 11-05 10:05 (local time, UTC+00:00)." in text
 
 
 def head(markdown: str) -> list[str]:
@@ -373,8 +373,11 @@ def test_it_says_who_walked_it_and_whose_tag_hangs_there(desk: Desk) -> None:
     page = desk.page(name)
     assert [person.words for person in page.people] == ["Ana, operator", "Bo, service"]
     text = " ".join(as_markdown(page).split())
-    assert "**Walked by:** Ana, operator, 10:00; then Bo, service, 10:06; still open" in text
-    assert "Tag of Bo, service." in text
+    assert (
+        "**Walked by:** Ana, operator, 2026-11-03 10:00; then Bo, service, 10:06; still open"
+        in text
+    )
+    assert page.standing.tag == "Bo, service"
     assert "the tag of Bo, service, hangs there" in text
 
 
@@ -389,7 +392,10 @@ def test_times_are_those_of_the_clock_on_the_wall_with_its_offset(
     assert page.opened == "2026-11-03T10:00:00+00:00"
     text = " ".join(as_markdown(page).split())
     assert "1. 12:01 Walk round it." in text
-    assert "Opened 2026-11-03 12:00, local time, UTC +02:00." in text
+    assert (
+        "operator (name ....................), 2026-11-03 12:00; still open 12:02 (local time, UTC+02:00)"
+        in text
+    )
     assert as_json(page)["story"][0]["at"] == "2026-11-03T10:01:00+00:00"
 
 
@@ -535,11 +541,11 @@ SYMPTOMS = ["streaking", "poor-pickup", "low-runtime", "no-solution-flow", "leak
 
 @pytest.mark.many_cases
 def test_nine_of_ten_referrals_take_one_printed_page() -> None:
-    """Each built-in worked case, walked and referred; every third one of them."""
-    lines = [case.lines for case in referrals(every=3)]
-    assert len(lines) > 100
+    """Each built-in worked case, walked and referred."""
+    lines = [case.lines for case in referrals()]
+    assert len(lines) > 300
     assert max(lines) <= TWO_PAGES
-    assert sum(each <= ONE_PAGE for each in lines) / len(lines) >= 0.88
+    assert sum(each <= ONE_PAGE for each in lines) / len(lines) >= 0.9
 
 
 def test_a_short_case_is_told_in_full(desk: Desk) -> None:

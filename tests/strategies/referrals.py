@@ -117,13 +117,13 @@ class Minutes:
         return self.at.isoformat(timespec="seconds")
 
 
-def referrals(every: int = 1) -> Iterator[Walked]:
-    """Walk every built-in worked case, or one in so many, to its referral; yield its page."""
+def referrals() -> Iterator[Walked]:
+    """Walk every built-in worked case to its referral, and yield it with its page."""
     trees = ReadyLibrary(built_in())
     trees.machine(MACHINE)
     visit = visit_to(trees, role="battery-trained", site=trees.content.site)
     for symptom in trees.content.symptoms:
-        for case in trees.require(symptom).tree.worked_cases[::every]:
+        for case in trees.require(symptom).tree.worked_cases:
             log = MemoryLog(now=Minutes())
             start(Desk(visit=visit, face=Referral(trees, case), log=log, name="Ana"), symptom)
             (record,) = log.cases()
