@@ -59,11 +59,14 @@ def as_markdown(page: Handover) -> str:
     keeps all. A long case takes a second page, a case of hours may take a third. Times are those of
     the clock on the wall.
     """
-    tellings = [telling(page, detail) for detail in range(ONE_PARAGRAPH + 1)]
-    for room in (ONE_PAGE, TWO_PAGES):
-        for lines in tellings:
-            if len(lines) <= room:
-                return "\n".join(lines) + "\n"
+    tellings = []
+    for detail in range(ONE_PARAGRAPH + 1):
+        tellings.append(telling(page, detail))
+        if len(tellings[-1]) <= ONE_PAGE:
+            break
+    else:
+        fit = [lines for lines in tellings if len(lines) <= TWO_PAGES]
+        tellings += fit[:1]
     return "\n".join(tellings[-1]) + "\n"
 
 
@@ -165,20 +168,23 @@ def _phone(page: Handover, line: Callable[[str], str]) -> Iterator[str]:
 
 def _walked(page: Handover) -> Iterator[str]:
     walked = [
-        f"{inline(one.words)}{'' if one.name else f' (name {SHORT})'}, {_clock(page, one.at)}"
-        for one in page.people
+        f"{inline(one.words)}{'' if one.name else f' (name {SHORT})'},"
+        f" {_clock(page, one.at) if place else _day(one.at)}"
+        for place, one in enumerate(page.people)
     ]
     outcome = "still open" if page.outcome == "open" else page.outcome
     yield from _bullet(
-        f"**Walked by:** {'; then '.join(walked)}; {outcome} {_clock(page, page.changed)}."
-        f" Opened {_day(page.opened)}, local time, UTC {_offset(page.opened)}."
+        f"**Walked by:** {'; then '.join(walked)}; {outcome} {_clock(page, page.changed)}"
+        f" (local time, UTC{_offset(page.opened)})."
     )
 
 
 def _state(page: Handover) -> Iterator[str]:
+    """Yield how the machine may be used; whose tag hangs there, unless that is said below."""
     standing = page.standing
     since = f" Since {_clock(page, standing.since)}." if standing.since else ""
-    tag = f" Tag of {inline(standing.tag)}." if standing.tag else ""
+    below = any(caution.lockout for caution in _lapsing(page, None))
+    tag = f" Tag of {inline(standing.tag)}." if standing.tag and not below else ""
     yield from _bullet(
         f"**The machine is {inline(standing.state)}:** {inline(standing.why)}.{since}{tag}"
     )

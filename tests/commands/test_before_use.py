@@ -257,6 +257,35 @@ def local(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     time.tzset()
 
 
+# What was noted
+
+
+def test_the_next_shift_is_told_what_was_noted(desk: Desk) -> None:
+    noted = ("note E3 on the panel", "done", "note 12 h", "1", "done", "note a loose cap", "leave")
+    name = desk.walk(*START, replies=noted)[0]["case"]
+    (row,) = desk.walk("cases", "--open")[0]
+    assert row["waiting"][0]["noted"] == ["E3 on the panel", "12 h", "a loose cap"]
+    assert "    noted: E3 on the panel\n" in desk("cases", "--open")[1]
+    assert f"{name}  note  E3 on the panel\n" in desk("cases", "--machine", "dock")[1]
+    # Whoever begins a case meets the last ones; the list has all.
+    state = desk.walk(*START, replies=("leave",))[0]
+    assert state["screen"] == "state"
+    assert state["notes"] == ["Noted there: 12 h", "Noted there: a loose cap"]
+    assert desk("release", "dock", "--name", "Bo")[0] == 0
+    assert desk.walk(*START, replies=("leave",))[0]["screen"] != "state"
+
+
+def test_the_list_tells_what_was_noted_in_the_last_round_alone(desk: Desk) -> None:
+    for hours, words in enumerate(("a worn pad", "the lamp flickers")):
+        desk.at(NOW + timedelta(hours=hours))
+        desk.daily(f"note {words}", *["done"] * 11)
+    (row,) = desk.walk("cases", "--open")[0]
+    at = (NOW + timedelta(hours=1)).isoformat()
+    assert row["last_round"] == [{"at": at, "words": "the lamp flickers"}]
+    lines = desk("cases", "--open")[1].splitlines()
+    assert lines[1:] == ["  noted in the last round: the lamp flickers"]
+
+
 # The verb
 
 

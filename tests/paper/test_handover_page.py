@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import json
 import random
+import time
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from strategies.referrals import ONE_PAGE, referrals
 
 from diagnose.case.screens import (
     CautionScreen,
@@ -338,7 +340,7 @@ def test_the_head_has_room_where_no_card_speaks(desk: Desk) -> None:
     ):
         assert f"**{label}:** ....." in text
     assert "**Phone on site:** (name, phone) ....." in text
-    assert "**Walked by:** operator (name ....................), 10:00; still open 10:02." in text
+    assert "**Walked by:** operator (name ....................), 2026-11-03 10:00; still" in text
 
 
 def test_the_operators_words_are_told(desk: Desk) -> None:
@@ -357,8 +359,174 @@ def test_a_case_over_several_days_has_dates(desk: Desk) -> None:
     assert "- 11-05 10:04 State of charge" in text
     text = " ".join(text.split())
     blank = "(name ....................)"
-    assert f"operator {blank}, 11-03 10:00; then operator {blank}, 11-05 10:03; still" in text
-    assert "still open 11-05 10:05. Opened 2026-11-03 10:00, local time, UTC +00:00." in text
+    assert f"operator {blank}, 2026-11-03 10:00; then operator {blank}, 11-05 10:03; still" in text
+    assert "still open 11-05 10:05 (local time, UTC+00:00)." in text
+
+
+def head(markdown: str) -> list[str]:
+    """Return the bullets of the head, each on one line."""
+    top = markdown.partition("\n## ")[0].partition("\n\n")[2]
+    return [" ".join(part.split()) for part in f"\n{top}".split("\n- ")[1:]]
+
+
+SITE = """
+format: 2
+name: A hall that nobody has
+call:
+  emergency: {name: Gate, phone: 555-0150}
+  shift_lead: {name: The lead, phone: 555-0151}
+  service: {name: A workshop, phone: 555-0152}
+"""
+
+
+def test_site_and_phone_come_first_with_or_without_a_machine(desk: Desk) -> None:
+    assert desk.trees is not None
+    (desk.trees / "site.yaml").write_text(SITE)
+    top = head(desk.markdown(desk.start("alpha", ["Nothing odd"])))
+    assert top[0].startswith("**Site:** A hall that nobody has; ")
+    assert top[1] == "**Phone on site:** The lead, 555-0151; **Service:** A workshop, 555-0152"
+    top = head(desk.markdown(desk.start("alpha", ["danger"], "one", "--name", "Ana")))
+    assert top[0].startswith("**Danger was reported at ")
+    assert top[1].startswith("**Site:** A hall that nobody has; **Stands at:** By the gate; ")
+    # Whom the machine's own card names is called for it.
+    assert top[2].endswith("**Service:** Demo service, 555-0100")
+    assert "555-0150" not in desk.markdown(desk.start("alpha", ["Nothing odd"]))
+
+
+def test_it_says_who_walked_it_and_whose_tag_hangs_there(desk: Desk) -> None:
+    name = desk.start("alpha", [*TO_TURN, "They stand still", DEAD], "one", "--name", "Ana")
+    desk.resume(name, [DEAD], "--name", "Bo", "--as", "service")
+    page = desk.page(name)
+    assert [person.words for person in page.people] == ["Ana, operator", "Bo, service"]
+    text = " ".join(as_markdown(page).split())
+    assert (
+        "**Walked by:** Ana, operator, 2026-11-03 10:00; then Bo, service, 10:06; still open"
+        in text
+    )
+    assert page.standing.tag == "Bo, service"
+    assert "the tag of Bo, service, hangs there" in text
+
+
+def test_times_are_those_of_the_clock_on_the_wall_with_its_offset(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two hours east of Greenwich (POSIX counts west); what is stored stays as it is."""
+    monkeypatch.setenv("TZ", "XYZ-2")
+    time.tzset()
+    name = desk.start("alpha", ["Nothing odd"], "one")
+    page = desk.page(name)
+    assert page.opened == "2026-11-03T10:00:00+00:00"
+    text = " ".join(as_markdown(page).split())
+    assert "1. 12:01 Walk round it." in text
+    assert (
+        "operator (name ....................), 2026-11-03 12:00; still open 12:02 (local time, UTC+02:00)"
+        in text
+    )
+    assert as_json(page)["story"][0]["at"] == "2026-11-03T10:01:00+00:00"
+
+
+def test_where_the_clocks_were_changed_each_time_says_which_it_is(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Summer time ends on 25 October 2026 at 01:00 UTC."""
+    monkeypatch.setenv("TZ", "CET-1CEST,M3.5.0,M10.5.0/3")
+    time.tzset()
+    desk.clock.at = desk.clock.at.replace(month=10, day=25, hour=0, minute=58)
+    text = " ".join(desk.markdown(desk.start("alpha", ["Nothing odd", "unsure"], "one")).split())
+    assert "1. 02:59 Walk round it." in text
+    assert "2. 02:00 +01:00 State of charge" in text
+
+
+def test_what_was_noted_stands_on_the_page(desk: Desk) -> None:
+    assert desk.trees is not None
+    file = desk.trees / "alpha.yaml"
+    text = file.read_text().replace("format: 1", "format: 2")
+    text = text.replace("    who: service\n", "    who: service\n    until_mended: out of use\n")
+    file.write_text(text.replace("do: Walk round it.", "do: Walk round it.\n    note_down: Code"))
+    replies = ["note E3", "note a loose cap", "Nothing odd", "note hour meter 1851 h"]
+    replies += ["back", "danger"]
+    page = desk.page(desk.start("alpha", replies, "one"))
+    assert [(note.what, note.text) for note in page.notes] == [
+        ("Code", "E3"),
+        ("Code", "a loose cap"),
+        ("", "hour meter 1851 h"),
+    ]
+    top = "\n".join(head(as_markdown(page)))
+    assert "**Hours now:** **hour meter 1851 h** (10:04); **On the card:** 12 h" in top
+    assert "**Fault code as shown:** **E3** (10:01); **a loose cap** (10:02)" in top
+    assert "- 10:01 Code: **E3**\n- 10:02 Code: **a loose cap**\n" in as_markdown(page)
+
+
+def test_nothing_that_is_no_code_and_no_hours_is_taken_for_one(desk: Desk) -> None:
+    replies = ["note it decodes nothing", "note two hours late", "Nothing odd"]
+    page = desk.page(desk.start("alpha", replies, "one"))
+    assert (page.hours, page.codes, len(page.notes)) == (None, (), 2)
+
+
+GOGGLES = """
+  goggles:
+    title: Goggles on
+    signal: WARNING
+    signs: [M004]
+    covers: [splash]
+    includes: [dead]
+    lapses: when energised
+    text: It splashes.
+    confirm: [Goggles are on.]
+    release: [Drops are wiped up.]
+"""
+
+
+def test_goggles_are_not_how_a_machine_was_left(desk: Desk) -> None:
+    """They lapse as the lockout does, but they are on no machine: they went with the person."""
+    assert desk.trees is not None
+    file = desk.trees / "cautions.yaml"
+    hazard = "  startup: {title: It can start}\n"
+    text = file.read_text().replace(hazard, f"{hazard}  splash: {{title: It splashes}}\n")
+    file.write_text(text + GOGGLES.removeprefix("\n"))
+    tree = desk.trees / "alpha.yaml"
+    tree.write_text(tree.read_text().replace("hazards: [brush-drive]", "hazards: [splash]", 1))
+    name = desk.start("alpha", [*TO_TURN, "They stand still", DEAD], "one")
+    page = desk.page(name)
+    assert [taken.id for taken in page.cautions if taken.worn] == ["goggles"]
+    left = next(line for line in head(as_markdown(page)) if line.startswith("**How it was left"))
+    assert "**Nothing can turn** since" in left
+    assert "In force: Key out." in left
+    assert "Goggles" not in left
+    assert "**Goggles on:** 10:0" in as_markdown(page)
+    desk.resume(name, [])
+    assert "**Goggles on** was taken" not in desk.markdown(name)
+    assert "**Nothing can turn** was taken" in desk.markdown(name)
+
+
+def test_a_lockout_is_told_whatever_its_signs_are(desk: Desk) -> None:
+    assert desk.trees is not None
+    file = desk.trees / "cautions.yaml"
+    file.write_text(file.read_text().replace("signs: [M021]", "signs: [M021, M009]"))
+    page = desk.page(desk.start("alpha", [*TO_TURN, "They stand still", DEAD], "one"))
+    assert "**Nothing can turn** since" in as_markdown(page)
+
+
+def test_parts_are_brought_for_likely_causes_only(desk: Desk) -> None:
+    """The motor is service's at 15 of 100 before anything was answered, the brush at 30."""
+    name = desk.start("alpha", ["Nothing odd", "leave"], "one")
+    page = desk.page(name)
+    shares = {cause.step: cause.probability for cause in page.likely[0].causes}
+    assert shares["motor"] > 0.1
+    assert page.parts == ("brush motor", "a new brush")
+    assert desk.trees is not None
+    file = desk.trees / "alpha.yaml"
+    file.write_text(
+        file.read_text().replace(
+            "chance: 15\n    who: service\n    leave_safe: Leave",
+            "chance: 8\n    who: service\n    leave_safe: Leave",
+        )
+    )
+    page = desk.page(desk.start("alpha", ["Nothing odd", "leave"], "one"))
+    shares = {cause.step: cause.probability for cause in page.likely[0].causes}
+    assert 0.02 < shares["motor"] < 0.1
+    assert page.parts == ("a new brush",)
+    assert "**Parts to bring:** a new brush; " in as_markdown(page)
 
 
 # The built-in library
@@ -394,9 +562,23 @@ class Careful:
 
 #: More questions and remedies than anybody goes through in one go, most of them in vain.
 LONG = 35
-#: A4 with margins of 2 cm leaves 257 mm, which is 60 lines of 10 on 12 points (12/72 inch).
-TWO_PAGES = 2 * 60
+TWO_PAGES = 2 * ONE_PAGE
 SYMPTOMS = ["streaking", "poor-pickup", "low-runtime", "no-solution-flow", "leak", "which-symptom"]
+
+
+@pytest.mark.many_cases
+def test_nine_of_ten_referrals_take_one_printed_page() -> None:
+    """Each built-in worked case, walked and referred."""
+    lines = [case.lines for case in referrals()]
+    assert len(lines) > 300
+    assert max(lines) <= TWO_PAGES
+    assert sum(each <= ONE_PAGE for each in lines) / len(lines) >= 0.9
+
+
+def test_a_short_case_is_told_in_full(desk: Desk) -> None:
+    text = desk.markdown(desk.start("alpha", [*TO_TURN, "They stand still", DEAD], "one"))
+    assert "Told shortly" not in text
+    assert text.count("\n") <= ONE_PAGE
 
 
 @pytest.mark.parametrize("symptom", SYMPTOMS)

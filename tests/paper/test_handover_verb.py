@@ -114,12 +114,62 @@ def test_the_case_log_is_not_overwritten(
     desk: Desk, name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     before = desk.log.read_bytes()
-    other = tmp_path / "other-name"
-    os.link(desk.log, other)
-    for file in (desk.log, other):
+    for file in (tmp_path / "other-name", tmp_path / "other.md"):
+        os.link(desk.log, file)
         assert handed(desk, name, "-o", str(file)) == 3
         assert "this is the case log" in refused(capsys)
+    assert handed(desk, name, "-o", str(desk.log)) == 2
+    assert "is written as .md, .txt or .json" in refused(capsys)
     assert desk.log.read_bytes() == before
+
+
+@pytest.mark.parametrize("ending", ["pdf", "PDF", "html", "docx", "yaml", "md.gz"])
+def test_an_ending_that_promises_another_kind_of_file_is_refused(
+    desk: Desk, name: str, tmp_path: Path, ending: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / f"page.{ending}"
+    file.write_text("old")
+    assert handed(desk, name, "-o", str(file)) == 2
+    assert refused(capsys) == (
+        f"diagnose: {file}: a handover is written as .md, .txt or .json; name such a file.\n"
+    )
+    # Whether there is such a case does not matter then.
+    assert handed(desk, "ZZZZ", "-o", str(file)) == 2
+    assert "a handover is written as" in refused(capsys)
+    assert file.read_text() == "old"
+
+
+@pytest.mark.parametrize("file", ["page.md", "page.txt", "PAGE.MD", "page", ".page"])
+def test_what_may_hold_markdown_holds_it(desk: Desk, name: str, tmp_path: Path, file: str) -> None:
+    assert handed(desk, name, "-o", str(tmp_path / file)) == 0
+    assert (tmp_path / file).read_text("utf-8") == desk.markdown(name)
+
+
+def test_a_file_that_is_called_json_holds_the_facts(
+    desk: Desk, name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert handed(desk, name, "-o", str(tmp_path / "page.json")) == 0
+    assert json.loads((tmp_path / "page.json").read_text("utf-8"))["case"] == name
+    assert handed(desk, name, "--json", "-o", str(tmp_path / "facts")) == 0
+    assert json.loads((tmp_path / "facts").read_text("utf-8"))["case"] == name
+    capsys.readouterr()
+    for form, file in (("md", "other.json"), ("json", "other.md")):
+        assert handed(desk, name, "--format", form, "-o", str(tmp_path / file)) == 2
+        assert "do not go together" in refused(capsys)
+        assert not (tmp_path / file).exists()
+
+
+def test_a_dash_is_the_screen(
+    desk: Desk,
+    name: str,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.chdir(tmp_path / "library")
+    assert handed(desk, name, "-o", "-") == 0
+    assert capsys.readouterr().out == desk.markdown(name)
+    assert not (tmp_path / "library" / "-").exists()
 
 
 def test_what_is_no_ordinary_file_is_refused_and_left(
@@ -195,7 +245,7 @@ def test_the_commands_on_the_page_are_the_programs_own(
     replies += {"referred": ["danger", "smoke"], "cured": ["String", "cured"], "open": []}[outcome]
     name = desk.start("alpha", replies, "one")
     lines = desk.markdown(name).splitlines()
-    commands = [line.split("`")[1] for line in lines if line.startswith("- **T")]
+    commands = [line.split("`")[1] for line in lines if line.startswith(("- **Then", "- **To go"))]
     assert len(commands) == (0 if outcome == "cured" else 1)
     for command in commands:
         verb, *rest = command.removeprefix("diagnose ").split()
