@@ -139,7 +139,9 @@ def test_three_referrals_are_three_cases_three_pages_and_three_verdicts(
         asked = page["asked"][0]
         assert (asked["finding"], asked["stopped"]) == (screen.finding, True)
         assert asked["parts"] == list(screen.parts) != []
-        assert page["parts"][: len(screen.parts)] == list(screen.parts)
+        # Parts are brought for what is likely.
+        if screen.probability > 0.1:
+            assert page["parts"][: len(screen.parts)] == list(screen.parts)
         assert page["begun_in"] == round_["name"]
         # What the round had in force is told with the lines that were confirmed there.
         assert all(caution["confirm"] for caution in page["cautions"] if not caution["included"])
