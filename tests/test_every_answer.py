@@ -68,6 +68,7 @@ class Route:
     lines: list[str] = field(default_factory=list)
     keys: list[str] = field(default_factory=list)
     passed: list[Arrow] = field(default_factory=list)
+    unasked: int = 0
 
 
 @cache
@@ -142,7 +143,9 @@ def fly(route: Route, symptom: str, left: dict[Arrow, None]) -> None:
         said = turn.exchange
         if said.kind == "answer" and said.symptom == symptom:
             route.passed.append((said.step, said.answer))
-        route.passed += looked_at_before(turn.state, said.trail, symptom)
+        before = list(looked_at_before(turn.state, said.trail, symptom))
+        route.passed += before
+        route.unasked += len(before)
         state = turn.state
 
 
@@ -278,7 +281,8 @@ def test_every_answer_shows_the_same_on_every_face(
             partial(played, route, symptom), route.lines, route.keys, monkeypatch
         )
         answered = [s for s in screens if isinstance(s, CheckScreen | FigureScreen)]
-        assert len(answered) >= len(route.passed)
+        # What was seen elsewhere is not asked again, so some of it stands on no screen.
+        assert len(answered) >= len(route.passed) - route.unasked
         assert screens[-1].screen == "end"
         assert "refused" not in {screen.screen for screen in screens}
         passed |= set(route.passed)
@@ -373,14 +377,10 @@ def test_an_item_that_stops_ends_its_round_on_every_face(
     state = start
     while state.outcome is None:
         screen = round_view.screen(walk.visit, state)
-        say, ticks = "done", ""
-        if isinstance(screen, CautionScreen):
-            short = screen.again or screen.phase == "release"
-            ticks = "" if short else " " * len(screen.confirm)
-        elif isinstance(screen, ItemScreen) and screen.item == item:
-            say = "not right"
+        stops = isinstance(screen, ItemScreen) and screen.item == item
+        say = "not right" if stops else "done"
         lines.append(say)
-        keys.append(ticks + KEYS[say])
+        keys.append(keys_for(screen) if isinstance(screen, CautionScreen) else KEYS[say])
         state = round_walk.reply(walk.visit, state, say).state
 
     def play(face: Face) -> list[Screen]:
