@@ -88,7 +88,12 @@ class Dialog:
         self.screen = screen
         self.status = status
         self.viewport = Viewport()
-        self.keys = {REPLIES[reply].key: reply for reply in screen.replies if reply in REPLIES}
+        # A note is typed, and there is no field for one here yet: no key for what cannot be done.
+        self.keys = {
+            REPLIES[reply].key: reply
+            for reply in screen.replies
+            if reply in REPLIES and reply != replies.NOTE
+        }
         self.waits = isinstance(screen, FigureScreen | WhyScreen)
         self.by_line = line_by_line(screen)
         guards = screen.cautions if isinstance(screen, CautionScreen) else ()

@@ -427,9 +427,7 @@ def test_a_resize_redraws(start: Callable[..., Terminal]) -> None:
     narrow = terminal.until(lambda text: "4 causes open" in text and "l leave" in text)
     assert max(len(line) for line in narrow.splitlines()) <= 40
     terminal.resize(100, 30)
-    terminal.until(
-        lambda text: "1-2 answer   u not sure   c cannot   w why   t note   ! danger" in text
-    )
+    terminal.until(lambda text: "1-2 answer   u not sure   c cannot   w why   ! danger" in text)
     terminal.press("1")
     terminal.until("The bulb is dead")
 
