@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from msgspec import Struct
 
 from diagnose.study.outlook import normalised, outlooks, together
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
     from diagnose.case.state import Frame
     from diagnose.study.in_force import CautionTable
 
@@ -17,6 +19,8 @@ TIE = 1e-9
 
 #: Below this share of what an operator may still find, a case is service's.
 TOO_LITTLE = 0.02
+
+Seen = TypeVar("Seen")
 
 
 class Branches(Struct, frozen=True):
@@ -45,16 +49,7 @@ def open_branches(frame: Frame, table: CautionTable, in_force: int) -> Branches:
     """
     tree = frame.tree
     weights = normalised(frame.logs)
-    found = outlooks(
-        tree.plan,
-        table,
-        _targets(frame),
-        weights=weights,
-        own=tree.own,
-        closed=frame.closed,
-        gone=frame.gone,
-        in_force=in_force,
-    )
+    found = _ahead(outlooks, frame, table, in_force, weights)
     worth = {step: outlook.worth for step, outlook in found.items() if outlook.worth > 0}
     reach = 0
     for step in worth:
@@ -92,21 +87,31 @@ def open_causes(frame: Frame) -> list[int]:
 
 def minutes_to_open_causes(frame: Frame, table: CautionTable, in_force: int) -> float:
     """Return the minutes to the causes of `open_causes`, each times its probability, summed."""
-    tree = frame.tree
     weights = [
-        0.0 if tree.service >> which & 1 else weight
+        0.0 if frame.tree.service >> which & 1 else weight
         for which, weight in enumerate(normalised(frame.logs))
     ]
-    return together(
-        tree.plan,
+    return _ahead(together, frame, table, in_force, weights).minutes
+
+
+def _ahead(
+    look: Callable[..., Seen],
+    frame: Frame,
+    table: CautionTable,
+    in_force: int,
+    weights: Sequence[float],
+) -> Seen:
+    """Return what a look at all that lies behind the open branches sees."""
+    return look(
+        frame.tree.plan,
         table,
         _targets(frame),
         weights=weights,
-        own=tree.own,
+        own=frame.tree.own,
         closed=frame.closed,
         gone=frame.gone,
         in_force=in_force,
-    ).minutes
+    )
 
 
 def _targets(frame: Frame) -> list[int]:

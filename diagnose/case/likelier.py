@@ -32,7 +32,8 @@ TWICE: Final = 2.0
 #: What smell, heat, a fluid or the brakes are told by. A tree does not say what an answer is about,
 #: but a finding says what can hurt there: what got hot or smells of burning has hot parts, a smell
 #: of solvent or a fluid is a chemical or acid, and brakes are a hazard of their own.
-ALARMING: Final = frozenset({"hot-parts", "acid", "chemicals", "brakes-steering"})
+ACID: Final = "acid"
+ALARMING: Final = frozenset({"hot-parts", ACID, "chemicals", "brakes-steering"})
 
 
 class Advice(Struct, frozen=True, kw_only=True):
@@ -72,9 +73,8 @@ def advice(visit: Visit, state: State, shares: Sequence[float]) -> Advice:
     if sum([shares[which] for which in own]) < TOO_LITTLE:
         own = []
     alarming = visit.table.for_service_only(finding) and not ALARMING.isdisjoint(finding.hazards)
-    return Advice(
-        named=_likeliest(frame, shares, own), refer=alarming and _pointed_at(frame), look=look
-    )
+    refer = (alarming and _pointed_at(frame)) or _perhaps_acid(frame, finding)
+    return Advice(named=_likeliest(frame, shares, own), refer=refer, look=look)
 
 
 def _worth_a_look(visit: Visit, state: State, shares: Sequence[float]) -> bool:
@@ -103,20 +103,24 @@ def _worth_a_look(visit: Visit, state: State, shares: Sequence[float]) -> bool:
 
 
 def _pointed_at(frame: Frame) -> bool:
-    """Whether an answer points to the finding: not one that says that all looks as it should.
-
-    What nobody could tell points to it too, where the step says so: what nobody knows, nobody
-    touches.
-    """
+    """Whether an answer points to the finding: not one that says that all looks as it should."""
     plan = frame.tree.plan
-    for step, answer in frame.closed.items():
-        if answer is None:
-            way = frame.tree.unsure_way(step)
-        else:
-            way = plan.ways[step][answer] if answer != plan.passing[step] else None
-        if way == frame.at:
-            return True
-    return False
+    return any(
+        answer is not None and answer != plan.passing[step] and plan.ways[step][answer] == frame.at
+        for step, answer in frame.closed.items()
+    )
+
+
+def _perhaps_acid(frame: Frame, finding: Finding) -> bool:
+    """Whether nobody could tell that it is no acid: a step sends whoever is not sure to it.
+
+    Heat and smell are looked at once more from a step away; acid is left to those who are dressed
+    for it.
+    """
+    return ACID in finding.hazards and any(
+        answer is None and frame.tree.unsure_way(step) == frame.at
+        for step, answer in frame.closed.items()
+    )
 
 
 def _likeliest(frame: Frame, shares: Sequence[float], among: list[int]) -> tuple[int, ...]:

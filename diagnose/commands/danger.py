@@ -63,9 +63,10 @@ def keep(library: ReadyLibrary, face: Face, options: argparse.Namespace, met: Da
     desk = desk_of(library, log, face, options)
     record = None
     if log is not None:
-        case = log.open_case(desk.machine, danger_opened(desk.visit, desk.name, met.words))
+        # At once: a danger half kept would be an open case that holds no machine.
+        opened = danger_opened(desk.visit, desk.name, met.words)
+        case = log.open_case(desk.machine, opened, danger_replied(met.kind))
         record = Record(log, case)
-        record.write(danger_replied(met.kind))
     show_end(desk, record, "", end_of(library, met))
     return opt.OK
 

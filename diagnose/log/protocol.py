@@ -74,12 +74,12 @@ class CaseLog(Protocol):
         self,
         machine: str | None,
         event: Opened | RoundOpened,
-        *,
+        *further: Event,
         begun_in: CaseRecord | None = None,
     ) -> CaseRecord:
-        """Write a new case or round with its first event, and return it.
+        """Write a new case or round with its first event, and those that go with it, and return it.
 
-        `begun_in` is the round that began it.
+        All of them are kept, or none. `begun_in` is the round that began it.
         """
         ...
 

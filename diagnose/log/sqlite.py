@@ -122,14 +122,15 @@ class SqliteLog:
         self,
         machine: str | None,
         event: Opened | RoundOpened,
-        *,
+        *further: Event,
         begun_in: CaseRecord | None = None,
     ) -> CaseRecord:
-        """Write a new case or round with its first event, and return it.
+        """Write a new case or round with its first event, and those that go with it, and return it.
 
-        `begun_in` is the round that began it.
+        All of them are kept, or none. `begun_in` is the round that began it.
         """
         at = self.now()
+        outcomes = [one.outcome for one in (event, *further) if one.outcome is not None]
         with self._in_plain_words(), self._transaction():
             case = CaseRecord(
                 key=_new_key(),
@@ -138,14 +139,15 @@ class SqliteLog:
                 machine=machine,
                 opened=at,
                 changed=at,
-                outcome=event.outcome or "open",
+                outcome=outcomes[-1] if outcomes else "open",
                 finding=None,
                 found=None,
                 round=event.round if isinstance(event, RoundOpened) else None,
                 begun_in=None if begun_in is None else begun_in.name,
             )
             self._put(case, None if begun_in is None else begun_in.key)
-            self._write(case.key, 1, at, event)
+            for number, one in enumerate((event, *further), start=1):
+                self._write(case.key, number, at, one)
         return case
 
     def append(self, case: CaseRecord, number: int, event: Event) -> None:

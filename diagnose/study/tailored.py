@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from msgspec.structs import replace
 
-from diagnose.files.tree import Finding
+from diagnose.files.tree import NO_ANSWER, Finding
 from diagnose.study.graph import graph_of, reached
 from diagnose.study.plan import passing_answer
 
@@ -50,9 +50,10 @@ def _fitted(tree: Tree, step: Step, card: Card) -> Step:
         ways = tuple([way for way in step.exits if way.answer == passing])
     if len(ways) == len(step.exits):
         return step
-    # What it passes by stays what it was.
     unsure = step.if_unsure if step.if_unsure in {way.answer for way in ways} else None
-    return replace(step, exits=ways, if_unsure=unsure)
+    # Left unsaid, the passing answer is told by how many answers lead on: it stays what it was.
+    passes = passing_answer(tree, step) or NO_ANSWER
+    return replace(step, exits=ways, if_unsure=unsure, passes=passes)
 
 
 def against(card: Card, condition: Condition) -> str:

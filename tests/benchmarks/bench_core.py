@@ -91,7 +91,7 @@ def terminal(start: tuple[str, ...]) -> float:
         child = pexpect.spawn(
             sys.executable, ["-m", "diagnose", *start], env=environment, dimensions=(24, 80)
         )
-        child.expect("What does it leave behind")
+        child.expect("What was done to it last")
         taken.append(time.perf_counter() - began)
         child.close(force=True)
     return min(taken)

@@ -11,6 +11,11 @@ from strategies.walker import Walker, visit_to
 from diagnose.case.screens import CardLine, CheckScreen, FindingScreen, RefusedScreen, phrase
 from diagnose.case.view import ranking
 from diagnose.commands.ready_library import ReadyLibrary
+from diagnose.files.card import Card
+from diagnose.files.reading import read_tree
+from diagnose.files.tree import Question
+from diagnose.study.plan import passing_answer
+from diagnose.study.tailored import tailored
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -124,6 +129,23 @@ def test_a_step_that_does_not_apply_is_answered_by_its_passing_answer_and_one_li
         walk, state = walk_on(folder, kind)
         assert walk.screen(state).notes == ()
         assert check(walk, walk.reply(state, "It is lit").state).step == "water"
+
+
+def test_the_passing_answer_stays_what_it_was_where_answers_are_left_out() -> None:
+    """Two of three lead on, so none passes; that a machine cannot give one makes none pass."""
+    text = TREE.replace("    passes: none\n", "").replace("      It is dark: socket\n", "")
+    text = text.replace("go: pack,", "go: socket,").replace(
+        "      It is lit: water\n", "      It is lit: water\n      It is dark: pack\n"
+    )
+    tree, problems = read_tree(text, "dies.yaml")
+    assert tree is not None, problems
+    card = Card(machine="m", title="M", lines={"battery": {"kind": "sealed"}})
+    fitted, _ = tailored(tree, card)
+    kind = fitted.steps["kind"]
+    assert isinstance(kind, Question)
+    assert [way.answer for way in kind.exits] == ["It is lit", "It is dark"]
+    assert passing_answer(tree, kind) is None
+    assert passing_answer(fitted, kind) is None
 
 
 def test_the_lines_of_the_card_stand_at_the_step_and_what_it_lacks_does_not(folder: Path) -> None:

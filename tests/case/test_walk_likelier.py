@@ -258,9 +258,10 @@ hazards:
   current: {title: Current, service_only: true}
   brakes-steering: {title: Brakes, service_only: true}
   hot-parts: {title: Hot}
+  acid: {title: Acid}
   press: {title: Press}
 cautions:
-  cool: {title: Cool, signal: WARNING, covers: [hot-parts], lapses: never, text: t, confirm: [c]}
+  cool: {title: Cool, signal: WARNING, covers: [hot-parts, acid], lapses: never, text: t, confirm: [c]}
   held: {title: Held, signal: WARNING, covers: [press], lapses: when energised, text: t,
     confirm: [c], release: [r]}
 """
@@ -316,9 +317,9 @@ def test_what_a_call_costs_is_the_visits() -> None:
         # Only heat, which an operator may meet once it has cooled.
         ("[hot-parts]", "odd", "keep looking"),
         ("[current]", "odd", "keep looking"),
-        # What nobody could tell, and the step sends there, points there too.
-        ("[brakes-steering]", "unsure", "refer"),
-        ("[current]", "unsure", "keep looking"),
+        # No answer pointed to it; what may be acid is left alone all the same.
+        ("[brakes-steering]", "unsure", "keep looking"),
+        ("[acid]", "unsure", "refer"),
     ],
 )
 def test_what_is_alarming_is_referred_first(hazards: str, reply: str, first: str) -> None:

@@ -63,6 +63,21 @@ def page(desk: Desk, case: str) -> str:
 # Before a case
 
 
+def test_what_opens_for_a_danger_is_kept_at_once(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """No second write: a program that ended between two would leave a case that holds nothing."""
+
+    def gone(*_: object) -> None:
+        raise AssertionError("a second write")
+
+    monkeypatch.setattr("diagnose.log.sqlite.SqliteLog.append", gone)
+    desk.walk(*DOCK, replies=("danger", "smoke"))
+    (case,) = desk.cases()
+    assert (case["symptom"], case["outcome"]) == ("danger", "referred")
+    assert state_of(desk) == ("out of use", f"a danger was reported: {WORDS['smoke']}")
+
+
 @pytest.mark.parametrize("kind", DANGERS)
 def test_a_danger_before_a_case_opens_one_of_its_own(desk: Desk, kind: str) -> None:
     choose, danger, end = desk.walk(*DOCK, "--name", "Ana", replies=("danger", kind))

@@ -30,7 +30,7 @@ class MemoryLog:
         self,
         machine: str | None,
         event: Opened | RoundOpened,
-        *,
+        *further: Event,
         begun_in: CaseRecord | None = None,
     ) -> CaseRecord:
         of_round = isinstance(event, RoundOpened)
@@ -49,6 +49,8 @@ class MemoryLog:
             begun_in=None if begun_in is None else begun_in.name,
         )
         self.adopt(case, at, event)
+        for number_of, one in enumerate(further, start=2):
+            self.append(case, number_of, one)
         return case
 
     def adopt(self, case: CaseRecord, at: str, event: Event) -> None:
