@@ -32,7 +32,7 @@ from diagnose.measure.registry import MEASUREMENTS, MissingLine, Unreadable, com
 from diagnose.text import did_you_mean, folded, printable, shortened
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from diagnose.case.screens import Phrase, Screen
     from diagnose.case.state import State, Trace
@@ -216,17 +216,22 @@ def _no_answer(visit: Visit, state: State, screen: CheckScreen, word: str) -> Re
         if word == folded(shown):
             return Refusal(phrase("card-list", shown=shown, meaning=what))
     offered = [named.id for named in screen.answers]
-    hint = did_you_mean(word, [*offered, *screen.replies])
+    hint = _did_you_mean(word, [*offered, *screen.replies])
     return Refusal(
         phrase("no-such-answer", typed=shortened(word), last=len(screen.answers), hint=hint)
     )
 
 
 def _no_such(word: str, offered: Sequence[str]) -> Refusal:
-    hint = did_you_mean(word, offered)
+    hint = _did_you_mean(word, offered)
     return Refusal(
         phrase("no-such-reply", typed=shortened(word), offered=", ".join(offered), hint=hint)
     )
+
+
+def _did_you_mean(word: str, offered: Iterable[str]) -> str:
+    # A slip of the hand is no alarm: nobody is led to that word by a guess.
+    return did_you_mean(word, [one for one in offered if one != replies.DANGER])
 
 
 def _read(visit: Visit, state: State, screen: ReadingScreen, text: str) -> Meaning | Refusal:

@@ -235,7 +235,9 @@ def _back(position: Position) -> Position:
 
 def _no_such(word: str, options: Sequence[Named], stage: str) -> Phrase:
     offered = present.REPLIES[stage]
-    hint = did_you_mean(word, [*(option.id for option in options), *offered])
+    # A slip of the hand is no alarm, in the class room neither.
+    known = [*(option.id for option in options), *offered]
+    hint = did_you_mean(word, [one for one in known if one != replies.DANGER])
     typed = shortened(word)
     if not options:
         return phrase("no-such-reply", typed=typed, offered=", ".join(offered), hint=hint)

@@ -36,6 +36,15 @@ _BEFORE: Final = {"notice": "NOTICE: ", "ask": "Question: "}
 _CONFIRMS: Final = frozenset({"", replies.DONE, "y"})
 
 
+class _Values:
+    """What was given so far of a reading that asks for several values, and which is asked next."""
+
+    def __init__(self, screen: ReadingScreen) -> None:
+        self.screen = screen
+        self.texts = [""] * len(screen.needs)
+        self.asked = 0
+
+
 class PlainFace:
     """Lines out, lines in. A person confirms a caution line by line; a pipe says one `done`."""
 
@@ -45,6 +54,7 @@ class PlainFace:
         self._interactive = is_terminal(sys.stdin)
         # How many lines of which caution are confirmed, should something be asked in between.
         self._confirmed: tuple[Screen | None, int] = (None, 0)
+        self._values: _Values | None = None
         # A letter that the terminal's encoding lacks, or one typed that it cannot read, is shown
         # as a question mark; a crash would cost the case its next answer.
         for stream in (sys.stdin, sys.stdout):
@@ -65,6 +75,8 @@ class PlainFace:
         if isinstance(screen, CautionScreen) and self._interactive:
             return self._caution(screen, told)
         self._say_elements(told)
+        if isinstance(screen, ReadingScreen) and len(screen.needs) > 1 and self._interactive:
+            return self._each_value(screen)
         return self._reply(screen, "Reply: ")
 
     def _caution(self, screen: CautionScreen, told: list[Element]) -> str | None:
@@ -99,6 +111,34 @@ class PlainFace:
                 return _spelled_out(screen, typed)
         self._confirmed = (None, 0)
         return replies.DONE
+
+    def _each_value(self, screen: ReadingScreen) -> str | None:
+        """Ask for the values of a reading one by one.
+
+        What was given stands in brackets when a reading is asked again, and Enter keeps it.
+        """
+        self._say(f"Type one value, then Enter. {_others(screen)}")
+        values = self._values
+        if values is None or values.screen != screen:
+            values = self._values = _Values(screen)
+        for number in range(values.asked, len(screen.needs)):
+            values.asked = number
+            need = screen.needs[number]
+            kept = values.texts[number]
+            unit = f", in {need.unit}" if need.unit else ""
+            typed = self._line(f"{number + 1}. {need.title}{unit}{f' [{kept}]' if kept else ''}: ")
+            if typed is None:
+                return None
+            reply = _spelled_out(screen, typed)
+            if reply != typed or typed.strip().partition(" ")[0] in screen.replies:
+                return reply
+            if "=" in typed:  # somebody who names the values gives them all in one line
+                values.asked = 0
+                return typed
+            values.texts[number] = typed.strip() or kept
+        values.asked = 0
+        named = zip(screen.needs, values.texts, strict=True)
+        return " ".join(f"{need.name}={text}" for need, text in named if text)
 
     def _reply(self, screen: Screen, prompt: str) -> str | None:
         how = _how(screen)

@@ -48,11 +48,11 @@ WORDS: Final[dict[str, str]] = {
     "resumed": "Taken up again. Earlier answers that fit: {fits}; asked anew: {misfits}.",
     # A remedy that has helped often, from the log. The 30 days are those of log/history.py.
     "comes-back-care": (
-        "It comes back: cured here {times} times within 30 days. It takes no part, so it is missed"
+        "It comes back: fixed here {times} times within 30 days. It takes no part, so it is missed"
         " care before it is a call for service. Do this more often, on a round."
     ),
     "comes-back-part": (
-        "It comes back: cured here {times} times within 30 days. The part is right again, and"
+        "It comes back: fixed here {times} times within 30 days. The part is right again, and"
         " what wears it out is still there: have service look for that."
     ),
     # The machine's state, before a case or a round.
@@ -64,7 +64,7 @@ WORDS: Final[dict[str, str]] = {
     # In a round.
     "round-noted": "Noted as not right. If it is not safe to use, park it and call service.",
     "round-with-service": "That symptom is with service already. Noted as not right.",
-    "round-after-cured": "{title}: cured. The round goes on.",
+    "round-after-cured": "{title}: fixed. The round goes on.",
     "round-after-referred": "{title}: with service now. The round goes on.",
     "round-no-way-back": "That diagnosis is over: there is no way back into it.",
     "round-counts": "Done: {done}. Not right: {not_right}. Not now: {not_now}.",
@@ -143,8 +143,8 @@ REPLIES: Final[dict[str, ReplyWords]] = {
     replies.DANGER: ReplyWords("Danger", "!", "danger"),
     replies.LEAVE: ReplyWords("Leave", "l", "leave"),
     # Not the key that confirms a caution: who goes on pressing that one has cured nothing.
-    replies.CURED: ReplyWords("Cured", "f", "fixed"),
-    replies.NOT_CURED: ReplyWords("Not cured", "n", "not fixed"),
+    replies.CURED: ReplyWords("Fixed", "f", "fixed"),
+    replies.NOT_CURED: ReplyWords("Not fixed", "n", "not fixed"),
     replies.NOT_IT: ReplyWords("Looked: not it", "x", "not it"),
     replies.REFER: ReplyWords("Refer to service", "r", "refer"),
     replies.KEEP_LOOKING: ReplyWords("Keep looking", "k", "keep looking"),
@@ -178,7 +178,7 @@ RELEASE_MEANS: Final = (
 
 #: How a case ended.
 OUTCOMES: Final[dict[str, str]] = {
-    "cured": "Cured.",
+    "cured": "Fixed.",
     "referred": "Referred to service.",
     "left": "Left open.",
     "walked": "Finished.",

@@ -15,7 +15,8 @@ from diagnose.files.definitions import CARD, CAUTIONS, MACHINE_KIND, ROUND, SITE
 from diagnose.files.places import Places
 from diagnose.files.problems import refused
 from diagnose.files.reading import read_draft, read_node
-from diagnose.files.whole_files import empty_library, not_the_file_name, stray
+from diagnose.files.replies import REPLY_WORDS
+from diagnose.files.whole_files import empty_library, not_the_file_name, stray, taken_name
 from diagnose.text import did_you_mean
 
 if TYPE_CHECKING:
@@ -167,10 +168,12 @@ def put_in(library: Library, text: str, *parts: str) -> None:
         draft = read_draft(top, stem) if record is TREE else None
         if draft is not None:
             library.drafts[stem] = draft
-    elif (said := getattr(meaning, what)) == stem:
+    elif (said := getattr(meaning, what)) == stem and stem not in REPLY_WORDS:
         held[stem] = meaning
     else:
-        refusal = not_the_file_name(what, said, parts[-1], did_you_mean(said, [stem]))
+        refusal = taken_name(what, said)
+        if said != stem:
+            refusal = not_the_file_name(what, said, parts[-1], did_you_mean(said, [stem]))
         line, column = library.place(name, (what,))
         library.problems.append(refused(name, refusal, line, column))
 

@@ -114,6 +114,16 @@ def not_the_file_name(what: str, said: str, file: str, hint: str) -> Refusal:
     return Refusal("not-the-file-name", message)
 
 
+def taken_name(what: str, said: str) -> Refusal:
+    """A file has the name of a reply that the program itself uses.
+
+    Symptoms and machines are typed where such a reply may be typed too. Whoever chose the symptom
+    `danger` would report one.
+    """
+    message = f'"{said}" is a reply that the program itself uses: give the {what} another name.'
+    return Refusal("taken-name", message)
+
+
 def stray(name: str, is_folder: bool) -> Refusal:
     """Something lies in the library's folder that is not read.
 
@@ -148,6 +158,7 @@ FILE_REFUSALS = (
     anchor,
     newer_format,
     not_the_file_name,
+    taken_name,
     stray,
     empty_library,
 )

@@ -50,6 +50,23 @@ def test_nothing_typed_is_told_from_a_wrong_word() -> None:
     assert refusal("1", LEAVES, "first") == "no-such-reply"
 
 
+@pytest.mark.parametrize("typed", ["dangr", "dange", "danger!", "dager"])
+@pytest.mark.parametrize("to", [(), ("first",)])
+def test_nobody_is_led_to_danger_by_a_guess(typed: str, to: tuple[str, ...]) -> None:
+    opened = case(LEAVES)
+    for reply in to:
+        opened.say(reply)
+    message = opened.say(typed).interludes[0].message
+    assert message.id in ("no-such-answer", "no-such-reply")
+    assert dict(message.into)["hint"] == ""
+
+
+@pytest.mark.parametrize(("typed", "meant"), [("leavee", "leave"), ("unsuer", "unsure")])
+def test_other_slips_are_guessed(typed: str, meant: str) -> None:
+    into = case(LEAVES).say(typed).interludes[0].message.into
+    assert dict(into)["hint"] == f' Did you mean "{meant}"?'
+
+
 READ = f"""
 top: {{read: value, bands: [{{below: 5, call: little, go: one}}, {{otherwise: much, go: two}}]}}
 one: {finding(50)}

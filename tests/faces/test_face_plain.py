@@ -342,6 +342,54 @@ def test_readings_name_what_they_take(
     assert "Type the value." in capsys.readouterr().out
 
 
+def test_values_are_asked_one_by_one(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    face, prompts = typed(monkeypatch, "10", " 8 ", "", "9", "5", "6")
+    assert face.ask(reading(), HEADING) == "distance=10 time=8"
+    assert "Type one value, then Enter. Or: u not sure" in capsys.readouterr().out
+    assert prompts == [
+        "1. distance between the marks, in m: ",
+        "2. time between the marks, in s: ",
+    ]
+    # Refused, it comes again: Enter keeps what was given.
+    assert face.ask(reading(), HEADING) == "distance=10 time=9"
+    assert prompts[2:] == [
+        "1. distance between the marks, in m [10]: ",
+        "2. time between the marks, in s [8]: ",
+    ]
+    assert face.ask(reading(step="another"), HEADING) == "distance=5 time=6"
+    assert prompts[4] == "1. distance between the marks, in m: "
+
+
+@pytest.mark.parametrize(
+    ("line", "reply"),
+    [
+        ("w", "why"),
+        ("!", "danger"),
+        ("note it stands in a puddle", "note it stands in a puddle"),
+        ("back", "back"),
+    ],
+)
+def test_values_given_are_kept_over_another_reply(
+    line: str, reply: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    face, prompts = typed(monkeypatch, "10", line, "8")
+    screen = reading(replies=(*reading().replies, "note"))
+    assert face.ask(screen, HEADING) == reply
+    assert face.ask(screen, HEADING) == "distance=10 time=8"
+    assert prompts[-1] == prompts[-2] == "2. time between the marks, in s: "
+
+
+def test_values_by_name_in_one_line_are_all_of_them(monkeypatch: pytest.MonkeyPatch) -> None:
+    face, prompts = typed(monkeypatch, "10", "distance=12 time=9", "", "", "", "1")
+    assert face.ask(reading(), HEADING) == "distance=12 time=9"
+    assert face.ask(reading(), HEADING) == "distance=10"
+    assert face.ask(reading(), HEADING) == "distance=10 time=1"
+    assert face.ask(reading(), HEADING) is None
+    assert len(prompts) == 7
+
+
 def test_screens_that_take_no_reply(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -309,7 +309,7 @@ def test_a_case_to_its_cure(start: Callable[..., Terminal], columns: int) -> Non
     # The screen is taken once and given back once: nothing flickers in between.
     assert terminal.raw.count(b"\x1b[?1049l") == terminal.raw.count(b"\x1b[?1049h") == 1
     after = terminal.raw.decode().rpartition("\x1b[?1049l")[2]
-    assert f"Case {case[1]}: Cured." in after
+    assert f"Case {case[1]}: Fixed." in after
     assert "The brush is worn" in terminal.text()
 
 

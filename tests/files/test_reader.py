@@ -253,6 +253,17 @@ def test_the_symptom_is_the_files_name(tmp_path: Path) -> None:
     assert [(p.code, p.line, p.column) for p in library.problems] == [("not-the-file-name", 2, 10)]
 
 
+@pytest.mark.parametrize("word", ["danger", "none", "not-cured"])
+def test_no_file_is_named_like_a_reply(word: str, tmp_path: Path) -> None:
+    (tmp_path / f"{word}.yaml").write_text(GOOD.replace("sample", word), encoding="utf-8")
+    (tmp_path / "machines").mkdir()
+    card = f"format: 2\nmachine: {word}\ntitle: A machine\n"
+    (tmp_path / "machines" / f"{word}.yaml").write_text(card, encoding="utf-8")
+    library = load(tmp_path)
+    assert library.trees == library.machines == {}
+    assert [(p.code, p.line) for p in library.problems] == [("taken-name", 2), ("taken-name", 2)]
+
+
 @given(st.text(max_size=300))
 def test_no_text_crashes_the_reader(text: str) -> None:
     meaning, problems = read_text(TREE, text, "x.yaml")
