@@ -32,6 +32,9 @@ NARROWEST: Final = 40
 #: What a kind of element begins with, where it is not only its text.
 _BEFORE: Final = {"notice": "NOTICE: ", "ask": "Question: "}
 
+#: Between a key and its word: no row ends there.
+_TOGETHER: Final = "\N{NO-BREAK SPACE}"
+
 #: What confirms one line of a caution.
 _CONFIRMS: Final = frozenset({"", replies.DONE, "y"})
 
@@ -142,7 +145,8 @@ class PlainFace:
 
     def _reply(self, screen: Screen, prompt: str) -> str | None:
         how = _how(screen)
-        self._say(f"{how}{_others(screen, lead='Or' if how else 'Give')}")
+        without = replies.DONE if isinstance(screen, CautionScreen) else ""
+        self._say(f"{how}{_others(screen, without, 'Or' if how else 'Give')}")
         typed = self._line(prompt)
         return None if typed is None else _spelled_out(screen, typed)
 
@@ -200,7 +204,8 @@ class PlainFace:
 def _filled(text: str, indent: str = "") -> str:
     width = max(NARROWEST, shutil.get_terminal_size().columns)
     hanging = indent if len(indent) <= 4 else ""
-    return textwrap.fill(text, width, subsequent_indent=hanging, break_on_hyphens=False)
+    filled = textwrap.fill(text, width, subsequent_indent=hanging, break_on_hyphens=False)
+    return filled.replace(_TOGETHER, " ")
 
 
 def _spelled_out(screen: Screen, typed: str) -> str:
@@ -230,14 +235,14 @@ def _how(screen: Screen) -> str:
     if isinstance(screen, CautionScreen):
         several = len(screen.cautions) > 1
         which = "Name one that cannot be met by its number: c 1. " if several else ""
-        return f"Reply done once for all lines. {which}"
+        return f"Reply y once all lines are so. {which}"
     return ""
 
 
 def _others(screen: Screen, without: str = "", lead: str = "Or") -> str:
     """Return the letters and their replies in one line, behind a word that leads to them."""
     named = [
-        f"{REPLIES[reply].key} {REPLIES[reply].short}"
+        f"{REPLIES[reply].key}{_TOGETHER}{REPLIES[reply].short}"
         for reply in screen.replies
         if reply in REPLIES and reply != without
     ]

@@ -86,8 +86,8 @@ def test_a_check_from_top_to_bottom(
         "Question: Is anything stuck under it?",
         "1. Something is stuck",
         "2. Clean",
-        "Give a number, 1 to 2. Or: u not sure, c cannot, b back, w why, ! danger, l",
-        "leave.",
+        "Give a number, 1 to 2. Or: u not sure, c cannot, b back, w why, ! danger,",
+        "l leave.",
     ]
 
 
@@ -209,7 +209,7 @@ def test_a_caution_is_said_whole(
         "Signs: starts by itself (W018), disconnect before work (M021), fire equipment (F099)",
         "1. The key is in my pocket.",
         "3. My tag is on.",
-        "Reply done once for all lines.",
+        "Reply y once all lines are so.",
     ]
     places = [told.index(part) for part in parts]
     assert places == sorted(places)
@@ -228,7 +228,7 @@ def test_several_are_said_one_after_the_other_with_their_numbers(
         "- My shoes grip.",
         "Hazard: Dirty water, Wet floor",
         "Signs: germs (W009), wear gloves (M009), slippery floor (W011)",
-        "Reply done once for all lines. Name one that cannot be met by its number: c 1.",
+        "Reply y once all lines are so. Name one that cannot be met by its number: c 1.",
     ]
     places = [told.index(part) for part in parts]
     assert places == sorted(places)
