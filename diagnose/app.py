@@ -10,6 +10,7 @@ from __future__ import annotations
 import errno
 import gc
 import os
+import signal
 import sys
 from contextlib import suppress
 
@@ -53,6 +54,8 @@ def main() -> None:
     # walks them again and again, which is a third of the time to the first screen.
     gc.set_threshold(100_000, 20, 100)
     code = run(sys.argv[1:])
+    # The work is done: Ctrl-C comes too late to change what it came to.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
     # What was said may still wait in the buffer: it was not done before it is out.
     unwritten = _unwritten()
     # What is left ends with the process: the collector need not walk all of it once more for that.

@@ -107,20 +107,51 @@ def test_who_is_interrupted_before_the_work_was_done_is_told_130(
     assert app.run([verb]) == 130
 
 
-def test_a_check_that_is_interrupted_says_nothing_is_sound(tmp_path: Path) -> None:
-    """A real one, of a library that takes seconds: no line, and not 0."""
-    lines = ["format: 2", "symptom: long", "title: Long", "start: q0", "steps:"]
-    for number in range(20_000):
-        on = f"q{number + 1}" if number < 19_999 else "last"
-        lines.append(f"  q{number}: {{ask: What is seen?, answers: {{Dirt: last, Nothing: {on}}}}}")
-    lines.append("  last: {finding: It is old., chance: 1, who: operator, remedy: Change it.}")
-    (tmp_path / "long.yaml").write_text("\n".join(lines))
+#: The real program, which says when it is at a place and then takes a minute over it.
+_SLOW = """
+import sys, time
+from diagnose import app
+from diagnose.commands import {module} as at
+real = at.{name}
+def slow(*args, **options):
+    print("there", file=sys.stderr, flush=True)
+    time.sleep(60)
+    return real(*args, **options)
+at.{name} = slow
+sys.argv = ["diagnose", "check"]
+app.main()
+"""
+
+
+def test_a_check_that_is_interrupted_says_nothing_is_sound() -> None:
+    """Ctrl-C in the middle of the work: no line on what was found, and not 0."""
     child = subprocess.Popen(
-        [sys.executable, "-m", "diagnose", "check", "--trees", str(tmp_path)],
+        [sys.executable, "-c", _SLOW.format(module="check", name="check")],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
     )
-    time.sleep(1)
+    assert child.stderr is not None
+    assert child.stderr.readline() == b"there\n"
     child.send_signal(signal.SIGINT)
     out, err = child.communicate(timeout=60)
     assert (child.returncode, out, err) == (130, b"", b"")
+
+
+@pytest.mark.parametrize("after", [0.0, 0.02, 0.05, 0.1, 0.2, 0.4, 0.8])
+def test_an_interrupt_at_any_moment_is_130_or_comes_too_late(after: float, tmp_path: Path) -> None:
+    """However far it is: the code is 0 only where all was said, and nobody sees a traceback of ours."""
+    child = subprocess.Popen(
+        command(["check"], tmp_path / "cases.sqlite"),
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    )
+    time.sleep(after)
+    child.send_signal(signal.SIGINT)
+    out, err = child.communicate(timeout=60)
+    if child.returncode == 0:
+        assert out.endswith(b"no warnings.\n")
+        assert err == b""
+    else:
+        # By the signal itself: the program's first line was not reached.
+        assert child.returncode in (130, -signal.SIGINT)
+        assert b"diagnose/commands" not in err
