@@ -405,25 +405,9 @@ def wanting(work: Work) -> list[str]:
     return list(wrong)
 
 
-#: Where today's trees and rounds say less than the trade asks for. Each fails here once it is mended.
-GAPS = {
-    # Line by line, before the words of a step: fresh air is confirmed where it does not charge yet.
-    "brushes-stopped/battery-used-up": "it drives to the charger first, and charges in the same words",
-}
-
-
-def params() -> list[object]:
-    marks = {name: pytest.mark.xfail(reason=why, strict=True) for name, why in GAPS.items()}
-    return [pytest.param(n, marks=marks[n]) if n in marks else n for n in works()]
-
-
-@pytest.mark.parametrize("name", params())
+@pytest.mark.parametrize("name", works())
 def test_what_hands_are_put_to_has_its_cautions(name: str) -> None:
     assert wanting(works()[name]) == []
-
-
-def test_every_gap_is_a_step_of_the_library() -> None:
-    assert set(GAPS) <= set(works())
 
 
 # And the other way round: what is taken away is missed, and what is not known is said.

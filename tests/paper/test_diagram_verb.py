@@ -179,7 +179,7 @@ def test_a_part_begins_at_a_step_and_says_what_is_in_force() -> None:
     assert draw("streaking", "--from", "casters", "-o", "x.pdf") == 0
     text = " ".join(page.extract_text() for page in pdf_of(Path("x.pdf").read_bytes()).pages)
     text = " ".join(text.split()).replace("- ", "-")
-    assert "From step 26 on." in text
+    assert "From step 27 on." in text
     assert "In force here: Key out, People clear, Cut-resistant gloves on, Locked out." in text
     assert "What was done to it last?" not in text
     assert "Turn each caster" in text
