@@ -270,6 +270,7 @@ def on_every_face(
     return seen[0]
 
 
+@pytest.mark.many_cases
 @pytest.mark.parametrize("symptom", SYMPTOMS)
 def test_every_answer_shows_the_same_on_every_face(
     symptom: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
@@ -295,6 +296,7 @@ def test_every_answer_shows_the_same_on_every_face(
 KEYS = {"done": "y", "not right": "n", "not now": "c", "back": "b"}
 
 
+@pytest.mark.many_cases
 @pytest.mark.parametrize("reply", ["done", "not right", "not now"])
 @pytest.mark.parametrize("name", BUILT_IN.rounds)
 def test_every_item_shows_the_same_on_every_face(

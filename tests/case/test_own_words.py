@@ -57,6 +57,7 @@ def test_everything_a_tree_calls_itself_leads_to_it() -> None:
             assert symptom in fitting(TREES, words).symptoms, words
 
 
+@pytest.mark.many_cases
 def test_one_wrong_letter_is_forgiven() -> None:
     for symptom, tree in TREES.items():
         for words in (tree.title, *tree.also_called):

@@ -231,6 +231,7 @@ def test_service_is_never_chosen_while_a_likelier_cause_is_open(
                 assert likeliest <= screen["probability"] * (1 + 1e-9)
 
 
+@pytest.mark.many_cases
 def test_the_random_cases_meet_each_advice() -> None:
     from strategies.sampling import examples
 

@@ -38,6 +38,7 @@ def test_over_100_000_draws_the_causes_fit_the_chances() -> None:
     assert chisquare([counts[name] for name in chances], expected).pvalue < ALPHA
 
 
+@pytest.mark.many_cases
 def test_a_machine_card_rules_causes_out_and_leaves_the_others_their_chances() -> None:
     # Sealed and lithium batteries have no water to be low; a flooded one cannot be a locked pack.
     ready = library("aisle").require("low-runtime")
@@ -63,6 +64,7 @@ def test_over_5_000_drills_whoever_follows_the_tree_needs_the_expected_minutes()
     agrees(used, symptom)
 
 
+@pytest.mark.many_cases
 @pytest.mark.parametrize("symptom", [name for name in SYMPTOMS if name != "streaking"])
 def test_the_expected_minutes_hold_for_every_symptom(symptom: str) -> None:
     used = []

@@ -229,6 +229,7 @@ def test_figures_have_the_digits_that_one_would_read() -> None:
     assert figure_in([2, 50], 0, 0.5) == 1
 
 
+@pytest.mark.many_cases
 @given(libraries(most_trees=2), st.integers(0, 2**63 - 1))
 def test_whoever_follows_a_tree_is_safe_right_and_as_fast_as_the_tree(
     written: Written, seed: int
@@ -247,6 +248,7 @@ def test_whoever_follows_a_tree_is_safe_right_and_as_fast_as_the_tree(
     assert [one["step"] for one in found["route"]] == [one["step"] for one in found["tree_route"]]
 
 
+@pytest.mark.many_cases
 @given(libraries(most_trees=2), st.integers(0, 2**63 - 1), st.randoms(use_true_random=False))
 def test_any_trainee_gets_to_an_end(written: Written, seed: int, random: Any) -> None:
     own = read(written)

@@ -44,6 +44,7 @@ def as_symptom_tree(model: DecisionTreeClassifier) -> str:
     return text_of({**head, "steps": steps})
 
 
+@pytest.mark.many_cases
 @pytest.mark.parametrize("name", DATA)
 @pytest.mark.parametrize("seed", [0, 1])
 def test_every_sample_ends_at_the_same_leaf(name: str, seed: int) -> None:

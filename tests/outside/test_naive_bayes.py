@@ -39,6 +39,7 @@ def model(plain: Plain, questions: list[str]) -> CategoricalNB:
     return classifier
 
 
+@pytest.mark.many_cases
 @settings(max_examples=several(100))
 @given(libraries(most_trees=1), st.integers(0, 2**32))
 def test_random_cases(written: Written, seed: int) -> None:

@@ -138,6 +138,7 @@ def test_the_two_job_example_is_18_and_46() -> None:
     assert worst.best.minutes * total == pytest.approx(known["expected"]["best"], abs=1e-6)
 
 
+@pytest.mark.many_cases
 def test_without_cautions_it_is_the_classical_rule() -> None:
     """Probability / minutes, descending, against all permutations (n at most 7).
 
@@ -246,6 +247,7 @@ def walked(walk: Walker, ready: Any, symptom: str, picks: list[int]) -> float:
             state = walk.answer(state, number)
 
 
+@pytest.mark.many_cases
 @pytest.mark.parametrize("symptom", ["streaking", "poor-pickup"])
 def test_20_000_cases_in_the_walk_take_the_expected_minutes(symptom: str) -> None:
     library = ReadyLibrary(built_in())

@@ -144,6 +144,7 @@ class Paper:
         return shape
 
 
+@pytest.mark.many_cases
 @pytest.mark.parametrize("symptom", SYMPTOMS)
 def test_a_drawing_leads_a_finger_through_the_tree(symptom: str) -> None:
     Paper(symptom).check(drawn_shapes(symptom), widest=7.0)

@@ -66,6 +66,7 @@ PAPERS = {
 }
 
 
+@pytest.mark.many_cases
 @pytest.mark.parametrize("symptom", SYMPTOMS)
 def test_a_pdf_is_one_page_of_a_paper_with_all_the_trees_words(
     symptom: str, capsys: pytest.CaptureFixture[str]

@@ -197,6 +197,7 @@ def shown_in(markdown: str) -> str:
     return words_of(" ".join(texts)).replace(" ", "")
 
 
+@pytest.mark.many_cases
 @pytest.mark.parametrize("detail", range(FULL, ONE_PARAGRAPH + 1))
 def test_a_page_keeps_its_outline_and_its_words_whatever_the_texts_are(
     case: tuple[Any, list[LoggedEvent]], detail: int

@@ -581,6 +581,7 @@ def test_a_short_case_is_told_in_full(desk: Desk) -> None:
     assert text.count("\n") <= ONE_PAGE
 
 
+@pytest.mark.many_cases
 @pytest.mark.parametrize("symptom", SYMPTOMS)
 def test_a_long_case_fits_on_two_pages(desk: Desk, symptom: str) -> None:
     desk.trees = None

@@ -53,6 +53,7 @@ def test_ten_situations_end_at_ten_steps(symptom: str) -> None:
         assert sum(bool(one.cautions) for one in made) >= least
 
 
+@pytest.mark.many_cases
 @pytest.mark.parametrize("symptom", SYMPTOMS)
 def test_the_walk_agrees_with_the_key(symptom: str) -> None:
     """The answers so far, replied to a case, bring the same cautions and the same step."""

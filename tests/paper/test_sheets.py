@@ -72,6 +72,7 @@ def columns(document: pymupdf.Document) -> str:
 # What stands there
 
 
+@pytest.mark.many_cases
 @pytest.mark.parametrize(
     "args",
     [("--wall", "--paper", "tabloid"), ("--paper", "letter", "--machine", "dock")],
@@ -129,6 +130,7 @@ def entries(symptom: str, *args: str) -> dict[int, str]:
     return found
 
 
+@pytest.mark.many_cases
 @pytest.mark.parametrize("symptom", SYMPTOMS)
 def test_a_caution_stands_before_the_step_that_it_is_for(symptom: str) -> None:
     tree, rules = tree_of(symptom), caution_rules()["cautions"]
@@ -161,6 +163,7 @@ def test_a_caution_stands_before_the_step_that_it_is_for(symptom: str) -> None:
         ) == len(called[name])
 
 
+@pytest.mark.many_cases
 @pytest.mark.parametrize("symptom", SYMPTOMS)
 def test_every_entry_says_from_where_and_on_which_sheet(symptom: str) -> None:
     tree = tree_of(symptom)
@@ -366,6 +369,7 @@ def test_no_words_leave_the_page_or_stand_on_others(paper: str, odd: Path) -> No
         assert bare(text) in read
 
 
+@pytest.mark.many_cases
 @pytest.mark.parametrize("symptom", SYMPTOMS)
 def test_no_words_of_the_library_stand_on_others(symptom: str) -> None:
     for args in ((), ("--wall", "--read-at", "2 m", "--machine", "dock")):
@@ -375,6 +379,7 @@ def test_no_words_of_the_library_stand_on_others(symptom: str) -> None:
 # For everybody, everywhere
 
 
+@pytest.mark.many_cases
 def test_a_pdf_has_title_language_tags_and_bookmarks(capsys: pytest.CaptureFixture[str]) -> None:
     assert sheets("--all", "--json") == 0
     said = json.loads(capsys.readouterr().out)["files"]

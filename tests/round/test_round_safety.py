@@ -73,6 +73,7 @@ def test_no_word_of_an_item_is_shown_before_its_cautions(written: Written, seed:
     some_rounds(written, ROUNDS_A_LIBRARY, Random(seed))
 
 
+@pytest.mark.many_cases
 @given(seed=st.integers(0, 2**32), name=st.sampled_from(BUILT_IN))
 def test_nor_is_one_of_the_rounds_that_come_along(seed: int, name: str) -> None:
     watched(lambda role: _built_in(name, role), _built_in_files(), Random(seed), ending=0.5)
@@ -98,6 +99,7 @@ def walked(libraries: list[Written]) -> list[RandomRound]:
     return [one for written in libraries for one in some_rounds(written, 14, random)]
 
 
+@pytest.mark.many_cases
 def test_the_random_rounds_meet_everything_that_there_is(some_libraries: list[Written]) -> None:
     rounds = walked(some_libraries)
     events: list[Any] = [event for one in rounds for event in one.told.events]

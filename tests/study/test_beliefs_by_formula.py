@@ -25,6 +25,7 @@ def plain_of(written: Written, library: Read) -> Plain:
     return Plain(Files(written.trees, written.cautions), "alpha", start)
 
 
+@pytest.mark.many_cases
 @settings(max_examples=several(150))
 @given(libraries(most_trees=1), st.integers(0, 2**32))
 def test_beliefs_are_those_of_the_formula(written: Written, seed: int) -> None:
@@ -51,6 +52,7 @@ def test_beliefs_are_those_of_the_formula(written: Written, seed: int) -> None:
     assert dict(zip(names, normalised(logs), strict=True)) == pytest.approx(by_hand, abs=1e-12)
 
 
+@pytest.mark.many_cases
 @settings(max_examples=several(100))
 @given(libraries(most_trees=1), st.integers(0, 2**32))
 def test_the_answers_of_a_question_have_a_probability_of_one_together(
@@ -65,6 +67,7 @@ def test_the_answers_of_a_question_have_a_probability_of_one_together(
             assert math.fsum(map(math.exp, column)) == pytest.approx(1, abs=1e-12)
 
 
+@pytest.mark.many_cases
 @settings(max_examples=several(100))
 @given(libraries(most_trees=1), st.integers(0, 2**32))
 def test_the_order_of_the_answers_changes_no_belief(written: Written, seed: int) -> None:

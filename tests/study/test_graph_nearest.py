@@ -7,6 +7,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import networkx as nx
+import pytest
 from hypothesis import given, settings
 from strategies.libraries import libraries
 from strategies.sampling import several
@@ -32,6 +33,7 @@ def needed_for(graph: nx.MultiDiGraph, start: str, step: str) -> set[str]:
     return needed
 
 
+@pytest.mark.many_cases
 @settings(max_examples=several(150))
 @given(libraries(most_trees=1))
 def test_against_leaving_out_every_step(written: Written) -> None:
@@ -49,6 +51,7 @@ def test_against_leaving_out_every_step(written: Written) -> None:
             assert earlier in needed_for(graph, start, later)
 
 
+@pytest.mark.many_cases
 @settings(max_examples=several(100))
 @given(libraries(most_trees=1))
 def test_the_order_keeps_every_arrow(written: Written) -> None:

@@ -6,6 +6,7 @@ import re
 from random import Random
 from typing import TYPE_CHECKING
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from strategies.libraries import libraries
@@ -68,6 +69,7 @@ def by_every_route(plain: Plain, plan: Plan) -> list[set[str] | None]:
     return before
 
 
+@pytest.mark.many_cases
 @settings(max_examples=several(100))
 @given(libraries(most_trees=1))
 def test_the_must_analysis_agrees_with_both(written: Written) -> None:
@@ -81,6 +83,7 @@ def test_the_must_analysis_agrees_with_both(written: Written) -> None:
     assert found == by_every_route(Plain(files, "alpha", start), plan)
 
 
+@pytest.mark.many_cases
 @settings(max_examples=several(100))
 @given(libraries(most_trees=1), st.integers(0, 2**32))
 def test_any_needs_on_any_graph(written: Written, seed: int) -> None:
@@ -102,6 +105,7 @@ def test_any_needs_on_any_graph(written: Written, seed: int) -> None:
     assert always_in_force(plan.order, plan.ways, needs, energises, cautions) == before
 
 
+@pytest.mark.many_cases
 @settings(max_examples=several(100))
 @given(libraries())
 def test_a_step_needs_what_the_files_say(written: Written) -> None:
@@ -147,6 +151,7 @@ def test_what_nobody_reaches_into_calls_no_caution_for_its_hazards() -> None:
     }
 
 
+@pytest.mark.many_cases
 @settings(max_examples=several(200))
 @given(libraries(most_trees=1, lockouts=True))
 def test_a_second_lockout_is_named_where_some_route_takes_it(written: Written) -> None:

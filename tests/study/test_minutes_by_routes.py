@@ -27,6 +27,7 @@ def plain_of(written: Written, library: Read, symptom: str) -> Plain:
     )
 
 
+@pytest.mark.many_cases
 @settings(max_examples=several(150))
 @given(libraries(most_trees=1, most_questions=6), st.integers(0, 2**32))
 def test_outlooks_are_those_of_all_routes(written: Written, seed: int) -> None:
@@ -79,6 +80,7 @@ def test_outlooks_are_those_of_all_routes(written: Written, seed: int) -> None:
                 assert seen.worth == pytest.approx(weight / (minutes / weight), rel=1e-9)
 
 
+@pytest.mark.many_cases
 @settings(max_examples=several(150))
 @given(libraries(most_trees=1, most_questions=6))
 def test_expected_minutes_are_those_of_all_routes(written: Written) -> None:

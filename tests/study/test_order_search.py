@@ -87,6 +87,7 @@ def test_the_best_of_all_permutations_is_found(name: str) -> None:
     assert tried > 0.96 * several(250)
 
 
+@pytest.mark.many_cases
 @pytest.mark.parametrize("name", YARDS)
 @pytest.mark.parametrize("cap", [0, 1, 2])
 def test_a_cap_on_lockouts_is_kept(name: str, cap: int) -> None:

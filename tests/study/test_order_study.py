@@ -24,6 +24,7 @@ from diagnose.study.plan import plan_of
 from diagnose.study.runs import reordered, runs_of
 
 
+@pytest.mark.many_cases
 @settings(max_examples=several(120))
 @given(libraries(most_trees=1, most_questions=7))
 def test_minutes_by_finding_are_those_of_all_routes(written: Written) -> None:
@@ -45,6 +46,7 @@ def test_minutes_by_finding_are_those_of_all_routes(written: Written) -> None:
     assert total == pytest.approx(expected_minutes(plan, library.table), rel=1e-9)
 
 
+@pytest.mark.many_cases
 @settings(max_examples=several(100))
 @given(libraries(most_trees=1, most_questions=6))
 def test_cautions_lockouts_and_remedies_are_those_of_all_routes(written: Written) -> None:
@@ -106,6 +108,7 @@ def all_orders(library: Read) -> list[tuple[float, int]]:
     return found
 
 
+@pytest.mark.many_cases
 @pytest.mark.parametrize("name", YARDS)
 @pytest.mark.parametrize("cap", [None, 1])
 def test_a_tree_of_one_run_gets_the_best_of_all_its_orders(name: str, cap: int | None) -> None:

@@ -114,6 +114,7 @@ def found_by_each(tree: Any, worlds: list[set[tuple[str, str]]]) -> list[str]:
     return ends
 
 
+@pytest.mark.many_cases
 @settings(max_examples=several(80))
 @given(libraries(most_trees=1), st.integers(0, 2**32))
 def test_another_order_of_a_run_changes_nothing_that_is_found(written: Written, seed: int) -> None:
