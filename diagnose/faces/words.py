@@ -157,6 +157,17 @@ REPLIES: Final[dict[str, ReplyWords]] = {
     replies.NOTE: ReplyWords("Note down", "t", "note"),
 }
 
+#: Which key shows the next page, and that no answer is taken before it was shown.
+READ_ON: Final = "{key}: read on"
+READ_FIRST: Final = "{key}: read on to the end first."
+
+#: How a screen with a field is answered.
+TYPE_IT: Final = "Type it, or a letter; then Enter"
+
+#: The field for a note at a terminal, and the keys that leave it.
+NOTE_ASKS: Final = "Note:"
+NOTE_KEYS: Final = (("Enter", "note it"), ("Esc", "back"))
+
 #: What is asked where something is chosen or named.
 CHOICES: Final[dict[str, str]] = {
     "machine": "Which machine is it?",
