@@ -18,7 +18,15 @@ from diagnose.case.screens import (
 )
 from diagnose.faces.elements import Element, elements, line_by_line
 from diagnose.faces.sight import Sight
-from diagnose.faces.words import NOTE_ASKS, NOTE_KEYS, READ_FIRST, READ_ON, REPLIES, TYPE_IT
+from diagnose.faces.words import (
+    NOTE_ASKS,
+    NOTE_KEYS,
+    READ_FIRST,
+    READ_NOW,
+    READ_ON,
+    REPLIES,
+    TYPE_IT,
+)
 from diagnose.files import replies
 from diagnose.text import cut, printable
 
@@ -86,6 +94,8 @@ class Dialog:
         self._words = isinstance(screen, ReadingScreen | ChooseScreen)
         # What comes next is brought into sight when the screen is drawn.
         self._follow = False
+        # What an answer that came too early waits for.
+        self._wanted: list[Element] = []
 
     def _fields(self) -> list[str]:
         screen = self.screen
@@ -159,9 +169,18 @@ class Dialog:
 
     @property
     def unread(self) -> str:
-        """What reads on, where the prompt does not say it and an answer still waits for it."""
-        waits = not self.prompt() and not self._has_read(self.elements)
-        return READ_ON.format(key=self.pager) if waits else ""
+        """What reads on, where an answer still waits for it and the prompt does not say so."""
+        read_on = READ_ON.format(key=self.pager)
+        told = self.by_line or self.waits or self.note is not None or self.prompt() == read_on
+        return "" if told or self._has_read(self.elements) else read_on
+
+    @property
+    def told(self) -> str:
+        """What to say of the last key, where it was no use: an answer may have come too early."""
+        if not self._wanted:
+            return self.hint
+        early = READ_NOW if self._has_read(self._wanted) else READ_FIRST
+        return early.format(key=self.pager)
 
     @property
     def pager(self) -> str:
@@ -205,7 +224,7 @@ class Dialog:
 
     def press(self, key: str) -> str | None:
         """Return the reply that a key completes, or None where the screen only changed."""
-        self.hint = ""
+        self.hint, self._wanted = "", []
         if key == ALARM and not isinstance(self.screen, DangerScreen):
             self.alarmed = True
             return replies.DANGER
@@ -216,7 +235,10 @@ class Dialog:
         if self.which:
             return self._refuse(key)
         if self.waits:
-            return self._once_read(GO_ON, self.elements)
+            if self._has_read(self.elements):
+                return GO_ON
+            self._read_on()
+            return None
         if self.by_line and key in (" ", "enter"):
             return self._tick()
         if key == " " and self._pages_on():
@@ -289,7 +311,8 @@ class Dialog:
         if self._has_read(self._question()):
             self._follow = True
             return None
-        return self._once_read(replies.DONE, self._question())
+        self._read_on()
+        return None
 
     def _write_note(self, key: str) -> str | None:
         """Take a key for the note; one that says nothing is none."""
@@ -395,10 +418,14 @@ class Dialog:
         """Return the reply where these have been in sight; else the next page comes instead."""
         if self._has_read(elements):
             return reply
+        self._wanted = [*elements]
+        self._read_on()
+        return None
+
+    def _read_on(self) -> None:
+        """Show the next page; what is typed or ticked next may be on another."""
         self.sight.read_on()
         self._follow = False
-        self.hint = READ_FIRST.format(key=self.pager)
-        return None
 
     def _pages_on(self) -> bool:
         """Read on where there is more to read and Space is no text; false where it is not so."""

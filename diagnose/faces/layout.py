@@ -195,8 +195,8 @@ def _signal(word: str, width: int) -> ScreenRow:
 
 def _between(dialog: Dialog, columns: int) -> ScreenRow:
     """Return the row between body and keys: a hint, what is out of sight, or air."""
-    if dialog.hint:
-        return ScreenRow((("class:refused", _cut(dialog.hint, columns)),))
+    if dialog.told:
+        return ScreenRow((("class:refused", _cut(dialog.told, columns)),))
     sight = dialog.sight
     unread = dialog.unread
     told = [unread] if unread else []
@@ -204,9 +204,9 @@ def _between(dialog: Dialog, columns: int) -> ScreenRow:
         told.append(f"more below ({sight.below})" + ("" if unread else f": {dialog.pager}"))
     if sight.top:
         told.append(f"more above ({sight.top}): PgUp")
-    if not told:
-        return ScreenRow()
-    return ScreenRow((("class:more", _cut(_DOT.join(told), columns)),))
+    while len(told) > 1 and cells(_DOT.join(told)) > columns:
+        told.pop()
+    return ScreenRow((("class:more", _cut(_DOT.join(told), columns)),) if told else ())
 
 
 def _prompt(dialog: Dialog, columns: int) -> list[ScreenRow]:

@@ -157,9 +157,11 @@ REPLIES: Final[dict[str, ReplyWords]] = {
     replies.NOTE: ReplyWords("Note down", "t", "note"),
 }
 
-#: Which key shows the next page, and that no answer is taken before it was shown.
+#: Which key shows the next page; and where an answer came before it was shown, with more to read or
+#: with none.
 READ_ON: Final = "{key}: read on"
 READ_FIRST: Final = "{key}: read on to the end first."
+READ_NOW: Final = "Read this first. Then answer."
 
 #: How a screen with a field is answered.
 TYPE_IT: Final = "Type it, or a letter; then Enter"
