@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from itertools import takewhile
 from typing import TYPE_CHECKING, Final
 
-from msgspec import Struct
+from msgspec.structs import replace
 
 from diagnose.case.screens import (
     CautionScreen,
@@ -12,22 +13,30 @@ from diagnose.case.screens import (
     ChooseScreen,
     DangerScreen,
     FigureScreen,
-    FindingScreen,
     ReadingScreen,
-    StateScreen,
     WhyScreen,
 )
 from diagnose.faces.elements import Element, elements, line_by_line
-from diagnose.faces.words import REPLIES
+from diagnose.faces.sight import Sight
+from diagnose.faces.words import (
+    NOTE_ASKS,
+    NOTE_KEYS,
+    READ_FIRST,
+    READ_NOW,
+    READ_ON,
+    REPLIES,
+    TYPE_IT,
+)
 from diagnose.files import replies
 from diagnose.text import cut, printable
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
     from diagnose.case.screens import Screen
     from diagnose.faces.elements import Status
     from diagnose.faces.face import Heading
+    from diagnose.faces.sight import Part
 
 #: Answers up to this number take one key.
 ONE_KEY: Final = 9
@@ -38,13 +47,8 @@ ALARM: Final = REPLIES[replies.DANGER].key
 #: What a screen without replies is left with.
 GO_ON: Final = ""
 
-#: Replies that claim something was done: everything must have been in sight before.
-_CLAIMS: Final = frozenset(
-    {
-        *(replies.DONE, replies.CURED, replies.NOT_CURED, replies.NOT_IT),
-        *(replies.GO_ON, replies.START_ANEW, replies.RELEASED),
-    }
-)
+#: Replies that answer nothing: they work whatever was in sight.
+_FREE: Final = frozenset({replies.BACK, replies.WHY, replies.DANGER, replies.LEAVE})
 
 _EDITING: Final = frozenset({"enter", "tab", "s-tab", "backspace", "c-u"})
 
@@ -54,23 +58,8 @@ _KEY_NAMES: Final = {
     "tab": "Tab",
     "s-tab": "Tab",
     "backspace": "Backspace",
+    "escape": "Esc",
 }
-
-
-class Viewport(Struct):
-    """Which rows of a screen's body are in sight: `room` of `rows`, from `top` on.
-
-    `seen` counts those that have been in sight, from the first, while the layout (its width, its
-    rows, what was refused) was what it is; `ends` tells behind which row each line to confirm, or
-    field, ends.
-    """
-
-    top: int = 0
-    room: int = 1
-    rows: int = 1
-    seen: int = 0
-    layout: tuple[int, int, str] = (0, 0, "")
-    ends: dict[int, int] = {}
 
 
 class Dialog:
@@ -80,20 +69,15 @@ class Dialog:
     `refused` says what was wrong with the last reply, `hint` what with the last key. `ticked` of
     `lines` lines are confirmed, one by one where `by_line`; `which` is true where the next key says
     which caution of several cannot be met. `typed` holds the text of each field, of which number
-    `field` takes the next key; `waits` is true where any key goes on, `alarmed` where the key for
-    danger was the last one.
+    `field` takes the next key; `note` is the text of a note while one is typed, else None. `waits`
+    is true where any key goes on, `alarmed` where the key for danger was the last one.
     """
 
     def __init__(self, screen: Screen, heading: Heading, status: Status, refused: str = "") -> None:
         self.screen = screen
         self.status = status
-        self.viewport = Viewport()
-        # A note is typed, and there is no field for one here yet: no key for what cannot be done.
-        self.keys = {
-            REPLIES[reply].key: reply
-            for reply in screen.replies
-            if reply in REPLIES and reply != replies.NOTE
-        }
+        self.sight = Sight()
+        self.keys = {REPLIES[reply].key: reply for reply in screen.replies if reply in REPLIES}
         self.waits = isinstance(screen, FigureScreen | WhyScreen)
         self.by_line = line_by_line(screen)
         guards = screen.cautions if isinstance(screen, CautionScreen) else ()
@@ -104,12 +88,14 @@ class Dialog:
         self.alarmed = False
         self.typed = self._fields()
         self.field = 0
+        self.note: str | None = None
         self._open(heading, refused)
         # Letters are text here, not keys.
         self._words = isinstance(screen, ReadingScreen | ChooseScreen)
-        self.legend = self._legend()
         # What comes next is brought into sight when the screen is drawn.
         self._follow = False
+        # What an answer that came too early waits for.
+        self._wanted: list[Element] = []
 
     def _fields(self) -> list[str]:
         screen = self.screen
@@ -128,47 +114,98 @@ class Dialog:
             asked = next(at for at, one in enumerate(self.elements) if one.kind == "ask")
             self.elements.insert(asked + 1, Element("field", "", 1))
 
-    def reopen(self, heading: Heading, refused: str) -> None:
-        """Show the same screen once more, with how far the person had got."""
-        self.viewport.top = self.field = 0
+    def comes_again(self, screen: Screen) -> bool:
+        """Whether a screen is this one; what was noted stands on it in addition."""
+        same = screen if self.note is None else replace(screen, notes=self.screen.notes)
+        return same == self.screen
+
+    def reopen(self, screen: Screen, heading: Heading, refused: str) -> None:
+        """Show the same screen once more, with how far the person had got.
+
+        A note that was refused is still there to be mended.
+        """
+        before = set(self.elements)
+        self.screen = screen
+        self.sight.top = self.field = 0
         self.which = False
         self._follow = self.ticked > 0
-        if not isinstance(self.screen, ReadingScreen):
+        if self.note is None and not isinstance(screen, ReadingScreen):
             self.typed = self._fields()
+        if not refused:
+            self.note = None
         self._open(heading, refused)
+        # What was refused or noted is no part of the question.
+        self.sight.spare(set(self.elements) - before)
 
     # What can be pressed
 
     def prompt(self) -> str:
         """Return how this screen is answered, where a key of the legend is not the way."""
-        screen = self.screen
+        if self.note is not None:
+            return NOTE_ASKS
         if self.waits:
             return "Any key goes on."
         if self.which:
             return f"Which one? 1-{len(self.guards)}, or c: all of them"
-        if self.lines and not self._next_in_sight():
-            return "Space: read on"
+        if not self.lines and not self.typed:
+            return ""
+        if not self._question_in_sight():
+            return READ_ON.format(key=self.pager)
+        return self._how_to_confirm() if self.lines else self._how_to_type()
+
+    def _how_to_confirm(self) -> str:
         if self.by_line:
             return f">> is so: Space or Enter ({self.ticked} of {self.lines})"
-        if self.lines:
-            return f"y: all {self.lines} lines are done" if self.lines > 1 else "y: it is done"
-        if isinstance(screen, ChooseScreen) and 0 < len(screen.options) <= ONE_KEY:
-            return "A digit; or type it, then Enter"
-        if self._words:
-            return "Type it, or a letter; then Enter"
-        if isinstance(screen, CheckScreen) and self.typed:
+        return f"y: all {self.lines} lines are done" if self.lines > 1 else "y: it is done"
+
+    def _how_to_type(self) -> str:
+        screen = self.screen
+        if isinstance(screen, CheckScreen):
             return f"A number, 1 to {len(screen.answers)}, then Enter"
-        return ""
+        if isinstance(screen, ChooseScreen) and screen.what == "machine":
+            few = 0 < len(screen.options) <= ONE_KEY
+            return "A digit; or type it, then Enter" if few else TYPE_IT
+        return TYPE_IT
+
+    @property
+    def unread(self) -> str:
+        """What reads on, where an answer still waits for it and the prompt does not say so."""
+        read_on = READ_ON.format(key=self.pager)
+        told = self.by_line or self.waits or self.note is not None or self.prompt() == read_on
+        return "" if told or self._has_read(self.elements) else read_on
+
+    @property
+    def told(self) -> str:
+        """What to say of the last key, where it was no use: an answer may have come too early."""
+        if not self._wanted:
+            return self.hint
+        early = READ_NOW if self._has_read(self._wanted) else READ_FIRST
+        return early.format(key=self.pager)
 
     @property
     def pager(self) -> str:
         """The key that shows the next page."""
-        ticks = self.by_line and self._next_in_sight()
-        return "PgDn" if self.typed or ticks else _KEY_NAMES[" "]
+        ticks = self.by_line and self._question_in_sight()
+        return "PgDn" if self._takes_space or ticks else _KEY_NAMES[" "]
 
-    def _legend(self) -> list[tuple[str, str]]:
+    @property
+    def _takes_space(self) -> bool:
+        """Whether Space is text: behind what was typed already."""
+        return self.note is not None or bool(self.typed and self.typed[self.field])
+
+    @property
+    def takes_text(self) -> bool:
+        """Whether there is a field that shows where the next letter goes."""
+        return self.note is not None or bool(self.typed)
+
+    @property
+    def legend(self) -> list[tuple[str, str]]:
+        """The keys that do something here, each with its word."""
+        danger = (ALARM, REPLIES[replies.DANGER].short)
+        if self.note is not None:
+            return [*NOTE_KEYS, danger]
         if self.waits:
-            return [(ALARM, REPLIES[replies.DANGER].short)]
+            return [danger]
         named = [
             (key, REPLIES[reply].short)
             for key, reply in self.keys.items()
@@ -178,27 +215,36 @@ class Dialog:
             named.insert(0, (f"1-{len(self.screen.answers)}", "answer"))
         return named
 
+    @property
+    def asks_for_note(self) -> bool:
+        """Whether the screen says what to note down: its key has to be in sight."""
+        return bool(getattr(self.screen, "note_down", None))
+
     # What a key does
 
     def press(self, key: str) -> str | None:
         """Return the reply that a key completes, or None where the screen only changed."""
-        self.hint = ""
+        self.hint, self._wanted = "", []
         if key == ALARM and not isinstance(self.screen, DangerScreen):
             self.alarmed = True
             return replies.DANGER
         if self._scroll(key):
             return None
+        if self.note is not None:
+            return self._write_note(key)
         if self.which:
             return self._refuse(key)
         if self.waits:
-            return self._unless_unread(GO_ON)
-        if self._is_typing(key):
-            return self._edit(key)
+            if self._has_read(self.elements):
+                return GO_ON
+            self._read_on()
+            return None
         if self.by_line and key in (" ", "enter"):
             return self._tick()
-        if key == " " and not self._all_in_sight():
-            self._page_on("")
+        if key == " " and self._pages_on():
             return None
+        if self._is_typing(key):
+            return self._edit(key)
         return self._shortcut(key)
 
     def _refuse(self, key: str) -> str | None:
@@ -211,78 +257,119 @@ class Dialog:
         return self.press(key)
 
     def paste(self, text: str) -> None:
-        """Take pasted text as typed; without a field it means nothing."""
-        if self.typed:
-            self.typed[self.field] += " ".join(text.split())
+        """Take pasted text as typed, in one line; without a field it means nothing."""
+        line = " ".join(text.split())
+        if self.note is not None:
+            self.note += line
+        elif self.typed:
+            self.typed[self.field] += line
 
     def _is_typing(self, key: str) -> bool:
         text = len(key) == 1 and (self._words or key.isdigit())
         return bool(self.typed) and (text or key in _EDITING)
 
-    def _answer(self, key: str, answers: int) -> str | None:
-        if 1 <= int(key) <= answers:
-            return key
-        self.hint = f"There is no answer {key}."
+    def _answer(self, number: int) -> str | None:
+        """Return the answer of a number, once what it answers and itself were in sight."""
+        answer = self._numbered("answer", number)
+        if answer is not None:
+            return self._once_read(f"{number}", [*self._question(), answer])
+        self.hint = f"There is no answer {number}."
         return None
 
     def _shortcut(self, key: str) -> str | None:
         screen = self.screen
         if isinstance(screen, CheckScreen | DangerScreen) and key.isdecimal() and len(key) == 1:
-            return self._answer(key, len(screen.answers))
+            return self._answer(int(key))
         reply = self.keys.get(key.casefold())
         if reply is None:
             self.hint = f"{cut(printable(_KEY_NAMES.get(key, key)), 12)} does nothing here."
             return None
+        return self._reply(reply)
+
+    def _reply(self, reply: str) -> str | None:
+        """Return a reply that is not an answer of the screen's own, once it may be given."""
+        if reply == replies.NOTE:
+            self.note = ""
+            return None
+        if reply in _FREE:
+            return reply
         if self.by_line and reply == replies.DONE:
             self.hint = "Each line first, with Space or Enter."
             return None
-        if reply == replies.CANNOT and len(self.guards) > 1:
+        given = self._once_read(reply, self._question() if self.by_line else self.elements)
+        if given == replies.CANNOT and len(self.guards) > 1:
             self.which = True
             return None
-        if reply in _CLAIMS and isinstance(screen, CautionScreen | FindingScreen | StateScreen):
-            return self._unless_unread(reply)
-        return reply
+        return given
 
     def _tick(self) -> str | None:
         """Confirm the next line; the last one completes the reply."""
-        if not self._next_in_sight():
-            self._page_on()
+        if self._question_in_sight():
+            self.ticked += 1
+            self._follow = True
+            return replies.DONE if self.ticked == self.lines else None
+        if self._has_read(self._question()):
+            self._follow = True
             return None
-        self.ticked += 1
-        self._follow = True
-        return replies.DONE if self.ticked == self.lines else None
+        self._read_on()
+        return None
+
+    def _write_note(self, key: str) -> str | None:
+        """Take a key for the note; one that says nothing is none."""
+        assert self.note is not None
+        if key == "escape" or (key == "enter" and not self.note.strip()):
+            self.note = None
+        elif key == "enter":
+            return f"{replies.NOTE} {self.note.strip()}"
+        else:
+            self.note = _edited(self.note, key)
+        return None
 
     def _edit(self, key: str) -> str | None:
         steps = {"enter": 1, "tab": 1, "s-tab": -1}
         if key == "enter" and self.field == len(self.typed) - 1:
             return self._send()
-        if self._completes(key):
-            return f"{self.typed[0]}{key}"
+        self._follow = True
         if key in steps:
             self.field = (self.field + steps[key]) % len(self.typed)
-        elif key == "backspace":
-            self.typed[self.field] = self.typed[self.field][:-1]
-        elif key == "c-u":
-            self.typed[self.field] = ""
-        elif key != " " or self.typed[self.field]:
-            self.typed[self.field] += key
-        self._follow = True
-        return None
+            return None
+        self.typed[self.field] = _edited(self.typed[self.field], key)
+        return self._send() if key.isdecimal() and self._completes() else None
 
-    def _completes(self, key: str) -> bool:
-        """Whether a digit completes the number of an option that no longer number begins with."""
-        screen, number = self.screen, self.typed[0] + key
-        if not isinstance(screen, ChooseScreen) or not (number.isascii() and number.isdecimal()):
+    def _completes(self) -> bool:
+        """Whether what is typed is the number of an option, and picks it without Enter.
+
+        Neither a longer number nor words may begin with it. Own words for a symptom do so with one
+        digit ("2 wheels spin"), hardly with the numbers of two.
+        """
+        screen, number = self.screen, self.typed[0]
+        if not isinstance(screen, ChooseScreen):
             return False
-        return 1 <= int(number) <= len(screen.options) < int(f"{number}0")
+        if len(number) < 2 and screen.what == "symptom":
+            return False
+        words = [text for option in screen.options for text in (option.id, option.title)]
+        if any(text.startswith(number) and text != number for text in words):
+            return False
+        return 1 <= _number(number) <= len(screen.options) < _number(f"{number}0")
 
-    def _send(self) -> str:
+    def _send(self) -> str | None:
         texts = [text.strip() for text in self.typed]
         alone = "".join(texts)
         # Only one field is filled, with a letter.
         if alone in texts and alone.casefold() in self.keys:
-            return self.keys[alone.casefold()]
-        if not isinstance(self.screen, ReadingScreen) or len(texts) == 1:
+            given = self._reply(self.keys[alone.casefold()])
+            if given is not None or self.note is not None:
+                self.typed = self._fields()
+                self.field = 0
+            return given
+        if isinstance(self.screen, ReadingScreen):
+            return self._once_read(self._values(texts), self.elements)
+        picked = self._numbered("answer", _number(alone))
+        return self._once_read(alone, [*self._question(), *([picked] if picked else [])])
+
+    def _values(self, texts: list[str]) -> str:
+        assert isinstance(self.screen, ReadingScreen)
+        if len(texts) == 1:
             return texts[0]
         named = zip(self.screen.needs, texts, strict=True)
         # Somebody who types the names too is understood as well.
@@ -292,62 +379,82 @@ class Dialog:
 
     # What is in sight
 
-    def fit(self, width: int, marks: Sequence[int | None], room: int) -> slice:
-        """Return which rows of a body to show, and note them as seen.
-
-        `marks` tells of each row to which line to confirm, or field, it belongs.
-        """
-        port = self.viewport
-        layout = (width, 0 if self.typed else len(marks), self.refused)
-        if port.layout != layout:
-            # Other rows than before: what was seen of those says nothing of these.
-            port.top = port.seen = 0
-            port.layout = layout
-            self._follow = self._follow or self.ticked > 0
-        port.room = room
-        port.rows = len(marks)
-        port.ends = {mark: at for at, mark in enumerate(marks, start=1) if mark}
-        end = port.ends.get((self.field if self.typed else self.ticked) + 1, port.rows)
-        if self._follow and end > port.top + room:
-            # Never past rows that were not in sight.
-            port.top = min(end - room, port.seen)
+    def fit(self, width: int, parts: Sequence[Part], room: int) -> slice:
+        """Return which rows of a body to show, and note them as seen."""
+        wanted = self._next() if self._follow else None
         self._follow = False
-        port.top = max(0, min(port.top, port.rows - room))
-        if port.top <= port.seen:
-            port.seen = max(port.seen, min(port.rows, port.top + room))
-        return slice(port.top, port.top + room)
+        return self.sight.look(width, parts, room, wanted)
 
-    def _scroll(self, key: str) -> bool:
-        port = self.viewport
-        page = max(1, port.room - 1)
-        steps = {"up": -1, "down": 1, "pageup": -page, "pagedown": page}
-        if key not in steps:
-            return False
-        if key in ("up", "down") and len(self.typed) > 1:
-            self._edit("tab" if key == "down" else "s-tab")
-        else:
-            port.top = max(0, port.top + steps[key])
-        return True
+    def _numbered(self, kind: str, number: int) -> Element | None:
+        return next((e for e in self.elements if e.kind == kind and e.number == number), None)
 
-    def _unless_unread(self, reply: str) -> str | None:
-        """Return the reply where all was in sight; else the next page comes instead."""
-        if self._all_in_sight():
+    def _next(self) -> Element | None:
+        """Return the line to confirm next, or the field that takes the next key."""
+        if self.typed:
+            return self._numbered("field", self.field + 1)
+        return self._numbered("confirm", self.ticked + 1)
+
+    def _question(self) -> list[Element]:
+        """Return what has to be read before anything is answered.
+
+        That is all above the answers, or down to the line to confirm next, or else everything.
+        """
+        last = self._next() if self.by_line else None
+        if last is not None:
+            return self.elements[: self.elements.index(last) + 1]
+        above = takewhile(lambda one: one.kind != "answer", self.elements)
+        return list(above)
+
+    def _question_in_sight(self) -> bool:
+        """Whether the question has been read; the line that is confirmed next is in sight now."""
+        last = self._next() if self.by_line else None
+        return self._has_read(self._question()) and (last is None or self.sight.holds(last))
+
+    def _has_read(self, elements: Iterable[Element]) -> bool:
+        # The signal word is in sight whatever is read.
+        return self.sight.has_read([one for one in elements if one.kind != "signal"])
+
+    def _once_read(self, reply: str, elements: Iterable[Element]) -> str | None:
+        """Return the reply where these have been in sight; else the next page comes instead."""
+        if self._has_read(elements):
             return reply
-        self._page_on()
+        self._wanted = [*elements]
+        self._read_on()
         return None
 
-    def _all_in_sight(self) -> bool:
-        """Whether every row has been in sight."""
-        return self.viewport.seen >= self.viewport.rows
+    def _read_on(self) -> None:
+        """Show the next page; what is typed or ticked next may be on another."""
+        self.sight.read_on()
+        self._follow = False
 
-    def _next_in_sight(self) -> bool:
-        """Whether what is confirmed next has been in sight: a line, or all of them."""
-        if not self.by_line:
-            return self._all_in_sight()
-        return self.viewport.ends.get(self.ticked + 1, self.viewport.rows) <= self.viewport.seen
+    def _pages_on(self) -> bool:
+        """Read on where there is more to read and Space is no text; false where it is not so."""
+        more = self.sight.below or not self._has_read(self.elements)
+        if self._takes_space or not more:
+            return False
+        self.sight.read_on()
+        return True
 
-    def _page_on(self, hint: str = "Read on to the end first: Space.") -> None:
-        """Go on from the first row that was not in sight, with the one above it for a hold."""
-        self.hint = hint
-        port = self.viewport
-        port.top = max(0, port.seen - 1 if port.room > 1 else port.seen)
+    def _scroll(self, key: str) -> bool:
+        steps = {"up": -1, "down": 1, "pageup": -1, "pagedown": 1}
+        if key not in steps:
+            return False
+        if self.note is None and key in ("up", "down") and len(self.typed) > 1:
+            self._edit("tab" if key == "down" else "s-tab")
+        else:
+            self.sight.scroll(steps[key], pages=key.startswith("page"))
+        return True
+
+
+def _edited(text: str, key: str) -> str:
+    """Return the text of a field after a key; no text begins with a space."""
+    if key == "backspace":
+        return text[:-1]
+    if key == "c-u":
+        return ""
+    return text + key if len(key) == 1 and (text or key != " ") else text
+
+
+def _number(text: str) -> int:
+    """Return the number that a text is, or 0: no list here has more than five digits."""
+    return int(text) if text.isascii() and text.isdecimal() and len(text) < 6 else 0

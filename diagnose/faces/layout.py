@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Final, TypeAlias
 
 from msgspec import Struct
 
+from diagnose.faces.words import REPLIES
+from diagnose.files import replies
 from diagnose.text import cells, cut, printable, tail, widths, wrap_each
 
 if TYPE_CHECKING:
@@ -16,6 +18,7 @@ if TYPE_CHECKING:
 
     from diagnose.faces.dialog import Dialog
     from diagnose.faces.elements import Element
+    from diagnose.faces.sight import Part
 
 Piece: TypeAlias = tuple[str, str]
 
@@ -33,6 +36,7 @@ ROOMY_HEIGHT: Final = 16
 #: Between two places of the status, and between two keys of the legend.
 _DOT: Final = " · "
 _GAP: Final = "   "
+_LITTLE_GAP: Final = "  "
 
 _NOTICE: Final = " NOTICE "
 
@@ -48,10 +52,10 @@ _SCROLLED: Final = frozenset({7})
 
 
 class ScreenRow(Struct, frozen=True):
-    """One row. `mark` is the number of the line to confirm, or the field, that it belongs to."""
+    """One row. `part` tells which element of the body it belongs to, and which row of it it is."""
 
     pieces: tuple[Piece, ...] = ()
-    mark: int | None = None
+    part: Part = None
 
 
 class _Text(Struct, frozen=True):
@@ -67,6 +71,7 @@ class Arrangement(Struct, frozen=True):
 
     columns: int
     rows: int
+    noting: bool
     status: list[ScreenRow]
     signal: list[ScreenRow]
     texts: list[_Text]
@@ -81,8 +86,9 @@ def draw(
     `known` is how this dialog was arranged when it was drawn last, since it was opened.
     """
     columns, rows = max(columns, NARROWEST), max(rows, LOWEST)
-    if known is None or (known.columns, known.rows) != (columns, rows):
-        known = _arranged(dialog, columns, rows)
+    asked = (columns, rows, dialog.note is not None)
+    if known is None or (known.columns, known.rows, known.noting) != asked:
+        known = _arranged(dialog, *asked)
     fixed = len(known.signal) + bool(dialog.prompt()) + len(known.legend) + 1
     least = 1 if known.signal else 2
     body = _body(dialog, known, max(least, rows - len(known.status) - fixed))
@@ -90,13 +96,11 @@ def draw(
     # keys.
     above = known.status[: max(least - 1, rows - len(body) - fixed)]
     # What is to be pressed depends on what is in sight now.
-    prompt = dialog.prompt()
-    below = [ScreenRow((("class:prompt", _cut(prompt, columns)),))] if prompt else []
-    below += known.legend
-    return [*above, *known.signal, *body, _between(dialog, columns), *below][-rows:], known
+    below = [_between(dialog, columns), *_prompt(dialog, columns), *known.legend]
+    return [*above, *known.signal, *body, *below][-rows:], known
 
 
-def _arranged(dialog: Dialog, columns: int, rows: int) -> Arrangement:
+def _arranged(dialog: Dialog, columns: int, rows: int, noting: bool) -> Arrangement:
     status, legend = dialog.status, dialog.legend
     said = [one for one in dialog.elements if one.kind != "signal"]
     hangs, to_break = _to_break(dialog, said, columns)
@@ -114,10 +118,11 @@ def _arranged(dialog: Dialog, columns: int, rows: int) -> Arrangement:
     return Arrangement(
         columns,
         rows,
+        noting,
         above if status.told else [],
         _signals(dialog, columns),
         [_Text(*each) for each in zip(said, hangs, texts, strict=True)],
-        _legend(legend, sizes[len(place) + 1 :], columns, max(1, rows // 5)),
+        _legend(dialog, sizes[len(place) + 1 :], columns, max(1, rows // 5)),
     )
 
 
@@ -190,40 +195,68 @@ def _signal(word: str, width: int) -> ScreenRow:
 
 def _between(dialog: Dialog, columns: int) -> ScreenRow:
     """Return the row between body and keys: a hint, what is out of sight, or air."""
-    if dialog.hint:
-        return ScreenRow((("class:refused", _cut(dialog.hint, columns)),))
-    port = dialog.viewport
-    under = port.rows - port.top - port.room
-    told = [f"more below ({under}): {dialog.pager}"] if under > 0 else []
-    told += [f"more above ({port.top}): PgUp"] if port.top else []
-    if not told:
-        return ScreenRow()
-    return ScreenRow((("class:more", _cut(_DOT.join(told), columns)),))
+    if dialog.told:
+        return ScreenRow((("class:refused", _cut(dialog.told, columns)),))
+    sight = dialog.sight
+    unread = dialog.unread
+    told = [unread] if unread else []
+    if sight.below:
+        told.append(f"more below ({sight.below})" + ("" if unread else f": {dialog.pager}"))
+    if sight.top:
+        told.append(f"more above ({sight.top}): PgUp")
+    while len(told) > 1 and cells(_DOT.join(told)) > columns:
+        told.pop()
+    return ScreenRow((("class:more", _cut(_DOT.join(told), columns)),) if told else ())
 
 
-def _legend(
-    keys: list[tuple[str, str]], sizes: Sequence[int], width: int, most: int
-) -> list[ScreenRow]:
+def _prompt(dialog: Dialog, columns: int) -> list[ScreenRow]:
+    """Return how the screen is answered, or the field in which a note is typed."""
+    prompt = dialog.prompt()
+    if not prompt:
+        return []
+    asked = ("class:prompt", _cut(prompt, columns))
+    if dialog.note is None:
+        return [ScreenRow((asked,))]
+    typed = _end_of(printable(dialog.note), columns - cells(prompt) - 2)
+    return [ScreenRow((asked, ("", " "), ("class:typed", typed), CURSOR))]
+
+
+def _legend(dialog: Dialog, sizes: Sequence[int], width: int, most: int) -> list[ScreenRow]:
     """Return the keys with their words, as many a row as fit; the words go where rows are few."""
-    rows = _flow(keys, sizes, width)
+    keys = dialog.legend
+    rows = _fewest(keys, sizes, width)
+    note = REPLIES[replies.NOTE].key
+    if not dialog.asks_for_note:
+        # Nobody waits for a note here: its key takes no row from what is to be read.
+        kept = [pair for pair in zip(keys, sizes, strict=True) if pair[0][0] != note]
+        fewer = _fewest([key for key, _ in kept], [size for _, size in kept], width)
+        rows = min(rows, fewer, key=len)
     if len(rows) <= most:
         return rows
     # The letters alone; danger first, with its word: it must never be cut or need explaining.
-    spare = [(key, word if word == "danger" else "") for key, word in keys]
-    spare.sort(key=lambda pair: not pair[1])
-    return _flow(spare, widths(" ".join(pair).rstrip() for pair in spare), width)[:most]
+    words = {"danger", REPLIES[replies.NOTE].short} if dialog.asks_for_note else {"danger"}
+    spare = [(key, word if word in words else "") for key, word in keys]
+    spare.sort(key=lambda pair: (pair[1] != "danger", not pair[1]))
+    return _flow(spare, widths(" ".join(pair).rstrip() for pair in spare), width, _GAP)[:most]
 
 
-def _flow(keys: list[tuple[str, str]], sizes: Sequence[int], width: int) -> list[ScreenRow]:
+def _fewest(keys: list[tuple[str, str]], sizes: Sequence[int], width: int) -> list[ScreenRow]:
+    """Return the keys in the fewest rows, with less between them where that saves one."""
+    return min((_flow(keys, sizes, width, gap) for gap in (_GAP, _LITTLE_GAP)), key=len)
+
+
+def _flow(
+    keys: list[tuple[str, str]], sizes: Sequence[int], width: int, between: str
+) -> list[ScreenRow]:
     rows: list[list[Piece]] = [[]]
     used = 0
     for (key, word), size in zip(keys, sizes, strict=True):
-        if rows[-1] and used + len(_GAP) + size > width:
+        if rows[-1] and used + len(between) + size > width:
             rows.append([])
             used = 0
         if rows[-1]:
-            rows[-1].append(("", _GAP))
-            used += len(_GAP)
+            rows[-1].append(("", between))
+            used += len(between)
         rows[-1] += [("class:key", key), ("", f" {word}" if word else "")]
         used += size
     return [ScreenRow(tuple(row)) for row in rows]
@@ -243,7 +276,7 @@ def _body(dialog: Dialog, known: Arrangement, room: int) -> list[ScreenRow]:
         if len(tight) <= room:
             rows, air = tight, 0
     room -= air
-    shown = rows[dialog.fit(known.columns, [row.mark for row in rows], room)]
+    shown = rows[dialog.fit(known.columns, [row.part for row in rows], room)]
     return [*[ScreenRow()] * air, *shown, *[ScreenRow()] * (room - len(shown))]
 
 
@@ -300,9 +333,8 @@ def _rows(text: _Text, columns: int, dialog: Dialog) -> list[ScreenRow]:
     gap = " " * (text.hang - len(head) if text.hang or not head else 1)
     front = (("", margin), (head_style, head), ("", gap))
     under = (("", margin + " " * text.hang),)
-    number = element.number if element.kind == "confirm" else None
     return [
-        ScreenRow((*(under if at else front), (style, row)), number)
+        ScreenRow((*(under if at else front), (style, row)), (element, at))
         for at, row in enumerate(text.rows)
     ]
 
@@ -329,24 +361,27 @@ def _head(element: Element, dialog: Dialog) -> tuple[str, str, str]:
 def _field(text: _Text, inner: int, indent: Piece, dialog: Dialog) -> list[ScreenRow]:
     """Return a field: its title, what was typed (the end of it, where it is long), the cursor."""
     which = (text.element.number or 1) - 1
-    here = dialog.field == which
+    here = dialog.field == which and dialog.note is None
     typed = printable(dialog.typed[which])
     titles = text.rows
     before, size = widths([titles[-1], typed])
     behind = " " if text.element.text else ""
     if before + len(behind) + size > inner:
         titles, behind = [*titles, ""], ""
-        typed = typed if size <= inner else f"...{tail(typed, max(1, inner - 3))}"
+        typed = _end_of(typed, inner)
     style = "class:next" if here else ""
-    rows = [
-        ScreenRow(
-            (indent, ("", "  ") if at else ("class:key", "> " if here else "  "), (style, title)),
-            which + 1,
-        )
-        for at, title in enumerate(titles)
-    ]
     value = (("", behind), ("class:typed", typed), *((CURSOR,) if here else ()))
-    return [*rows[:-1], ScreenRow((*rows[-1].pieces, *value), which + 1)]
+    rows = []
+    for at, title in enumerate(titles):
+        head = ("", "  ") if at else ("class:key", "> " if here else "  ")
+        told = value if at == len(titles) - 1 else ()
+        rows.append(ScreenRow((indent, head, (style, title), *told), (text.element, at)))
+    return rows
+
+
+def _end_of(typed: str, width: int) -> str:
+    """Return what was typed, or the end of it where it is long."""
+    return typed if cells(typed) <= width else f"...{tail(typed, max(1, width - 3))}"
 
 
 def _cut(text: str, width: int) -> str:

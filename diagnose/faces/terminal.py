@@ -60,7 +60,9 @@ _STYLES: Final = {
     "more": "reverse",
 }
 
-_NAMED: Final = ("up", "down", "pageup", "pagedown", "enter", "tab", "s-tab", "backspace", "c-u")
+_NAMED: Final = (
+    *("up", "down", "pageup", "pagedown", "enter", "tab", "s-tab", "backspace", "c-u", "escape"),
+)
 
 
 #: Seconds: nobody has read a danger's question by then. Common practice, no published source.
@@ -120,14 +122,15 @@ class TerminalFace:
             self._aside = True
             return self._full_screen.run(Dialog(screen, heading, status, refused))
         dialog = self._last
-        if not self._aside or dialog is None or dialog.screen != screen:
+        again = dialog is not None and (self._aside or dialog.note is not None)
+        if not again or dialog is None or not dialog.comes_again(screen):
             dialog = Dialog(screen, heading, status, refused)
         elif dialog.alarmed:
             # By mistake: it is all just as it was.
             dialog.alarmed = False
         else:
-            # After `why` and after a refused reply the person goes on where they were.
-            dialog.reopen(heading, refused)
+            # After `why`, a note and a refused reply the person goes on where they were.
+            dialog.reopen(screen, heading, refused)
         self._last, self._aside = dialog, False
         return self._full_screen.run(dialog)
 
@@ -217,7 +220,9 @@ class FullScreen:
             layout=Layout(
                 Window(
                     FormattedTextControl(self._page, focusable=True),
-                    always_hide_cursor=Condition(lambda: not (self._dialog and self._dialog.typed)),
+                    always_hide_cursor=Condition(
+                        lambda: not (self._dialog and self._dialog.takes_text)
+                    ),
                 )
             ),
             key_bindings=self._bindings(),
@@ -271,7 +276,7 @@ class FullScreen:
                 self._answer(self._dialog.press(key))
 
         for name in _NAMED:
-            bindings.add(name)(lambda event, name=name: press(name))
+            bindings.add(name, eager=True)(lambda event, name=name: press(name))
         bindings.add("c-j")(lambda event: press("enter"))
 
         @bindings.add(Keys.Any)

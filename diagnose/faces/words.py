@@ -157,6 +157,19 @@ REPLIES: Final[dict[str, ReplyWords]] = {
     replies.NOTE: ReplyWords("Note down", "t", "note"),
 }
 
+#: Which key shows the next page; and where an answer came before it was shown, with more to read or
+#: with none.
+READ_ON: Final = "{key}: read on"
+READ_FIRST: Final = "{key}: read on to the end first."
+READ_NOW: Final = "Read this first. Then answer."
+
+#: How a screen with a field is answered.
+TYPE_IT: Final = "Type it, or a letter; then Enter"
+
+#: The field for a note at a terminal, and the keys that leave it.
+NOTE_ASKS: Final = "Note:"
+NOTE_KEYS: Final = (("Enter", "note it"), ("Esc", "back"))
+
 #: What is asked where something is chosen or named.
 CHOICES: Final[dict[str, str]] = {
     "machine": "Which machine is it?",

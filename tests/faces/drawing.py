@@ -28,6 +28,12 @@ def text_of(row: ScreenRow) -> str:
     return "".join(text for _, text in row.pieces)
 
 
+def marked(row: ScreenRow) -> int | None:
+    """Return the number of the line to confirm, or of the field, that a row belongs to."""
+    element = row.part[0] if row.part else None
+    return element.number if element and element.kind in ("confirm", "field") else None
+
+
 def texts(dialog: Dialog, columns: int = 80, rows: int = 24) -> list[str]:
     return [text_of(row) for row in draw(dialog, columns, rows)]
 

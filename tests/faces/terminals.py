@@ -116,18 +116,18 @@ class Terminal:
         self.stream.feed(piece)
         return True
 
-    def until(self, wanted: str | Callable[[str], bool], seconds: float = LONGEST) -> str:
-        """Read until the screen shows a pattern, or meets a condition; return the screen."""
-        met = wanted if callable(wanted) else lambda text: re.search(wanted, text) is not None
+    def until(self, *wanted: str | Callable[[str], bool], seconds: float = LONGEST) -> str:
+        """Read until the screen shows every pattern and meets every condition; return the screen.
+
+        A screen is painted from the top down and may come in pieces: name whatever is asked of it.
+        """
         last = time.monotonic() + seconds
-        while time.monotonic() < last:
-            if met(self.text()):
-                return self.text()
-            if not self.read():
-                break
-        if met(self.text()):
-            return self.text()
-        raise AssertionError(f"never seen: {wanted}\n{self.text()}")
+        while True:
+            text = self.text()
+            if all(one(text) if callable(one) else re.search(one, text) for one in wanted):
+                return text
+            if time.monotonic() > last or not self.read():
+                raise AssertionError(f"never seen: {wanted}\n{text}")
 
     def press(self, keys: str) -> None:
         """Type keys."""

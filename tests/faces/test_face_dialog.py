@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from drawing import dialog_of, draw, texts
+from drawing import dialog_of, draw, marked, texts
 from handmade import (
     ALL,
     BARRIER,
@@ -230,8 +230,9 @@ def test_no_line_of_a_caution_is_confirmed_unseen(
         # Keys may come faster than the screen is drawn; the first one never does.
         size = sizes[count * len(sizes) // len(keys)]
         for row in draw(dialog, *size) if drawn[count] or not count else ():
-            if row.mark is not None:
-                shown[row.mark - 1] |= {word for _, text in row.pieces for word in text.split()}
+            mark = marked(row)
+            if mark is not None:
+                shown[mark - 1] |= {word for _, text in row.pieces for word in text.split()}
         unseen = [n for n, line in enumerate(LONG) if not set(line.split()) <= shown[n]]
         before = dialog.ticked
         reply = dialog.press(key)
@@ -260,18 +261,18 @@ def test_the_remedy_is_read_before_it_is_said_to_have_failed() -> None:
     dialog = dialog_of(finding(before_trying=LONG))
     draw(dialog, 40, 12)
     assert dialog.press("n") is None
-    assert "Read on to the end first: Space." in text(dialog, 40, 12)
+    assert "Space: read on to the end first." in text(dialog, 40, 12)
     draw(dialog, 40, 12)
-    top = dialog.viewport.top
+    top = dialog.sight.top
     assert dialog.press(" ") is None
-    assert dialog.viewport.top > top
+    assert dialog.sight.top > top
     for _ in range(20):
         draw(dialog, 40, 12)
         reply = dialog.press("n")
         if reply:
             break
     assert reply == "not cured"
-    assert dialog.viewport.top > 0
+    assert dialog.sight.top > 0
     fresh = dialog_of(finding(before_trying=LONG))
     draw(fresh, 40, 12)
     assert fresh.press("!") == "danger"  # danger waits for nothing
@@ -281,7 +282,7 @@ def test_a_long_figure_is_paged_before_it_goes() -> None:
     dialog = dialog_of(figure(workings=LONG))
     draw(dialog, 40, 10)
     assert dialog.press("x") is None
-    assert dialog.viewport.top > 0
+    assert dialog.sight.top > 0
 
 
 def test_more_above_and_below_is_said() -> None:
@@ -311,18 +312,37 @@ def test_more_than_nine_answers_take_a_number_and_enter() -> None:
 
 
 def test_words_for_a_symptom() -> None:
+    # A number of two digits that no longer one begins with takes no Enter.
     dialog = opened(choose("symptom", 12))
-    # A number that no longer one begins with takes no Enter.
     assert pressed(dialog, " ", "1", "x", "backspace", "1") == "11"
-    assert pressed(opened(choose("symptom", 12)), "1", "enter") == "1"
-    assert pressed(opened(choose("symptom", 12)), "2") == "2"
+    for number in ("1", "2", "9"):
+        assert pressed(opened(choose("symptom", 12)), number, "enter") == number
     assert pressed(opened(choose("symptom", 12)), "1", "3", "enter") == "13"
-    dialog = opened(choose("symptom", 4))
-    assert pressed(dialog, *"leaves 2 lines", "enter") == "leaves 2 lines"
     assert pressed(opened(choose("symptom", 4)), "d", "enter") == "d"
     assert pressed(opened(choose("symptom", 4)), *"lines", "!") == "danger"
-    assert pressed(opened(choose()), "n", "enter") == "none"
+
+
+@pytest.mark.parametrize("count", [4, 12])
+@pytest.mark.parametrize(
+    "words", ["leaves 2 lines", "2 wheels spin", "24 volt alarm", "1", "4", "0", "400", "²", "٣"]
+)
+def test_words_for_a_symptom_may_begin_with_a_digit(words: str, count: int) -> None:
+    assert pressed(opened(choose("symptom", count)), *words, "enter") == words
+
+
+def test_a_machine_takes_one_digit_unless_a_name_begins_with_it() -> None:
+    assert pressed(opened(choose()), "2") == "2"
     assert pressed(opened(choose()), "7", "enter") == "7"
+    assert pressed(opened(choose()), "n", "enter") == "none"
+    assert "A digit; or type it, then Enter" in text(opened(choose()))
+    halls = (Named("hall", "Hall"), Named("floor", "2nd floor"))
+    assert pressed(opened(choose(options=halls)), "1") == "1"
+    assert pressed(opened(choose(options=halls)), "2", "enter") == "2"
+    assert pressed(opened(choose(options=halls)), *"2nd floor", "enter") == "2nd floor"
+    # Nothing here has so long a number.
+    dialog = opened(choose())
+    dialog.paste("1" * 5000)
+    assert pressed(dialog, "1", "enter") == "1" * 5001
 
 
 def test_one_value_is_sent_as_it_is() -> None:
@@ -361,16 +381,16 @@ def test_what_is_pasted_is_typed() -> None:
 def test_the_same_screen_again_keeps_what_was_done() -> None:
     dialog = opened(caution())
     pressed(dialog, " ", " ")
-    dialog.reopen(HEADING, "No such reply.")
+    dialog.reopen(dialog.screen, HEADING, "No such reply.")
     assert "!  No such reply." in text(dialog)
     assert dialog.ticked == 2
     fields = opened(reading())
     pressed(fields, *"x", "enter")
-    fields.reopen(HEADING, "")
+    fields.reopen(fields.screen, HEADING, "")
     assert (fields.typed, fields.field) == (["x", ""], 0)
     chosen = opened(choose())
     pressed(chosen, *"xyz")
-    chosen.reopen(HEADING, "")
+    chosen.reopen(chosen.screen, HEADING, "")
     assert chosen.typed == [""]
 
 
@@ -409,10 +429,10 @@ def test_rows_that_were_jumped_over_were_not_in_sight() -> None:
     for _ in range(9):  # faster than the screen is drawn
         dialog.press("pagedown")
     draw(dialog, 40, 10)
-    assert dialog.viewport.top > dialog.viewport.seen
+    assert dialog.sight.top > dialog.sight.unread
     assert dialog.press("y") is None
     draw(dialog, 40, 10)
-    assert dialog.viewport.top < dialog.viewport.seen  # back to the first row not seen
+    assert dialog.sight.top < dialog.sight.unread  # back to the first row not seen
 
 
 def test_impatience_skips_nothing_and_blocks_nothing() -> None:
@@ -421,7 +441,7 @@ def test_impatience_skips_nothing_and_blocks_nothing() -> None:
     for _ in range(20):
         draw(dialog, 40, 10)
         replies += [dialog.press("y") for _ in range(5)]
-        assert dialog.viewport.top <= dialog.viewport.seen
+        assert dialog.sight.top <= dialog.sight.unread
     assert replies[0] is None
     assert "done" in replies
 
@@ -433,20 +453,44 @@ def test_a_line_longer_than_the_window_is_read_from_its_beginning() -> None:
         if dialog.ticked == 1:
             break
         dialog.press(" ")
-    assert dialog.viewport.top <= dialog.viewport.seen
+    assert dialog.sight.top <= dialog.sight.unread
     assert dialog.press(" ") is None
     assert dialog.ticked == 1
 
 
-def test_other_rows_have_not_been_seen_yet() -> None:
+def test_what_was_seen_stays_seen() -> None:
+    screen = finding(before_trying=LONG)
+    dialog = dialog_of(screen)
+    draw(dialog, 80, 40)
+    for columns, rows in ((80, 16), (40, 12)):
+        draw(dialog, columns, rows)
+        assert dialog.sight.unread == dialog.sight.rows
+    dialog.reopen(screen, HEADING, "A refusal. " * 60)
+    draw(dialog, 40, 12)
+    assert dialog.press("f") == "cured"
+
+
+def test_half_a_paragraph_seen_at_another_width_is_not_seen() -> None:
+    dialog = dialog_of(finding(remedy="Word " * 80))
+    draw(dialog, 40, 12)
+    seen = dialog.sight.unread
+    draw(dialog, 60, 12)
+    draw(dialog, 40, 12)
+    dialog.press(" ")
+    draw(dialog, 40, 12)
+    assert dialog.sight.unread > seen
+    draw(dialog, 50, 12)
+    remedy = next(one for one in dialog.elements if one.text.startswith("Word"))
+    assert not dialog.sight.has_read([remedy])
+
+
+def test_a_new_size_keeps_what_stands_first() -> None:
     dialog = dialog_of(finding(before_trying=LONG))
-    draw(dialog, 80, 40)
-    assert dialog.viewport.seen == dialog.viewport.rows
-    # The same width, but lower: some air goes, and the rows have other numbers.
-    draw(dialog, 80, 16)
-    assert dialog.viewport.seen < dialog.viewport.rows
-    draw(dialog, 80, 40)
-    dialog.reopen(HEADING, "A refusal. " * 60)
-    draw(dialog, 80, 24)
-    assert dialog.viewport.seen <= dialog.viewport.room
-    assert dialog.press("f") is None
+    draw(dialog, 40, 12)
+    for _ in range(2):
+        dialog.press(" ")
+        drawn = draw(dialog, 40, 12)
+    first = next(row.part for row in drawn if row.part is not None)
+    for columns, rows in ((40, 11), (60, 11), (40, 12)):
+        (again, *_) = [row.part for row in draw(dialog, columns, rows) if row.part is not None]
+        assert again[0] == first[0]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from drawing import body_of, dialog_of, draw, text_of, texts
+from drawing import body_of, dialog_of, draw, marked, text_of, texts
 from handmade import ALL, HEADING, ONE_NEED, caution, check, finding, item, reading
 from hypothesis import given
 from hypothesis import strategies as st
@@ -69,10 +69,10 @@ def test_all_a_screen_says_can_be_scrolled_to_at_any_size(name: str) -> None:
         for _ in range(200):
             drawn = texts(dialog, columns, rows)
             assert all(any(f" {word} " in row for row in drawn) for word in signals)
-            port = dialog.viewport
+            sight = dialog.sight
             under = len(layout.draw(dialog, columns, rows)[1].legend) + bool(dialog.prompt()) + 1
-            told |= dict(enumerate(drawn[-under - port.room : -under], start=port.top))
-            if port.top + port.room >= port.rows:
+            told |= dict(enumerate(drawn[-under - sight.room : -under], start=sight.top))
+            if sight.top + sight.room >= sight.rows:
                 break
             dialog.press("down" if len(dialog.typed) < 2 else "pagedown")
         text = "".join("".join(told[at] for at in sorted(told)).split())
@@ -226,7 +226,7 @@ def test_what_is_typed_stands_behind_its_title_or_below_it() -> None:
 def test_the_cursor_stands_behind_what_is_typed() -> None:
     dialog = dialog_of(reading(needs=ONE_NEED))
     dialog.paste("25\x1b")
-    (row,) = [row for row in draw(dialog) if row.mark == 1]
+    (row,) = [row for row in draw(dialog) if marked(row) == 1]
     assert row.pieces[-2:] == (("class:typed", "25\N{REPLACEMENT CHARACTER}"), layout.CURSOR)
 
 
