@@ -7,6 +7,7 @@ tell whose words they are.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from random import Random
 from typing import TYPE_CHECKING, Any
 
 from hypothesis import strategies as st
@@ -50,9 +51,12 @@ TOLD = {
 KIND = "k"
 SITE = "Here"
 
-_minutes = st.sampled_from([0.5, 1, 1, 2, 3, 7.25, 10, 30])
-_chances = st.sampled_from([0.001, 0.5, 1, 2, 5, 5, 12, 30, 97])
-_slips = st.sampled_from([None, None, 0, 0.03, 0.05, 0.2, 0.49])
+MINUTES = (0.5, 1, 1, 2, 3, 7.25, 10, 30)
+CHANCES = (0.001, 0.5, 1, 2, 5, 5, 12, 30, 97)
+SLIPS = (None, None, 0, 0.03, 0.05, 0.2, 0.49)
+_minutes = st.sampled_from(MINUTES)
+#: What a failure seldom hangs on comes from one seed a tree: each draw of its own takes its time.
+_seeds = st.integers(0, 2**32)
 _formats = st.sampled_from([1, 2, 2])
 _yes = st.booleans()
 _third, _fourth, _fifth, _tenth = (st.integers(0, n - 1) for n in (3, 4, 5, 10))
@@ -61,8 +65,6 @@ _whose = st.sampled_from(["operator"] * 4 + ["battery-trained"] + ["service"] * 
 _reads = st.sampled_from([*READINGS, "value", "value"])
 _lists = st.sampled_from(LISTS)
 _bounds = st.integers(-9, 9)
-_lines = st.sampled_from(tuple(TOLD))
-_words = {line: st.sampled_from(words) for line, words in TOLD.items()}
 
 
 def _some(draw: Any, items: list[str], most: int = 2) -> list[str]:
@@ -71,18 +73,10 @@ def _some(draw: Any, items: list[str], most: int = 2) -> list[str]:
     return draw(st.lists(st.sampled_from(items), max_size=most, unique=True))
 
 
-def _condition(draw: Any) -> dict[str, list[str]]:
+def _condition(random: Random) -> dict[str, list[str]]:
     """Return an `applies_to`: one line of the card or two, with the words that fit."""
-    lines = [draw(_lines)]
-    if draw(_fourth) == 0:
-        lines = list(dict.fromkeys([*lines, draw(_lines)]))
-    condition = {}
-    for line in lines:
-        words = [draw(_words[line])]
-        if line == "battery.kind" and draw(_yes):
-            words = list(dict.fromkeys([*words, draw(_words[line])]))
-        condition[line] = words
-    return condition
+    lines = random.sample(list(TOLD), random.choice((1, 1, 1, 2)))
+    return {n: random.sample(TOLD[n], random.randint(1, len(TOLD[n]) - 1)) for n in lines}
 
 
 @st.composite
@@ -205,12 +199,14 @@ def trees(
     `plain` one is the same on every machine, and no two of its steps look at the same.
     """
     guards = _Guards(cautions)
+    random = Random(draw(_seeds))
     second = cautions["format"] > 1 and not plain
+    share = 0.5 if told else 0.25
     least = min(3, most_questions) if draw(_fifth) else int(told or read is not None)
     questions = [f"q{n}" for n in range(draw(st.integers(least, most_questions)))]
     count = draw(st.integers(min(2, most_findings), most_findings)) if questions else 1
     findings = [f"f{n}" for n in range(count)]
-    ways = _ways(draw, questions, findings)
+    ways = _ways(draw, random, questions, findings)
     same = _same(draw, questions, findings, ways, told=told) if second else {}
     looks: dict[str, _Look] = {}
     steps: dict[str, Any] = {}
@@ -222,22 +218,25 @@ def trees(
             first = name == questions[0]
             look = looks[name] = _look(
                 draw,
+                random,
                 words,
                 len(ways[name]),
                 read if first else None,
                 varies=second,
                 told=told and first,
             )
-        steps[name] = _question(draw, words, look, ways[name], guards, same.get(name))
+        steps[name] = _estimates(random, words)
+        steps[name] |= _question(draw, words, look, ways[name], guards, same.get(name))
         if name != questions[0] and draw(_yes):
             steps[name]["after"] = [questions[0]]
         if second:
-            steps[name] |= _of_a_machine(draw, words, steps[name])
+            steps[name] |= _of_a_machine(random, words, steps[name], share)
     for name in findings:
-        steps[name] = _finding(draw, f"{symptom} {name}", guards, doorways)
+        steps[name] = {"chance": random.choice(CHANCES), "minutes": random.choice(MINUTES)}
+        steps[name] |= _finding(draw, f"{symptom} {name}", guards, doorways)
     if cautions["format"] > 1:
         steps = {name: _in_format_2(step) for name, step in steps.items()}
-    order = draw(st.permutations(list(steps)))
+    order = random.sample(list(steps), len(steps))
     tree = {
         "format": cautions["format"],
         "symptom": symptom,
@@ -246,12 +245,14 @@ def trees(
         "steps": {name: steps[name] for name in order},
     }
     # The first symptom is any machine's, so that there is one to begin with.
-    if second and symptom != SYMPTOMS[0] and draw(_third) == 0:
-        tree["applies_to"] = _condition(draw)
+    if second and symptom != SYMPTOMS[0] and random.random() < share:
+        tree["applies_to"] = _condition(random)
     return tree
 
 
-def _ways(draw: Any, questions: list[str], findings: list[str]) -> dict[str, list[str]]:
+def _ways(
+    draw: Any, random: Random, questions: list[str], findings: list[str]
+) -> dict[str, list[str]]:
     """Return what the answers of each question lead to: every step is led to."""
     ways: dict[str, list[str]] = {name: [] for name in questions}
     for number, name in enumerate(questions[1:], 1):
@@ -262,7 +263,7 @@ def _ways(draw: Any, questions: list[str], findings: list[str]) -> dict[str, lis
         further = (*questions[number + 1 :], *findings)
         least = max(0, 2 - len(ways[name]))
         ways[name] += draw(st.lists(st.sampled_from(further), min_size=least, max_size=least + 1))
-        ways[name] = draw(st.permutations(ways[name]))
+        random.shuffle(ways[name])
     return ways
 
 
@@ -288,7 +289,9 @@ def _same(
     return same
 
 
-def _look(draw: Any, words: str, size: int, read: str | None, *, varies: bool, told: bool) -> _Look:
+def _look(
+    draw: Any, random: Random, words: str, size: int, read: str | None, *, varies: bool, told: bool
+) -> _Look:
     """Return what is looked at; where it `varies`, some answers are those of some machines.
 
     What is `told` the machine card answers.
@@ -303,18 +306,18 @@ def _look(draw: Any, words: str, size: int, read: str | None, *, varies: bool, t
         bounds = sorted(draw(st.sets(_bounds, min_size=size - 1, max_size=size - 1)))
         limits = (n if read == "value" else round(READINGS[read] * (1 + n / 12), 3) for n in bounds)
         return _Look(tuple(labels), {}, card, read, tuple(limits))
-    some = draw(_third) if varies else 0
-    only = {label: _condition(draw) for label in labels[1 : min(some + 1, size - 1)]}
+    some = random.randrange(3) if varies else 0
+    only = {label: _condition(random) for label in labels[1 : min(some + 1, size - 1)]}
     return _Look(tuple(labels), only, card)
 
 
-def _of_a_machine(draw: Any, words: str, step: dict[str, Any]) -> dict[str, Any]:
+def _of_a_machine(random: Random, words: str, step: dict[str, Any], share: float) -> dict[str, Any]:
     """Return on which machines a question is asked, where it has an answer for all others."""
     keys: dict[str, Any] = {}
-    if draw(_fifth) == 0:
+    if random.random() < share:
         keys["note_down"] = f"{words} note down"
-    if draw(_third) == 0 and _passes(step) is not None:
-        keys["applies_to"] = _condition(draw)
+    if random.random() < share and _passes(step) is not None:
+        keys["applies_to"] = _condition(random)
     return keys
 
 
@@ -345,27 +348,27 @@ def _in_format_2(step: dict[str, Any]) -> dict[str, Any]:
     return step
 
 
+def _estimates(random: Random, words: str) -> dict[str, Any]:
+    """Return what a question takes and how often it misleads, with words that some have."""
+    step: dict[str, Any] = {"minutes": random.choice(MINUTES)}
+    for key, called in (("do", "do"), ("look_for", "look for"), ("tool", "tool")):
+        if random.random() < 0.5:
+            step[key] = f"{words} {called}"
+    slip = random.choice(SLIPS)
+    return step if slip is None else step | {"slip": slip}
+
+
 def _question(
     draw: Any, words: str, look: _Look, ways: list[str], guards: _Guards, same: str | None
 ) -> dict[str, Any]:
     by = draw(_by)
     step: dict[str, Any] = {}
-    if draw(_yes):
-        step["do"] = f"{words} do"
-    if draw(_yes):
-        step["look_for"] = f"{words} look for"
-    if draw(_yes):
-        step["tool"] = f"{words} tool"
     if same is not None:
         step["same_as"] = same
-    if look.card and (same is None or draw(_yes)):
+    if look.card and same is None:
         step["from_card"] = "battery.kind"
     elif not look.card and draw(_tenth) == 0:
         step["from_card"] = draw(_lists)
-    step["minutes"] = draw(_minutes)
-    slip = draw(_slips)
-    if slip is not None:
-        step["slip"] = slip
     if by != "operator":
         step["by"] = by
     step |= guards.under(draw, runs=draw(_fourth) == 0, service=by == "service")
@@ -393,9 +396,8 @@ def _question(
 
 
 def _finding(draw: Any, words: str, guards: _Guards, doorways: tuple[str, ...]) -> dict[str, Any]:
-    step: dict[str, Any] = {"finding": f"{words} line", "chance": draw(_chances)}
+    step: dict[str, Any] = {"finding": f"{words} line"}
     kind = draw(_whose)
-    step["minutes"] = draw(_minutes)
     if kind == "door" and doorways:
         step["continue_with"] = draw(st.sampled_from(doorways))
         return step
@@ -420,6 +422,7 @@ def rounds(
     `begun` are the trees of those that can be; something may have been seen in them already.
     """
     guards = _Guards(cautions)
+    random = Random(draw(_seeds))
     second = cautions["format"] > 1
     items = {}
     for number in range(draw(st.integers(1, 5))):
@@ -431,9 +434,9 @@ def rounds(
         if starts is not None:
             seen = _seen(draw, begun[starts]) if second and starts in begun else {}
             item["starts"] = {"symptom": starts, "answers": seen} if seen else starts
-        if second and draw(_fifth) == 0:
-            item["applies_to"] = _condition(draw)
-        if second and draw(_fifth) == 0:
+        if second and random.random() < 0.3:
+            item["applies_to"] = _condition(random)
+        if second and random.random() < 0.3:
             item["note_down"] = f"{words} note down"
         item |= guards.under(draw, runs=draw(st.integers(0, 2)) == 0, service=False)
         items[f"i{number}"] = item

@@ -221,11 +221,11 @@ def random_reply(
     if screen["screen"] == "danger":
         return _at_danger(random, screen["answers"], idle)
     chance = random.random()
-    if chance < 0.05 and idle < 6:
-        return random.choice(NONSENSE if random.random() < 0.6 else NOTES)
-    if chance < 0.07:
-        return "leave"
+    if chance < 0.06 and idle < 6:
+        return random.choice(random.choice((NONSENSE, NOTES)))
     if chance < 0.08:
+        return "leave"
+    if chance < 0.09:
         return "danger"
     if chance < 0.16 and backs < 6:
         return "back"
