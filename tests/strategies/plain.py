@@ -58,6 +58,22 @@ class Plain:
         ways = self.ways(step)
         return set().union(*(self.reach(to) for to in ways)) if ways else {step}
 
+    def alike(self, step: str, answer: int) -> list[tuple[str, int]]:
+        """Return the same answer of the steps that look at the same as one, its own too."""
+        word, _ = answers_of(self.steps[step])[answer]
+        look = self.steps[step].get("same_as", step)
+        found = []
+        for name, other in self.steps.items():
+            if other.get("same_as", name) == look and "finding" not in other:
+                found.append((name, [label for label, _ in answers_of(other)].index(word)))
+        return found
+
+    def sight(self, step: str, answer: int) -> set[str]:
+        """Return the findings that can be reached from an answer, wherever the same is seen."""
+        return set().union(
+            *(self.reach(self.ways(name)[n]) for name, n in self.alike(step, answer))
+        )
+
     # Beliefs
 
     def prior(self) -> dict[str, float]:
@@ -76,7 +92,7 @@ class Plain:
     def chance_of(self, step: str, answer: int, finding: str, slip: float | None = None) -> float:
         """Return P(answer | finding)."""
         ways = self.ways(step)
-        right = {n for n, to in enumerate(ways) if finding in self.reach(to)}
+        right = {n for n in range(len(ways)) if finding in self.sight(step, n)}
         passing = self.passing(step)
         if not right and passing is not None:
             right = {passing}

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
     from diagnose.case.screens import Screen
     from diagnose.case.state import State, Turn
+    from diagnose.case.visit import Visit
     from strategies.observer import Observer
     from strategies.rounds import Told
     from strategies.walker import Walker
@@ -79,6 +80,7 @@ class Case:
     def __post_init__(self) -> None:
         self.walk: Walker = self.library.walk(self.role)
         self._of: State | None = None
+        self._by: Visit | None = None
         self._seen: Screen | None = None
         self.state: State
         self.state, trail = self.walk.opened(self.symptom)
@@ -94,9 +96,9 @@ class Case:
 
     def _screen(self) -> Screen:
         """Return the screen of the state, which is worked out once."""
-        if self._of is not self.state:
-            self._of, self._seen = self.state, self.walk.screen(self.state)
-        assert self._seen is not None
+        if self._seen is None or self._of is not self.state or self._by is not self.walk.visit:
+            self._of, self._by = self.state, self.walk.visit
+            self._seen = self.walk.screen(self.state)
         return self._seen
 
     def _shown(self, screen: Screen) -> dict[str, Any]:
@@ -125,7 +127,6 @@ class Case:
         self.role = role or self.role
         self.library = library or self.library
         self.walk = self.library.walk(self.role)
-        self._of = None
         visit = self.walk.visit
         told = replay(visit, self.symptom, [as_logged(event) for event in self.events])
         self.state = told.state
@@ -225,9 +226,9 @@ def random_reply(
         return random.choice(random.choice((NONSENSE, NOTES)))
     if chance < 0.08:
         return "leave"
-    if chance < 0.09:
+    if chance < 0.1:
         return "danger"
-    if chance < 0.16 and backs < 6:
+    if chance < 0.17 and backs < 6:
         return "back"
     return _onward(random, screen, ending, idle)
 
