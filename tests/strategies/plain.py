@@ -130,8 +130,13 @@ class Plain:
         in_force: frozenset[str] = frozenset(),
         closed: Mapping[str, int | None] | None = None,
         gone: Collection[str] = (),
+        *,
+        once: bool = False,
     ) -> Iterator[Route]:
-        """Yield every route from a step to a finding that is neither tried nor set aside."""
+        """Yield every route from a step to a finding that is neither tried nor set aside.
+
+        Where what looks at the same is looked at `once`, the first answer holds for all of it.
+        """
         closed = closed or {}
         ways = self.ways(step)
         if not ways:
@@ -147,7 +152,8 @@ class Plain:
             minutes, in_force = self.taken(step, in_force)
             minutes += self.steps[step].get("minutes", 1.0)
         for number in numbers:
-            for rest in self.routes(ways[number], in_force, closed, gone):
+            told = {**closed, **dict(self.alike(step, number))} if once else closed
+            for rest in self.routes(ways[number], in_force, told, gone, once=once):
                 answers = ((step, number), *rest.answers)
                 yield Route(rest.finding, answers, minutes + rest.minutes)
 
