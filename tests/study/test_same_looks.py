@@ -43,15 +43,18 @@ def small(random: Random) -> Tree:
     members = [f"m{n}" for n in range(random.randint(2, 5))]
     steps: Tree = {"top": a_check("f-top", "m0", random) | {"passes": "none"}}
     for name, after in zip(members, [*members[1:], "last"], strict=True):
-        inner = random.random() < 0.4
+        inner = random.random() < 0.6
         steps[name] = a_check(f"in-{name}" if inner else f"f-{name}", after, random)
         steps[name]["passes"] = "fine"
         if inner:
             steps[f"in-{name}"] = a_check(f"f-{name}", f"g-{name}", random)
     steps["last"] = a_check("f-last", "f-rest", random)
     checks = list(steps)
+    aside = [name for name in checks if name.startswith("in-")]
     for _ in range(random.randint(1, 2)):
-        one, other = random.sample([n for n in checks if "same_as" not in steps[n]], 2)
+        # In two branches no route meets both, and the run may change.
+        among = aside if len(aside) > 2 and random.random() < 0.7 else checks
+        one, other = random.sample([n for n in among if "same_as" not in steps[n]], 2)
         if not any(step.get("same_as") == other for step in steps.values()):
             steps[other]["same_as"] = one
     for name in {to for n in checks for to in steps[n]["answers"].values()} - set(checks):
