@@ -154,6 +154,7 @@ def _data(result: _Result) -> dict[str, Any]:
         "best": _evaluation(study.best),
         "move": None if study.move is None else _move(study.move),
         "lockouts_kept": study.cap_kept,
+        "same_looks": study.same_looks,
         "cases": result.evidence.cases,
         "sure": result.sure,
         "chances": means(result.parameters),
@@ -193,6 +194,8 @@ def _say_all(result: _Result, options: argparse.Namespace) -> None:
         _say("There is no run: no two steps can change places without changing what is found.")
     for run, order in zip(study.runs, study.orders, strict=True):
         _say_run(run, order)
+    for look in study.same_looks:
+        _say(f"Not moved, since they look at the same: {', '.join(look)}.")
     if study.runs:
         opt.say("")
         _say(_about_move(result))

@@ -10,6 +10,7 @@ from msgspec import Struct
 
 from diagnose.study.beliefs import by_count
 from diagnose.study.in_force import bits
+from diagnose.study.looks import unfolded
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Mapping, Sequence
@@ -302,8 +303,10 @@ def _disjoint(groups: list[tuple[int, float]], all_of: int) -> dict[float, int]:
 def expected_minutes(plan: Plan, cautions: CautionTable) -> float:
     """Return the minutes that a case of this tree takes to its finding, on average.
 
-    Right answers; cautions on the way included; a finding's own minutes and cautions are not.
+    Right answers; cautions on the way included; a finding's own minutes and cautions are not. What
+    looks at the same as an earlier step on the route takes nothing.
     """
+    plan = unfolded(plan)
     none = [0.0] * len(plan.findings)
     found = outlooks(plan, cautions, [plan.start], weights=plan.chances, own=none, closed={})
     return found[plan.start].minutes

@@ -93,12 +93,17 @@ def _twins(
 ) -> dict[tuple[int, int], tuple[tuple[int, int], ...]]:
     """Return, for each answer of a step that looks at the same as others, the answer there."""
     looks: dict[str, list[int]] = {}
-    for place, step in enumerate(steps):
+    for step in steps:
         if isinstance(step, Question) and step.same_as is not None:
-            looks.setdefault(step.same_as, []).append(place)
+            looks[step.same_as] = []
+    # Some trees have none, and a tailored one may lack the step that the others name.
+    for place, (name, step) in enumerate(zip(number, steps, strict=True)):
+        look = getattr(step, "same_as", None) or name
+        # With one answer alone, nothing is looked at: it does not apply to this machine.
+        if look in looks and isinstance(step, Question) and len(step.exits) > 1:
+            looks[look].append(place)
     twins = {}
-    for first, others in looks.items():
-        group = [number[first], *others] if first in number else others
+    for group in looks.values():
         answers: dict[str, list[tuple[int, int]]] = {}
         for place in group:
             step = steps[place]

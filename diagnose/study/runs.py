@@ -13,6 +13,7 @@ from msgspec.structs import replace
 
 from diagnose.files.tree import Question
 from diagnose.study.in_force import bits, union
+from diagnose.study.looks import looks_of, met_twice
 from diagnose.study.plan import gathered, passing_answer
 
 if TYPE_CHECKING:
@@ -48,8 +49,20 @@ def runs_of(tree: Tree, plan: Plan) -> list[Run]:
     """Return the longest runs of a tree that was checked, in the order of the plan.
 
     Each member has a passing answer, each but the first is entered by one arrow only, the passing
-    answer of the one before, and no member's branches meet what its passing answer leads to.
+    answer of the one before, and no member's branches meet what its passing answer leads to. None
+    of them looks at the same as anything that may come before or after it in another order: what
+    is found would depend on the order then.
     """
+    return _found(tree, plan)[0]
+
+
+def kept_in_place(tree: Tree, plan: Plan) -> list[tuple[int, ...]]:
+    """Return the steps that look at the same, look by look, and so keep some step in its place."""
+    return [tuple(bits(look)) for look in _found(tree, plan)[1]]
+
+
+def _found(tree: Tree, plan: Plan) -> tuple[list[Run], list[int]]:
+    """Return the runs, and the looks (steps as bits) for which there are no more or longer ones."""
     behind = gathered(plan.order, plan.ways, {step: 1 << step for step in plan.order})
     arrows = Counter(target for ways in plan.ways for target in ways)
     fit = [_fits(plan, step, behind) for step in range(len(plan.ways))]
@@ -58,14 +71,35 @@ def runs_of(tree: Tree, plan: Plan) -> list[Run]:
         for step in plan.order
         if fit[step] and fit[target := _passed_to(plan, step)] and arrows[target] == 1
     }
-    runs = []
+    twice, looks = met_twice(plan), looks_of(plan)
+    runs: list[Run] = []
+    keeping: dict[int, None] = {}
     for step in plan.order:
         if step in following and step not in following.values():
             chain = [step]
             while chain[-1] in following:
                 chain.append(following[chain[-1]])
-            runs.append(_run(tree, plan, tuple(chain), behind))
-    return runs
+            for part in _parted(chain, behind[step], looks, keeping):
+                held = [look for look in twice if look & behind[part[0]]]
+                keeping |= dict.fromkeys(held)
+                if not held:
+                    runs.append(_run(tree, plan, part, behind))
+    return runs, list(keeping)
+
+
+def _parted(
+    chain: Sequence[int], region: int, looks: Sequence[int], keeping: dict[int, None]
+) -> list[tuple[int, ...]]:
+    """Return the parts of a chain between members that look at the same as something behind it."""
+    parts: list[list[int]] = [[]]
+    for step in chain:
+        held = [look for look in looks if look >> step & 1 and look & region & ~(1 << step)]
+        keeping |= dict.fromkeys(held)
+        if held:
+            parts.append([])
+        else:
+            parts[-1].append(step)
+    return [tuple(part) for part in parts if len(part) > 1]
 
 
 def reordered(tree: Tree, steps: Sequence[str], order: Sequence[str]) -> Tree:

@@ -22,11 +22,13 @@ def tailored(tree: Tree, card: Card | None) -> tuple[Tree, Mapping[str, str]]:
 
     An answer that does not apply is not there. A step that does not keeps its passing answer alone,
     which says nothing of any cause. What can then no longer be reached is no part of the tree, so
-    that no cause is counted which this machine cannot have. No card: all of it applies.
+    that no cause is counted which this machine cannot have. What the card answers at one step, it
+    answers at all that look at the same. No card: all of it applies.
     """
     if card is None:
         return tree, {}
-    steps = {name: _fitted(tree, step, card) for name, step in tree.steps.items()}
+    told = _told(tree)
+    steps = {name: _fitted(tree, step, card, told.get(name)) for name, step in tree.steps.items()}
     if all(step is tree.steps[name] for name, step in steps.items()):
         return tree, {}
     less = replace(tree, steps=steps)
@@ -39,10 +41,30 @@ def tailored(tree: Tree, card: Card | None) -> tuple[Tree, Mapping[str, str]]:
     return replace(less, steps={name: steps[name] for name in steps if name in there}), skipped
 
 
-def _fitted(tree: Tree, step: Step, card: Card) -> Step:
-    """Return a step with the answers that this machine can give; one that fits as it is."""
+def _told(tree: Tree) -> dict[str, str]:
+    """Return the line of the card that answers each question, there or where the same is seen."""
+    looks = {
+        name: step.same_as or name
+        for name, step in tree.steps.items()
+        if not isinstance(step, Finding)
+    }
+    lines = {
+        looks[name]: step.from_card
+        for name, step in tree.steps.items()
+        if not isinstance(step, Finding) and step.from_card is not None
+    }
+    return {name: lines[look] for name, look in looks.items() if look in lines}
+
+
+def _fitted(tree: Tree, step: Step, card: Card, line: str | None) -> Step:
+    """Return a step with the answers that this machine can give; one that fits as it is.
+
+    `line` is that of the card which answers it.
+    """
     if isinstance(step, Finding):
         return step
+    if step.from_card is None and line is not None:
+        step = replace(step, from_card=line)
     if card.fits(step.applies_to):
         ways = tuple([way for way in step.exits if card.fits(way.applies_to)])
     else:

@@ -126,7 +126,7 @@ def first_break(after: Files, events: list[Replied]) -> tuple[str, str] | None:
 
 
 @settings(max_examples=several(250))
-@given(libraries(), st.integers(0, 2**32))
+@given(libraries(plain=True), st.integers(0, 2**32))
 @pytest.mark.many_cases
 def test_a_case_is_taken_up_on_an_edited_library(written: Written, seed: int) -> None:
     library, random = read(written), Random(seed)

@@ -17,7 +17,7 @@ from msgspec.structs import replace
 from strategies import rounds as telling
 from strategies import written as reading
 from strategies.libraries import ROLES, ROUND, libraries
-from strategies.observer import Files, Observer, Unsafe, files_of
+from strategies.observer import Files, Observer, Unsafe, files_in, files_of
 from strategies.rounds import Told, opened
 from strategies.sabotage import careless, everything, forgetful, never_released, one_is_none
 from strategies.sampling import examples, several
@@ -60,7 +60,7 @@ def watched(
 
 def some_rounds(written: Written, count: int, random: Random) -> list[RandomRound]:
     library = read(written)
-    files = Files(written.trees, written.cautions, written.rounds)
+    files = files_in(written)
     return [
         watched(lambda role: library.walk_round(ROUND, role), files, random) for _ in range(count)
     ]
@@ -91,7 +91,7 @@ def _built_in_files() -> Files:
 
 @pytest.fixture(scope="module")
 def some_libraries() -> list[Written]:
-    return examples(libraries(with_round=True), 60)
+    return examples(libraries(with_round=True), 90)
 
 
 def walked(libraries: list[Written]) -> list[RandomRound]:

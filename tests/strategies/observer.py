@@ -2,8 +2,10 @@
 
 Written apart from the walks of cases and of rounds: nothing of `diagnose` is imported. It reads the
 YAML for itself and keeps its own account of what is in force (what was confirmed, what was
-released, what a trial or a running machine ended), of what was refused, and of what is closed. It
-raises `Unsafe` as soon as a screen shows a word that must not be shown yet.
+released, what a trial or a running machine ended), of what was refused, of what is closed, and of
+what was answered: by the person, by the same look elsewhere, by the machine's card. It raises
+`Unsafe` as soon as a screen shows a word that must not be shown yet, or not on this machine, and
+where an answer does not lead where the file says.
 """
 
 from __future__ import annotations
@@ -18,13 +20,17 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 ROLES = ("operator", "battery-trained", "service")
-WORDS_OF_A_STEP = ("do", "ask", "look_for", "tool", "remedy", "leave_safe", "finding")
+WORDS_OF_A_STEP = ("do", "ask", "look_for", "tool", "note_down", "remedy", "leave_safe", "finding")
 STEP_SCREENS = ("check", "reading", "finding", "item")
 ASIDE = ("refused", "why")
 #: What takes a danger back; the last of its answers by number too.
 MISTAKEN = ("mistake", "back", "6")
 #: Replies that end it, or end it for now.
 ENDING = ("leave", "cured", "refer")
+#: Replies to a check or a reading that say nothing of what was seen.
+UNSEEN = ("unsure", "cannot", "back", "danger", *ENDING)
+#: The first word of a note.
+NOTE = "note "
 
 #: The gravest first.
 SIGNALS = ("DANGER", "WARNING", "CAUTION", "NOTICE")
@@ -41,8 +47,13 @@ class Files:
     """What the files of a library say, read without the program's reader."""
 
     def __init__(
-        self, trees: Mapping[str, str], cautions: str, rounds: Mapping[str, str] | None = None
+        self,
+        trees: Mapping[str, str],
+        cautions: str,
+        rounds: Mapping[str, str] | None = None,
+        machine: Machine | None = None,
     ) -> None:
+        self.machine = machine or Machine()
         known = _read(cautions)
         self.guards: dict[str, Any] = known["cautions"]
         self.service_only = {
@@ -60,8 +71,17 @@ class Files:
         self.steps: dict[Step, dict[str, Any]] = {}
         self.owners: dict[str, set[Step]] = {}
         self.needs: dict[Step, set[str]] = {}
+        # What is not for this machine, and what it need not be asked, with the answer.
+        self.elsewhere: set[Step | str] = set()
+        self.given: dict[Step, str] = {}
+        # Steps that look at the same: the word by which they all go.
+        self.look: dict[Step, Step] = {}
         for symptom, text in trees.items():
-            self._take_in(symptom, _read(text)["steps"], over)
+            tree = _read(text)
+            self._take_in(symptom, tree["steps"], over)
+            if not self.machine.fits(tree):
+                self.elsewhere.add(symptom)
+            self._given(symptom, tree["steps"])
         for round_, text in (rounds or {}).items():
             self._take_in(round_, _read(text)["items"], over)
         # What a caution says may be a tool or a cause elsewhere: gloves, or the brake is on.
@@ -73,6 +93,8 @@ class Files:
             key = (file, name)
             assert key not in self.steps
             self.steps[key] = step
+            if not self.machine.fits(step):
+                self.elsewhere.add(key)
             words = [step[word] for word in WORDS_OF_A_STEP if word in step]
             # Answers such as Yes are anybody's words.
             words += [word for word, _ in answers_of(step) if word.startswith(f"{file} ")]
@@ -84,8 +106,78 @@ class Files:
             # What is included is part of what is needed: in force or not, it lapses by itself.
             self.needs[key] = set().union(*(self.includes[name] for name in needed))
 
+    def _given(self, symptom: str, steps: dict[str, dict[str, Any]]) -> None:
+        """Note what the card says of a tree's steps: nothing to be looked at, or the answer."""
+        for name, step in steps.items():
+            if "finding" not in step:
+                self.look[symptom, name] = symptom, step.get("same_as", name)
+        for name, step in steps.items():
+            here, line = (symptom, name), step.get("from_card")
+            said = self.machine.says(line) if line else None
+            if here in self.elsewhere:
+                self.given[here] = passing_of(steps, step)
+            elif said is not None:
+                for word in self.offered(here):
+                    if word.casefold() == said.casefold():
+                        self.given |= self.shared(here, word)
+
+    def offered(self, here: Step) -> list[str]:
+        """Return the answers that this machine can give at a step, in the order of the file."""
+        ways = self.steps[here].get("answers")
+        if ways is None:
+            return [word for word, _ in answers_of(self.steps[here])]
+        return [word for word, way in ways.items() if self.machine.fits(way)]
+
+    def shared(self, here: Step, word: str) -> dict[Step, str]:
+        """Return what an answer tells: that of the step, and of all that look at the same.
+
+        What is not for this machine is not looked at.
+        """
+        alike = [step for step in self.look if self.look[step] == self.look[here]]
+        return {one: word for one in alike if one == here or one not in self.elsewhere}
+
+    def led(self, here: Step, answers: Mapping[Step, str]) -> Step:
+        """Return where the answer of a step leads, past all that has been answered."""
+        while here in answers:
+            here = here[0], dict(answers_of(self.steps[here]))[answers[here]]
+        return here
+
     def _closure(self, name: str) -> set[str]:
         return {name}.union(*(self._closure(n) for n in self.guards[name].get("includes", ())))
+
+
+class Machine:
+    """What is written of a machine: its card first, then its kind, then the site."""
+
+    def __init__(self, card: str | None = None, kind: str | None = None, site: str | None = None):
+        place = _read(site) if site is not None else {}
+        own = {"site": {name: place[name] for name in ("name", "altitude") if name in place}}
+        texts = [_read(text) for text in (card, kind) if text is not None]
+        self.files: list[Any] = [*texts, own] if card is not None else []
+
+    def says(self, line: str) -> str | None:
+        """Return what stands at a dotted path, None where nothing does."""
+        for said in self.files:
+            there: Any = said
+            for part in line.split("."):
+                there = there.get(part) if isinstance(there, dict) else None
+            if there is not None:
+                return str(there)
+        return None
+
+    def fits(self, what: Any) -> bool:
+        """Return whether a tree, a step, an item or an answer is for this machine."""
+        wanted = what.get("applies_to", {}) if isinstance(what, dict) else {}
+        return all(
+            (said := self.says(line)) is None or said.casefold() in [w.casefold() for w in words]
+            for line, words in wanted.items()
+        )
+
+
+def files_in(written: Any) -> Files:
+    """Return what the texts of a library say."""
+    machine = Machine(written.card, next(iter(written.kinds.values()), None), written.site)
+    return Files(written.trees, written.cautions, written.rounds, machine)
 
 
 def files_of(folder: Path) -> Files:
@@ -107,11 +199,15 @@ def begun_by(item: dict[str, Any]) -> str:
 class Route:
     """One case or one round: what is closed in it, and what *back* may withdraw.
 
-    Each move stands with what was refused and what was closed before it.
+    `answers` are known, given by the card or seen. Each move stands with what was refused, what was
+    closed and what was answered before it.
     """
 
     closed: frozenset[Step] = frozenset()
-    moves: list[tuple[frozenset[str], frozenset[Step]]] = field(default_factory=list)
+    answers: dict[Step, str] = field(default_factory=dict)
+    moves: list[tuple[frozenset[str], frozenset[Step], dict[Step, str]]] = field(
+        default_factory=list
+    )
 
 
 @dataclass
@@ -130,7 +226,7 @@ class Observer:
 
     def __post_init__(self) -> None:
         # A case that a round begins is a route inside the round's, under the same cautions.
-        self.routes = [Route()]
+        self.routes = [Route(answers=dict(self.files.given))]
         self.taken: set[str] = set()
         self.with_service: set[str] = set()
         self.begun = ""
@@ -138,6 +234,11 @@ class Observer:
         self.pending: str | None = None
         # A danger was reported, and nobody said yet what it is.
         self.alarm = False
+        # What a reading's figure was, and the step to which the last answer leads.
+        self.band = ""
+        self.due: Step | None = None
+        # Something was passed over without a word, of which it is not known where it is.
+        self.blind = self.late
         self._settle()
 
     @property
@@ -149,27 +250,35 @@ class Observer:
 
     def reply(self, text: str) -> None:
         """Note what was typed; it counts once the next screen shows that it was understood."""
+        self.typed = text
         self.pending = " ".join(text.casefold().split())
 
     def resumed(self, role: str) -> None:
         """Note that it was left and taken up again: nothing is in force any more."""
+        # What was passed over for another, or for what was refused, is for this one, and stays over.
+        self.blind |= role != self.role or bool(self.refused)
         self.role = role
         self.in_force, self.taken, self.refused = set(), set(), frozenset()
         for route in self.routes:
-            route.moves = [(frozenset(), closed) for _, closed in route.moves]
-        self.pending, self.screen = None, {}
+            route.moves = [(frozenset(), *before) for _, *before in route.moves]
+        self.pending, self.screen, self.due = None, {}, None
         self._settle()
 
     def see(self, screen: dict[str, Any]) -> None:
         """Look at a screen."""
         kind = screen["screen"]
         if kind in ASIDE:
+            if kind == "refused" and _is_note(self.typed) and not self.alarm:
+                self._unsafe(f"a note is refused: {self.typed!r}")
             self.pending = None
         elif kind == "danger":
             self._danger(screen)
-        elif kind != "figure":
+        elif kind == "figure":
+            self.band = screen["band"]
+        else:
             word, before, self.pending = self._meant(screen), self.screen, None
             if word == "danger":
+                self.due = None
                 self._settle()
             elif word is not None:
                 self._happened(word)
@@ -200,6 +309,9 @@ class Observer:
         if not alarm:
             if word == "danger":
                 self._unsafe(f"a danger is not asked about: {screen['screen']}")
+            if word is not None and _is_note(self.typed):
+                self._noted(screen)
+                return None
             return word
         if word in MISTAKEN:
             if self.screen and screen != self.screen:
@@ -209,6 +321,16 @@ class Observer:
             self._unsafe(f"{screen['screen']} after a danger: {word!r}")
         return "danger"
 
+    def _noted(self, screen: dict[str, Any]) -> None:
+        """Look whether a note left all as it was, and is there."""
+        note = {"id": "noted", "into": [["text", " ".join(self.typed.split()[1:])]]}
+        others = list(screen["notes"])
+        if note not in others:
+            self._unsafe(f"{note} is not among the notes: {others}")
+        others.remove(note)
+        if self.screen and screen | {"notes": others} != self.screen:
+            self._unsafe(f"{screen} after a note, not {self.screen}")
+
     def _in_and_out(self, word: str | None, before: dict[str, Any], screen: dict[str, Any]) -> None:
         """Follow a round into a case that it begins, and out of it again."""
         inside, within = len(self.routes) > 1, screen["symptom"] is not None
@@ -217,7 +339,7 @@ class Observer:
             self.begun = begun_by(self.files.steps[_here(before)])
             if not self.begun or self.begun in self.with_service:
                 self._unsafe(f"a case of {self.begun!r} begins, which is none or with service")
-            self.routes.append(Route())
+            self.routes.append(self._begun(before))
         elif begins and any(note["id"] == "round-after-referred" for note in screen["notes"]):
             # There was nothing in it to be shown.
             self._case_over(begun_by(self.files.steps[_here(before)]), "refer")
@@ -226,6 +348,17 @@ class Observer:
             self._case_over(self.begun, word)
         elif within and not inside:
             self._unsafe("a case that nobody began")
+
+    def _begun(self, before: dict[str, Any]) -> Route:
+        """Return the route of a case that an item begins, with what was seen already."""
+        starts = self.files.steps[_here(before)].get("starts")
+        answers = dict(self.files.given)
+        seen = starts.get("answers", {}) if isinstance(starts, dict) else {}
+        for step, word in seen.items():
+            here = self.begun, step
+            if here not in answers and word in self.files.offered(here):
+                answers |= self.files.shared(here, word)
+        return Route(answers=answers, closed=frozenset(answers.keys() - self.files.given.keys()))
 
     def _case_over(self, symptom: str, word: str | None) -> None:
         self.route.moves.clear()
@@ -256,6 +389,8 @@ class Observer:
         way_back = bool(self.route.moves) or len(self.routes) > 1
         if screen["screen"] != "end" and ("back" in screen["replies"]) != way_back:
             self._unsafe(f"back is offered or not against {len(self.route.moves)} moves")
+        if screen["screen"] == "end" and self.due is not None:
+            self._unsafe(f"it ends, and an answer leads to {self.due}")
         if len(self.route.moves) > len(self.files.steps):
             self._unsafe("more moves than steps: one was asked twice")
 
@@ -305,6 +440,10 @@ class Observer:
 
     def _step(self, here: Step, screen: dict[str, Any]) -> None:
         step = self.files.steps[here]
+        if here in self.files.elsewhere or here[0] in self.files.elsewhere:
+            self._unsafe(f"{here} is not for this machine")
+        if self.due not in (None, here):
+            self._unsafe(f"{here} is shown, and the answer leads to {self.due}")
         missing = self.files.needs[here] - self.in_force
         if missing:
             self._unsafe(f"{here} is shown without {missing} in force")
@@ -313,8 +452,12 @@ class Observer:
             self._unsafe(f"{here} runs the machine under {self.in_force & self.files.lapsing}")
         if runs and len(self.routes) == 1 and self.with_service:
             self._unsafe(f"{here} runs a machine that waits for service: {self.with_service}")
-        if here in self.route.closed:
+        if here in self.route.closed or here in self.route.answers:
             self._unsafe(f"{here} is shown again, closed as it is")
+        if screen["screen"] == "check":
+            answers = [one["title"] for one in screen["answers"]]
+            if answers != self.files.offered(here):
+                self._unsafe(f"{here} has {self.files.offered(here)} here, not {answers}")
         expected = [("release", [name]) for name in self._held_back(self.base)] if runs else []
         expected += [("take", names) for names in self._screens(here)]
         if self.since != expected:
@@ -363,19 +506,53 @@ class Observer:
                 self.in_force -= set(names)
             self.since.append((screen["phase"], names))
             return
+        self.due = None
         operators = screen["screen"] == "finding" and screen["who"] != "service"
         if word in ("cured", "not cured") or (word == "back" and operators):
             self.in_force -= self.files.lapsing
         if word == "back":
             self._back()
         elif word not in ENDING:
-            self.route.moves.append((self.refused, self.route.closed))
+            self.route.moves.append((self.refused, self.route.closed, self.route.answers))
             here = _here(screen)
             if here is not None:
                 self.route.closed |= {here}
+                if screen["screen"] in ("check", "reading") and word not in UNSEEN:
+                    self._answered(here, word)
             elif screen["phase"] == "take":
                 self.refused |= self._refused_by(word)
+            else:
+                self.blind = True
         self._settle()
+
+    def _answered(self, here: Step, word: str) -> None:
+        """Note an answer, which all steps that look at the same have now, and where it leads."""
+        answer, shown = self.band, self.screen
+        if shown["screen"] == "check":
+            words = [one["title"] for one in shown["answers"]]
+            by_number = {f"{number}": word for number, word in enumerate(words, 1)}
+            answer = by_number.get(word) or next(w for w in words if w.casefold() == word)
+        told = self.files.shared(here, answer)
+        known = self.route.answers
+        self.route.answers = {**known, **{one: told[one] for one in told if one not in known}}
+        self.route.closed |= frozenset(told)
+        if not self.blind:
+            to = self.files.led(here, self.route.answers)
+            self.due = None if self._hindered(to) else to
+
+    def _hindered(self, to: Step) -> bool:
+        """Return whether a step may have to be passed over, or was closed before."""
+        step = self.files.steps[to]
+        if to in self.route.closed or "continue_with" in step:
+            return True
+        who = step.get("who") or step.get("by", "operator")
+        shown = "finding" in step and who == "service"
+        if not shown and ROLES.index(who) > ROLES.index(self.role):
+            return True
+        held = self.in_force - self.files.lapsing if step.get("energises") else self.in_force
+        # A card may lack what a figure is computed from; a plain number wants nothing.
+        lacking = step.get("read", "value") != "value"
+        return lacking or bool((self.files.needs[to] - held) & self.refused)
 
     def _refused_by(self, word: str) -> set[str]:
         """Return what is refused: all of the screen's, or the one named by id, number or title."""
@@ -392,9 +569,10 @@ class Observer:
         if not self.route.moves and len(self.routes) > 1:
             # The first screen of a case leads back to the item that began it.
             self.routes.pop()
-        unknown = (frozenset[str](), frozenset[Step]())
+        unknown = (frozenset[str](), frozenset[Step](), dict(self.files.given))
         known = self.route.moves or not self.late
-        self.refused, self.route.closed = self.route.moves.pop() if known else unknown
+        before = self.route.moves.pop() if known else unknown
+        self.refused, self.route.closed, self.route.answers = before
 
     def _settle(self) -> None:
         self.base = set(self.in_force)
@@ -447,6 +625,20 @@ def _here(screen: dict[str, Any]) -> Step | None:
     return (screen["symptom"], screen["step"]) if "step" in screen else None
 
 
+def _is_note(text: str) -> bool:
+    """Return whether a reply is a note, and one that can be kept."""
+    words = " ".join(text.split())
+    return words.casefold().startswith(NOTE) and len(words) <= len(NOTE) + 500
+
+
+def passing_of(steps: Mapping[str, Any], step: dict[str, Any]) -> str:
+    """Return the passing answer of a step that has one: it is named, or leads on alone."""
+    if "passes" in step:
+        return str(step["passes"])
+    (word,) = [word for word, to in answers_of(step) if "finding" not in steps[to]]
+    return word
+
+
 def answers_of(step: dict[str, Any]) -> list[tuple[str, str]]:
     """Return the answers of a step (or the calls of its bands) with the steps they lead to."""
     bands = step.get("bands", ())
@@ -458,12 +650,13 @@ def answers_of(step: dict[str, Any]) -> list[tuple[str, str]]:
 
 def _leaves(value: Any, place: str = "") -> Iterator[tuple[str, str]]:
     """Yield every text of a screen, with the top key that it stands under."""
-    if isinstance(value, str):
-        yield place, value
-    elif isinstance(value, dict):
-        for key, item in value.items():
-            if not isinstance(item, bool | int | float | None):
-                yield from _leaves(item, place or key)
-    elif isinstance(value, list):
-        for item in value:
-            yield from _leaves(item, place)
+    # No recursion: it sees some hundred thousand screens.
+    found = [(place, value)]
+    while found:
+        place, value = found.pop()
+        if isinstance(value, str):
+            yield place, value
+        elif isinstance(value, dict):
+            found += [(place or key, item) for key, item in value.items()]
+        elif isinstance(value, list):
+            found += [(place, item) for item in value]

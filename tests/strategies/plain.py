@@ -58,6 +58,22 @@ class Plain:
         ways = self.ways(step)
         return set().union(*(self.reach(to) for to in ways)) if ways else {step}
 
+    def alike(self, step: str, answer: int) -> list[tuple[str, int]]:
+        """Return the same answer of the steps that look at the same as one, its own too."""
+        word, _ = answers_of(self.steps[step])[answer]
+        look = self.steps[step].get("same_as", step)
+        found = []
+        for name, other in self.steps.items():
+            if other.get("same_as", name) == look and "finding" not in other:
+                found.append((name, [label for label, _ in answers_of(other)].index(word)))
+        return found
+
+    def sight(self, step: str, answer: int) -> set[str]:
+        """Return the findings that can be reached from an answer, wherever the same is seen."""
+        return set().union(
+            *(self.reach(self.ways(name)[n]) for name, n in self.alike(step, answer))
+        )
+
     # Beliefs
 
     def prior(self) -> dict[str, float]:
@@ -76,7 +92,7 @@ class Plain:
     def chance_of(self, step: str, answer: int, finding: str, slip: float | None = None) -> float:
         """Return P(answer | finding)."""
         ways = self.ways(step)
-        right = {n for n, to in enumerate(ways) if finding in self.reach(to)}
+        right = {n for n in range(len(ways)) if finding in self.sight(step, n)}
         passing = self.passing(step)
         if not right and passing is not None:
             right = {passing}
@@ -114,8 +130,13 @@ class Plain:
         in_force: frozenset[str] = frozenset(),
         closed: Mapping[str, int | None] | None = None,
         gone: Collection[str] = (),
+        *,
+        once: bool = False,
     ) -> Iterator[Route]:
-        """Yield every route from a step to a finding that is neither tried nor set aside."""
+        """Yield every route from a step to a finding that is neither tried nor set aside.
+
+        Where what looks at the same is looked at `once`, the first answer holds for all of it.
+        """
         closed = closed or {}
         ways = self.ways(step)
         if not ways:
@@ -131,7 +152,8 @@ class Plain:
             minutes, in_force = self.taken(step, in_force)
             minutes += self.steps[step].get("minutes", 1.0)
         for number in numbers:
-            for rest in self.routes(ways[number], in_force, closed, gone):
+            told = {**closed, **dict(self.alike(step, number))} if once else closed
+            for rest in self.routes(ways[number], in_force, told, gone, once=once):
                 answers = ((step, number), *rest.answers)
                 yield Route(rest.finding, answers, minutes + rest.minutes)
 

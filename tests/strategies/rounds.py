@@ -18,6 +18,7 @@ from strategies.memory_log import MemoryLog
 from strategies.walker import RoundWalker, Walker, visit_to
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
     from diagnose.case.state import State, Trace, Turn
@@ -187,10 +188,11 @@ def begun(
     log: CaseLog,
     machine: str | None,
     begun_in: CaseRecord | None = None,
+    seen: Mapping[str, str] | None = None,
 ) -> ToldCase:
     """Return a case that has just been opened, and is in the log now."""
     state, trail = opened
-    event = record.opened(visit, state, trail, name="Ana")
+    event = record.opened(visit, state, trail, name="Ana", seen=seen)
     case = log.open_case(machine, event, begun_in=begun_in)
     return ToldCase(visit, state, Record(log, case, told=set(state.entered)))
 
@@ -275,9 +277,9 @@ class Told:
         return turn
 
     def _begin(self, symptom: str) -> None:
-        visit = self.walker.visit
-        opened = Walker(visit).opened(symptom, self.state.cautions, returns=True)
-        self.inner = begun(visit, opened, self.log, self.machine, self.own.case)
+        visit, seen = self.walker.visit, self.state.round.items[self.state.at].seen
+        opened = Walker(visit).opened(symptom, self.state.cautions, returns=True, seen=seen)
+        self.inner = begun(visit, opened, self.log, self.machine, self.own.case, seen)
         self._over()
 
     def _over(self) -> None:

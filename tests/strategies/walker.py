@@ -39,8 +39,8 @@ class Walker:
     def screen(self, state: State) -> Screen:
         return view.screen(self.visit, state)
 
-    def reply(self, state: State, text: str) -> Turn:
-        return walk.reply(self.visit, state, text)
+    def reply(self, state: State, text: str, screen: Screen | None = None) -> Turn:
+        return walk.reply(self.visit, state, text, screen)
 
     def step(self, state: State) -> Step:
         frame = state.frames[-1]

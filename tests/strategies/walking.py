@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
     from diagnose.case.screens import Screen
     from diagnose.case.state import State, Turn
+    from diagnose.case.visit import Visit
     from strategies.observer import Observer
     from strategies.rounds import Told
     from strategies.walker import Walker
@@ -38,6 +39,19 @@ NONSENSE = (
     "cannot guard-z",
     "cannot 0",
     "why",
+    "note",
+    "note  ",
+    f"note {'long ' * 101}",
+)
+#: Notes of words that would be replies, were they none.
+NOTES = (
+    "note done",
+    "Note  cannot",
+    "note cured",
+    "note 1",
+    "note back",
+    "note danger",
+    "note 2 mm",
 )
 
 
@@ -65,6 +79,9 @@ class Case:
 
     def __post_init__(self) -> None:
         self.walk: Walker = self.library.walk(self.role)
+        self._of: State | None = None
+        self._by: Visit | None = None
+        self._seen: Screen | None = None
         self.state: State
         self.state, trail = self.walk.opened(self.symptom)
         self.events.append(opened(self.walk.visit, self.state, trail))
@@ -75,7 +92,14 @@ class Case:
 
     def show(self) -> dict[str, Any]:
         """Show the screen to the observer, and return it as data."""
-        return self._shown(self.walk.screen(self.state))
+        return self._shown(self._screen())
+
+    def _screen(self) -> Screen:
+        """Return the screen of the state, which is worked out once."""
+        if self._seen is None or self._of is not self.state or self._by is not self.walk.visit:
+            self._of, self._by = self.state, self.walk.visit
+            self._seen = self.walk.screen(self.state)
+        return self._seen
 
     def _shown(self, screen: Screen) -> dict[str, Any]:
         data: dict[str, Any] = as_data(screen)
@@ -86,7 +110,7 @@ class Case:
 
     def say(self, text: str) -> Turn:
         """Reply, and keep what a log would keep."""
-        turn = self.walk.reply(self.state, text)
+        turn = self.walk.reply(self.state, text, self._screen())
         self.replies += 1
         if self.observer is not None:
             self.observer.reply(text)
@@ -129,7 +153,7 @@ class Case:
         self.say(text)
         if text == "back" and not alarm and self.state is not before:
             self.backs += 1
-        elif self.state is before:
+        elif self.state is before or text in NOTES:
             self.idle += 1
 
 
@@ -168,7 +192,7 @@ class RandomRound:
         self.observer.reply(text)
         turn = self.told.say(text)
         self.backs += text == "back" and screen["screen"] != "danger"
-        self.idle += turn.exchange is None
+        self.idle += turn.exchange is None or text in NOTES
         for interlude in turn.interludes:
             self._shown(interlude)
 
@@ -198,13 +222,13 @@ def random_reply(
     if screen["screen"] == "danger":
         return _at_danger(random, screen["answers"], idle)
     chance = random.random()
-    if chance < 0.04 and idle < 6:
-        return random.choice(NONSENSE)
-    if chance < 0.07:
-        return "leave"
+    if chance < 0.06 and idle < 6:
+        return random.choice(random.choice((NONSENSE, NOTES)))
     if chance < 0.08:
+        return "leave"
+    if chance < 0.1:
         return "danger"
-    if chance < 0.16 and backs < 6:
+    if chance < 0.17 and backs < 6:
         return "back"
     return _onward(random, screen, ending, idle)
 
@@ -249,7 +273,13 @@ def _cannot(random: Random, screen: dict[str, Any]) -> str:
     """Return a refusal of all that stands on a caution's screen, or of one of them."""
     number = random.randrange(len(screen["cautions"]))
     shown = screen["cautions"][number]
-    named = [shown["id"], shown["id"], shown["title"].upper(), f"{number + 1}", *shown["includes"]]
+    named = [
+        shown["id"],
+        shown["id"],
+        shown["title"].upper(),
+        f"{number + 1}",
+        *shown["includes"] * 3,
+    ]
     return random.choice(["cannot", f"cannot {random.choice(named)}", f"cannot {shown['id']}"])
 
 

@@ -32,6 +32,7 @@ NO_CAUTIONS = "format: 1\nhazards: {}\ncautions: {}\n"
 class Written:
     """The texts of a library: trees by symptom, `cautions.yaml`, rounds, one machine card or none.
 
+    The card may be one of some `kinds`, and stand at a `site`.
     `symptoms` are the files that are there but were not written here, such as a doorway's target.
     """
 
@@ -40,10 +41,13 @@ class Written:
     card: str | None = None
     symptoms: tuple[str, ...] = ()
     rounds: Mapping[str, str] = field(default_factory=dict)
+    kinds: Mapping[str, str] = field(default_factory=dict)
+    site: str | None = None
 
     def __repr__(self) -> str:
         parts = {
-            **{"cautions": self.cautions, "card": self.card or ""},
+            **{"cautions": self.cautions, "card": self.card or "", "site": self.site or ""},
+            **self.kinds,
             **self.trees,
             **self.rounds,
         }
@@ -65,7 +69,8 @@ class Read:
 
     def ready(self, symptom: str) -> ReadyTree | None:
         tree = self.trees.get(symptom)
-        if tree is None:
+        # One for other machines is not there, as in `ReadyLibrary`.
+        if tree is None or (self.card is not None and not self.card.fits(tree.applies_to)):
             return None
         if symptom not in self.ready_trees:
             self.ready_trees[symptom] = made_ready(tree, self.table, card=self.card)
@@ -81,18 +86,23 @@ class Read:
         return Walker(self.visit(role))
 
     def walk_round(self, name: str, role: str = "operator") -> RoundWalker:
-        return RoundWalker(self.visit(role), ready_round(self.library.rounds[name], self.table))
+        made = ready_round(self.library.rounds[name], self.table, self.card)
+        return RoundWalker(self.visit(role), made)
 
 
 def text_of(data: Any) -> str:
     """Return data as YAML, in the order in which it stands."""
     text: str = yaml.dump(
-        data, Dumper=_DUMPER, sort_keys=False, allow_unicode=True, default_flow_style=None
+        data, Dumper=_Dumper, sort_keys=False, allow_unicode=True, default_flow_style=None
     )
     return text
 
 
-_DUMPER = getattr(yaml, "CSafeDumper", yaml.SafeDumper)
+class _Dumper(getattr(yaml, "CSafeDumper", yaml.SafeDumper)):  # type: ignore[misc]
+    """Writes out what stands twice: library files have no aliases."""
+
+    def ignore_aliases(self, _data: Any) -> bool:
+        return True
 
 
 def loaded(written: Written) -> tuple[Library, Card | None, list[Problem]]:
@@ -104,10 +114,13 @@ def loaded(written: Written) -> tuple[Library, Card | None, list[Problem]]:
         put_in(library, text, f"{symptom}.yaml")
     for round_, text in written.rounds.items():
         put_in(library, text, "rounds", f"{round_}.yaml")
+    if written.site is not None:
+        put_in(library, written.site, "site.yaml")
+    for kind, text in written.kinds.items():
+        put_in(library, text, "machines", "kinds", f"{kind}.yaml")
     if written.card is not None:
         put_in(library, written.card, "machines", "m.yaml")
-    card = next(iter(library.machines.values()), None)
-    return library, card, check(library)
+    return library, library.card("m"), check(library)
 
 
 def read(written: Written) -> Read:

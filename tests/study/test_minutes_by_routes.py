@@ -86,9 +86,11 @@ def test_outlooks_are_those_of_all_routes(written: Written, seed: int) -> None:
 def test_expected_minutes_are_those_of_all_routes(written: Written) -> None:
     library = read(written)
     plain = plain_of(written, library, "alpha")
-    means = plain.minutes_to(list(plain.routes(plain.start)))
+    means = plain.minutes_to(list(plain.routes(plain.start, once=True)))
     prior = plain.prior()
-    assert set(means) == set(prior)
+    if set(means) != set(prior):
+        # Two answers of one look would lead to what is missing.
+        assert "same_as" in written.trees["alpha"]
     by_hand = math.fsum(prior[name] * mean for name, mean in means.items())
     found = expected_minutes(library.plan("alpha"), library.table)
     assert found == pytest.approx(by_hand, rel=1e-9, abs=1e-9)

@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING
 
 from msgspec import Struct
 
+from diagnose.study.looks import unfolded
 from diagnose.study.order.model import TOLERANCE, RunModel
 from diagnose.study.order.moves import best_move
 from diagnose.study.order.routes import route_costs
 from diagnose.study.order.search import BestOrder, best_order
 from diagnose.study.plan import plan_of
-from diagnose.study.runs import reordered, runs_of
+from diagnose.study.runs import kept_in_place, reordered, runs_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -102,7 +103,8 @@ class OrderStudy(Struct, frozen=True, kw_only=True):
 
     `best` has the runs changed in turn until none moves; `orders` are theirs in it, in the order
     of `runs`. `move` is the single move that saves most, None where none saves anything. `cap` is
-    the largest number of lockouts on a route that was asked for.
+    the largest number of lockouts on a route that was asked for. `same_looks` are steps that look
+    at the same, for which no other order was tried where it might change what is found.
     """
 
     now: Evaluation
@@ -111,6 +113,7 @@ class OrderStudy(Struct, frozen=True, kw_only=True):
     orders: tuple[tuple[str, ...], ...]
     move: Move | None
     cap: int | None
+    same_looks: tuple[tuple[str, ...], ...]
 
     @property
     def cap_kept(self) -> bool:
@@ -152,11 +155,14 @@ class _Study(Struct, frozen=True):
             orders=tuple(orders[frozenset(study.steps)] for study in runs),
             move=self.move(now, found),
             cap=self.cap,
+            same_looks=tuple(
+                tuple(now.plan.ids[step] for step in look) for look in kept_in_place(tree, now.plan)
+            ),
         )
 
     def evaluate(self, tree: Tree) -> Evaluation:
         plan = plan_of(tree, self.cautions, self.chances)
-        return Evaluation(tree, plan, route_costs(plan, self.cautions))
+        return Evaluation(tree, plan, route_costs(unfolded(plan), self.cautions))
 
     def runs(self, evaluation: Evaluation) -> list[Run]:
         return runs_of(evaluation.tree, evaluation.plan)
