@@ -14,6 +14,7 @@ import sys
 from contextlib import suppress
 
 from diagnose import __version__
+from diagnose.text import printable
 
 VERBS = {
     "start": "find out what is wrong with a machine",
@@ -146,7 +147,7 @@ def _output_failed(error: OSError) -> int:
 
 
 def _failed(message: object, code: int) -> int:
-    line = " ".join(f"{message}".split())
+    line = " ".join(printable(f"{message}").split())
     try:
         print(f"diagnose: {line}", file=sys.stderr)
     except (OSError, UnicodeError, AttributeError):

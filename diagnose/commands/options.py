@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 
 from diagnose.files.library import built_in
 from diagnose.files.tree import ROLES
+from diagnose.text import printable
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -82,7 +83,7 @@ def add_name(made: Parser, about: str = "who it is, for the log") -> None:
 def person(options: argparse.Namespace) -> str:
     """Return the person's own name, empty where nobody gave one."""
     said = options.person or os.environ.get("DIAGNOSE_NAME", "")
-    return " ".join(said.split())[:LONGEST_NAME]
+    return " ".join(printable(said[:LONGEST_NAME]).split())
 
 
 def trees_folder(options: argparse.Namespace) -> Path:
@@ -132,9 +133,14 @@ def fields(thing: object, *names: str) -> dict[str, Any]:
 
 
 def say(line: str) -> None:
-    """Print one line of a command's own output, whatever the locale can spell."""
+    """Print lines of a command's own output: nothing in them moves a cursor."""
+    page("\n".join(map(printable, line.split("\n"))))
+
+
+def page(text: str) -> None:
+    """Print a text that was made printable, whatever the locale can spell."""
     encoding = sys.stdout.encoding or "utf-8"
-    print(line.encode(encoding, "replace").decode(encoding))
+    print(text.encode(encoding, "replace").decode(encoding))
 
 
 def listed(options: argparse.Namespace, data: object, lines: Iterable[str], nothing: str) -> int:

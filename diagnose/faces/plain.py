@@ -20,6 +20,7 @@ from diagnose.faces.elements import Element, StatusLine, elements, line_by_line
 from diagnose.faces.streams import is_terminal
 from diagnose.faces.words import REPLIES
 from diagnose.files import replies
+from diagnose.text import printable
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -200,7 +201,7 @@ class PlainFace:
 def _filled(text: str, indent: str = "") -> str:
     width = max(NARROWEST, shutil.get_terminal_size().columns)
     hanging = indent if len(indent) <= 4 else ""
-    return textwrap.fill(text, width, subsequent_indent=hanging, break_on_hyphens=False)
+    return textwrap.fill(printable(text), width, subsequent_indent=hanging, break_on_hyphens=False)
 
 
 def _spelled_out(screen: Screen, typed: str) -> str:

@@ -40,6 +40,15 @@ _HIDDEN = (
 CONTROL = re.compile(f"[{_HIDDEN}]|\r(?!\n)")
 CONTROL_IN_VALUE = re.compile(f"[{_HIDDEN}\r\t]")
 
+# What has no width and no look of its own, so that two answers could look alike: Unicode calls them
+# default-ignorable (DerivedCoreProperties). What only chooses between two looks of the character
+# before it (FE00 to FE0F, E0100 to E01EF) may stand, as after many emoji.
+UNSEEN = re.compile(
+    "[\u00ad\u034f\u115f\u1160\u17b4\u17b5\u180b-\u180f\u200b-\u200d\u2060-\u2065\u206a-\u206f\u3164"
+    "\uffa0\ufff0-\ufffb\U0001bca0-\U0001bca3\U0001d173-\U0001d17a\U000e0000-\U000e00ff"
+    "\U000e01f0-\U000e0fff]"
+)
+
 _PLAIN_WORDS = (
     ("mapping values", "A colon here starts a second value: put the text in quotes"),
     ("could not find expected ':'", "A colon is missing after the key, or the line above runs on"),

@@ -12,7 +12,7 @@ from diagnose.files.tree import Question, Reading
 from diagnose.rules.view import Objection, route
 from diagnose.study.graph import always_before, nearest_before, reached
 from diagnose.study.plan import passing_answer
-from diagnose.text import folded
+from diagnose.text import as_seen, folded
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -79,9 +79,8 @@ def answer_word(view: TreeView) -> Iterator[Objection]:
     for name, step in view.questions():
         seen: set[str] = set()
         for number, way in enumerate(step.exits):
-            word = folded(way.answer)
-            what = _taken(word, seen)
-            seen.add(word)
+            what = _taken(folded(way.answer), as_seen(way.answer) in seen)
+            seen.add(as_seen(way.answer))
             if what:
                 message = f'The answer "{way.answer}" {what}: say what was seen.'
                 yield Objection(view.at(name, *step.answer_at(number)), message)
@@ -133,15 +132,15 @@ def _looks_at(step: Question) -> tuple[object, ...]:
     return (frozenset(way.answer for way in step.exits),)
 
 
-def _taken(word: str, seen: set[str]) -> str:
-    """Return why a word cannot be an answer beside those that were seen before it, or nothing."""
+def _taken(word: str, twice: bool) -> str:
+    """Return why a word cannot be an answer, or not beside those before it; or nothing."""
     if re.fullmatch(r"[\d\W_]+", word):
         return "reads as a number"
     if len(word) == 1:
         return "is a single letter, which is a key at the screen"
     if word in REPLY_WORDS or word.startswith(f"{NOTE} "):
         return "is a reply that the program itself uses"
-    return "stands twice at this step (capitals do not count)" if word in seen else ""
+    return "stands twice at this step (capitals do not count)" if twice else ""
 
 
 def bands(view: TreeView) -> Iterator[Objection]:
