@@ -42,8 +42,8 @@ def run(args: Sequence[str]) -> int:
     if file is None:
         opt.page(text.rstrip("\n"))
         return opt.OK
-    write(file, text.encode(), log=log.path)
-    opt.say(f"The handover of case {case.name} is in {file}.")
+    if write(file, text.encode(), log=log.path):
+        opt.say(f"The handover of case {case.name} is in {file}.")
     return opt.OK
 
 

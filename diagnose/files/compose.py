@@ -15,6 +15,7 @@ from diagnose.files import whole_files as refusals
 from diagnose.files.places import LOADER
 from diagnose.files.problems import refused
 from diagnose.files.refusals import control_character, wrong_shape
+from diagnose.files.regular import content
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -78,15 +79,13 @@ class Unreadable(Exception):
 def text_of(path: Path, name: str) -> str:
     """Return the text of a library file.
 
-    Raises `Unreadable` for a file that is missing, over 8 MiB, or not UTF-8.
+    Raises `Unreadable` for a file that is missing, no ordinary one, over 8 MiB, or not UTF-8.
     """
     try:
-        with path.open("rb") as stream:
-            raw = stream.read(LARGEST + 1)
+        raw = content(path, LARGEST + 1)
     except OSError as error:
-        raise _unreadable(
-            name, refusals.unreadable(error.strerror or "cannot be opened")
-        ) from error
+        reason = (error.strerror or "it cannot be opened").lower()
+        raise _unreadable(name, refusals.unreadable(reason)) from error
     if len(raw) > LARGEST:
         raise _unreadable(name, refusals.too_large())
     try:
