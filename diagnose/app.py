@@ -15,6 +15,7 @@ import sys
 from contextlib import suppress
 
 from diagnose import __version__
+from diagnose.text import shortened
 
 VERBS = {
     "start": "find out what is wrong with a machine",
@@ -32,11 +33,17 @@ VERBS = {
     "handover": "the page that licensed service gets",
 }
 
+#: A longer message holds what was typed.
+_LONGEST_LINE = 2000
+
 #: As a shell says it of a command that Ctrl-C ended.
 INTERRUPTED = 130
 
 #: Why an output cannot be written: the disk is full, or at its quota, or broken.
 _NO_ROOM = {errno.ENOSPC, errno.EDQUOT, errno.EIO, errno.EFBIG}
+
+#: Why a file or folder that somebody named cannot be used.
+_NOT_ALLOWED = {errno.EACCES, errno.EPERM, errno.ENAMETOOLONG, errno.ELOOP, errno.EROFS}
 
 _HELP = """usage: diagnose [VERB] [options]
 
@@ -53,6 +60,7 @@ def main() -> None:
     # Imports and trees are tens of thousands of objects that stay: at its usual pace the collector
     # walks them again and again, which is a third of the time to the first screen.
     gc.set_threshold(100_000, 20, 100)
+    _open_all_three()
     code = run(sys.argv[1:])
     # The work is done: Ctrl-C comes too late to change what it came to.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
@@ -63,8 +71,18 @@ def main() -> None:
     sys.exit(code if unwritten is None else _output_failed(unwritten))
 
 
+def _open_all_three() -> None:
+    """Send a stream that was closed nowhere: the next file to be opened would be taken for it."""
+    nowhere = os.open(os.devnull, os.O_RDWR)
+    while nowhere <= 2:
+        nowhere = os.dup(nowhere)
+    os.close(nowhere)
+
+
 def run(args: list[str]) -> int:
     """Run one command line and return the exit code."""
+    if sys.stdout is None:
+        return _failed("Standard output is closed: nothing could be shown.", 3)
     try:
         if args[:1] == ["--version"]:
             print(f"diagnose {__version__}")
@@ -83,10 +101,7 @@ def run(args: list[str]) -> int:
     except Exception as error:
         if os.environ.get("DIAGNOSE_TRACEBACK"):
             raise
-        # Whatever writes a file says itself which it was: what names none is the output.
-        if isinstance(error, OSError) and error.filename is None and error.errno in _NO_ROOM:
-            return _output_failed(error)
-        return _fault(error, args)
+        return _unexpected(error, args)
 
 
 def _help() -> int:
@@ -94,6 +109,17 @@ def _help() -> int:
     verbs = "\n".join(f"  {verb:{width}}  {about}" for verb, about in VERBS.items())
     print(_HELP.format(verbs=verbs))
     return 0
+
+
+def _unexpected(error: Exception, args: list[str]) -> int:
+    """Tell what the computer refuses, which no program can mend, from a fault of this one."""
+    if isinstance(error, OSError):
+        # Whatever writes a file says itself which it was: what names none is the output.
+        if error.filename is None and error.errno in _NO_ROOM:
+            return _output_failed(error)
+        if error.filename is not None and error.errno in _NOT_ALLOWED:
+            return _failed(f"{error.filename}: {error.strerror}; name another.", 3)
+    return _fault(error, args)
 
 
 def _fault(error: Exception, args: list[str]) -> int:
@@ -114,8 +140,6 @@ def _called(verb: str, rest: list[str]) -> int:
     from diagnose.text import did_you_mean
 
     try:
-        if sys.stdout is None:
-            raise Unusable("Standard output is closed: nothing could be shown.")
         if verb not in VERBS:
             hint = did_you_mean(verb, VERBS)
             raise WrongUse(f'There is no command "{verb[:40]}".{hint} `diagnose --help` lists all.')
@@ -149,9 +173,10 @@ def _output_failed(error: OSError) -> int:
 
 
 def _failed(message: object, code: int) -> int:
-    line = " ".join(f"{message}".split())
+    line = " ".join(shortened(f"{message}", _LONGEST_LINE).split())
     try:
-        print(f"diagnose: {line}", file=sys.stderr)
+        if sys.stderr is not None:
+            print(f"diagnose: {line}", file=sys.stderr)
     except (OSError, UnicodeError, AttributeError):
         _swallow_output()
     return code

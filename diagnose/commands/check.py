@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from diagnose.case.screens import as_data
 from diagnose.commands import options as opt
+from diagnose.files.kinds import MOST_PROBLEMS
 from diagnose.files.library import load
 from diagnose.rules.check import check, errors
 from diagnose.text import did_you_mean
@@ -49,7 +50,8 @@ def _lines(trees: int, problems: Sequence[Problem]) -> Iterator[str]:
         own = list(group)
         yield from map(str, own[:MOST])
         if len(own) > MOST:
-            yield f"{file}: and {len(own) - MOST} more; mend these first."
+            kept = "at least " if len(own) >= MOST_PROBLEMS else ""
+            yield f"{file}: and {kept}{len(own) - MOST} more; mend these first."
     bad = len(errors(problems))
     said = f"{trees} tree{'' if trees == 1 else 's'}"
     yield f"{said}, {_counted(bad, 'error')}, {_counted(len(problems) - bad, 'warning')}."

@@ -13,6 +13,7 @@ from diagnose.commands import options as opt
 from diagnose.commands.output import write
 from diagnose.log import clock
 from diagnose.paper.letters import CannotRender
+from diagnose.text import printable
 
 if TYPE_CHECKING:
     import argparse
@@ -41,7 +42,7 @@ class Written(Struct, frozen=True, kw_only=True):
         if self.paper is not None:
             words.append(f"{self.sheets} sheet{'' if self.sheets == 1 else 's'} {self.paper}")
         words += [f"type {self.type_size:.1f} pt"] if self.type_size is not None else []
-        return f"{self.file}: {'; '.join([*words, *filter(None, [self.note])])}."
+        return f"{printable(self.file)}: {'; '.join([*words, *filter(None, [self.note])])}."
 
 
 def add_output(parser: argparse.ArgumentParser, endings: Sequence[str], standard: str) -> None:

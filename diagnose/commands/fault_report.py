@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import platform
 import traceback
 from pathlib import Path
@@ -33,7 +34,9 @@ def kept(error: BaseException, args: Sequence[str]) -> Path | None:
     path = folder / f"{clock.now():%Y-%m-%dT%H%M%S%f}.txt"
     try:
         folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-        path.write_text(text, encoding="utf-8", errors="replace")
+        # Nobody else may read it: it has paths and names of files in it.
+        with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as stream:
+            stream.write(text.encode("utf-8", "replace"))
     except OSError:
         return None
     return path

@@ -40,10 +40,10 @@ def run(args: Sequence[str]) -> int:
     page = handover(case, log.events(case), log.begun_in(case), around)
     text = as_markdown(page) if form == "md" else json.dumps(as_json(page), indent=2) + "\n"
     if file is None:
-        opt.say(text.rstrip("\n"))
+        opt.page(text.rstrip("\n"))
         return opt.OK
-    write(file, text.encode(), log=log.path)
-    opt.say(f"The handover of case {case.name} is in {file}.")
+    if write(file, text.encode(), log=log.path):
+        opt.say(f"The handover of case {case.name} is in {file}.")
     return opt.OK
 
 

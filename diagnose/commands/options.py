@@ -5,12 +5,16 @@ from __future__ import annotations
 import argparse
 import json
 import os
+import re
+import stat
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 from diagnose.files.library import built_in
+from diagnose.files.regular import is_ordinary
 from diagnose.files.tree import ROLES
+from diagnose.text import printable
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -34,12 +38,34 @@ class Unusable(Exception):
     """A file, a unit or a log cannot be used; one line says which, where and what to do."""
 
 
+# Options whose value names a file or a folder.
+_FILES = ("trees", "log", "output", "file", "font", "draw")
+
+# How Python spells bytes that are no UTF-8.
+_NO_TEXT = re.compile("[\ud800-\udfff]")
+
+
+def _as_text(value: object) -> object:
+    """Return a value of the command line with U+FFFD for what is no text."""
+    if isinstance(value, list):
+        return [_as_text(one) for one in value]
+    return _NO_TEXT.sub("\N{REPLACEMENT CHARACTER}", value) if isinstance(value, str) else value
+
+
 class Parser(argparse.ArgumentParser):
     """An argument parser that says what is wrong in one line and leaves exiting to `app`."""
 
     def error(self, message: str) -> NoReturn:
         """Raise `WrongUse` with the parser's own sentence."""
         raise WrongUse(f"{self.prog}: {message}; `{self.prog} --help` explains.")
+
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> tuple[Any, list[str]]:
+        """Return what was given; bytes that are no UTF-8 stay only in the names of files."""
+        found, more = super().parse_known_args(args, namespace)
+        for name, value in vars(found).items():
+            if name not in _FILES:
+                setattr(found, name, _as_text(value))
+        return found, more
 
     def _print_message(self, message: str, file: SupportsWrite[str] | None = None) -> None:
         """Write the help. argparse's own says nothing where it cannot be written."""
@@ -82,7 +108,7 @@ def add_name(made: Parser, about: str = "who it is, for the log") -> None:
 def person(options: argparse.Namespace) -> str:
     """Return the person's own name, empty where nobody gave one."""
     said = options.person or os.environ.get("DIAGNOSE_NAME", "")
-    return " ".join(said.split())[:LONGEST_NAME]
+    return " ".join(printable(said[:LONGEST_NAME]).split())
 
 
 def trees_folder(options: argparse.Namespace) -> Path:
@@ -91,7 +117,13 @@ def trees_folder(options: argparse.Namespace) -> Path:
     if not said:
         return built_in()
     folder = Path(said)
-    if not folder.is_dir():
+    try:
+        is_there = stat.S_ISDIR(folder.stat().st_mode)
+    except FileNotFoundError:
+        is_there = False
+    except (OSError, ValueError) as error:
+        raise Unusable(f"{folder}: {_reason(error)}; name a library with --trees.") from error
+    if not is_there:
         raise Unusable(f"{folder}: no such folder; name a library with --trees.")
     return folder
 
@@ -115,15 +147,40 @@ def where(options: argparse.Namespace) -> str:
 
 
 def open_log(options: argparse.Namespace, mode: str = "rwc") -> SqliteLog:
-    """Return the case log, made where it is missing unless `mode` is "rw". Raises `LogError`."""
+    """Return the case log, made where it is missing unless `mode` is "rw".
+
+    Raises `LogError`, `Unusable`.
+    """
     from diagnose.log.sqlite import SqliteLog
 
-    return SqliteLog(log_path(options), mode)
+    path = log_path(options)
+    _is_there(path)
+    return SqliteLog(path, mode)
 
 
 def existing_log(options: argparse.Namespace) -> SqliteLog | None:
-    """Return the case log, or None where there is none yet. Raises `LogError`."""
-    return open_log(options, "rw") if log_path(options).exists() else None
+    """Return the case log, or None where there is none yet. Raises `LogError`, `Unusable`."""
+    return open_log(options, "rw") if _is_there(log_path(options)) else None
+
+
+def _is_there(log: Path) -> bool:
+    """Return whether a log lies there. Raises `Unusable` where something else does, or none can."""
+    try:
+        f"{log}".encode()
+        ordinary = is_ordinary(log)
+    except (FileNotFoundError, NotADirectoryError):
+        return False
+    except (OSError, ValueError) as error:
+        raise Unusable(f"{log}: {_reason(error)}; name another file with --log.") from error
+    if not ordinary:
+        raise Unusable(f"{log}: this is no ordinary file; name another with --log.")
+    return True
+
+
+def _reason(error: OSError | ValueError) -> str:
+    if isinstance(error, UnicodeError):
+        return "this name is not UTF-8"
+    return (getattr(error, "strerror", None) or "it cannot be used").lower()
 
 
 def fields(thing: object, *names: str) -> dict[str, Any]:
@@ -132,9 +189,14 @@ def fields(thing: object, *names: str) -> dict[str, Any]:
 
 
 def say(line: str) -> None:
-    """Print one line of a command's own output, whatever the locale can spell."""
+    """Print lines of a command's own output: nothing in them moves a cursor."""
+    page("\n".join(map(printable, line.split("\n"))))
+
+
+def page(text: str) -> None:
+    """Print a text that was made printable, whatever the locale can spell."""
     encoding = sys.stdout.encoding or "utf-8"
-    print(line.encode(encoding, "replace").decode(encoding))
+    print(text.encode(encoding, "replace").decode(encoding))
 
 
 def listed(options: argparse.Namespace, data: object, lines: Iterable[str], nothing: str) -> int:

@@ -18,6 +18,7 @@ from diagnose.files.tree import Finding
 from diagnose.log.endings import endings
 from diagnose.study.chances import CaseEvidence, evidence_of, means, sureness, weights
 from diagnose.study.order.study import order_study
+from diagnose.text import printable
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -283,6 +284,6 @@ def _say(text: str) -> None:
 def _out(text: str, options: argparse.Namespace) -> None:
     """Say what came of writing; on standard error where the output is for another program."""
     if options.json:
-        print(text.encode("ascii", "backslashreplace").decode(), file=sys.stderr)
+        print(printable(text).encode("ascii", "backslashreplace").decode(), file=sys.stderr)
     else:
         _say(text)

@@ -38,7 +38,7 @@ class ReadyLibrary:
         self._to_come: set[tuple[str, ...]] = set()
         if symptoms is not None:
             for inside in (KINDS, MACHINES, ROUNDS):
-                self._to_come.update(files_in(folder, inside))
+                self._to_come.update(files_in(self.content, inside))
         self.card: Card | None = None
         self.chances: Mapping[str, Mapping[str, float]] = {}
         self._trees: dict[str, ReadyTree | None] = {}
@@ -88,7 +88,8 @@ class ReadyLibrary:
             return None
         self._bring(MACHINES, name)
         file = self.content.file(MACHINES, f"{name}.yaml")
-        broken = self.content.problems_of(file)
+        folder = self.content.file(MACHINES)
+        broken = self.content.problems_of(file) or self.content.problems_of(folder)
         if broken:
             raise Unusable(f"{broken[0]} (`diagnose check` lists all)")
         card = self.content.card(name)
@@ -140,7 +141,8 @@ class ReadyLibrary:
         """
         self._bring(ROUNDS, name)
         file = self.content.file(ROUNDS, f"{name}.yaml")
-        problems = self.content.problems_of(file)
+        folder = self.content.file(ROUNDS)
+        problems = self.content.problems_of(file) or self.content.problems_of(folder)
         own = self.content.rounds.get(name)
         if own is None and not problems:
             hint = did_you_mean(name, self.rounds)

@@ -13,6 +13,7 @@ from diagnose.files.compose import Unreadable, text_of
 from diagnose.files.library import load
 from diagnose.files.places import Places
 from diagnose.files.reading import content_hash, read_tree
+from diagnose.files.regular import content
 from diagnose.files.spans import NoSpan, Page
 from diagnose.files.tree import Finding, Question, Reading
 from diagnose.rules.check import check
@@ -115,7 +116,7 @@ def _put(path: Path, text: str, old: Tree, meant: Tree) -> list[Problem]:
 
     Returns the warnings about worked cases that it brings: they are still true.
     """
-    raw = path.read_bytes()
+    raw = _raw(path)
     again, problems = read_tree(text, str(path))
     if again is None or content_hash(again) != content_hash(meant):
         why = f" ({problems[0].message})" if problems else ""
@@ -126,11 +127,19 @@ def _put(path: Path, text: str, old: Tree, meant: Tree) -> list[Problem]:
     against = [problem for problem in new if (problem.code, problem.severity) != _LONGER_CASE]
     if against:
         raise Refused(against)
-    if path.read_bytes() != raw:
+    if _raw(path) != raw:
         raise Unusable(f"{path}: the file has changed meanwhile; try again.")
     mark = _BYTE_ORDER_MARK if raw.startswith(_BYTE_ORDER_MARK) else b""
     write(str(path), mark + text.encode())
     return new
+
+
+def _raw(path: Path) -> bytes:
+    try:
+        return content(path)
+    except OSError as error:
+        reason = (error.strerror or "it cannot be read").lower()
+        raise Unusable(f"{path}: {reason}; nothing was changed.") from error
 
 
 def _new_problems(library: Library, tree: Tree, text: str) -> list[Problem]:

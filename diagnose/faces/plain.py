@@ -20,6 +20,7 @@ from diagnose.faces.elements import Element, StatusLine, elements, line_by_line
 from diagnose.faces.streams import is_terminal
 from diagnose.faces.words import REPLIES
 from diagnose.files import replies
+from diagnose.text import printable
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -204,7 +205,8 @@ class PlainFace:
 def _filled(text: str, indent: str = "") -> str:
     width = max(NARROWEST, shutil.get_terminal_size().columns)
     hanging = indent if len(indent) <= 4 else ""
-    filled = textwrap.fill(text, width, subsequent_indent=hanging, break_on_hyphens=False)
+    shown = _TOGETHER.join(map(printable, text.split(_TOGETHER)))
+    filled = textwrap.fill(shown, width, subsequent_indent=hanging, break_on_hyphens=False)
     return filled.replace(_TOGETHER, " ")
 
 

@@ -15,6 +15,7 @@ from diagnose.files import whole_files as refusals
 from diagnose.files.places import LOADER
 from diagnose.files.problems import refused
 from diagnose.files.refusals import control_character, wrong_shape
+from diagnose.files.regular import content
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -39,6 +40,15 @@ _HIDDEN = (
 )
 CONTROL = re.compile(f"[{_HIDDEN}]|\r(?!\n)")
 CONTROL_IN_VALUE = re.compile(f"[{_HIDDEN}\r\t]")
+
+# What has no width and no look of its own, so that two answers could look alike: Unicode calls them
+# default-ignorable (DerivedCoreProperties). What only chooses between two looks of the character
+# before it (FE00 to FE0F, E0100 to E01EF) may stand, as after many emoji.
+UNSEEN = re.compile(
+    "[\u00ad\u034f\u115f\u1160\u17b4\u17b5\u180b-\u180f\u200b-\u200d\u2060-\u2065\u206a-\u206f\u3164"
+    "\uffa0\ufff0-\ufffb\U0001bca0-\U0001bca3\U0001d173-\U0001d17a\U000e0000-\U000e00ff"
+    "\U000e01f0-\U000e0fff]"
+)
 
 _PLAIN_WORDS = (
     ("mapping values", "A colon here starts a second value: put the text in quotes"),
@@ -69,15 +79,13 @@ class Unreadable(Exception):
 def text_of(path: Path, name: str) -> str:
     """Return the text of a library file.
 
-    Raises `Unreadable` for a file that is missing, over 8 MiB, or not UTF-8.
+    Raises `Unreadable` for a file that is missing, no ordinary one, over 8 MiB, or not UTF-8.
     """
     try:
-        with path.open("rb") as stream:
-            raw = stream.read(LARGEST + 1)
+        raw = content(path, LARGEST + 1)
     except OSError as error:
-        raise _unreadable(
-            name, refusals.unreadable(error.strerror or "cannot be opened")
-        ) from error
+        reason = (error.strerror or "it cannot be opened").lower()
+        raise _unreadable(name, refusals.unreadable(reason)) from error
     if len(raw) > LARGEST:
         raise _unreadable(name, refusals.too_large())
     try:

@@ -24,6 +24,7 @@ from diagnose.files.cautions import (
 )
 from diagnose.files.kinds import (
     ID,
+    PROSE,
     TEXT,
     Either,
     Flag,
@@ -90,8 +91,8 @@ def _applies_to(what: str) -> Key:
 
 
 _QUESTION = (
-    Key("do", TEXT, "What to do first."),
-    Key("look_for", TEXT, "What good and bad look like."),
+    Key("do", PROSE, "What to do first."),
+    Key("look_for", PROSE, "What good and bad look like."),
     Key("tool", TEXT, "What it takes."),
     Key("minutes", POSITIVE, "How long it takes.", 1.0),
     Key(
@@ -202,16 +203,16 @@ FINDING: Final = Record(
     _must("finding", TEXT, "The cause in one line, and one reason to believe it."),
     _must("chance", CHANCE, "How often it is the cause, in 100 cases of this symptom."),
     Key("who", choice(*ROLES), "Who may do the remedy.", ""),
-    Key("remedy", TEXT, "What to do."),
+    Key("remedy", PROSE, "What to do."),
     Key("minutes", POSITIVE, "How long the remedy takes.", 5.0),
     _HAZARDS,
     _CAUTIONS,
     Key("parts", ListOf(Text("a part")), "Parts that the remedy may need.", ()),
-    Key("leave_safe", TEXT, "How to leave the machine until service comes; shown."),
-    Key("ask_service", TEXT, "What service is asked to do; in the handover only."),
+    Key("leave_safe", PROSE, "How to leave the machine until service comes; shown."),
+    Key("ask_service", PROSE, "What service is asked to do; in the handover only."),
     _second(
         "until_mended",
-        TEXT,
+        PROSE,
         "After a referral: `out of use`, or a sentence that says how it may be used until then. "
         "Required where `who` is service.",
     ),
@@ -277,7 +278,7 @@ CAUTION: Final = Record(
         "When it ends: as soon as the machine runs, or not in this case.",
     ),
     Key("minutes", POSITIVE, "How long taking it takes, with all that it includes.", 1.0),
-    _must("text", TEXT, "What to do, and why."),
+    _must("text", PROSE, "What to do, and why."),
     _must("confirm", LINES, "What is confirmed, one short line each."),
     _second(
         "confirm_lines",
@@ -314,8 +315,8 @@ ITEM: Final = Record(
     "an item",
     "One action of a round.",
     _item,
-    _must("do", TEXT, "One action."),
-    Key("look_for", TEXT, "What right looks like."),
+    _must("do", PROSE, "One action."),
+    Key("look_for", PROSE, "What right looks like."),
     Key("minutes", POSITIVE, "How long it takes.", 1.0),
     _HAZARDS,
     _CAUTIONS,
@@ -384,7 +385,7 @@ _LINES = (
         Key("altitude", quantity("length"), "Its height above the sea."),
     ),
     Key("stands", TEXT, "Where the machine stands."),
-    Key("access", TEXT, "When and how service gets in."),
+    Key("access", PROSE, "When and how service gets in."),
     _section(
         "tanks",
         "The tanks.",
@@ -462,7 +463,7 @@ _LINES = (
         Key("name", TEXT, "The name."),
         Key("phone", TEXT, "The number."),
     ),
-    Key("last_visit", TEXT, "Service's last visit, and what was done."),
+    Key("last_visit", PROSE, "Service's last visit, and what was done."),
 )
 
 CARD: Final = Record(

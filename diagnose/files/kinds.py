@@ -14,7 +14,7 @@ import yaml
 from msgspec import Struct
 
 from diagnose.files import refusals
-from diagnose.files.compose import CONTROL_IN_VALUE
+from diagnose.files.compose import CONTROL_IN_VALUE, UNSEEN
 from diagnose.files.problems import refused
 from diagnose.text import did_you_mean, shortened
 
@@ -76,9 +76,10 @@ class Kind(Protocol):
 
 
 class Text(Struct, frozen=True):
-    """Any text of at least one character."""
+    """Any text of at least one character, on one line unless `lines` says that it may run on."""
 
     words: str = "text"
+    lines: bool = False
 
     def read(self, node: yaml.Node, notes: Notes) -> Any:
         """Return the text, stripped."""
@@ -86,14 +87,22 @@ class Text(Struct, frozen=True):
             message = f"Here stands {self.words}, in one piece."
             return notes.wrong(node, refusals.wrong_shape(message))
         value: str = node.value
-        if not value.isprintable() and CONTROL_IN_VALUE.search(value):
-            message = "The text holds a control character: take it (or its escape) out."
-            return notes.wrong(node, refusals.control_character(message))
+        if not (value.isascii() and value.isprintable()):
+            if CONTROL_IN_VALUE.search(value):
+                message = "The text holds a control character: take it (or its escape) out."
+                return notes.wrong(node, refusals.control_character(message))
+            if found := UNSEEN.search(value):
+                number = f"U+{ord(found[0]):04X}"
+                message = f"The text holds {number}, which no one can see: take it out."
+                return notes.wrong(node, refusals.control_character(message))
         value = value.strip()
+        if "\n" in value and not self.lines:
+            return notes.wrong(node, refusals.line_end(self.words))
         return value or notes.wrong(node, refusals.empty_value(self.words))
 
 
 TEXT: Final = Text()
+PROSE: Final = Text(lines=True)
 
 _UNITS: Final[dict[str, tuple[str, ...]]] = {
     "length": ("mm", "cm", "m", "in", "inch", "ft"),
@@ -124,8 +133,8 @@ class Word(Struct, frozen=True):
         return notes.wrong(node, self.refusal(shortened(value)))
 
 
-#: A name inside the library: small letters, digits and hyphens, a letter first.
-ID: Final = Word("an id", re.compile(r"[a-z][a-z0-9-]*\Z").match, refusals.not_an_id)
+#: A name inside the library: small letters, digits and hyphens, a letter first, 100 at most.
+ID: Final = Word("an id", re.compile(r"[a-z][a-z0-9-]{0,99}\Z").match, refusals.not_an_id)
 
 
 def choice(*options: str) -> Word:

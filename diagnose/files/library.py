@@ -16,8 +16,14 @@ from diagnose.files.places import Places
 from diagnose.files.problems import refused
 from diagnose.files.reading import read_draft, read_node
 from diagnose.files.replies import REPLY_WORDS
-from diagnose.files.whole_files import empty_library, not_the_file_name, stray, taken_name
-from diagnose.text import did_you_mean
+from diagnose.files.whole_files import (
+    empty_library,
+    not_the_file_name,
+    stray,
+    taken_name,
+    unreadable_folder,
+)
+from diagnose.text import did_you_mean, printable
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -78,7 +84,7 @@ class Library(Struct):
 
     def file(self, *parts: str) -> str:
         """Return how problems name a file of this library."""
-        return str(self.folder.joinpath(*parts))
+        return printable(str(self.folder.joinpath(*parts)))
 
     def place(self, file: str, path: PathInside) -> tuple[int, int]:
         """Return line and column, from 1, of what stands at a path of a file."""
@@ -107,7 +113,7 @@ def load(folder: Path, only: frozenset[str] | None = None) -> Library:
         names = sorted({*common, *(f"{symptom}.yaml" for symptom in only)} & set(names))
     add(library, *((name,) for name in names))
     if only is None:
-        add(library, *(parts for inside in FOLDERS for parts in files_in(folder, inside)))
+        add(library, *(parts for inside in FOLDERS for parts in files_in(library, inside)))
     return library
 
 
@@ -126,12 +132,19 @@ def add(library: Library, *files: tuple[str, ...]) -> None:
                 put_in(library, text, *parts)
 
 
-def files_in(folder: Path, inside: str) -> list[tuple[str, ...]]:
-    """Return what leads to the files of a folder inside the library's; none where it is missing."""
+def files_in(library: Library, inside: str) -> list[tuple[str, ...]]:
+    """Return what leads to the files of a folder inside the library's; none where it is missing.
+
+    A folder that may not be listed goes to the library's problems.
+    """
     path = inside.split("/")
     try:
-        return [(*path, name) for name in _yaml_names(folder.joinpath(*path))]
-    except OSError:
+        return [(*path, name) for name in _yaml_names(library.folder.joinpath(*path))]
+    except (FileNotFoundError, NotADirectoryError):
+        return []
+    except OSError as error:
+        refusal = unreadable_folder((error.strerror or "it cannot be listed").lower())
+        library.problems.append(refused(library.file(*path), refusal, 1, 1))
         return []
 
 
@@ -211,15 +224,22 @@ def strays(library: Library) -> list[Problem]:
         try:
             there = sorted(folder.iterdir())
         except OSError:
-            continue
+            continue  # Whoever reads the folder says so.
         for path in there:
-            is_folder = path.is_dir()
+            is_folder = _is_folder(path)
             read = (*inside, path.name) in known if is_folder else path.suffix == ".yaml"
             if read or path.name.startswith("."):
                 continue
             name = library.file(*inside, path.name)
             found.append(refused(name, stray(path.name, is_folder), 1, 1, "warning"))
     return found
+
+
+def _is_folder(path: Path) -> bool:
+    try:
+        return path.is_dir()
+    except OSError:
+        return False  # What is in a folder that may not be searched.
 
 
 def _yaml_names(folder: Path) -> list[str]:

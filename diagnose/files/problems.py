@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Final, Literal
 
 from msgspec import Struct
+
+from diagnose.text import shortened
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -12,6 +14,9 @@ if TYPE_CHECKING:
     from diagnose.files.refusals import Refusal
 
 Severity = Literal["error", "warning"]
+
+#: A longer message is cut: it holds a text that somebody left unquoted.
+LONGEST_MESSAGE: Final = 500
 
 
 class Problem(Struct, frozen=True, order=True):
@@ -33,7 +38,8 @@ def refused(
     file: str, refusal: Refusal, line: int, column: int, severity: Severity = "error"
 ) -> Problem:
     """Return what the reader refuses as a problem at a place of a file, line and column from 1."""
-    return Problem(file, line, column, refusal.code, severity, refusal.message)
+    message = shortened(refusal.message, LONGEST_MESSAGE)
+    return Problem(file, line, column, refusal.code, severity, message)
 
 
 def code_of(function: Callable[..., object]) -> str:

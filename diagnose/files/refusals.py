@@ -45,7 +45,8 @@ def control_character(message: str) -> Refusal:
     """A character that no one can see stands in the text, or an escape for one.
 
     It could move the cursor, change colours or turn the text round on the screen of whoever reads
-    it: a line of a caution could look like another one.
+    it: a line of a caution could look like another one. One without any width makes two answers
+    that look alike.
 
     Passes:
         title: "It leaves 3 % of the floor wet"
@@ -53,6 +54,20 @@ def control_character(message: str) -> Refusal:
         title: "It leaves \\e[8m lines"
     """
     return Refusal("control-character", message)
+
+
+def line_end(wanted: str) -> Refusal:
+    """A title, a question, an answer or a name runs over more than one line.
+
+    It is one line of a screen, of a list and of the case log. Longer texts (`do`, `look_for`,
+    `remedy`, a caution's `text`) may be written over several.
+
+    Passes:
+        title: It leaves lines
+    Fails:
+        title: "It leaves\\nlines"
+    """
+    return Refusal("line-end", f"Here stands {wanted}, all on one line.")
 
 
 def unknown_key(shown: str, of: str, hint: str) -> Refusal:
@@ -153,7 +168,9 @@ def not_an_id(shown: str) -> Refusal:
     Fails:
         machine: Dock Machine
     """
-    message = f'"{shown}" is no id: use small letters, digits and hyphens, a letter first.'
+    message = (
+        f'"{shown}" is no id: use small letters, digits and hyphens, a letter first, 100 at most.'
+    )
     return Refusal("not-an-id", message)
 
 
@@ -229,4 +246,5 @@ VALUE_REFUSALS = (
     not_a_quantity,
     no_such_step,
     control_character,
+    line_end,
 )

@@ -14,6 +14,15 @@ def unreadable(reason: str) -> Refusal:
     return Refusal("unreadable", f"The file cannot be read: {reason}.")
 
 
+def unreadable_folder(reason: str) -> Refusal:
+    """A folder of the library cannot be listed.
+
+    The machine cards or rounds in it are missing then, and nobody at the machine would know. Ask
+    whoever owns the folder for the right to read and search it.
+    """
+    return Refusal("unreadable-folder", f"The folder cannot be read: {reason}.")
+
+
 def too_large() -> Refusal:
     """The file is over 8 MiB.
 
@@ -150,6 +159,7 @@ def empty_library() -> Refusal:
 #: All of them; each has its page in the manual.
 FILE_REFUSALS = (
     unreadable,
+    unreadable_folder,
     too_large,
     too_many,
     not_text,

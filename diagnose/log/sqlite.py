@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import json
+import os
 import secrets
 import sqlite3
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import quote
 
@@ -110,7 +111,7 @@ class SqliteLog:
         self.now = now or _utc
         with self._in_plain_words():
             if mode == "rwc":
-                path.parent.mkdir(parents=True, exist_ok=True)
+                _make(path)
             where = f"file:{quote(str(path.absolute()))}?mode={mode}"
             self.base = sqlite3.connect(where, uri=True, timeout=wait, isolation_level=None)
             self._accept(make=mode == "rwc")
@@ -433,6 +434,13 @@ def _reason(error: sqlite3.Error) -> str:
     # A code of more detail has that of its kind in its last byte.
     code = getattr(error, "sqlite_errorcode", -1) & 0xFF
     return words.get(code, f"the log cannot be used ({error}).")
+
+
+def _make(path: Path) -> None:
+    """Make the file of a new log, and its folder, for their owner alone: names are in it."""
+    path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+    with suppress(FileExistsError):
+        os.close(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600))
 
 
 def _utc() -> str:

@@ -14,11 +14,16 @@ from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
+from diagnose.files.regular import content
+
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
 FAMILY: Final = "Fira Sans"
 _WEIGHTS: Final = ("Regular", "Bold")
+
+#: As much of a font file is read; the largest with all letters of East Asia have some 20 MiB.
+LARGEST: Final = 64 * 1024 * 1024
 
 #: What steers how other letters are shown, and is none itself: joiners and variation selectors.
 _SILENT: Final = frozenset("\n\t\u00ad\u200b\u200c\u200d\u2060\ufe0e\ufe0f")
@@ -41,10 +46,11 @@ class Typeface:
         files = [fontpkg_fira_sans.ROOT / "files" / f"FiraSans-{one}.ttf" for one in _WEIGHTS]
         files += [] if more is None else [more]
         try:
-            read = [file.read_bytes() for file in files]
+            read = [content(file, LARGEST) for file in files]
             self._fonts: list[Any] = [TTFont(BytesIO(one), lazy=True, fontNumber=0) for one in read]
         except (OSError, TTLibError) as error:
-            raise CannotRender(f"{more}: this is no font that can be read ({error}).") from error
+            reason = getattr(error, "strerror", None) or f"{error}"
+            raise CannotRender(f"{more}: this is no font that can be read ({reason}).") from error
         self.folder = Path(tempfile.mkdtemp(prefix="diagnose-fonts-"))
         atexit.register(shutil.rmtree, self.folder, ignore_errors=True)
         for place, one in enumerate(read):

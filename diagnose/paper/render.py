@@ -120,7 +120,8 @@ def _refused(said: str) -> str:
 @contextmanager
 def chatter_aside() -> Iterator[Callable[[], str]]:
     """Keep what the C libraries write to standard error (about fonts, say) out of sight."""
-    sys.stderr.flush()
+    if sys.stderr is not None:
+        sys.stderr.flush()
     kept = os.dup(2)
     with tempfile.TemporaryFile() as aside:
 

@@ -6,7 +6,7 @@ from graphlib import CycleError, TopologicalSorter
 from typing import TYPE_CHECKING
 
 from diagnose.files.places import KEY
-from diagnose.rules.view import Objection
+from diagnose.rules.view import Objection, route
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -84,11 +84,12 @@ def includes_itself(view: CautionsView) -> Iterator[Objection]:
     except CycleError as error:
         # It names the cautions backwards, the first of them again at the end.
         circle = error.args[1][:0:-1]
-        first = min(circle, key=list(view.tasks).index)
+        place = {name: number for number, name in enumerate(view.tasks)}
+        first = min(circle, key=place.__getitem__)
         before = circle.index(first)
         circle = [*circle[before:], *circle[:before], first]
         path = view.at(circle[-2], "includes", view.tasks[circle[-2]].includes.index(first))
-        yield Objection(path, f"{' → '.join(circle)} closes a circle: take one out.")
+        yield Objection(path, f"{route(circle)} closes a circle: take one out.")
 
 
 def lockout_holds(view: CautionsView) -> Iterator[Objection]:

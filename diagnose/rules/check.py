@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final, TypeAlias
 
+from diagnose.files.kinds import MOST_PROBLEMS
 from diagnose.files.library import CAUTIONS_FILE, SITE_FILE, collector_at_rest, strays
-from diagnose.files.problems import Problem, code_of
+from diagnose.files.problems import LONGEST_MESSAGE, Problem, code_of
 from diagnose.rules import cards, cautions, findings, names, safety, shape, worked
 from diagnose.rules.view import CardView, CautionsView, RoundView, TreeView
 from diagnose.study.in_force import caution_table
+from diagnose.text import shortened
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
@@ -135,9 +137,15 @@ def card_problems(library: Library, lines: Card, *parts: str) -> list[Problem]:
 
 
 def _found(view: View[Any]) -> list[Problem]:
+    """Return what the rules find in a file: as many errors and warnings as a reader would keep."""
     file = view.library.file(*view.parts)
-    return [
-        Problem(file, *view.library.place(file, found.at), code, found.severity, found.message)
-        for code, rule in _RULES_ON[type(view)]
-        for found in rule(view)
-    ]
+    found = ((code, objection) for code, rule in _RULES_ON[type(view)] for objection in rule(view))
+    kept: dict[str, list[Problem]] = {"error": [], "warning": []}
+    for code, one in found:
+        if len(kept["error"]) >= MOST_PROBLEMS:
+            break
+        if len(kept[one.severity]) < MOST_PROBLEMS:
+            place = view.library.place(file, one.at)
+            message = shortened(one.message, LONGEST_MESSAGE)
+            kept[one.severity].append(Problem(file, *place, code, one.severity, message))
+    return kept["error"] + kept["warning"]

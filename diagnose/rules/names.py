@@ -9,7 +9,6 @@ from diagnose.files.places import KEY
 from diagnose.files.tree import NO_ANSWER, Question
 from diagnose.measure.registry import MEASUREMENTS
 from diagnose.rules.view import CautionsView, Objection
-from diagnose.text import did_you_mean
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Iterator
@@ -17,20 +16,14 @@ if TYPE_CHECKING:
     from diagnose.files.places import Path
     from diagnose.rules.view import CardView, RoundView, TreeView, View
 
-# How many names a rule compares in one file to find what was meant. It takes some 20 µs each, so a
-# file in which everything is wrong would keep its author waiting for hours.
-_COMPARISONS = 20_000
-
 
 def _unknown(
-    named: Iterable[tuple[Path, str]], known: Collection[str]
+    view: View[Any], named: Iterable[tuple[Path, str]], known: Collection[str]
 ) -> Iterator[tuple[Path, str, str]]:
     """Yield the names that are not known, with their paths and a word on what may be meant."""
-    left = _COMPARISONS
     for path, name in named:
         if name not in known:
-            yield path, name, did_you_mean(name, known) if left > 0 else ""
-            left -= len(known)
+            yield path, name, view.hint(name, known)
 
 
 def unknown_step(view: TreeView) -> Iterator[Objection]:
@@ -45,7 +38,7 @@ def unknown_step(view: TreeView) -> Iterator[Objection]:
         start: frist
     """
     named = ((path, name) for path, name in _named_steps(view) if name not in view.unread)
-    for path, name, hint in _unknown(named, view.tasks):
+    for path, name, hint in _unknown(view, named, view.tasks):
         yield Objection(path, f'There is no step "{name}".{hint}')
 
 
@@ -75,7 +68,7 @@ def unknown_answer(view: TreeView) -> Iterator[Objection]:
         for key, word in (("passes", step.passes), ("if_unsure", step.if_unsure)):
             if word is None or step.exit(word) or (key == "passes" and word == NO_ANSWER):
                 continue
-            hint = did_you_mean(word, [way.answer for way in step.exits])
+            hint = view.hint(word, [way.answer for way in step.exits])
             yield Objection(view.at(name, key), f'"{word}" is no answer of this step.{hint}')
 
 
@@ -110,7 +103,7 @@ def _not_in_cautions(
     view: View[Any], what: str, key: str, known: Collection[str]
 ) -> Iterator[Objection]:
     unread = view.table is None and not known and not isinstance(view, CautionsView)
-    for path, name, hint in _unknown(view.named(key), known):
+    for path, name, hint in _unknown(view, view.named(key), known):
         if unread:
             message = f'"{name}" is not known while cautions.yaml has errors: mend that file.'
         else:
@@ -128,7 +121,7 @@ def unknown_symptom(view: View[Any]) -> Iterator[Objection]:
     Fails:
         items: {look: {starts: sampel}}
     """
-    for path, name, hint in _unknown(view.named(view.symptom_key), view.library.symptoms):
+    for path, name, hint in _unknown(view, view.named(view.symptom_key), view.library.symptoms):
         yield Objection(path, f'There is no "{name}.yaml".{hint}')
 
 
@@ -142,7 +135,7 @@ def unknown_measurement(view: TreeView) -> Iterator[Objection]:
     Fails:
         steps: {second: {read: valeu}}
     """
-    for path, name, hint in _unknown(view.named("read"), MEASUREMENTS):
+    for path, name, hint in _unknown(view, view.named("read"), MEASUREMENTS):
         yield Objection(path, f'The program knows no measurement "{name}".{hint}')
 
 
@@ -164,7 +157,7 @@ def unknown_line(view: TreeView | RoundView) -> Iterator[Objection]:
         named += [((*at, line, KEY), line, CARD_LINES) for line in condition]
     for known in (shown, CARD_LINES):
         asked = ((path, line) for path, line, fitting in named if fitting is known)
-        for path, line, hint in _unknown(asked, known):
+        for path, line, hint in _unknown(view, asked, known):
             if line in CARD_LISTS:
                 message = f'"{line}" is a list, which answers nothing: write `show_card: [{line}]`.'
             else:
@@ -186,7 +179,7 @@ def unknown_kind(view: CardView) -> Iterator[Objection]:
     """
     kind = view.lines.kind
     if kind is not None and kind not in view.library.kinds:
-        hint = did_you_mean(kind, view.library.kinds)
+        hint = view.hint(kind, view.library.kinds)
         message = f"There is no machines/kinds/{kind}.yaml that can be read.{hint}"
         yield Objection(("kind",), message)
 
@@ -209,10 +202,10 @@ def begins_with(view: RoundView) -> Iterator[Objection]:
             at = view.at(name, "starts", "answers", step)
             question = tree.steps.get(step)
             if not isinstance(question, Question):
-                hint = did_you_mean(step, tree.steps)
+                hint = view.hint(step, tree.steps)
                 yield Objection((*at, KEY), f'"{item.starts}" asks no "{step}".{hint}')
             elif question.exit(answer) is None:
-                hint = did_you_mean(answer, [way.answer for way in question.exits])
+                hint = view.hint(answer, [way.answer for way in question.exits])
                 yield Objection(at, f'"{step}" has no answer "{answer}".{hint}')
 
 

@@ -4,19 +4,23 @@ from __future__ import annotations
 
 import math
 import re
-from typing import TYPE_CHECKING
+from collections import Counter
+from typing import TYPE_CHECKING, Final
 
 from diagnose.files.replies import NOTE, REPLY_WORDS
 from diagnose.files.tree import Question, Reading
-from diagnose.rules.view import Objection
+from diagnose.rules.view import Objection, route
 from diagnose.study.graph import always_before, nearest_before, reached
 from diagnose.study.plan import passing_answer
-from diagnose.text import did_you_mean, folded
+from diagnose.text import as_seen, folded
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from diagnose.rules.view import TreeView
+
+# Each of the steps that look at the same knows all others.
+_MOST_ALIKE: Final = 100
 
 
 def unreached(view: TreeView) -> Iterator[Objection]:
@@ -56,8 +60,8 @@ def closed_route(view: TreeView) -> Iterator[Objection]:
     step = view.tree.steps[last]
     assert isinstance(step, Question)
     number = [way.answer for way in step.exits].index(answer)
-    route = " → ".join([*(arrow[0] for arrow in view.closed_route), first])
-    message = f"The route {route} returns: let this answer lead on."
+    circle = route([*(arrow[0] for arrow in view.closed_route), first])
+    message = f"The route {circle} returns: let this answer lead on."
     yield Objection(view.at(last, *step.arrow_at(number)), message)
 
 
@@ -75,9 +79,8 @@ def answer_word(view: TreeView) -> Iterator[Objection]:
     for name, step in view.questions():
         seen: set[str] = set()
         for number, way in enumerate(step.exits):
-            word = folded(way.answer)
-            what = _taken(word, seen)
-            seen.add(word)
+            what = _taken(folded(way.answer), as_seen(way.answer) in seen)
+            seen.add(as_seen(way.answer))
             if what:
                 message = f'The answer "{way.answer}" {what}: say what was seen.'
                 yield Objection(view.at(name, *step.answer_at(number)), message)
@@ -102,15 +105,19 @@ def same_as(view: TreeView) -> Iterator[Objection]:
             same_as: first
             answers: {It looks fine: little, It is torn: served}
     """
+    questions = [one for one, _ in view.questions()]
+    alike = Counter(step.same_as for _, step in view.questions())
     for name, step in view.questions():
         if step.same_as is None or step.same_as in view.unread:
             continue
         other = view.tree.steps.get(step.same_as)
         if not isinstance(other, Question):
-            hint = did_you_mean(step.same_as, (one for one, _ in view.questions()))
+            hint = view.hint(step.same_as, questions)
             message = f'There is no check or reading "{step.same_as}".{hint}'
         elif step.same_as == name or other.same_as is not None:
             message = f'"{step.same_as}" names another step itself: name the one that names none.'
+        elif alike[step.same_as] > _MOST_ALIKE:
+            message = f'More than {_MOST_ALIKE} steps name "{step.same_as}": ask it once, earlier.'
         elif _looks_at(step) != _looks_at(other):
             message = f'"{step.same_as}" has other answers: write the same words.'
         else:
@@ -125,15 +132,15 @@ def _looks_at(step: Question) -> tuple[object, ...]:
     return (frozenset(way.answer for way in step.exits),)
 
 
-def _taken(word: str, seen: set[str]) -> str:
-    """Return why a word cannot be an answer beside those that were seen before it, or nothing."""
+def _taken(word: str, twice: bool) -> str:
+    """Return why a word cannot be an answer, or not beside those before it; or nothing."""
     if re.fullmatch(r"[\d\W_]+", word):
         return "reads as a number"
     if len(word) == 1:
         return "is a single letter, which is a key at the screen"
     if word in REPLY_WORDS or word.startswith(f"{NOTE} "):
         return "is a reply that the program itself uses"
-    return "stands twice at this step (capitals do not count)" if word in seen else ""
+    return "stands twice at this step (capitals do not count)" if twice else ""
 
 
 def bands(view: TreeView) -> Iterator[Objection]:

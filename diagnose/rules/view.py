@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from functools import cached_property
-from typing import TYPE_CHECKING, ClassVar, Generic, TypeVar
+from typing import TYPE_CHECKING, ClassVar, Final, Generic, TypeVar
 
 from msgspec import Struct
 
@@ -12,9 +12,10 @@ from diagnose.files.places import KEY
 from diagnose.files.rounds import Item, Round
 from diagnose.files.tree import Finding, Question, Step
 from diagnose.study.graph import graph_of, loop
+from diagnose.text import did_you_mean
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Collection, Iterator, Mapping, Sequence
 
     from diagnose.files.card import Card
     from diagnose.files.library import Library
@@ -23,6 +24,14 @@ if TYPE_CHECKING:
     from diagnose.files.tree import Condition, Tree
     from diagnose.study.graph import Graph
     from diagnose.study.in_force import CautionTable
+
+
+# How many names the rules compare in one file to find what was meant. It takes some 20 µs each, so
+# a file in which everything is wrong would keep its author waiting for hours.
+_COMPARISONS: Final = 20_000
+
+# A circle of more names is cut in the middle.
+_LONGEST_ROUTE: Final = 12
 
 
 class Objection(Struct, frozen=True):
@@ -67,6 +76,18 @@ class View(Struct, Generic[Task], frozen=True, kw_only=True, dict=True):
                 yield self.at(name, key), words
             else:
                 yield from ((self.at(name, key, n), word) for n, word in enumerate(words))
+
+    @cached_property
+    def _left(self) -> list[int]:
+        """How many more comparisons there may be, as the one entry."""
+        return [_COMPARISONS]
+
+    def hint(self, word: str, known: Collection[str]) -> str:
+        """Return ``did_you_mean``, or nothing once too much of the file has been compared."""
+        if self._left[0] <= 0:
+            return ""
+        self._left[0] -= len(known)
+        return did_you_mean(word, known)
 
     def guarded(self, task: Step | Item) -> bool:
         """Whether all hazards and cautions that a task names are known."""
@@ -159,3 +180,11 @@ class CardView(View[str], frozen=True, kw_only=True):
     def named(self, key: str) -> Iterator[tuple[Path, str]]:
         """Yield the cautions whose minutes the card knows, with their paths."""
         return ((self.at(caution), caution) for caution in self.tasks)
+
+
+def route(names: Sequence[str]) -> str:
+    """Return names with arrows between them; of a long route both ends."""
+    if len(names) > _LONGEST_ROUTE:
+        half = _LONGEST_ROUTE // 2
+        names = [*names[:half], "…", *names[-half:]]
+    return " → ".join(names)

@@ -3,21 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from diagnose.files.places import KEY
 from diagnose.files.tree import Finding, Question, Reading
 from diagnose.measure.registry import MEASUREMENTS, MissingLine, Unreadable, compute
 from diagnose.rules.view import Objection
 from diagnose.study.plan import passing_answer
-from diagnose.text import did_you_mean
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from diagnose.files.places import Path
-    from diagnose.files.tree import Exit, Tree, WorkedCase
+    from diagnose.files.tree import Exit, Step, WorkedCase
     from diagnose.rules.view import TreeView
+
+# As many answers are looked at on the routes of all worked cases of a tree, which takes seconds: a
+# file of thousands of long ones would keep its author waiting for an hour. A step costs as much
+# as some answers.
+_MOST_WAYS: Final = 5_000_000
+_A_STEP: Final = 10
 
 
 def worked_case(view: TreeView) -> Iterator[Objection]:
@@ -38,25 +43,51 @@ def worked_case(view: TreeView) -> Iterator[Objection]:
             finding: little
     """
     steps = view.tree.steps
+    ways_left = _MOST_WAYS
     for number, case in enumerate(view.tree.worked_cases):
         place = ("worked_cases", number)
         if case.finding in steps and not isinstance(steps[case.finding], Finding):
             message = f'"{case.finding}" is no finding: a case ends at one.'
             yield Objection((*place, "finding"), message)
         elif view.sound and all(name in steps for name in (case.finding, *case.answers)):
-            yield from _walked(view.tree, case, place)
+            route = _route(view, case, place, ways_left)
+            ways_left -= sum(_ways_at(steps[name]) for name in route.steps)
+            if ways_left <= 0:
+                message = "The worked cases together are too long: from this one on none is run."
+                yield Objection(place, message)
+                return
+            yield from route.hindered or _at_end(case, place, route.steps)
 
 
-def _walked(tree: Tree, case: WorkedCase, place: Path) -> Iterator[Objection]:
-    name = tree.start
-    passed = {name}
-    while isinstance(step := tree.steps[name], Question):
-        way = _way(tree, step, name, case, place)
+class _Route(NamedTuple):
+    """The steps that a case came to, and why it came no further than the last."""
+
+    steps: dict[str, None]
+    hindered: tuple[Objection, ...] = ()
+
+
+def _route(view: TreeView, case: WorkedCase, place: Path, ways_left: int) -> _Route:
+    """Walk a case, as far as `ways_left` goes."""
+    steps = view.tree.steps
+    name = view.tree.start
+    passed = {name: None}
+    while isinstance(step := steps[name], Question) and ways_left > 0:
+        ways_left -= _ways_at(step)
+        way = _way(view, step, name, case, place)
         if isinstance(way, Objection):
-            yield way
-            return
+            return _Route(passed, (way,))
         name = way.to
-        passed.add(name)
+        passed[name] = None
+    return _Route(passed)
+
+
+def _ways_at(step: Step) -> int:
+    """Return what it costs to come by a step, counted in answers that are looked at."""
+    return _A_STEP + (len(step.exits) if isinstance(step, Question) else 0)
+
+
+def _at_end(case: WorkedCase, place: Path, passed: dict[str, None]) -> Iterator[Objection]:
+    name = next(reversed(passed))
     if name != case.finding:
         message = f'The case "{case.name}" ends at "{name}", not at "{case.finding}".'
         yield Objection((*place, "finding"), message)
@@ -66,7 +97,9 @@ def _walked(tree: Tree, case: WorkedCase, place: Path) -> Iterator[Objection]:
             yield Objection((*place, "answers", named, KEY), message, "warning")
 
 
-def _way(tree: Tree, step: Question, name: str, case: WorkedCase, place: Path) -> Exit | Objection:
+def _way(
+    view: TreeView, step: Question, name: str, case: WorkedCase, place: Path
+) -> Exit | Objection:
     """Return the way that a case takes at a step, or why it takes none."""
     given = case.answers.get(name)
     at = (*place, "answers", name)
@@ -78,13 +111,13 @@ def _way(tree: Tree, step: Question, name: str, case: WorkedCase, place: Path) -
             return Objection(at, f"This cannot be computed: {error}".rstrip(".") + ".")
     if given is None:
         at = (*place, "name")
-        given = passing_answer(tree, step)
+        given = passing_answer(view.tree, step)
         if given is None:
             message = f'"{name}" has no passing answer: the case has to name one.'
             return Objection(at, message)
     way = step.exit(given)
     if way is None:
-        hint = did_you_mean(given, [way.answer for way in step.exits])
+        hint = view.hint(given, [way.answer for way in step.exits])
         return Objection(at, f'"{name}" has no answer "{given}".{hint}')
     return way
 

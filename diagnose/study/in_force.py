@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import reduce
+from graphlib import TopologicalSorter
 from operator import or_
 from typing import TYPE_CHECKING
 
@@ -98,17 +99,13 @@ def caution_table(cautions: Cautions, minutes: Mapping[str, float] | None = None
     ids = tuple(known)
     number = {name: place for place, name in enumerate(ids)}
     closure: dict[str, int] = {}
-
-    def close(name: str) -> int:
-        if name not in closure:
-            closure[name] = 1 << number[name]
-            for included in known[name].includes:
-                closure[name] |= close(included)
-        return closure[name]
+    # What is included comes first. A chain of them can be longer than calls may be nested.
+    for name in TopologicalSorter({n: c.includes for n, c in known.items()}).static_order():
+        closure[name] = (1 << number[name]) | union(closure[one] for one in known[name].includes)
 
     return CautionTable(
         ids=ids,
-        closure=tuple(close(name) for name in ids),
+        closure=tuple(closure[name] for name in ids),
         lapsing=sum(1 << number[n] for n, c in known.items() if c.lapsing),
         minutes=tuple((minutes or {}).get(n, c.minutes) for n, c in known.items()),
         cover={hazard: 1 << number[n] for n, c in known.items() for hazard in c.covers},

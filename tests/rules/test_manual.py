@@ -24,7 +24,8 @@ PAGE = HOUSE.parent / "docs" / "checks.md"
 
 #: What is wrong with a file as such shows in no YAML; tests/files/test_reader.py has a file for each.
 NO_EXAMPLES = {
-    *("unreadable", "too-large", "too-many", "not-text", "stray", "empty-library", "taken-name")
+    "unreadable-folder",
+    *("unreadable", "too-large", "too-many", "not-text", "stray", "empty-library", "taken-name"),
 }
 
 #: A library that has nothing wrong, of which an example replaces a part.
