@@ -17,7 +17,7 @@ from diagnose.study.looks import looks_of, met_twice
 from diagnose.study.plan import gathered, passing_answer
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from diagnose.files.tree import Check, Reading, Step, Tree
     from diagnose.study.plan import Plan
@@ -64,6 +64,20 @@ def kept_in_place(tree: Tree, plan: Plan) -> list[tuple[int, ...]]:
 def _found(tree: Tree, plan: Plan) -> tuple[list[Run], list[int]]:
     """Return the runs, and the looks (steps as bits) for which there are no more or longer ones."""
     behind = gathered(plan.order, plan.ways, {step: 1 << step for step in plan.order})
+    twice, looks = met_twice(plan), looks_of(plan)
+    runs: list[Run] = []
+    keeping: dict[int, None] = {}
+    for chain in _chains(plan, behind):
+        for part in _parted(chain, behind[chain[0]], looks, keeping):
+            held = [look for look in twice if look & behind[part[0]]]
+            keeping |= dict.fromkeys(held)
+            if not held:
+                runs.append(_run(tree, plan, part, behind))
+    return runs, list(keeping)
+
+
+def _chains(plan: Plan, behind: Sequence[int]) -> Iterator[list[int]]:
+    """Yield the longest chains of steps of which each is entered by the one before alone."""
     arrows = Counter(target for ways in plan.ways for target in ways)
     fit = [_fits(plan, step, behind) for step in range(len(plan.ways))]
     following = {
@@ -71,20 +85,12 @@ def _found(tree: Tree, plan: Plan) -> tuple[list[Run], list[int]]:
         for step in plan.order
         if fit[step] and fit[target := _passed_to(plan, step)] and arrows[target] == 1
     }
-    twice, looks = met_twice(plan), looks_of(plan)
-    runs: list[Run] = []
-    keeping: dict[int, None] = {}
     for step in plan.order:
         if step in following and step not in following.values():
             chain = [step]
             while chain[-1] in following:
                 chain.append(following[chain[-1]])
-            for part in _parted(chain, behind[step], looks, keeping):
-                held = [look for look in twice if look & behind[part[0]]]
-                keeping |= dict.fromkeys(held)
-                if not held:
-                    runs.append(_run(tree, plan, part, behind))
-    return runs, list(keeping)
+            yield chain
 
 
 def _parted(
