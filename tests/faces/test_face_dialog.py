@@ -494,3 +494,22 @@ def test_a_new_size_keeps_what_stands_first() -> None:
     for columns, rows in ((40, 11), (60, 11), (40, 12)):
         (again, *_) = [row.part for row in draw(dialog, columns, rows) if row.part is not None]
         assert again[0] == first[0]
+
+
+def test_a_line_out_of_the_window_is_brought_back_before_it_is_confirmed() -> None:
+    dialog = dialog_of(caution(confirm=LONG))
+    while dialog.ticked < 3:
+        draw(dialog, 40, 12)
+        dialog.press(" ")
+    ticked = dialog.ticked
+    draw(dialog, 40, 12)
+    for _ in range(9):
+        dialog.press("pageup")
+    told = text(dialog, 40, 12)
+    assert ">>" not in told
+    assert "Space: read on" in told
+    assert dialog.press(" ") is None
+    assert dialog.ticked == ticked
+    assert ">>  Line" in text(dialog, 40, 12)
+    dialog.press(" ")
+    assert dialog.ticked == ticked + 1

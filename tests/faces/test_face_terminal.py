@@ -402,12 +402,15 @@ def colours(terminal: Terminal) -> set[str]:
 
 
 def test_colour_is_an_addition(start: Callable[..., Terminal]) -> None:
-    plain = start("start", "sample", NO_COLOR="1")
-    coloured = start("start", "sample", NO_COLOR="")
-    for terminal in (plain, coloured):
+    terminals = []
+    for wish in ("1", ""):
+        # One after the other: the first makes the log.
+        terminal = start("start", "sample", NO_COLOR=wish)
+        terminals.append(terminal)
         terminal.until("What does the lamp show")
         terminal.press("2")
         terminal.until("WARNING", "0 of 4", "c cannot.* l leave")
+    plain, coloured = terminals
     assert colours(plain) == set()
     assert colours(coloured)
     assert plain.text().split("case")[0] == coloured.text().split("case")[0]
@@ -472,7 +475,8 @@ def test_an_error_in_between_is_read_on_the_normal_screen(tmp_path: Path) -> Non
 
 
 def test_plain_lines_at_a_keyboard(start: Callable[..., Terminal]) -> None:
-    for terminal in (start("start", "sample", "--plain"), start("start", "sample", TERM="dumb")):
+    for args, term in ((["--plain"], "xterm"), ([], "dumb")):
+        terminal = start("start", "sample", *args, TERM=term)
         terminal.until("Reply:")
         terminal.press("9\r")
         terminal.until('No answer is "9"')
