@@ -29,13 +29,15 @@ def acts_of(ready: ReadyTree, met: Collection[int]) -> dict[int, str]:
     """Return the checks that a trainee may pick, with their words, in the order of the words.
 
     Not in the order of the file, which would give the tree's own order away. What the machine card
-    answers, and what it makes pointless, is left out. Where two steps have the same words they are
-    one and the same look at the machine: those that are `met` on the tree's own route stand for
-    all of them, else the first.
+    answers, and what it makes pointless, is left out. Where two steps have the same words, or the
+    file says so, they are one and the same look at the machine: those that are `met` on the tree's
+    own route stand for all of them, else the first.
     """
     alike: dict[tuple[str, str], list[int]] = {}
     for number in _open(ready):
         step = ready.steps[number]
+        assert isinstance(step, Question)
+        step = ready.named(step.same_as or "") or step
         assert isinstance(step, Question)
         asked = step.ask if isinstance(step, Check) else step.do or ""
         alike.setdefault((title_of(step), asked), []).append(number)

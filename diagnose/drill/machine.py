@@ -4,7 +4,8 @@ A machine is drawn from a seed, once: its cause by its chance, then for every qu
 of the file, the answer that tells the truth. So it answers alike whatever is asked first. As in
 `study.beliefs`, with R the answers of a question from which the cause can be reached, the truth is
 one of R, each equally likely; where R is empty it is the passing answer, since a part that is not
-at fault looks right; where there is none of these either, any answer.
+at fault looks right; where there is none of these either, any answer. What looks at the same shows
+the same: what is come to on the way to the cause says it first.
 
 Only ``Random(int).random()`` is drawn from: Python promises that sequence for all versions and
 platforms.
@@ -20,10 +21,12 @@ from typing import TYPE_CHECKING, Final
 from msgspec import Struct
 
 from diagnose.files.tree import Reading
+from diagnose.study.looks import unfolded
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from diagnose.study.plan import Plan
     from diagnose.study.ready import ReadyTree
 
 #: Seeds are whole numbers from 0 below this, so that they fit into any log.
@@ -63,13 +66,19 @@ class Machine(Struct, frozen=True, kw_only=True):
 
         An answer misleads as often as the question's `slip` says; another look may set it right.
         """
-        random = Random(self.keys[step])
+        plan, truth = self.ready.plan, self.truths[step]
+        # What looks at the same misleads alike: all of it answers by the first.
+        first, answer = min(plan.twins.get((step, truth), ()), default=(step, truth))
+        if first > step:
+            first, answer = step, truth
+        random = Random(self.keys[first])
         for _ in range(look):
             slip, which, place = random.random(), random.random(), random.random()
-        answer = self.truths[step]
-        others = misleading(self.ready, step, self.cause) if self.slips else ()
-        if others and slip < self.ready.plan.slip[step]:
+        others = misleading(self.ready, first, self.cause) if self.slips else ()
+        if others and slip < plan.slip[first]:
             answer = others[int(which * len(others))]
+        if first != step:
+            answer = dict(plan.twins[first, answer])[step]
         question = self.ready.steps[step]
         value = figure_in(question.limits, answer, place) if isinstance(question, Reading) else None
         return Sight(answer=answer, value=value)
@@ -79,25 +88,51 @@ def drawn(ready: ReadyTree, seed: int, *, slips: bool = False) -> Machine:
     """Return the machine of a seed (see `SEEDS`). Raises `NoSuchMachine`."""
     random = Random(seed)
     cause = _cause(ready, random.random())
-    truths, keys = [0] * len(ready.steps), [0] * len(ready.steps)
-    for step, ways in enumerate(ready.plan.ways):
+    plan = ready.plan
+    drawn = [(random.random(), random.random()) if ways else (0.0, 0.0) for ways in plan.ways]
+    truths = dict(ready.from_card)
+    flat, node = unfolded(plan), plan.start
+    while targets := flat.ways[node]:
+        step = plan.number[flat.ids[node]]
+        toward = [n for n, to in enumerate(targets) if flat.reach[to] >> plan.bit[cause] & 1]
+        # What was seen before on the way has that answer alone.
+        if len(targets) == len(plan.ways[step]):
+            _tell(plan, truths, step, toward or truthful(ready, step, cause), drawn[step][0])
+            node = targets[truths[step]]
+        else:
+            (node,) = targets
+    for step, ways in enumerate(plan.ways):
         if ways:
-            which, key = random.random(), random.random()
-            answers = truthful(ready, step, cause)
-            truths[step] = ready.from_card.get(step, answers[int(which * len(answers))])
-            keys[step] = int(key * _KEYS)
+            _tell(plan, truths, step, truthful(ready, step, cause), drawn[step][0])
     return Machine(
-        ready=ready, seed=seed, cause=cause, truths=tuple(truths), keys=tuple(keys), slips=slips
+        ready=ready,
+        seed=seed,
+        cause=cause,
+        truths=tuple(truths.get(step, 0) for step in range(len(plan.ways))),
+        keys=tuple(int(key * _KEYS) for _, key in drawn),
+        slips=slips,
     )
+
+
+def _tell(
+    plan: Plan, truths: dict[int, int], step: int, answers: Sequence[int], which: float
+) -> None:
+    """Draw the truth of a question that is not told yet, for all that looks at the same."""
+    if step not in truths:
+        truths[step] = answers[int(which * len(answers))]
+        for twin, number in plan.twins.get((step, truths[step]), ()):
+            truths.setdefault(twin, number)
 
 
 def truthful(ready: ReadyTree, step: int, cause: int) -> tuple[int, ...]:
     """Return the numbers of the answers that tell the truth of a cause, each equally likely."""
-    toward = _toward(ready, step, cause)
-    if toward:
-        return toward
-    passing = ready.plan.passing[step]
-    return tuple(range(len(ready.plan.ways[step]))) if passing is None else (passing,)
+    plan = ready.plan
+    bit = plan.bit[cause]
+    shown = tuple(n for n, seen in enumerate(plan.sight[step]) if seen >> bit & 1)
+    if shown:
+        return shown
+    passing = plan.passing[step]
+    return tuple(range(len(plan.ways[step]))) if passing is None else (passing,)
 
 
 def misleading(ready: ReadyTree, step: int, cause: int) -> tuple[int, ...]:
@@ -107,18 +142,23 @@ def misleading(ready: ReadyTree, step: int, cause: int) -> tuple[int, ...]:
 
 
 def weights(ready: ReadyTree) -> list[float]:
-    """Return how likely each finding is to be drawn: its chance, and 0 where the card forbids it.
+    """Return how likely each finding is to be drawn: as a walk believes when its case is opened.
 
-    In the order of ``plan.findings``, on any scale.
+    Its chance, times the probability of what the card answers, which has no slip: a finding of
+    which the card shows another truth is never drawn. In the order of ``plan.findings``, on any
+    scale.
     """
     plan = ready.plan
     found = []
     for chance, cause in zip(plan.chances, plan.findings, strict=True):
         weight = chance
+        told: set[int] = set()
         for step, said in ready.from_card.items():
-            toward = _toward(ready, step, cause)
-            if toward:
-                weight *= (said in toward) / len(toward)
+            # Steps that look at the same say it once.
+            if step not in told:
+                true = truthful(ready, step, cause)
+                weight *= (said in true) / len(true)
+                told.update(twin for twin, _ in plan.twins.get((step, said), ()))
         found.append(weight)
     return found
 
@@ -149,10 +189,3 @@ def _cause(ready: ReadyTree, place: float) -> int:
     if upto[-1] <= 0:
         raise NoSuchMachine(ready.tree.symptom)
     return ready.plan.findings[bisect(upto, place * upto[-1])]
-
-
-def _toward(ready: ReadyTree, step: int, cause: int) -> tuple[int, ...]:
-    """Return the numbers of the answers from which the cause can be reached."""
-    plan = ready.plan
-    bit = plan.bit[cause]
-    return tuple(n for n, way in enumerate(plan.ways[step]) if plan.reach[way] >> bit & 1)

@@ -102,17 +102,19 @@ def route_of(plan: Plan, cautions: CautionTable, machine: Machine) -> list[Leg]:
     """Return the way that right answers and all cautions take through `plan` on this machine.
 
     `plan` holds the steps of the machine's tree by their ids, in whatever order. What the machine
-    card answers takes no time.
+    card answers takes no time, nor what looks at the same as a step before it.
     """
     ids = machine.ready.plan.ids
     truths = dict(zip(ids, machine.truths, strict=True))
     from_card = {ids[step] for step in machine.ready.from_card}
     legs = []
     step, in_force = plan.start, 0
+    seen: set[int] = set()
     while plan.ways[step]:
         name = plan.ids[step]
         answer = truths[name]
-        if name not in from_card:
+        if name not in from_card and step not in seen:
+            seen.update(twin for twin, _ in plan.twins.get((step, answer), ()))
             cost, in_force = cautions.take(plan.needs[step], plan.energises[step], in_force)
             legs.append(Leg(step, answer, plan.minutes[step] + cost, cost))
         step = plan.ways[step][answer]

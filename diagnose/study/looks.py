@@ -6,6 +6,7 @@ the answer given at the first, at no cost and under no caution.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from msgspec.structs import replace
@@ -47,6 +48,7 @@ def met_twice(plan: Plan) -> list[int]:
     ]
 
 
+@lru_cache(maxsize=64)
 def unfolded(plan: Plan) -> Plan:
     """Return a plan with the same routes in which no look is met twice on one.
 

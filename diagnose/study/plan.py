@@ -22,7 +22,8 @@ class Plan(Struct, frozen=True, kw_only=True, eq=False):
     `reach` holds for each step the findings that can be reached from it, as a set of bits in the
     order of `findings`; `ways` the steps that the answers lead to (none for a finding). `sight`
     holds for each answer the findings that can be reached from it, here or at a step that looks at
-    the same; `twins` for an answer (step, number) the same answer of those steps.
+    the same, by routes on which all of those have that answer; `twins` for an answer (step, number)
+    the same answer of those steps.
     """
 
     ids: tuple[str, ...]
@@ -66,7 +67,8 @@ def plan_of(tree: Tree, cautions: CautionTable, chances: Mapping[str, float] | N
     findings = tuple(place for place, step in enumerate(steps) if isinstance(step, Finding))
     bit = {place: which for which, place in enumerate(findings)}
     order = tuple(number[name] for name in in_order(graph_of(tree)))
-    reach = gathered(order, ways, {place: 1 << which for place, which in bit.items()})
+    own = {place: 1 << which for place, which in bit.items()}
+    reach = gathered(order, ways, own)
     twins = _twins(number, steps)
     return Plan(
         ids=ids,
@@ -83,7 +85,7 @@ def plan_of(tree: Tree, cautions: CautionTable, chances: Mapping[str, float] | N
         bit=bit,
         reach=reach,
         chances=_chances(tree, chances),
-        sight=_sight(ways, reach, twins),
+        sight=_sight(order, ways, reach, own, twins),
         twins=twins,
     )
 
@@ -116,18 +118,28 @@ def _twins(
 
 
 def _sight(
+    order: Sequence[int],
     ways: Sequence[Sequence[int]],
     reach: Sequence[int],
+    own: Mapping[int, int],
     twins: Mapping[tuple[int, int], tuple[tuple[int, int], ...]],
 ) -> tuple[tuple[int, ...], ...]:
-    sight = [tuple([reach[target] for target in targets]) for targets in ways]
-    for step in {step for step, _ in twins}:
-        masks = list(sight[step])
-        for which in range(len(masks)):
-            for place, other in twins.get((step, which), ()):
-                masks[which] |= reach[ways[place][other]]
-        sight[step] = tuple(masks)
-    return tuple(sight)
+    sight = [[reach[target] for target in targets] for targets in ways]
+    for one, others in twins.items():
+        alike = (one, *others)
+        if one != min(alike):
+            continue
+        # Behind the answer, what looks at the same leads on by the same answer alone.
+        agreeing = list(ways)
+        for step, number in alike:
+            agreeing[step] = (ways[step][number],)
+        behind = gathered(order, agreeing, own)
+        seen = 0
+        for step, _ in alike:
+            seen |= behind[step]
+        for step, number in alike:
+            sight[step][number] = seen
+    return tuple(tuple(masks) for masks in sight)
 
 
 def _chances(tree: Tree, chances: Mapping[str, float] | None) -> tuple[float, ...]:

@@ -13,9 +13,11 @@ from strategies.libraries import libraries
 from strategies.written import Written, read
 from trainees import Follower, played
 
+from diagnose.case.onward import at_start
 from diagnose.drill.drill import Drill
 from diagnose.drill.machine import NoSuchMachine, drawn, figure_in, misleading, truthful, weights
 from diagnose.files.tree import Finding, Question, Reading
+from diagnose.study.outlook import normalised
 
 
 def sample() -> Any:
@@ -201,6 +203,109 @@ def test_one_look_is_offered_once_and_is_the_one_on_the_route(cause: str, met: s
         met: "Read the display. What does it say?",
         "off": "Read the display. How bright is it?",
     }
+
+
+ALIKE = """
+format: 2
+symptom: sample
+title: The same look on two ways
+start: kind
+steps:
+  kind: {ask: Which kind is it?, passes: none, answers: {This one: first, That one: second}}
+  first: {ask: What does it say?, slip: 0.4, passes: Dark,
+    answers: {Red: red, Green: green, Dark: later}}
+  second: {do: Look again., ask: And here?, same_as: first, slip: 0.1, passes: Dark,
+    answers: {Dark: off, Green: dim, Red: blue}}
+  later: {ask: And later?, minutes: 9, same_as: first, passes: Dark,
+    answers: {Red: red, Green: green, Dark: worn}}
+  red: {finding: Red., chance: 1, who: operator, remedy: Do it.}
+  green: {finding: Green., chance: 1, who: operator, remedy: Do it.}
+  blue: {finding: Blue., chance: 1, who: operator, remedy: Do it.}
+  off: {finding: Off., chance: 1, who: operator, remedy: Do it.}
+  dim: {finding: Dim., chance: 1, who: operator, remedy: Do it.}
+  worn: {finding: Worn., chance: 1, who: operator, remedy: Do it.}
+"""
+
+
+def alike() -> tuple[Any, Any]:
+    own = read(Written(trees={"sample": ALIKE}))
+    return own, own.ready("sample")
+
+
+@pytest.mark.parametrize("slips", [False, True])
+def test_what_looks_at_the_same_shows_the_same(slips: bool) -> None:
+    _, ready = alike()
+    names = ("first", "second", "later")
+    different = set()
+    for seed in range(200):
+        machine = drawn(ready, seed, slips=slips)
+        for look in (1, 2):
+            seen = [
+                ready.named(name).exits[machine.sight(ready.plan.number[name], look).answer].answer
+                for name in names
+            ]
+            assert len(set(seen)) == 1
+            truth = machine.truths[ready.plan.number["first"]]
+            different.add(seen[0] == ready.named("first").exits[truth].answer)
+    assert different == ({True, False} if slips else {True})
+
+
+@pytest.mark.parametrize(
+    ("cause", "route", "minutes"),
+    [("red", ["kind", "first"], 2), ("dim", ["kind", "second"], 2), ("worn", ["kind", "first"], 2)],
+)
+def test_one_look_is_offered_and_counted_once(cause: str, route: list[str], minutes: int) -> None:
+    own, ready = alike()
+    number = ready.plan.number[cause]
+    machine = next(m for seed in range(99) if (m := drawn(ready, seed)).cause == number)
+    drill = Drill(machine, own.table)
+    assert {look["id"] for look in played(drill, [])[0]["checks"]} == set(route)
+    found = played(drill, ["done", cause, "operator", "done"])[-1]["score"]
+    assert [look["step"] for look in found["tree_route"]] == route
+    assert found["tree_minutes"] == minutes
+
+
+@pytest.mark.parametrize(
+    ("kind", "passes", "expected"),
+    [
+        # No answer of `which` leads to `low`: half of it where nothing passes, else all or none.
+        ("flooded", "none", [0.5 / 2, 0.3, 0.0]),
+        ("sealed", "none", [0.5 / 2, 0.0, 0.2]),
+        ("flooded", "flooded", [0.5, 0.3, 0.0]),
+        ("sealed", "flooded", [0.0, 0.0, 0.2]),
+    ],
+)
+def test_what_a_card_says_of_a_cause_that_it_does_not_lead_to(
+    kind: str, passes: str, expected: list[float]
+) -> None:
+    tree = f"""
+format: 1
+symptom: sample
+title: By kind
+start: top
+steps:
+  top: {{ask: How high is it?, passes: none, answers: {{Low: low, Right: which}}}}
+  which: {{ask: Which kind is it?, from_card: battery.kind, passes: {passes},
+    answers: {{flooded: red, sealed: green}}}}
+  low: {{finding: Water is low., chance: 50, who: operator, remedy: Fill.}}
+  red: {{finding: It is broken., chance: 30, who: operator, remedy: Mend.}}
+  green: {{finding: It is well., chance: 20, who: operator, remedy: Rest.}}
+"""
+    _, ready = by_kind(kind, tree)
+    assert weights(ready) == pytest.approx(expected)
+
+
+@given(libraries(told=True))
+def test_causes_are_drawn_as_a_walk_believes_when_it_opens(written: Written) -> None:
+    own = read(written)
+    for symptom in own.trees:
+        ready = own.ready(symptom)
+        if ready is None or not sum(weights(ready)):
+            continue
+        found = weights(ready)
+        # In a walk a card that says otherwise leaves one part in a thousand million.
+        believed = normalised(at_start(ready).logs)
+        assert [one / sum(found) for one in found] == pytest.approx(believed, abs=1e-4)
 
 
 @given(

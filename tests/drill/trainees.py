@@ -112,19 +112,23 @@ class Follower:
         """Follow the tree to its end, and return the score."""
         position = self.drill.start()
         name = self.tree["start"]
+        seen: dict[str, str] = {}
         while "finding" not in (step := self.tree["steps"][name]):
-            by = step.get("by", "operator")
-            position = self.drill.reply(position, name).position
-            if by == "operator":
-                reply = self.guard(step)
-            else:
-                # Their work, their cautions; they take the same.
-                self.guard(step)
-                reply = f"{by} done"
-            turn = self.drill.reply(position, reply)
-            position = turn.position
-            self.clock += float(step.get("minutes", 1))
-            answer = as_data(turn.interludes[0])["look"]["answer"]
+            by, look = step.get("by", "operator"), step.get("same_as", name)
+            # Who has looked at it on the way does not look again.
+            if look not in seen:
+                position = self.drill.reply(position, name).position
+                if by == "operator":
+                    reply = self.guard(step)
+                else:
+                    # Their work, their cautions; they take the same.
+                    self.guard(step)
+                    reply = f"{by} done"
+                turn = self.drill.reply(position, reply)
+                position = turn.position
+                self.clock += float(step.get("minutes", 1))
+                seen[look] = as_data(turn.interludes[0])["look"]["answer"]
+            answer = seen[look]
             ways = step.get("answers") or {
                 band.get("call") or band["otherwise"]: band["go"] for band in step["bands"]
             }

@@ -53,10 +53,12 @@ class Plain:
         """Return where the answers of a step lead, in their order."""
         return [to for _, to in answers_of(self.steps[step])]
 
-    def reach(self, step: str) -> set[str]:
-        """Return the findings that can be reached from a step."""
+    def reach(self, step: str, told: Mapping[str, int] | None = None) -> set[str]:
+        """Return the findings that can be reached from a step, where some answers are known."""
         ways = self.ways(step)
-        return set().union(*(self.reach(to) for to in ways)) if ways else {step}
+        if told and step in told:
+            ways = [ways[told[step]]]
+        return set().union(*(self.reach(to, told) for to in ways)) if ways else {step}
 
     def alike(self, step: str, answer: int) -> list[tuple[str, int]]:
         """Return the same answer of the steps that look at the same as one, its own too."""
@@ -69,10 +71,12 @@ class Plain:
         return found
 
     def sight(self, step: str, answer: int) -> set[str]:
-        """Return the findings that can be reached from an answer, wherever the same is seen."""
-        return set().union(
-            *(self.reach(self.ways(name)[n]) for name, n in self.alike(step, answer))
-        )
+        """Return the findings that can be reached from an answer, wherever the same is seen.
+
+        Behind it the same look has the same answer.
+        """
+        told = dict(self.alike(step, answer))
+        return set().union(*(self.reach(name, told) for name in told))
 
     # Beliefs
 
