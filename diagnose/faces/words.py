@@ -119,7 +119,8 @@ WORDS: Final[dict[str, str]] = {
     "why-rare": "It is rare, so one answer alone does not make it certain.",
     "why-likeliest": "The likeliest cause now: {now}. Before your last reply: {before}.",
     # What the rounds left undone that speaks for a cause.
-    "undone-item": "Left for another time in {round}: {item}",
+    "undone-item": "Not seen yet in {round}: {item}",
+    "undone-other": "Left for another time in {round}: one item.",
     "undone-round": "Overdue on this machine: {round}.",
 }
 

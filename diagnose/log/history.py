@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
     from diagnose.case.screens import Phrase
-    from diagnose.files.rounds import Round
+    from diagnose.files.rounds import Item, Round
     from diagnose.log.protocol import CaseRecord, Milestone
 
 #: Within this time cures of one finding count together: it holds four turns of a weekly round, and
@@ -181,9 +181,19 @@ def undone(
         _, came = latest.get((machine, entry.round), ("", _NOTHING))
         for mark in came.marks:
             if mark.mark == replies.NOT_NOW and mark.starts is not None:
-                note = phrase("undone-item", round=entry.title, item=mark.do)
+                note = _left(entry.title, own[entry.round].items.get(mark.item))
                 found.setdefault(mark.starts, []).append(note)
     return {symptom: tuple(notes) for symptom, notes in found.items()}
+
+
+def _left(title: str, item: Item | None) -> Phrase:
+    """Return what was left undone by what should be seen there.
+
+    What to do there stands behind the item's own cautions, which nobody has confirmed.
+    """
+    if item is None or item.look_for is None:
+        return phrase("undone-other", round=title)
+    return phrase("undone-item", round=title, item=item.look_for)
 
 
 def latest_marks(

@@ -276,7 +276,7 @@ def test_why_shows_what_a_round_left_undone(desk: Desk) -> None:
     desk.daily("done", "not now", *["done"] * 9)
     screens = desk.walk("start", "lines", "--machine", "dock", replies=("done", "why", "1"))
     (why,) = [screen for screen in screens if screen["screen"] == "why"]
-    assert "Left for another time in The daily round: Look at the blade." in why["text"]
+    assert "Not seen yet in The daily round: It is clean." in why["text"]
     desk.at(NOW + timedelta(hours=25))
     screens = desk.walk("resume", replies=("back", "done", "why"))
     (why,) = [screen for screen in screens if screen["screen"] == "why"]

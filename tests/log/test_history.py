@@ -186,8 +186,21 @@ def test_nothing_is_missed_where_no_round_was_ever_begun(log: Logged) -> None:
 
 def test_an_item_left_for_another_time_speaks_for_its_symptom(log: Logged) -> None:
     log.ago(hours=2).round("done", "not now", *["done"] * 9)
-    said = ("undone-item", {"round": "The daily round", "item": "Look at the blade."})
+    said = ("undone-item", {"round": "The daily round", "item": "It is clean."})
     assert undone_now(log) == {"lines": [said]}
+
+
+def test_an_item_that_says_not_what_is_seen_there_is_not_told_by_what_to_do(log: Logged) -> None:
+    """What to do there stands behind its own cautions."""
+    log.ago(hours=2).round("done", "not now", *["done"] * 9)
+    known = rounds(log)
+    bare = {name: replace(item, look_for=None) for name, item in known["daily"].items.items()}
+    for items in (bare, {}):
+        known["daily"] = replace(known["daily"], items=items)
+        # An item that is no more still starts what it started.
+        found = undone(known, "dock", log.log.cases("dock"), log.log.milestones("dock"), NOW)
+        said = [(note.id, dict(note.into)) for note in found["lines"]]
+        assert said == [("undone-other", {"round": "The daily round"})]
 
 
 def test_the_latest_round_counts(log: Logged) -> None:
