@@ -41,8 +41,8 @@ class State(Struct, frozen=True, kw_only=True):
     about which a replay knows something before their doorway is passed. `answered`: the last reply
     was a plain answer, after which no case is referred for little hope. `returns`: *back* at the
     first screen leads out of the case, to the round that began it; `chosen`: to the choice of a
-    symptom. `alarm`: a danger was reported, and it is asked what it is; `danger`: one ended the
-    case.
+    symptom. `noted`: something was noted down, for which a case is kept. `alarm`: a danger was
+    reported, and it is asked what it is; `danger`: one ended the case.
     """
 
     frames: tuple[Frame, ...]
@@ -52,6 +52,7 @@ class State(Struct, frozen=True, kw_only=True):
     before: State | None = None
     outcome: str | None = None
     alarm: bool = False
+    noted: bool = False
     danger: bool = False
     answered: bool = False
     returns: bool = False

@@ -268,10 +268,15 @@ def call_notes(call: Sequence[Contact]) -> tuple[Phrase, ...]:
 
 
 def _back(visit: Visit, state: State) -> tuple[str, ...]:
-    out = state.returns or (state.chosen and leaves_nothing(visit, state))
+    out = state.returns or (state.chosen and _nothing_said(visit, state))
     return (replies.BACK,) if state.before is not None or out else ()
 
 
 def leaves_nothing(visit: Visit, state: State) -> bool:
-    """Whether nothing was said in the case yet, and no lockout stands that somebody must know."""
+    """Whether nothing was said or noted in the case yet, and no lockout stands."""
+    return _nothing_said(visit, state) and not state.noted
+
+
+def _nothing_said(visit: Visit, state: State) -> bool:
+    # A lockout that stands must be known to whoever comes next.
     return state.before is None and not state.cautions.in_force & visit.table.lockouts

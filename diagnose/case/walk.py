@@ -88,7 +88,8 @@ def reply(visit: Visit, state: State, text: str, screen: Screen | None = None) -
         # The screen before stays as it was: whoever pressed it by mistake goes back to it.
         after = replace(state, alarm=meaning.kind == replies.DANGER)
     elif meaning.kind == replies.NOTE:
-        after = replace(state, notes=(*state.notes, phrase("noted", text=meaning.answer)))
+        told = (*state.notes, phrase("noted", text=meaning.answer))
+        after = replace(state, notes=told, noted=True)
     else:
         after = _done(visit, state, screen, meaning, trail)
     frame = state.frames[-1]
@@ -340,7 +341,7 @@ def _back(visit: Visit, state: State, screen: Screen, trail: list[Trace]) -> Sta
     if earlier is None:
         return onward.ended(replace(state, cautions=held), onward.WITHDRAWN, trail)
     kept = cautions.after_back(earlier.cautions, held)
-    earlier = replace(earlier, cautions=kept, notes=(), doorway=None)
+    earlier = replace(earlier, cautions=kept, notes=(), doorway=None, noted=state.noted)
     frame = earlier.frames[-1]
     # The step may be nothing for whoever has taken the case up since it was shown.
     return onward.settle(visit, earlier, frame.at, frame.checked, trail)

@@ -20,7 +20,7 @@ from diagnose.case.state import Frame, State, Trace
 from diagnose.case.walk import ANSWER
 from diagnose.files import replies
 from diagnose.files.tree import Check, Finding, Question, Reading
-from diagnose.log.events import MOVES, Opened, Replied, Resumed
+from diagnose.log.events import MOVES, Noted, Opened, Replied, Resumed
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -60,6 +60,8 @@ def replay(
             told.follow(event.trail)
         elif isinstance(event, Resumed):
             told.take_up(event)
+        elif isinstance(event, Noted):
+            told.noted = True
         elif isinstance(event, Replied) and event.reply in (replies.DANGER, replies.MISTAKE):
             told.alarm = event.reply == replies.DANGER
         elif isinstance(event, Replied) and event.reply in MOVES:
@@ -85,6 +87,7 @@ class _Telling(Struct):
     misfits: int = 0
     # A danger was reported, and nobody said yet what it is.
     alarm: bool = False
+    noted: bool = False
     # Where the walk goes on once today's tree and the log part ways: symptom, step.
     parting: tuple[str, int] | None = None
     # What was known before each reply that *back* may still withdraw, and whether the reply fits.
@@ -196,7 +199,8 @@ class _Telling(Struct):
         state = replace(self._snapshot(), notes=(note,))
         frame = state.frames[-1]
         state = onward.settle(self.visit, state, frame.at, frame.checked, trail)
-        state = replace(state, alarm=self.alarm and state.outcome is None)
+        alarm = self.alarm and state.outcome is None
+        state = replace(state, alarm=alarm, noted=self.noted)
         return ResumedCase(state=state, fits=self.fits, misfits=self.misfits, trail=tuple(trail))
 
     def _part(self, symptom: str, place: int) -> None:

@@ -94,27 +94,18 @@ def _twins(
     number: Mapping[str, int], steps: Sequence[Step]
 ) -> dict[tuple[int, int], tuple[tuple[int, int], ...]]:
     """Return, for each answer of a step that looks at the same as others, the answer there."""
-    looks: dict[str, list[int]] = {}
-    for step in steps:
-        if isinstance(step, Question) and step.same_as is not None:
-            looks[step.same_as] = []
-    # Some trees have none, and a tailored one may lack the step that the others name.
+    alike: dict[tuple[str, str], list[tuple[int, int]]] = {}
     for place, (name, step) in enumerate(zip(number, steps, strict=True)):
-        look = getattr(step, "same_as", None) or name
         # With one answer alone, nothing is looked at: it does not apply to this machine.
-        if look in looks and isinstance(step, Question) and len(step.exits) > 1:
-            looks[look].append(place)
-    twins = {}
-    for group in looks.values():
-        answers: dict[str, list[tuple[int, int]]] = {}
-        for place in group:
-            step = steps[place]
-            assert isinstance(step, Question)
+        if isinstance(step, Question) and len(step.exits) > 1:
             for which, way in enumerate(step.exits):
-                answers.setdefault(way.answer, []).append((place, which))
-        for same in answers.values():
-            twins.update({one: tuple(other for other in same if other != one) for one in same})
-    return twins
+                alike.setdefault((step.same_as or name, way.answer), []).append((place, which))
+    return {
+        one: tuple(other for other in same if other != one)
+        for same in alike.values()
+        if len(same) > 1
+        for one in same
+    }
 
 
 def _sight(

@@ -147,6 +147,18 @@ def test_not_sure_is_an_answer(shop: Desk) -> None:
     assert len(shop.cases()) == 1
 
 
+@pytest.mark.parametrize("before", [("1", "back"), ()])
+def test_a_case_in_which_something_was_noted_is_kept(shop: Desk, before: tuple[str, ...]) -> None:
+    started(shop, "streaking", *before, "note the left end hangs", "leave", machine="dock")
+    (case,) = shop.cases()
+    assert case["outcome"] == "open"
+    # Taken up and left again it is still there; so is the way back to the choice of a symptom.
+    shop.walk("resume", case["name"], replies=("leave",))
+    assert [one["outcome"] for one in shop.cases()] == ["open"]
+    screens = started(shop, "leak", "note drips", "back", "streaking", "leave")
+    assert "choose" in [one["screen"] for one in screens[2:]]
+
+
 def test_a_danger_at_the_first_screen_is_kept(shop: Desk) -> None:
     started(shop, "streaking", "danger", "smoke")
     assert [case["outcome"] for case in shop.cases()] == ["referred"]
