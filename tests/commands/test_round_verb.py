@@ -66,7 +66,7 @@ def test_a_diagnosis_is_walked_in_a_case_of_its_own(desk: Desk) -> None:
     assert [s["case"] for s in screens] == [own, own, case, case, case, own, own]
     assert [s["symptom"] for s in screens] == [None, None, "lines", "lines", "lines", None, None]
     assert [s["screen"] for s in screens].count("end") == 1
-    assert "It leaves lines: cured. The round goes on." in screens[5]["notes"]
+    assert "It leaves lines: fixed. The round goes on." in screens[5]["notes"]
     # A case opens, so its first screen says what every case says first.
     assert ["notice" in s for s in screens] == [True, False, True, False, False, False, False]
     listed = {one["name"]: one for one in desk.cases()}
