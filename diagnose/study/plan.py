@@ -69,7 +69,7 @@ def plan_of(tree: Tree, cautions: CautionTable, chances: Mapping[str, float] | N
     order = tuple(number[name] for name in in_order(graph_of(tree)))
     own = {place: 1 << which for place, which in bit.items()}
     reach = gathered(order, ways, own)
-    twins = _twins(number, steps)
+    twins = _twins(ids, steps)
     return Plan(
         ids=ids,
         number=number,
@@ -91,30 +91,24 @@ def plan_of(tree: Tree, cautions: CautionTable, chances: Mapping[str, float] | N
 
 
 def _twins(
-    number: Mapping[str, int], steps: Sequence[Step]
+    ids: Sequence[str], steps: Sequence[Step]
 ) -> dict[tuple[int, int], tuple[tuple[int, int], ...]]:
     """Return, for each answer of a step that looks at the same as others, the answer there."""
-    looks: dict[str, list[int]] = {}
-    for step in steps:
-        if isinstance(step, Question) and step.same_as is not None:
-            looks[step.same_as] = []
-    # Some trees have none, and a tailored one may lack the step that the others name.
-    for place, (name, step) in enumerate(zip(number, steps, strict=True)):
-        look = getattr(step, "same_as", None) or name
+    named = {step.same_as for step in steps if isinstance(step, Question)}
+    # By look and answer. The step that others name may be one that a tailored tree lacks.
+    alike: dict[tuple[str, str], list[tuple[int, int]]] = {}
+    for place, (name, step) in enumerate(zip(ids, steps, strict=True)):
         # With one answer alone, nothing is looked at: it does not apply to this machine.
-        if look in looks and isinstance(step, Question) and len(step.exits) > 1:
-            looks[look].append(place)
-    twins = {}
-    for group in looks.values():
-        answers: dict[str, list[tuple[int, int]]] = {}
-        for place in group:
-            step = steps[place]
-            assert isinstance(step, Question)
-            for which, way in enumerate(step.exits):
-                answers.setdefault(way.answer, []).append((place, which))
-        for same in answers.values():
-            twins.update({one: tuple(other for other in same if other != one) for one in same})
-    return twins
+        if not isinstance(step, Question) or len(step.exits) == 1:
+            continue
+        look = step.same_as or name
+        for which, way in enumerate(step.exits) if look in named else ():
+            alike.setdefault((look, way.answer), []).append((place, which))
+    return {
+        one: tuple(other for other in same if other != one)
+        for same in alike.values()
+        for one in same
+    }
 
 
 def _sight(

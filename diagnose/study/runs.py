@@ -17,7 +17,7 @@ from diagnose.study.looks import looks_of, met_twice
 from diagnose.study.plan import gathered, passing_answer
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from diagnose.files.tree import Check, Reading, Step, Tree
     from diagnose.study.plan import Plan
@@ -74,17 +74,23 @@ def _found(tree: Tree, plan: Plan) -> tuple[list[Run], list[int]]:
     twice, looks = met_twice(plan), looks_of(plan)
     runs: list[Run] = []
     keeping: dict[int, None] = {}
+    for chain in _chains(plan, following):
+        for part in _parted(chain, behind[chain[0]], looks, keeping):
+            held = [look for look in twice if look & behind[part[0]]]
+            keeping |= dict.fromkeys(held)
+            if not held:
+                runs.append(_run(tree, plan, part, behind))
+    return runs, list(keeping)
+
+
+def _chains(plan: Plan, following: Mapping[int, int]) -> Iterator[list[int]]:
+    """Yield the longest chains of steps that follow one another, in the order of the plan."""
     for step in plan.order:
         if step in following and step not in following.values():
             chain = [step]
             while chain[-1] in following:
                 chain.append(following[chain[-1]])
-            for part in _parted(chain, behind[step], looks, keeping):
-                held = [look for look in twice if look & behind[part[0]]]
-                keeping |= dict.fromkeys(held)
-                if not held:
-                    runs.append(_run(tree, plan, part, behind))
-    return runs, list(keeping)
+            yield chain
 
 
 def _parted(
