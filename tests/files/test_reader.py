@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import unicodedata
 from typing import TYPE_CHECKING
 
 import pytest
@@ -10,12 +12,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from diagnose.files.cautions import Caution
-from diagnose.files.compose import LARGEST
+from diagnose.files.compose import CONTROL, LARGEST, UNSEEN
 from diagnose.files.definitions import CARD, CAUTIONS, FILES, ROUND, TREE
 from diagnose.files.kinds import Record
 from diagnose.files.library import NoLibrary, load
 from diagnose.files.places import Places
+from diagnose.files.problems import LONGEST_MESSAGE, refused
 from diagnose.files.reading import content_hash, read_text
+from diagnose.files.refusals import wrong_shape
 from diagnose.files.rounds import Item
 from diagnose.files.tree import Check, Finding, Reading
 
@@ -97,12 +101,22 @@ REFUSALS = [
     ("title: It does not work", "title: a\x1bb", [("control-character", 3, 9)]),
     ("title: It does not work", "title: a\rb", [("control-character", 3, 9)]),
     ("title: It does not work", 'title: "a\\rb"', [("control-character", 3, 8)]),
+    ("title: It does not work", 'title: "a\\nb"', [("line-end", 3, 8)]),
+    ("title: It does not work", "title: |\n  It\n  is", [("line-end", 3, 8)]),
+    ("ask: What do you see?", 'ask: "a\\n\\nb"', [("line-end", 7, 10)]),
+    ("      Yes: other", '      "Yes\\nno": other', [("line-end", 12, 7)]),
+    ("call: half empty", 'call: "half\\nempty"', [("line-end", 16, 27)]),
+    ("      Yes: other", '      "Y\\u200bes": other', [("control-character", 12, 7)]),
+    ("      Yes: other", "      Y\u2060es: other", [("control-character", 12, 7)]),
+    ("title: It does not work", 'title: "soft\\u00adware"', [("control-character", 3, 8)]),
+    ("title: It does not work", 'title: "tag\\U000E0041"', [("control-character", 3, 8)]),
     ("title: It does not work", "title: &t It", [("anchor", 3, 8)]),
     ("title: It does not work", "title: *t", [("anchor", 3, 8)]),
     ("title: It does not work", "title: !!str It", [("anchor", 3, 8)]),
     ("title: It does not work", "title: 'unclosed", [("yaml", 23, 1)]),
     ("title: It does not work", "title: a: b", [("yaml", 3, 9)]),
     ("title: It does not work", "title: It\ntitle: It", [("repeated-key", 4, 1)]),
+    ("start: first", f"start: {'a' * 101}", [("not-an-id", 4, 8)]),
     ("start: first", "start: First Step", [("not-an-id", 4, 8)]),
     ("  first:\n", "  1st:\n", [("not-an-id", 6, 3)]),
     ("minutes: 2", "minutes: two", [("not-a-number", 8, 14)]),
@@ -174,6 +188,40 @@ def test_words_stay_words(word: str) -> None:
     tree, problems = read_text(TREE, GOOD.replace("It does not work", word), "sample.yaml")
     assert problems == []
     assert tree.title == word
+
+
+def test_longer_texts_may_run_over_several_lines() -> None:
+    text = GOOD.replace("remedy: Mend it.", "remedy: |\n      Mend it.\n      Try it.")
+    text = text.replace("title: It does not work", "title: |\n  It does not work")
+    tree, problems = read_text(TREE, text, "sample.yaml")
+    assert problems == []
+    assert tree.steps["broken"].remedy == "Mend it.\nTry it."
+    assert tree.title == "It does not work"
+
+
+def test_no_one_can_see_what_unicode_shows_by_default_to_nobody() -> None:
+    """Every format character is refused, but those that are seen: signs before Arabic, Syriac and
+    Kaithi numbers (unicodedata of Python; Unicode, PropList: Prepended_Concatenation_Mark, M)."""
+    seen = {*range(0x600, 0x606), 0x6DD, 0x70F, 0x890, 0x891, 0x8E2, 0x110BD, 0x110CD}
+    # Signs that join hieroglyphs, which no font shows as they are.
+    seen |= set(range(0x13430, 0x13440))
+    marks = {n for n in range(0x110000) if unicodedata.category(chr(n)) == "Cf"} - seen
+    assert len(marks) > 130
+    hidden = re.compile(f"{UNSEEN.pattern}|{CONTROL.pattern}")
+    assert {n for n in marks if not hidden.match(chr(n))} == set()
+    words = "Öl, 3 °C, ½, µm, naïve, Ωmega, тест, 泡, ⚠\ufe0f, a\u0301"
+    tree, problems = read_text(TREE, GOOD.replace("It does not work", words), "sample.yaml")
+    assert (problems, tree.title) == ([], words)
+
+
+def test_a_message_is_one_line_however_much_was_typed() -> None:
+    text = GOOD.replace("by: operator", "").replace(
+        "minutes: 2", f"hazards: [x]\n    by: {'y' * 9000}"
+    )
+    _, problems = read_text(TREE, text, "sample.yaml")
+    assert problems
+    assert all(len(one.message) <= LONGEST_MESSAGE for one in problems)
+    assert len(refused("f", wrong_shape("x" * 9000), 1, 1).message) == LONGEST_MESSAGE
 
 
 BAD_FILES = {

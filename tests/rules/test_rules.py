@@ -133,6 +133,7 @@ BROKEN = [
     ("It is broken: broken", "'12': broken", [("answer-word", "'12'", 1, "e"), ("worked-case", "It is broken}", 1, "e")]),
     ("It is broken: broken", "X: broken", [("answer-word", "X: broken", 1, "e"), ("worked-case", "It is broken}", 1, "e")]),
     ("It is broken: broken", "Not sure: broken", [("answer-word", "Not sure", 1, "e"), ("worked-case", "It is broken}", 1, "e")]),
+    ("It is broken: broken\n      It looks right: second", "It is \u00e9: broken\n      It is e\u0301: second", [("answer-word", "It is e\u0301", 1, "e"), ("worked-case", "It is broken}", 1, "e")]),
     ("It looks right: second", "IT IS  BROKEN: second", [("answer-word", "IT IS  BROKEN", 1, "e")]),
     ("    hazards: [wet-floor]\n", "    passes: It loks right\n", [("unknown-answer", "It loks right", 1, "e"), ("worked-case", "a reading", 1, "e")]),
     ("    hazards: [wet-floor]\n", "    if_unsure: none\n", [("unknown-answer", "none", 1, "e")]),

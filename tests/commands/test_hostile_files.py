@@ -1,0 +1,111 @@
+"""Files that were made to cost time, memory or paper: whatever is in one, `check` stays small.
+
+Each is read by a process of its own, of which the system says how much time and memory it took.
+"""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+from typing import NamedTuple
+
+import pytest
+from strategies.hostile import LIBRARIES, NO_CAUTIONS, chain
+
+from diagnose.commands.check import MOST
+
+#: MiB, seconds of the processor, and bytes of what is said.
+MOST_MEMORY, MOST_SECONDS, MOST_SAID = 300, 5.0, 100_000
+
+
+class Ended(NamedTuple):
+    """How a process ended, and what it took."""
+
+    code: int
+    out: bytes
+    err: bytes
+    seconds: float
+    memory: float
+
+
+def ended(args: list[str], folder: Path, given: Path | None = None) -> Ended:
+    """Run the program to its end."""
+    out, err = folder / "out", folder / "err"
+    with (
+        out.open("wb") as said,
+        err.open("wb") as told,
+        Path(given or os.devnull).open("rb") as in_,
+    ):
+        child = subprocess.Popen(
+            [sys.executable, "-m", "diagnose", *args],
+            stdin=in_,
+            stdout=said,
+            stderr=told,
+        )
+        _, status, used = os.wait4(child.pid, 0)
+    child.returncode = os.waitstatus_to_exitcode(status)
+    seconds = used.ru_utime + used.ru_stime
+    return Ended(
+        child.returncode, out.read_bytes(), err.read_bytes(), seconds, used.ru_maxrss / 1024
+    )
+
+
+def written(folder: Path, files: dict[str, str | bytes]) -> Path:
+    """Write a library; return its folder."""
+    library = folder / "library"
+    library.mkdir()
+    for name, content in ({"cautions.yaml": NO_CAUTIONS} | files).items():
+        raw = content.encode() if isinstance(content, str) else content
+        (library / name).write_bytes(raw)
+    return library
+
+
+@pytest.mark.parametrize("name", LIBRARIES)
+def test_any_file_is_read_or_refused_in_bounds(name: str, tmp_path: Path) -> None:
+    library = written(tmp_path, LIBRARIES[name])
+    done = ended(["check", "--trees", str(library)], tmp_path)
+    assert (done.err, done.code in (0, 1)) == (b"", True)
+    assert done.memory < MOST_MEMORY
+    assert done.seconds < MOST_SECONDS
+    assert len(done.out) < MOST_SAID
+
+
+def test_json_says_no_more_than_lines_do(tmp_path: Path) -> None:
+    library = written(tmp_path, LIBRARIES["199,000 wrong keys"])
+    done = ended(["check", "--json", "--trees", str(library)], tmp_path)
+    assert done.code == 1
+    assert len(done.out) < 300_000
+    lines = ended(["check", "--trees", str(library)], tmp_path).out.decode().splitlines()
+    assert len([line for line in lines if " error: " in line]) == MOST
+    assert any(line.endswith("and at least 900 more; mend these first.") for line in lines)
+
+
+@pytest.mark.parametrize("verb", ["start", "order", "draw", "sheets", "quiz"])
+def test_whoever_wants_a_broken_tree_is_told_one_line(verb: str, tmp_path: Path) -> None:
+    library = written(tmp_path, LIBRARIES["26,000 wrong targets"])
+    done = ended([verb, "t", "--trees", str(library)], tmp_path)
+    assert (done.code, done.out) == (3, b"")
+    assert len(done.err) < 1_000
+    assert done.seconds < MOST_SECONDS
+
+
+def test_a_quiz_on_1000_steps_takes_2_seconds(tmp_path: Path) -> None:
+    library = written(tmp_path, {"t.yaml": chain(1_000)})
+    args = ["quiz", "t", "--trees", str(library), "-o", str(tmp_path / "quiz.pdf")]
+    done = ended(args, tmp_path)
+    assert (done.code, done.err) == (0, b"")
+    assert done.seconds < 2.0
+    assert done.memory < MOST_MEMORY
+
+
+@pytest.mark.parametrize("face", ["--json", "--plain"])
+def test_a_reply_of_64_mib_is_no_reply(face: str, tmp_path: Path) -> None:
+    given = tmp_path / "replies"
+    given.write_bytes(b"x" * 64 * 1024 * 1024 + b"\nleave\n")
+    done = ended(["start", "leak", "--machine", "none", "--trial", face], tmp_path, given)
+    assert (done.code, done.err) == (0, b"")
+    assert done.memory < MOST_MEMORY
+    assert done.seconds < MOST_SECONDS
+    assert len(done.out) < MOST_SAID
