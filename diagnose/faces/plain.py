@@ -30,6 +30,9 @@ if TYPE_CHECKING:
 
 NARROWEST: Final = 40
 
+#: More letters of a line than any reply has.
+LONGEST_LINE: Final = 1_000_000
+
 #: What a kind of element begins with, where it is not only its text.
 _BEFORE: Final = {"notice": "NOTICE: ", "ask": "Question: "}
 
@@ -195,7 +198,8 @@ class PlainFace:
         if sys.stdout is not None:
             sys.stdout.flush()
         try:
-            return input(prompt if self._interactive else "")
+            # Each look at a line makes a copy of it.
+            return input(prompt if self._interactive else "")[:LONGEST_LINE]
         except BrokenPipeError:
             raise  # nobody reads what we say: that is the caller's, like every broken pipe
         except (EOFError, OSError, ValueError, RuntimeError):
