@@ -52,6 +52,11 @@ class Places:
         """The node of the whole file, None where the text is empty."""
         return yaml.compose(self._text, Loader=LOADER)
 
+    def forget(self) -> None:
+        """Let go of the nodes; they are composed again when a place is asked for."""
+        self.__dict__.pop("top", None)
+        self._entries.clear()
+
     def at(self, path: Path) -> tuple[int, int]:
         """Return line and column, from 1, of what stands at a path.
 

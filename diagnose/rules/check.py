@@ -148,4 +148,7 @@ def _found(view: View[Any]) -> list[Problem]:
             place = view.library.place(file, one.at)
             message = shortened(one.message, LONGEST_MESSAGE)
             kept[one.severity].append(Problem(file, *place, code, one.severity, message))
+    # A library can have a hundred files in which too much is wrong.
+    if (places := view.library.places.get(file)) is not None:
+        places.forget()
     return kept["error"] + kept["warning"]

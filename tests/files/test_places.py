@@ -122,3 +122,11 @@ def test_ten_thousand_places_in_one_file_take_no_more_than_their_number() -> Non
     found = [places.at(("steps", f"s{n}", "do")) for n in range(10_000)]
     assert found == [(n + 2, len(f"  s{n}: {{do: ") + 1) for n in range(10_000)]
     assert time.process_time() - began < 10
+
+
+def test_places_that_were_forgotten_are_found_again() -> None:
+    places = Places("a: {b: c}\nd: e\n")
+    before = places.at(("a", "b")), places.at(("d",))
+    places.forget()
+    places.forget()
+    assert (places.at(("a", "b")), places.at(("d",))) == before == ((1, 8), (2, 4))

@@ -70,6 +70,12 @@ LIBRARIES: Final[dict[str, Files]] = {
     "26,000 wrong targets": {
         "t.yaml": _wrong("s{n}: {{ask: W, answers: {{A b: lats{n}, C d: s{next}}}}}", 26_000)
     },
+    "three trees of 26,000 wrong targets": {
+        f"t{n}.yaml": _wrong(
+            "s{n}: {{ask: W, answers: {{A b: lats{n}, C d: s{next}}}}}", 26_000
+        ).replace("symptom: t", f"symptom: t{n}")
+        for n in range(3)
+    },
     "10,000 wrong twins": {
         "t.yaml": _wrong(
             "s{n}: {{ask: W, same_as: zs{n}, answers: {{A b: last, C d: s{next}}}}}", 10_000
