@@ -246,6 +246,17 @@ def test_the_two_per_cent_are_never_asked_after_a_plain_answer(who: str) -> None
     assert (screen["step"], screen["checked"]) == ("two", False)
 
 
+@pytest.mark.parametrize(("chance", "shown"), [(49, "own"), (50, "service"), (51, "service")])
+def test_service_waits_for_what_is_likelier_and_for_nothing_else(chance: float, shown: str) -> None:
+    # By its minutes the branch to service is worth far more; as likely is not likelier.
+    steps = f"""
+    top: {{ask: a, passes: none, answers: {{this way: own, that way: service}}}}
+    own: {finding(50, minutes=30)}
+    service: {finding(chance, "service", minutes=1)}
+    """
+    assert after(case(steps), "unsure")["step"] == shown
+
+
 def test_a_branch_worth_nothing_is_no_branch() -> None:
     # Behind `mid` lies only what was tried. The answer at `more` leads to a doorway into a symptom
     # where the case has been, so nothing is left, and nobody is asked what can tell nothing.

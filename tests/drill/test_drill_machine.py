@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sqlite3
+from contextlib import closing
 from dataclasses import replace
 from typing import Any
 
@@ -15,7 +17,15 @@ from trainees import Follower, played
 
 from diagnose.case.onward import at_start
 from diagnose.drill.drill import Drill
-from diagnose.drill.machine import NoSuchMachine, drawn, figure_in, misleading, truthful, weights
+from diagnose.drill.machine import (
+    SEEDS,
+    NoSuchMachine,
+    drawn,
+    figure_in,
+    misleading,
+    truthful,
+    weights,
+)
 from diagnose.files.tree import Finding, Question, Reading
 from diagnose.study.outlook import normalised
 
@@ -68,6 +78,7 @@ def test_what_a_machine_shows_does_not_hang_on_what_is_asked_first(
         drill = Drill(drawn(sample(), seed, slips=True), own.table)
         replies = [reply for name in names for reply in (name, "done")]
         looks = [s["look"] for s in played(drill, replies) if s["screen"] == "seen"]
+        assert len(looks) == len(names)
         return {look["step"]: (look["answer"], look["value"]) for look in looks}
 
     assert seen(order) == seen(sorted(order))
@@ -265,6 +276,25 @@ def test_one_look_is_offered_and_counted_once(cause: str, route: list[str], minu
     assert found["tree_minutes"] == minutes
 
 
+def test_a_look_that_is_not_on_the_way_is_offered_once_too() -> None:
+    straight = ALIKE.replace("That one: second}", "That one: second, Another: straight}")
+    straight += "  straight: {finding: Straight., chance: 1, who: operator, remedy: Do it.}\n"
+    own = read(Written(trees={"sample": straight}))
+    ready = own.ready("sample")
+    assert ready is not None
+    number = ready.plan.number["straight"]
+    machine = next(m for seed in range(99) if (m := drawn(ready, seed)).cause == number)
+    offered = played(Drill(machine, own.table), [])[0]["checks"]
+    assert {look["id"] for look in offered} == {"kind", "first"}
+
+
+def test_seeds_are_those_that_a_log_of_64_bits_can_keep() -> None:
+    with closing(sqlite3.connect(":memory:")) as log:
+        assert log.execute("SELECT ?", (SEEDS - 1,)).fetchone() == (SEEDS - 1,)
+        with pytest.raises(OverflowError):
+            log.execute("SELECT ?", (SEEDS,))
+
+
 @pytest.mark.parametrize(
     ("kind", "passes", "expected"),
     [
@@ -331,6 +361,8 @@ def test_figures_have_the_digits_that_one_would_read() -> None:
     assert figure_in([0.15], 0, 0.5) == 0.12
     assert figure_in([10, 15.1], 1, 0.5) == 12.6
     assert figure_in([0.0], 0, 0.5) == -0.5
+    # One is as wide as it gets where the limit says nothing: 1 - 0.1 - 0.8 * 0.43875 = 0.549.
+    assert figure_in([0.0], 0, 0.43875) == -0.5
     assert figure_in([2, 50], 0, 0.5) == 1
 
 

@@ -144,6 +144,11 @@ def test_the_remedy_needs_its_cautions_too() -> None:
         # A wrong cause: service called for nothing is a wrong referral, the wrong remedy is none.
         ("worn", "tired", "service", "failed", [], [("worn", "service", "operator")]),
         ("tired", "nothing", "service", "failed", [], []),
+        # Who names another cause and hands it up has handed up what is nobody's here.
+        (
+            *("other", "worn", "battery-trained", "failed", []),
+            [("other", "battery-trained", "elsewhere")],
+        ),
         ("worn", "other", "elsewhere", "failed", [], [("worn", "elsewhere", "operator")]),
         # What is unsafe is what the trainee would do, not what would have been right.
         ("worn", "tired", "operator", "failed", [(NOT_YOURS, "tired", "service")], []),

@@ -424,3 +424,21 @@ def test_no_order_is_proved_only_where_the_search_came_to_its_end() -> None:
 def moved(order: Sequence[int], job: int, place: int) -> list[int]:
     rest = [other for other in order if other != job]
     return [*rest[:place], job, *rest[place:]]
+
+
+@pytest.mark.parametrize("count", [3, 7, 40, 41])
+def test_where_every_order_is_as_good_the_present_one_stays(count: int) -> None:
+    """From any order it is come back to, in runs of up to forty steps; longer ones are left."""
+    names = [f"s{n}" for n in range(count)]
+    steps = {
+        name: {"ask": "a", "passes": "fine", "answers": {"bad": f"f{n}", "fine": after}}
+        for n, (name, after) in enumerate(zip(names, [*names[1:], "rest"], strict=True))
+    }
+    ends = [f"f{n}" for n in range(count)] + ["rest"]
+    found = {n: {"finding": n, "chance": 1, "who": "operator", "remedy": "r"} for n in ends}
+    tree = {"format": 1, "symptom": "alpha", "title": "t", "start": "s0", "steps": steps | found}
+    model = model_of(Written(trees={"alpha": text_of(tree)}))
+    present = list(range(count))
+    for seed in range(30 if count < 10 else 1):
+        order = Random(seed).sample(present, count)
+        assert settled(model, order) == (present if count <= 40 else order)

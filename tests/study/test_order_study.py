@@ -258,3 +258,20 @@ def test_the_built_in_trees_are_studied_exactly() -> None:
         assert study.best.minutes <= study.now.minutes + 1e-9, symptom
         assert all(run.exact for run in study.runs), symptom
         assert order_study(tree, cautions, cap=1).cap_kept, symptom
+
+
+def test_a_cap_that_nothing_comes_near_changes_nothing() -> None:
+    """Where no step needs a caution, the classical rule is proved best with a cap as without."""
+    steps = "".join(
+        f"  s{n}: {{ask: a, minutes: {n}, passes: fine, answers: {{bad: f{n}, fine: {to}}}}}\n"
+        f"  f{n}: {{finding: f, chance: {chance}, who: operator, remedy: r}}\n"
+        for n, to, chance in ((1, "s2", 5), (2, "s3", 40), (3, "rest", 30))
+    )
+    rest = "  rest: {finding: f, chance: 25, who: operator, remedy: r}\n"
+    text = f"format: 1\nsymptom: alpha\ntitle: t\nstart: s1\nsteps:\n{steps}{rest}"
+    library = read(Written(trees={"alpha": text}))
+    for cap in (None, 1):
+        (run,) = order_study(library.trees["alpha"], library.table, cap=cap).runs
+        # 40 / 2, 30 / 3 and 5 / 1 in a hundred for each minute.
+        assert (run.best, run.gap) == (("s2", "s3", "s1"), 0)
+        assert run.best_minutes == pytest.approx(0.4 * 2 + 0.3 * 5 + 0.05 * 6 + 0.25 * 6)

@@ -197,6 +197,69 @@ def test_a_member_that_stays_parts_a_run() -> None:
     assert met_twice(plan) == []
 
 
+def chain(*names: str) -> Tree:
+    """Return checks one behind the other, with a finding behind each and one at the end."""
+    ends = [*names[1:], f"r-{names[0]}"]
+    return {
+        name: {"ask": "?", "passes": "fine", "answers": {"bad": f"f-{name}", "fine": after}}
+        for name, after in zip(names, ends, strict=True)
+    }
+
+
+def test_on_two_routes_that_never_meet_the_same_look_keeps_nothing_in_place() -> None:
+    steps: Tree = {"top": {"ask": "?", "passes": "none", "answers": {"this": "a0", "that": "b0"}}}
+    steps |= chain("a0", "a1") | chain("b0", "b1")
+    steps["b1"]["same_as"] = "a0"
+    ends = {to for step in steps.values() for to in step["answers"].values()} - set(steps)
+    steps |= {n: {"finding": n, "chance": 1, "who": "operator", "remedy": "x"} for n in ends}
+    tree = {"format": 2, "symptom": "alpha", "title": "t", "start": "top", "steps": steps}
+    library = read(written(tree))
+    study = order_study(library.trees["alpha"], library.table)
+    assert [run.steps for run in study.runs] == [("a0", "a1"), ("b0", "b1")]
+    assert study.same_looks == ()
+
+
+BY_KIND = """
+format: 2
+symptom: alpha
+title: t
+start: first
+steps:
+  first: {ask: "?", from_card: battery.kind, answers: {flooded: water, sealed: other}}
+  other: {ask: "?", same_as: first, passes: sealed, answers: {flooded: f-other, sealed: water}}
+  water: {ask: "?", applies_to: {battery.kind: [flooded]}, passes: fine,
+    answers: {bad: f-water, fine: f-rest}}
+  f-water: {finding: f, chance: 1, who: operator, remedy: r}
+  f-other: {finding: f, chance: 1, who: operator, remedy: r}
+  f-rest: {finding: f, chance: 1, who: operator, remedy: r}
+"""
+
+
+@pytest.mark.parametrize(
+    ("card", "answered", "left"),
+    [
+        ("machine: m, title: M", {}, {"f-water", "f-other", "f-rest"}),
+        ("machine: m, title: M, battery: {kind: flooded}", {"first": 0, "other": 0}, ...),
+        (
+            "machine: m, title: M, battery: {kind: sealed}",
+            {"first": 1, "other": 1, "water": 0},
+            {"f-other", "f-rest"},
+        ),
+        (None, {}, ...),
+    ],
+)
+def test_what_the_card_answers_is_answered_wherever_the_same_is_seen(
+    card: str | None, answered: dict[str, int], left: Any
+) -> None:
+    text = None if card is None else f"{{format: 2, {card}}}"
+    ready = read(Written(trees={"alpha": BY_KIND}, card=text)).ready("alpha")
+    assert ready is not None
+    ids = ready.plan.ids
+    assert {ids[step]: number for step, number in ready.from_card.items()} == answered
+    everything = {"f-water", "f-other", "f-rest"}
+    assert {ids[n] for n in ready.plan.findings} == (everything if left is ... else left)
+
+
 @settings(max_examples=several(100))
 @given(libraries(most_trees=1, told=True), st.integers(0, 2**32))
 def test_unfolded_no_look_is_met_twice(written: Written, seed: int) -> None:
