@@ -6,18 +6,21 @@ import argparse
 import json
 import os
 import sys
+from itertools import islice
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
 from diagnose.files.library import built_in
 from diagnose.files.tree import ROLES
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator
 
     from _typeshed import SupportsWrite
 
     from diagnose.log.sqlite import SqliteLog
+
+_Thing = TypeVar("_Thing")
 
 #: Exit codes; `app` alone turns them into an exit.
 OK, BAD_ANSWER, WRONG_USE, UNUSABLE = 0, 1, 2, 3
@@ -135,6 +138,37 @@ def say(line: str) -> None:
     """Print one line of a command's own output, whatever the locale can spell."""
     encoding = sys.stdout.encoding or "utf-8"
     print(line.encode(encoding, "replace").decode(encoding))
+
+
+def streamed(pieces: Iterable[str], nothing: str) -> int:
+    """Print a list as its pieces come, each with its own end; or the line for nothing. Returns 0.
+
+    It may be long: no more than some of it is in the memory at a time.
+    """
+    encoding = sys.stdout.encoding or "utf-8"
+    said = False
+    for page in pages(pieces):
+        said = True
+        sys.stdout.write("".join(page).encode(encoding, "replace").decode(encoding))
+    if not said:
+        say(nothing)
+    return OK
+
+
+def pages(things: Iterable[_Thing], size: int = 400) -> Iterator[list[_Thing]]:
+    """Yield things so many at a time."""
+    rest = iter(things)
+    while page := list(islice(rest, size)):
+        yield page
+
+
+def as_array(texts: Iterable[str]) -> Iterator[str]:
+    """Yield the pieces of a JSON array as `json.dumps` writes it; its members are JSON already."""
+    before = "["
+    for text in texts:
+        yield f"{before}{text}"
+        before = ", "
+    yield "]\n" if before == ", " else "[]\n"
 
 
 def listed(options: argparse.Namespace, data: object, lines: Iterable[str], nothing: str) -> int:

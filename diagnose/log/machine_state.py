@@ -7,40 +7,23 @@ case says that it was released. The machine is as the worst of them leaves it.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 from msgspec import Struct
 
 from diagnose.files import replies
 from diagnose.files.tree import OUT_OF_USE
 from diagnose.log.account import Account, reported
-from diagnose.log.events import Found, ItemReplied, Released, Replied, releases
+from diagnose.log.events import Found, ItemReplied, Released, Replied
+from diagnose.log.summary import IN_USE, WITH_CARE, WORST_FIRST, MachineState
 from diagnose.text import folded
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
     from diagnose.log.account import ConfirmedCaution
     from diagnose.log.events import Event
-    from diagnose.log.protocol import CaseLog, CaseRecord, LoggedEvent
-
-WITH_CARE: Final = "use with care"
-IN_USE: Final = "in use"
-
-WORST_FIRST: Final = (OUT_OF_USE, WITH_CARE, IN_USE)
-
-
-class MachineState(Struct, frozen=True, kw_only=True):
-    """How a machine may be used, and what in the log says so.
-
-    `since` is when it came so (ISO 8601, UTC; None while it is in use); `tag` is whose tag
-    hangs there by the log, as name and role, None where the log knows of no lockout.
-    """
-
-    state: str
-    why: str
-    since: str | None = None
-    tag: str | None = None
+    from diagnose.log.protocol import CaseLog, CaseRecord, Listed, LoggedEvent
 
 
 class Held(Struct, frozen=True, kw_only=True):
@@ -58,17 +41,21 @@ def held(log: CaseLog, machine: str | None = None) -> list[Held]:
 
     Raises `LogError`.
     """
-    found = []
-    for latest in log.latest(machine):
-        case = latest.case
-        if releases(latest.logged.event):
-            continue
-        begun = log.begun_in(case) if case.round is not None else ()
-        events = log.events(case)
-        is_ = machine_state(case, events, begun)
-        if is_.state != IN_USE:
-            noted = tuple(note.words for _, note in Account(events).notes)
-            found.append(Held(case=case, is_=is_, number=latest.logged.number, noted=noted))
+    return holding(log.waiting() if machine is None else log.waiting_at(machine))
+
+
+def holding(waiting: Iterable[Listed]) -> list[Held]:
+    """Return what of that holds its machine: the worst first, then the newest."""
+    found = [
+        Held(
+            case=one.case,
+            is_=one.summary.is_,
+            number=one.summary.number,
+            noted=tuple(note.words for note in one.summary.noted),
+        )
+        for one in waiting
+        if one.summary.holds
+    ]
     found.sort(key=lambda one: one.is_.since or "", reverse=True)
     return sorted(found, key=lambda one: WORST_FIRST.index(one.is_.state))
 
@@ -93,8 +80,7 @@ def release(log: CaseLog, held: Sequence[Held], name: str) -> None:
         # A case that was left inside its round left the lockout to both.
         round_ = None if one.case.begun_in is None else log.case(one.case.begun_in)
         if round_ is not None and one.case.outcome == round_.outcome == "open":
-            last = log.events(round_)[-1].number
-            numbers.setdefault(round_.name, (round_, last))
+            numbers.setdefault(round_.name, (round_, log.summary(round_).number))
     for case, number in numbers.values():
         log.append(case, number + 1, event)
 
