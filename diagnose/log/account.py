@@ -291,17 +291,23 @@ class Account(Struct, dict=True):
         """Return every caution that was confirmed, in order, with how it ended."""
         rows: list[ConfirmedCaution] = []
         held: dict[str, int] = {}
-        by = self.outset.role
+        before: tuple[str, ...] = ()
+        by, unknown = self.outset.role, False
         for logged in self.events:
             event = logged.event
+            if event.in_force == before and not unknown and not isinstance(event, Resumed):
+                continue
             if not isinstance(event, _MACHINE) and not _frees(event):
                 continue
+            before = event.in_force
             for id_ in [id_ for id_ in held if id_ not in event.in_force]:
                 at = held.pop(id_)
                 rows[at] = replace(rows[at], ended=logged.at, how=_ending(event, id_))
+                unknown = unknown or rows[at].how == "unknown"
             by = event.role if isinstance(event, Resumed) else by
             fresh = [id_ for id_ in event.in_force if id_ not in held]
-            rows = _learned(rows, fresh, event)
+            if unknown:
+                rows = _learned(rows, fresh, event)
             shown = _on_screen(event)
             own = [caution.id for caution in shown]
             for id_ in sorted(fresh, key=lambda id_: own.index(id_) if id_ in own else len(own)):

@@ -7,7 +7,7 @@ case says that it was released. The machine is as the worst of them leaves it.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from msgspec import Struct
 
@@ -24,6 +24,12 @@ if TYPE_CHECKING:
     from diagnose.log.account import ConfirmedCaution
     from diagnose.log.events import Event
     from diagnose.log.protocol import CaseLog, CaseRecord, Listed, LoggedEvent
+
+
+#: Why a machine is as it is, where most replies do not change it.
+NOTHING_HOLDS: Final = "not cured; nothing in the log keeps anybody from using it"
+TO_LEAVE_SAFE: Final = "a cause for service, to be left safe"
+IN_FORCE: Final = ": in force, not released"
 
 
 class Held(Struct, frozen=True, kw_only=True):
@@ -98,9 +104,13 @@ def machine_state(
     leave it as the words shown there say, out of use where there are none. Else it is in use:
     nothing in the log keeps anybody from using it.
     """
+    return state_by(case, Account(events), begun)
+
+
+def state_by(case: CaseRecord, account: Account, begun: Sequence[CaseRecord] = ()) -> MachineState:
+    """Return the same as `machine_state`, of an account that is at hand."""
     if case.outcome == "cured":
         return MachineState(state=IN_USE, why="tried out and cured")
-    account = Account(events)
     last, released = account.last_reply, account.released
     if released is not None and (last is None or last.number < released.number):
         return MachineState(state=IN_USE, why=_released(released.event))
@@ -125,7 +135,7 @@ def _by_lockout(account: Account, lockouts: Sequence[ConfirmedCaution]) -> Machi
     for caution in reversed(lockouts):
         if caution.how is None:
             tag = account.person_at(caution.at)
-            why = f"{caution.title}: in force, not released"
+            why = f"{caution.title}{IN_FORCE}"
             return MachineState(state=OUT_OF_USE, why=why, since=caution.at, tag=tag)
     for caution in reversed(lockouts):
         if caution.how == "unknown":
@@ -164,10 +174,8 @@ def _by_end(case: CaseRecord, account: Account) -> MachineState:
         if reached and account.findings(symptom)[step].leave_safe:
             own = words if (symptom, step) == stopped_at else None
             at = None if last is None else last.at
-            return _until_mended(own, "a cause for service, to be left safe", at)
-    return MachineState(
-        state=IN_USE, why="not cured; nothing in the log keeps anybody from using it"
-    )
+            return _until_mended(own, TO_LEAVE_SAFE, at)
+    return MachineState(state=IN_USE, why=NOTHING_HOLDS)
 
 
 def _until_mended(words: str | None, why: str, at: str | None) -> MachineState:

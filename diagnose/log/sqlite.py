@@ -17,6 +17,7 @@ from msgspec.structs import replace
 from diagnose.files import replies
 from diagnose.files.tree import OUT_OF_USE
 from diagnose.log import clock, events
+from diagnose.log.account import Account
 from diagnose.log.drills import DrillRecord
 from diagnose.log.events import Found, Released, Replied, RoundOpened
 from diagnose.log.patience import patiently
@@ -32,7 +33,7 @@ from diagnose.log.protocol import (
 )
 from diagnose.log.story import cures_by
 from diagnose.log.summary import IN_USE, Cure, MachineState, Summary
-from diagnose.log.summing import past_damage, summed_up
+from diagnose.log.summing import Ground, carried_on, ground, past_damage, summed_up
 from diagnose.log.tables import APPLICATION, MARKS, NEW, OLD, TABLES, VERSION, added
 
 if TYPE_CHECKING:
@@ -76,6 +77,7 @@ class _InMind(Struct, frozen=True):
     record: CaseRecord
     events: tuple[LoggedEvent, ...]
     listed: tuple[object, ...]
+    ground: Ground | None
 
 
 class SqliteLog:
@@ -99,9 +101,7 @@ class SqliteLog:
         self.wait = WAIT if wait is None else wait
         self.busy = busy or _nothing
         self._in_mind: dict[bytes, _InMind] = {}
-        self._to_remember: tuple[CaseRecord, tuple[LoggedEvent, ...], tuple[object, ...]] | None = (
-            None
-        )
+        self._to_remember: _InMind | None = None
         with self._in_plain_words():
             if mode == "rwc":
                 path.parent.mkdir(parents=True, exist_ok=True)
@@ -173,7 +173,12 @@ class SqliteLog:
             else:
                 record, events, damaged = known.record, (*known.events, logged), None
             record = _after(record, at, event)
-            if damaged is None:
+            further = None
+            if known is not None and known.ground is not None:
+                further = carried_on(known.ground, logged)
+            if further is not None:
+                self._keep(record, further, known, events)
+            elif damaged is None:
                 self._sum(record, events, known)
             else:
                 self._sum_past(record, logged, damaged)
@@ -634,7 +639,9 @@ class SqliteLog:
     ) -> None:
         """Keep what lists say of a case, given its events; `known` is what was kept before."""
         begun = self.begun_in(record) if record.round is not None else ()
-        self._keep(record, summed_up(record, told, begun), known, told)
+        account = Account(told)
+        summary = summed_up(record, told, begun, account)
+        self._keep(record, ground(summary, account) or summary, known, told)
 
     def _sum_past(self, record: CaseRecord, logged: LoggedEvent, damaged: int) -> None:
         """Keep what lists say of a case of which not all events can be read."""
@@ -657,26 +664,30 @@ class SqliteLog:
     def _keep(
         self,
         record: CaseRecord,
-        summary: Summary,
+        made: Summary | Ground,
         known: _InMind | None,
         told: tuple[LoggedEvent, ...],
     ) -> None:
+        """Keep the row of a case: all of it, or what alone a plain reply changes."""
+        summary = made.summary if isinstance(made, Ground) else made
         text = _encode_summary(summary).decode()
         listed = _listed_as(record, summary)
         if known is not None and known.listed == listed and record.round is None:
             # So no page of an index is written.
             self.base.execute(
-                "UPDATE cases SET changed = ?, summary = ? WHERE key = ?",
-                (record.changed, text, record.key),
+                "UPDATE cases SET since = ?, changed = ?, summary = ? WHERE key = ?",
+                (summary.is_.since, record.changed, text, record.key),
             )
         else:
             self.base.execute(
                 "UPDATE cases SET outcome = ?, finding = ?, found = ?, waits = ?, state = ?, "
-                "since = ?, left_at = ?, notes = ?, clears = ?, changed = ?, summary = ? "
+                "left_at = ?, notes = ?, clears = ?, since = ?, changed = ?, summary = ? "
                 "WHERE key = ?",
-                (*listed, record.changed, text, record.key),
+                (*listed, summary.is_.since, record.changed, text, record.key),
             )
-        self._to_remember = (record, told, listed) if told else None
+        if told:
+            stands = made if isinstance(made, Ground) else None
+            self._to_remember = _InMind(record, told, listed, stands)
 
     def _read_whole(self, key: bytes) -> tuple[CaseRecord, tuple[LoggedEvent, ...], int | None]:
         """Return a case, its events, and the number of the first one that is damaged, if any is."""
@@ -717,9 +728,9 @@ class SqliteLog:
 
         result = self._patiently(once, wait)
         if self._to_remember is not None:
-            record, told, listed = self._to_remember
-            self._in_mind.pop(record.key, None)
-            self._in_mind[record.key] = _InMind(record, told, listed)
+            key = self._to_remember.record.key
+            self._in_mind.pop(key, None)
+            self._in_mind[key] = self._to_remember
             for key in list(self._in_mind)[:-_IN_MIND]:
                 del self._in_mind[key]
         return result
@@ -741,21 +752,25 @@ class SqliteLog:
 
     @contextmanager
     def _in_plain_words(self, case: str = "", unkept: Event | None = None) -> Iterator[None]:
-        lost = "" if unkept is None else f" Not kept: {events.in_words(unkept)}."
-        if case:
-            lost += f" All before it is kept: `diagnose resume {case}`."
         try:
             yield
         except sqlite3.IntegrityError as error:
             raise OpenElsewhere(
-                f"{self.path}: case {case} is open elsewhere and went on there; go on there.{lost}"
+                f"{self.path}: case {case} is open elsewhere and went on there; go on there."
+                f"{_lost(case, unkept)}"
             ) from error
         except sqlite3.Error as error:
             kind = LogBusy if _is_busy(error) else LogError
-            raise kind(f"{self.path}: {_reason(error)}{lost}") from error
+            raise kind(f"{self.path}: {_reason(error)}{_lost(case, unkept)}") from error
         except OSError as error:
             reason = (error.strerror or "it cannot be used").lower()
-            raise LogError(f"{self.path}: {reason}; name another file with --log.{lost}") from error
+            raise LogError(f"{self.path}: {reason}; name another file with --log.") from error
+
+
+def _lost(case: str, unkept: Event | None) -> str:
+    """Return what was not kept, and how to go on from what was."""
+    told = "" if unkept is None else f" Not kept: {events.in_words(unkept)}."
+    return f"{told} All before it is kept: `diagnose resume {case}`." if case else told
 
 
 def _is_busy(error: Exception) -> bool:
@@ -819,7 +834,7 @@ def _after(record: CaseRecord, at: str, event: Event) -> CaseRecord:
 
 
 def _listed_as(record: CaseRecord, summary: Summary) -> tuple[object, ...]:
-    """Return the columns by which a case is found for a list."""
+    """Return the columns by which a case is found for a list, which most replies do not change."""
     marks = [mark.mark for mark in summary.left]
     clears = (
         record.outcome == "walked"
@@ -830,7 +845,7 @@ def _listed_as(record: CaseRecord, summary: Summary) -> tuple[object, ...]:
     waits = summary.holds or (record.round is None and record.waits)
     return (
         *(record.outcome, record.finding, record.found),
-        *(int(waits), summary.is_.state if summary.holds else IN_USE, summary.is_.since),
+        *(int(waits), summary.is_.state if summary.holds else IN_USE),
         *(summary.left_at, int(bool(summary.not_right)), int(clears)),
     )
 

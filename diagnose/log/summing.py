@@ -5,15 +5,18 @@ Pure. The log keeps what comes of it in the same transaction as the event.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
+from msgspec import Struct
 from msgspec.structs import replace
 
+from diagnose.files import replies
+from diagnose.files.tree import OUT_OF_USE
 from diagnose.log.account import Account
-from diagnose.log.events import CaseOver, Found, ItemReplied, Replied, Resumed, releases
-from diagnose.log.machine_state import machine_state
+from diagnose.log.events import MOVES, CaseOver, Found, ItemReplied, Replied, Resumed, releases
+from diagnose.log.machine_state import IN_FORCE, NOTHING_HOLDS, TO_LEAVE_SAFE, state_by
 from diagnose.log.story import came_to, standing
-from diagnose.log.summary import IN_USE, MachineState, Note, NotRight, Summary
+from diagnose.log.summary import IN_USE, WITH_CARE, MachineState, Note, NotRight, Summary
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -23,15 +26,20 @@ if TYPE_CHECKING:
 
 
 def summed_up(
-    case: CaseRecord, events: Sequence[LoggedEvent], begun: Sequence[CaseRecord] = ()
+    case: CaseRecord,
+    events: Sequence[LoggedEvent],
+    begun: Sequence[CaseRecord] = (),
+    account: Account | None = None,
 ) -> Summary:
     """Return what lists say of a case or round, given all its events; `begun` are a round's cases.
+
+    `account` is theirs, where it is at hand.
 
     A machine is held by a case that is open or referred, and by a round that was walked to its end
     with a lockout in force, until that says that the machine was released.
     """
-    last = events[-1]
-    is_ = machine_state(case, events, begun)
+    last, account = events[-1], account or Account(events)
+    is_ = state_by(case, account, begun)
     milestones = [logged for logged in events if logged.event.milestone]
     replied = [e.event for e in milestones if isinstance(e.event, Replied | ItemReplied)]
     ended = [event for event in replied if event.outcome is not None] or replied
@@ -43,11 +51,66 @@ def summed_up(
         what=came_to(milestones),
         ask_service=None if shown is None else shown.ask_service,
         parts=() if shown is None else shown.parts,
-        noted=tuple(Note(at, note.words) for at, note in Account(events).notes),
+        noted=tuple(Note(at, note.words) for at, note in account.notes),
         cures=_cures(case, milestones),
         closing=_closing(case, replied),
     )
     return summary if case.round is None else _of_round(summary, events)
+
+
+class Ground(Struct, frozen=True):
+    """What a case stands on while replies only move it: its summary, which of its cautions are
+    lockouts, those of them in force, and the findings that say how to leave the machine."""
+
+    summary: Summary
+    lockouts: frozenset[str]
+    in_force: frozenset[str]
+    leave_safe: frozenset[tuple[str, str]]
+
+
+def ground(summary: Summary, account: Account) -> Ground | None:
+    """Return what a case stands on after its events; None where the next has to look at them all.
+
+    That is where more than a lockout in force, or a finding for service, holds the machine.
+    """
+    is_ = summary.is_
+    if account.symptom == "" or is_.state == WITH_CARE:
+        return None
+    if is_.state == OUT_OF_USE and is_.why != TO_LEAVE_SAFE and not is_.why.endswith(IN_FORCE):
+        return None
+    if is_.state == IN_USE and is_.why != NOTHING_HOLDS:
+        return None
+    lockouts = {id_ for id_, kept in account.outset.cautions.items() if kept.lockout}
+    safe = {
+        (symptom, step)
+        for symptom, tree in account.trees.items()
+        for step, finding in tree.findings.items()
+        if finding.leave_safe
+    }
+    in_force = lockouts.intersection(account.events[-1].event.in_force)
+    return Ground(summary, frozenset(lockouts), frozenset(in_force), frozenset(safe))
+
+
+def carried_on(known: Ground, logged: LoggedEvent) -> Ground | None:
+    """Return what a case stands on after one more reply, as `summed_up` would have it.
+
+    That is the summary as it was, for most replies: they take time, and it is kept with each of
+    them. None where all the events have to be looked at.
+    """
+    event, is_ = logged.event, known.summary.is_
+    if not isinstance(event, Replied) or event.reply not in _MOVES_ON or event.trees:
+        return None
+    if event.milestone or known.in_force != known.lockouts.intersection(event.in_force):
+        return None
+    if any((trace.symptom, trace.step) in known.leave_safe for trace in event.trail):
+        return None
+    if is_.why == TO_LEAVE_SAFE:
+        is_ = MachineState(state=is_.state, why=is_.why, since=logged.at, tag=is_.tag)
+    return replace(known, summary=replace(known.summary, number=logged.number, is_=is_))
+
+
+#: Replies that neither end a case nor withdraw anything.
+_MOVES_ON: Final = MOVES | {replies.DONE}
 
 
 def _may_hold(case: CaseRecord, last: Event) -> bool:
