@@ -117,11 +117,24 @@ def where(options: argparse.Namespace) -> str:
     return "".join(f" {name} {shlex.quote(value)}" for name, value in given if value)
 
 
-def open_log(options: argparse.Namespace, mode: str = "rwc") -> SqliteLog:
-    """Return the case log, made where it is missing unless `mode` is "rw". Raises `LogError`."""
+def open_log(
+    options: argparse.Namespace, mode: str = "rwc", wait: float | None = None
+) -> SqliteLog:
+    """Return the case log, made where it is missing unless `mode` is "rw". Raises `LogError`.
+
+    `wait` is for how many seconds, where others are writing to it; who waits is told on standard
+    error, until a face does it.
+    """
     from diagnose.log.sqlite import SqliteLog
 
-    return SqliteLog(log_path(options), mode)
+    return SqliteLog(log_path(options), mode, wait=wait, busy=_say_busy)
+
+
+def _say_busy() -> None:
+    from diagnose.case.screens import phrase
+    from diagnose.faces.words import render
+
+    print(render(phrase("log-waits")), file=sys.stderr, flush=True)
 
 
 def existing_log(options: argparse.Namespace) -> SqliteLog | None:

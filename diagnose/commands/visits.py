@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from diagnose.case.screens import phrase
 from diagnose.case.view import contacts
 from diagnose.case.visit import Visit
 from diagnose.commands import options as opt
 from diagnose.commands.session import Desk
+from diagnose.faces.words import render
 from diagnose.files.site import CALL_OUT
 from diagnose.log import clock
 from diagnose.log.history import cured_before, since, undone
@@ -40,6 +42,8 @@ def desk_of(
         **_past(library, log),
     )
     name = opt.person(options)
+    if log is not None:
+        log.busy = lambda: face.waits(render(phrase("log-waits")))
     return Desk(visit=visit, face=face, log=log, where=opt.where(options), name=name)
 
 

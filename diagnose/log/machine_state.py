@@ -87,8 +87,7 @@ def release(log: CaseLog, held: Sequence[Held], name: str) -> None:
         round_ = None if one.case.begun_in is None else log.case(one.case.begun_in)
         if round_ is not None and one.case.outcome == round_.outcome == "open":
             numbers.setdefault(round_.name, (round_, log.summary(round_).number))
-    for case, number in numbers.values():
-        log.append(case, number + 1, event)
+    log.append_each([(case, number + 1) for case, number in numbers.values()], event)
 
 
 def machine_state(

@@ -118,6 +118,10 @@ class CaseLog(Protocol):
         """
         ...
 
+    def append_each(self, numbers: Iterable[tuple[CaseRecord, int]], event: Event) -> None:
+        """Write an event into several cases, under its number in each: all of them, or none."""
+        ...
+
     def case(self, name: str) -> CaseRecord | None:
         """Return a case by its short name, capitals or not; None where there is none."""
         ...

@@ -162,31 +162,43 @@ class SqliteLog:
 
         `wait` is for how many seconds, where others are writing; `LogBusy` is raised then.
         """
-        at = self.now()
+        with self._in_plain_words(case.name, event):
+            self._written(lambda: self._append(case, number, event), wait)
+
+    def append_each(self, numbers: Iterable[tuple[CaseRecord, int]], event: Event) -> None:
+        """Write an event into several cases, under its number in each: all of them, or none."""
+        numbers = list(numbers)
 
         def written() -> None:
-            logged = self._write(case, number, at, event)
-            known = self._in_mind.get(case.key)
-            if known is None or known.events[-1].number != number - 1:
-                record, events, damaged = self._read_whole(case.key)
-                known = None
-            else:
-                record, events, damaged = known.record, (*known.events, logged), None
-            record = _after(record, at, event)
-            further = None
-            if known is not None and known.ground is not None:
-                further = carried_on(known.ground, logged)
-            if further is not None:
-                self._keep(record, further, known, events)
-            elif damaged is None:
-                self._sum(record, events, known)
-            else:
-                self._sum_past(record, logged, damaged)
-            if case.begun_in is not None and event.outcome is not None:
-                self._sum_anew(self._begun_in_key(case.key))
+            for case, number in numbers:
+                self._append(case, number, event)
+                self._in_mind.pop(case.key, None)
+            self._to_remember = None
 
-        with self._in_plain_words(case.name, event):
-            self._written(written, wait)
+        with self._in_plain_words(numbers[0][0].name, event):
+            self._written(written, None)
+
+    def _append(self, case: CaseRecord, number: int, event: Event) -> None:
+        at = self.now()
+        logged = self._write(case, number, at, event)
+        known = self._in_mind.get(case.key)
+        if known is None or known.events[-1].number != number - 1:
+            record, events, damaged = self._read_whole(case.key)
+            known = None
+        else:
+            record, events, damaged = known.record, (*known.events, logged), None
+        record = _after(record, at, event)
+        further = None
+        if known is not None and known.ground is not None:
+            further = carried_on(known.ground, logged)
+        if further is not None:
+            self._keep(record, further, known, events)
+        elif damaged is None:
+            self._sum(record, events, known)
+        else:
+            self._sum_past(record, logged, damaged)
+        if case.begun_in is not None and event.outcome is not None:
+            self._sum_anew(self._begun_in_key(case.key))
 
     def case(self, name: str) -> CaseRecord | None:
         """Return a case by its short name, capitals or not; None where there is none."""

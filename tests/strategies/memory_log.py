@@ -82,6 +82,10 @@ class MemoryLog:
             changes["found"] = event.finding
         self.records[case.key] = replace(known, **changes)
 
+    def append_each(self, numbers: Iterable[tuple[CaseRecord, int]], event: Event) -> None:
+        for case, number in numbers:
+            self.append(case, number, event)
+
     def _write(self, key: bytes, number: int, at: str, event: Event) -> None:
         # By way of its text, as every log has it.
         logged = LoggedEvent(number=number, at=at, event=read(written(event)))
