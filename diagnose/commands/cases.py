@@ -11,7 +11,8 @@ from msgspec.structs import asdict
 from diagnose.case.cautions import RELEASE
 from diagnose.case.screens import DangerScreen, as_data
 from diagnose.commands import options as opt
-from diagnose.commands.machines import comes_back, damage, open_list
+from diagnose.commands.damage import Look, in_words
+from diagnose.commands.machines import comes_back, open_list
 from diagnose.commands.release import holding_of
 from diagnose.files import replies
 from diagnose.log import clock
@@ -79,13 +80,11 @@ def _list(log: CaseLog | None, options: argparse.Namespace) -> int:
 
 
 def _with_damage(log: CaseLog) -> Iterator[tuple[CaseRecord, int | None]]:
-    """Yield each case with its first damaged event, None where all can be read."""
-    for page in opt.pages(log.listed()):
-        damaged = log.damaged([one.case for one in page])
-        for one in page:
-            # One that was taken back at its first screen is no case that anybody looks for.
-            if one.case.outcome != "withdrawn":
-                yield one.case, damaged.get(one.case.key, one.summary.damaged)
+    """Yield each case with its first damaged event, None where none is known."""
+    for one, damaged in Look(log).through(log.listed()):
+        # One that was taken back at its first screen is no case that anybody looks for.
+        if one.case.outcome != "withdrawn":
+            yield one.case, damaged
 
 
 def _list_lines(
@@ -97,7 +96,7 @@ def _list_lines(
     for case, damaged in listed:
         yield f"{_line(case, log.begun_in(case) if log and case.round else ())}\n"
         if damaged is not None:
-            yield f"      {damage(case, damaged)}\n"
+            yield f"      {in_words(case, damaged)}\n"
         repeat = often.get(case.key)
         # The newest says it for those before it.
         if repeat is not None and (case.machine, repeat.finding) not in told:
@@ -135,7 +134,7 @@ def _story(log: CaseLog | None, options: argparse.Namespace) -> int:
     for page in opt.pages(cases):
         damaged = log.damaged(page) if log is not None else {}
         lines += [
-            f"{one.name}: {damage(one, damaged[one.key])}" for one in page if one.key in damaged
+            f"{one.name}: {in_words(one, damaged[one.key])}" for one in page if one.key in damaged
         ]
     nothing = f'Nothing yet of "{options.machine[:40]}" in {opt.log_path(options)}.'
     return opt.listed(options, as_data(entries), lines, nothing)

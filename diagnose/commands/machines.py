@@ -9,6 +9,7 @@ from msgspec import Struct
 
 from diagnose.case.view import comes_back_for
 from diagnose.commands import options as opt
+from diagnose.commands.damage import Look, in_words
 from diagnose.faces.words import render
 from diagnose.log import clock
 from diagnose.log.history import LATELY, came_back, since
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from diagnose.log.history import Repeat
-    from diagnose.log.protocol import CaseLog, CaseRecord, Listed
+    from diagnose.log.protocol import CaseLog, Listed
 
 
 def open_list(log: CaseLog | None, options: argparse.Namespace) -> int:
@@ -31,7 +32,8 @@ def open_list(log: CaseLog | None, options: argparse.Namespace) -> int:
         return opt.listed(options, [], (), nothing)
     if options.json:
         return opt.streamed(_array(log, machines), nothing)
-    return opt.streamed((piece for one in machines for piece in _text(log, one)), nothing)
+    look = Look(log)
+    return opt.streamed((piece for one in machines for piece in _text(log, one, look)), nothing)
 
 
 def comes_back(repeat: Repeat) -> dict[str, Any]:
@@ -42,11 +44,6 @@ def comes_back(repeat: Repeat) -> dict[str, Any]:
         "times": repeat.times,
         "means": render(comes_back_for(repeat.parts, repeat.times)),
     }
-
-
-def damage(case: CaseRecord, event: int) -> str:
-    """Return in a line that an event of a case is damaged."""
-    return f"the log is damaged at case {case.name}, event {event}; restore a copy of the file."
 
 
 class _Machine(Struct):
@@ -131,24 +128,16 @@ def _rest(log: CaseLog, one: _Machine) -> dict[str, Any]:
 
 def _array(log: CaseLog, machines: Iterable[_Machine]) -> Iterator[str]:
     """Yield the list as one array of JSON, piece by piece."""
-    before = "["
+    before, look = "[", Look(log)
     for one in machines:
         yield f'{before}{json.dumps(_head(log, one))[:-1]}, "waiting": ['
         between = ""
-        for listed, damaged in _waiting(log, one.machine):
+        for listed, damaged in look.through(log.waiting_at(one.machine)):
             yield f"{between}{json.dumps(_case(listed, damaged))}"
             between = ", "
         yield f"], {json.dumps(_rest(log, one))[1:]}"
         before = ", "
     yield "]\n" if before == ", " else "[]\n"
-
-
-def _waiting(log: CaseLog, machine: str | None) -> Iterator[tuple[Listed, int | None]]:
-    """Yield what waits at a machine, each with its first damaged event."""
-    for page in opt.pages(log.waiting_at(machine)):
-        damaged = log.damaged([one.case for one in page])
-        for one in page:
-            yield one, damaged.get(one.case.key, one.summary.damaged)
 
 
 def _case(one: Listed, damaged: int | None) -> dict[str, Any]:
@@ -173,14 +162,14 @@ def _what(one: Listed) -> str:
     return one.summary.what if found is None else f"{one.summary.what} Service found {found}."
 
 
-def _text(log: CaseLog, one: _Machine) -> Iterator[str]:
+def _text(log: CaseLog, one: _Machine, look: Look) -> Iterator[str]:
     head, rest = _head(log, one), _rest(log, one)
     at = f" since {clock.local(head['since'])}" if head["since"] else ""
     held_by = [f"case {head['case']}"] if head["case"] else []
     held_by += [f"tag of {head['tag']}"] if head["tag"] else []
     by = f" ({'; '.join(held_by)})" if held_by else ""
     yield f"{head['machine'] or 'no machine'}: {head['state']}{at}, {head['why']}{by}\n"
-    for listed, damaged in _waiting(log, one.machine):
+    for listed, damaged in look.through(log.waiting_at(one.machine)):
         yield _case_text(listed, damaged)
     yield from (f"  noted in the last round: {note['words']}\n" for note in rest["last_round"])
     yield from (f"  not right: {noted['do']}\n" for noted in rest["noted"])
@@ -196,4 +185,4 @@ def _case_text(one: Listed, damaged: int | None) -> str:
         line += f" Parts: {', '.join(summary.parts)}."
     if summary.noted and case.round is None:
         line += "".join(f"\n    noted: {note.words}" for note in summary.noted)
-    return f"{line}\n" if damaged is None else f"{line}\n    {damage(case, damaged)}\n"
+    return f"{line}\n" if damaged is None else f"{line}\n    {in_words(case, damaged)}\n"

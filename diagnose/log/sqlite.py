@@ -216,7 +216,12 @@ class SqliteLog:
 
     def events(self, case: CaseRecord) -> list[LoggedEvent]:
         """Return all events of a case in their order."""
-        return [self._logged(case, row) for row in self._rows(_EVENTS, case.key)]
+        rows = self._rows(_EVENTS, case.key)
+        try:
+            return [self._logged(case, row) for row in rows]
+        except LogError:
+            self._mark(case)
+            raise
 
     def milestones(self, machine: str | None = None, since: str = "") -> list[Milestone]:
         """Return the milestones of all cases, or of one machine's, that changed `since` then.
@@ -392,7 +397,10 @@ class SqliteLog:
             yield from self._by_time(where, own, name, first=last[0] if last else ("", ""))
 
     def damaged(self, cases: Iterable[CaseRecord]) -> dict[bytes, int]:
-        """Return, by key, the first event that is damaged, of the cases in which one is."""
+        """Return, by key, the first event that is no text of an event, of the cases that have one.
+
+        All their events are looked through, which costs far more than a summary.
+        """
         keys = [case.key for case in cases]
         if not keys:
             return {}
@@ -582,7 +590,7 @@ class SqliteLog:
             told, damaged = self._events_of(case)
             if damaged is None:
                 return summed_up(case, told, self.begun_in(case) if case.round else ())
-            return _unreadable(told, damaged)
+            return self._unreadable(case, told, damaged)
 
     def _events_of(self, case: CaseRecord) -> tuple[list[LoggedEvent], int | None]:
         """Return the events of a case, and the first that is damaged: those before it then."""
@@ -593,6 +601,29 @@ class SqliteLog:
             except LogError:
                 return told, row[0]
         return told, None
+
+    def _unreadable(self, case: CaseRecord, told: Sequence[LoggedEvent], damaged: int) -> Summary:
+        """Return what lists say of a case of which no summary was kept and not all can be read.
+
+        Nobody knows what it says of its machine.
+        """
+        query = 'SELECT max(number) FROM events WHERE "case" = ?'
+        (number,) = self.base.execute(query, (case.key,)).fetchone()
+        why = f"the log is damaged at event {damaged} of this case"
+        is_ = MachineState(state=OUT_OF_USE, why=why, since=told[-1].at if told else case.opened)
+        return Summary(number=number, is_=is_, holds=True, what=why, damaged=damaged)
+
+    def _mark(self, case: CaseRecord) -> None:
+        """Have lists say that an event of a case is damaged, where that can be written at once."""
+
+        def marked() -> None:
+            _, damaged = self._events_of(case)
+            summary = replace(self._summary(case, self._row_of(case.key)[-1]), damaged=damaged)
+            text = _encode_summary(summary).decode()
+            self.base.execute("UPDATE cases SET summary = ? WHERE key = ?", (text, case.key))
+
+        with suppress(sqlite3.Error):
+            self._written(marked, 0.0)
 
     def _drill(self, row: tuple[Any, ...]) -> DrillRecord:
         told = dict(zip(_DRILL, row, strict=True))
@@ -669,7 +700,7 @@ class SqliteLog:
         if damaged is None:
             self._sum(record, told, None)
         else:
-            self._keep(record, _unreadable(told, damaged), None, ())
+            self._keep(record, self._unreadable(record, told, damaged), None, ())
         # Of a round, its cases are in it too.
         self._in_mind.pop(key, None)
 
@@ -860,17 +891,6 @@ def _listed_as(record: CaseRecord, summary: Summary) -> tuple[object, ...]:
         *(int(waits), summary.is_.state if summary.holds else IN_USE),
         *(summary.left_at, int(bool(summary.not_right)), int(clears)),
     )
-
-
-def _unreadable(told: Sequence[LoggedEvent], damaged: int) -> Summary:
-    """Return what lists say of a case of which no summary was kept and not all can be read.
-
-    Nobody knows what it says of its machine.
-    """
-    at = told[-1].at if told else None
-    why = f"the log is damaged at event {damaged} of this case"
-    is_ = MachineState(state=OUT_OF_USE, why=why, since=at)
-    return Summary(number=damaged, is_=is_, holds=True, what=why, damaged=damaged)
 
 
 def _parts(parts: Sequence[str]) -> str:
