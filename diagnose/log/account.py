@@ -308,25 +308,30 @@ class Account(Struct, dict=True):
             fresh = [id_ for id_ in event.in_force if id_ not in held]
             if unknown:
                 rows = _learned(rows, fresh, event)
-            shown = _on_screen(event)
-            own = [caution.id for caution in shown]
-            for id_ in sorted(fresh, key=lambda id_: own.index(id_) if id_ in own else len(own)):
-                held[id_] = len(rows)
-                kind = self.outset.cautions.get(id_, CautionKept(title=id_))
-                rows.append(
-                    ConfirmedCaution(
-                        at=logged.at,
-                        id=id_,
-                        title=kind.title,
-                        by=by,
-                        confirm=_confirmed(shown, id_),
-                        lapses=kind.lapses,
-                        lockout=kind.lockout,
-                        worn=kind.worn,
-                        included=id_ not in own,
-                    )
-                )
+            for row in self._confirmed_by(logged, fresh, by):
+                held[row.id] = len(rows)
+                rows.append(row)
         return rows
+
+    def _confirmed_by(
+        self, logged: LoggedEvent, fresh: Sequence[str], by: str
+    ) -> Iterator[ConfirmedCaution]:
+        """Yield what came into force with an event: what stood on the screen first."""
+        shown = _on_screen(logged.event)
+        own = [caution.id for caution in shown]
+        for id_ in sorted(fresh, key=lambda id_: own.index(id_) if id_ in own else len(own)):
+            kind = self.outset.cautions.get(id_, CautionKept(title=id_))
+            yield ConfirmedCaution(
+                at=logged.at,
+                id=id_,
+                title=kind.title,
+                by=by,
+                confirm=_confirmed(shown, id_),
+                lapses=kind.lapses,
+                lockout=kind.lockout,
+                worn=kind.worn,
+                included=id_ not in own,
+            )
 
 
 #: The events that tell which cautions are in force.

@@ -108,7 +108,7 @@ def _repeated(cures: Iterable[Cure]) -> Iterator[tuple[Cure, Repeat]]:
         for cure in group if machine is not None else ():
             lately.append(cure.at)
             # What led there too, and what service reported, counts, but comes back in no case.
-            if cure.words is None:
+            if cure.words is None or len(lately) < OFTEN:
                 continue
             first = since(datetime.fromisoformat(cure.at))
             while lately[0] < first:

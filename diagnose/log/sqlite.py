@@ -50,8 +50,7 @@ _DIGITS: Final = "2346789"
 
 _DRILL: Final = ("at", "trainee", "symptom", "machine", "seed", "slips", "passed", "body")
 
-#: The columns of a case by the names of its record, `begun_in` as the round's name.
-_FIELDS: Final = CaseRecord.__struct_fields__
+#: The columns of a case's record, in the order of `_record`, `begun_in` as the round's name.
 _COLUMNS: Final = (
     "key, name, symptom, machine, opened, changed, outcome, finding, found, round, "
     "(SELECT name FROM cases AS begun WHERE begun.key = cases.begun_in)"
@@ -66,6 +65,9 @@ WAIT: Final = 20.0
 #: As many rows are read at once: a page is read within some thousandths of a second, and whoever
 #: writes waits for no more than that.
 PAGE: Final = 400
+
+#: As many cases are looked through for damage at once.
+_LOOKED_THROUGH: Final = 40
 
 #: As many cases are kept in mind with their events: one that is walked, and its round.
 _IN_MIND: Final = 4
@@ -283,12 +285,12 @@ class SqliteLog:
                 rows = self._rows(
                     "SELECT machine, state, coalesce(since, ''), name, opened FROM cases "
                     "WHERE machine IS ? AND waits AND (opened, name) > (?, ?) "
-                    f"ORDER BY opened, name LIMIT {PAGE * 4}",
+                    f"ORDER BY opened, name LIMIT {PAGE}",
                     one,
                     *after,
                 )
                 yield from (row[:4] for row in rows)
-                if not rows:
+                if len(rows) < PAGE:
                     break
                 after = (rows[-1][4], rows[-1][3])
 
@@ -299,7 +301,7 @@ class SqliteLog:
 
     def cures(self, machine: str | None = None, since: str = "") -> Iterator[Cure]:
         """Yield what was cured or reported since then: by machine and finding, then by time."""
-        wanted = self._distinct_cures() if machine is None else [machine]
+        wanted = self._distinct("true", "cures") if machine is None else [machine]
         for one in wanted:
             after: tuple[object, ...] = ("", "", "", 0)
             while True:
@@ -402,15 +404,18 @@ class SqliteLog:
         All their events are looked through, which costs far more than a summary.
         """
         keys = [case.key for case in cases]
-        if not keys:
-            return {}
-        marks = ", ".join("?" * len(keys))
-        rows = self._rows(
-            f'SELECT "case", min(number) FROM events WHERE "case" IN ({marks}) '
-            'AND (substr(body, 1, 10) <> \'{"event":"\' OR NOT json_valid(body)) GROUP BY 1',
-            *keys,
-        )
-        return dict(rows)
+        found: dict[bytes, int] = {}
+        # Events are long: a few cases at a time, so that nobody who writes waits for it.
+        for place in range(0, len(keys), _LOOKED_THROUGH):
+            some = keys[place : place + _LOOKED_THROUGH]
+            rows = self._rows(
+                'SELECT "case", min(number) FROM events '
+                f'WHERE "case" IN ({", ".join("?" * len(some))}) '
+                'AND (substr(body, 1, 10) <> \'{"event":"\' OR NOT json_valid(body)) GROUP BY 1',
+                *some,
+            )
+            found.update(rows)
+        return found
 
     def _by_time(
         self, where: str, *values: object, first: tuple[str, str] = ("", "")
@@ -444,20 +449,17 @@ class SqliteLog:
         cases = [(_record(row[:-1]), row[-1]) for row in rows]
         return [Listed(case=case, summary=self._summary(case, text)) for case, text in cases]
 
-    def _distinct(self, where: str) -> list[str | None]:
-        """Return the machines of cases that are like that, from one to the next along an index."""
+    def _distinct(self, where: str, table: str = "cases") -> list[str | None]:
+        """Return the machines of rows that are like that, from one to the next along an index."""
         rows = self._rows(
             "WITH RECURSIVE found (machine) AS ("
-            f"SELECT min(machine) FROM cases WHERE {where} UNION ALL "
-            f"SELECT (SELECT min(machine) FROM cases WHERE {where} AND machine > found.machine) "
+            f"SELECT min(machine) FROM {table} WHERE {where} UNION ALL "
+            f"SELECT (SELECT min(machine) FROM {table} WHERE {where} AND machine > found.machine) "
             "FROM found WHERE found.machine IS NOT NULL) "
             "SELECT machine FROM found WHERE machine IS NOT NULL"
         )
-        none = self._rows(f"SELECT 1 FROM cases WHERE machine IS NULL AND {where} LIMIT 1")
+        none = self._rows(f"SELECT 1 FROM {table} WHERE machine IS NULL AND {where} LIMIT 1")
         return [*(machine for (machine,) in rows), *([None] if none else [])]
-
-    def _distinct_cures(self) -> list[str | None]:
-        return [machine for (machine,) in self._rows("SELECT DISTINCT machine FROM cures")]
 
     def _cases(self, where: str, *values: object) -> list[CaseRecord]:
         return [
@@ -718,15 +720,15 @@ class SqliteLog:
         if known is not None and known.listed == listed and record.round is None:
             # So no page of an index is written.
             self.base.execute(
-                "UPDATE cases SET since = ?, changed = ?, summary = ? WHERE key = ?",
-                (summary.is_.since, record.changed, text, record.key),
+                "UPDATE cases SET changed = ?, summary = ? WHERE key = ?",
+                (record.changed, text, record.key),
             )
         else:
             self.base.execute(
                 "UPDATE cases SET outcome = ?, finding = ?, found = ?, waits = ?, state = ?, "
-                "left_at = ?, notes = ?, clears = ?, since = ?, changed = ?, summary = ? "
+                "since = ?, left_at = ?, notes = ?, clears = ?, changed = ?, summary = ? "
                 "WHERE key = ?",
-                (*listed, summary.is_.since, record.changed, text, record.key),
+                (*listed, record.changed, text, record.key),
             )
         if told:
             stands = made if isinstance(made, Ground) else None
@@ -847,8 +849,21 @@ def _new_key() -> bytes:
     return secrets.token_bytes(16)
 
 
-def _record(row: tuple[Any, ...]) -> CaseRecord:
-    return CaseRecord(**dict(zip(_FIELDS, row, strict=True)))
+def _record(row: Sequence[Any]) -> CaseRecord:
+    # By name and not by a loop: a list makes ten thousands of them.
+    return CaseRecord(
+        key=row[0],
+        name=row[1],
+        symptom=row[2],
+        machine=row[3],
+        opened=row[4],
+        changed=row[5],
+        outcome=row[6],
+        finding=row[7],
+        found=row[8],
+        round=row[9],
+        begun_in=row[10],
+    )
 
 
 def _plain(event: Event) -> bool:
@@ -888,7 +903,7 @@ def _listed_as(record: CaseRecord, summary: Summary) -> tuple[object, ...]:
     waits = summary.holds or (record.round is None and record.waits)
     return (
         *(record.outcome, record.finding, record.found),
-        *(int(waits), summary.is_.state if summary.holds else IN_USE),
+        *(int(waits), summary.is_.state if summary.holds else IN_USE, summary.is_.since),
         *(summary.left_at, int(bool(summary.not_right)), int(clears)),
     )
 

@@ -65,7 +65,7 @@ CREATE INDEX milestones ON events ("case", number) WHERE milestone;
 _LISTS: Final = """
 CREATE INDEX cases_by_time ON cases (opened DESC, name);
 CREATE INDEX cases_open ON cases (opened DESC, name) WHERE outcome = 'open';
-CREATE INDEX cases_waiting ON cases (machine, opened, name) WHERE waits;
+CREATE INDEX cases_waiting ON cases (machine, opened, name, state, since, waits) WHERE waits;
 CREATE INDEX rounds_by_time ON cases (machine, opened, name) WHERE round IS NOT NULL;
 CREATE INDEX rounds_by_name ON cases (machine, round, opened, name) WHERE round IS NOT NULL;
 CREATE INDEX rounds_left ON cases (machine, round, left_at) WHERE left_at <> '';

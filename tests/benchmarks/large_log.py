@@ -227,9 +227,13 @@ class Writer(threading.Thread):
 def list_figures(path: Path, referred: str, left: str) -> Iterator[Figure]:
     """Lists, starts and single cases of the large log."""
     base = sqlite3.connect(path)
+    # What the list shows, as one query: what waits, and what came back within the last 30 days.
+    ago = (datetime.now(UTC) - timedelta(days=60)).isoformat(timespec="seconds")
     waits = (
-        "SELECT key, name, symptom, machine, opened, changed, outcome, found, summary FROM cases "
-        "WHERE waits ORDER BY machine, opened, name"
+        "SELECT * FROM (SELECT key, name, symptom, machine, opened, changed, outcome, found, summary "
+        "FROM cases WHERE waits ORDER BY machine, opened, name) UNION ALL "
+        'SELECT * FROM (SELECT "case", symptom, finding, machine, at, NULL, words, parts, NULL '
+        f"FROM cures WHERE at >= '{ago}' ORDER BY machine, symptom, finding, at)"
     )
     queries = []
     for _ in range(5):
