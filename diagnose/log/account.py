@@ -295,9 +295,8 @@ class Account(Struct, dict=True):
         by, unknown = self.outset.role, False
         for logged in self.events:
             event = logged.event
-            if event.in_force == before and not unknown and not isinstance(event, Resumed):
-                continue
-            if not isinstance(event, _MACHINE) and not _frees(event):
+            same = event.in_force == before and not unknown and not isinstance(event, Resumed)
+            if same or not _of_machine(event):
                 continue
             before = event.in_force
             for id_ in [id_ for id_ in held if id_ not in event.in_force]:
@@ -336,6 +335,10 @@ class Account(Struct, dict=True):
 
 #: The events that tell which cautions are in force.
 _MACHINE: Final = (Opened, RoundOpened, Replied, ItemReplied, CaseOver, Resumed)
+
+
+def _of_machine(event: Event) -> bool:
+    return isinstance(event, _MACHINE) or _frees(event)
 
 
 def _learned(
