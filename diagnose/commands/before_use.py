@@ -16,6 +16,7 @@ from diagnose.faces.face import Heading
 from diagnose.files import replies
 from diagnose.log import clock
 from diagnose.log.machine_state import held, release, since
+from diagnose.log.protocol import LogBusy
 from diagnose.text import printable
 
 if TYPE_CHECKING:
@@ -70,8 +71,7 @@ def met(library: ReadyLibrary, face: Face, log: CaseLog | None, name: str, *, as
             who = name or _name(library, face, heading)
             if who == replies.LEAVE:
                 return _left(face, heading)
-            if who != replies.BACK:
-                release(log, holding, who)
+            if who != replies.BACK and _released(log, holding, who, face, heading):
                 return Met(reply=replies.START_ANEW, notes=(phrase("state-released", name=who),))
         elif meaning.kind == replies.DANGER:
             ask(library, face, heading)
@@ -79,6 +79,19 @@ def met(library: ReadyLibrary, face: Face, log: CaseLog | None, name: str, *, as
             return _left(face, heading)
         else:
             return Met(reply=meaning.kind, case=holding[0].case)
+
+
+def _released(
+    log: CaseLog, holding: Sequence[Held], who: str, face: Face, heading: Heading
+) -> bool:
+    """Write that a machine was released; where others write all the time, say so."""
+    try:
+        release(log, holding, who)
+    except LogBusy:
+        what = f"the release by {who}"
+        face.show(RefusedScreen(message=phrase("not-kept", what=what)), heading)
+        return False
+    return True
 
 
 def _left(face: Face, heading: Heading) -> Met:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shlex
 from typing import TYPE_CHECKING, Any
 
@@ -10,6 +11,7 @@ from msgspec.structs import asdict
 from diagnose.case.cautions import RELEASE
 from diagnose.case.screens import DangerScreen, as_data
 from diagnose.commands import options as opt
+from diagnose.commands.damage import Look, in_words
 from diagnose.commands.machines import comes_back, open_list
 from diagnose.commands.release import holding_of
 from diagnose.files import replies
@@ -28,13 +30,13 @@ from diagnose.log.events import (
 )
 from diagnose.log.events import as_data as event_data
 from diagnose.log.history import repeats
-from diagnose.log.machine_state import IN_USE
 from diagnose.log.story import story
+from diagnose.log.summary import IN_USE
 from diagnose.text import did_you_mean
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from diagnose.log.events import Event
     from diagnose.log.history import Repeat
@@ -68,21 +70,38 @@ def run(args: Sequence[str]) -> int:
 
 
 def _list(log: CaseLog | None, options: argparse.Namespace) -> int:
-    cases = log.cases() if log is not None else []
-    # One that was taken back at its first screen is no case that anybody looks for.
-    cases = [case for case in cases if case.outcome != "withdrawn"]
-    # In their order, which a list by time does not know of cases opened within one second.
-    often = repeats(log.milestones()) if log is not None else {}
-    lines, told = [], set()
-    for case in cases:
-        lines.append(_line(case, log.begun_in(case) if log and case.round else ()))
+    often = repeats(log.cures()) if log is not None else {}
+    listed = _with_damage(log) if log is not None else ()
+    nothing = f"No case yet in {opt.log_path(options)}."
+    if options.json:
+        rows = (json.dumps(_data(case, often, damaged)) for case, damaged in listed)
+        return opt.streamed(opt.as_array(rows), nothing)
+    return opt.streamed(_list_lines(log, listed, often), nothing)
+
+
+def _with_damage(log: CaseLog) -> Iterator[tuple[CaseRecord, int | None]]:
+    """Yield each case with its first damaged event, None where none is known."""
+    for one, damaged in Look(log).through(log.listed()):
+        # One that was taken back at its first screen is no case that anybody looks for.
+        if one.case.outcome != "withdrawn":
+            yield one.case, damaged
+
+
+def _list_lines(
+    log: CaseLog | None,
+    listed: Iterable[tuple[CaseRecord, int | None]],
+    often: Mapping[bytes, Repeat],
+) -> Iterator[str]:
+    told = set()
+    for case, damaged in listed:
+        yield f"{_line(case, log.begun_in(case) if log and case.round else ())}\n"
+        if damaged is not None:
+            yield f"      {in_words(case, damaged)}\n"
         repeat = often.get(case.key)
         # The newest says it for those before it.
         if repeat is not None and (case.machine, repeat.finding) not in told:
             told.add((case.machine, repeat.finding))
-            lines.append(f"      {comes_back(repeat)['means']}")
-    nothing = f"No case yet in {opt.log_path(options)}."
-    return opt.listed(options, [_data(case, often) for case in cases], lines, nothing)
+            yield f"      {comes_back(repeat)['means']}\n"
 
 
 def case_named(options: argparse.Namespace, *, left: bool = False) -> tuple[SqliteLog, CaseRecord]:
@@ -91,16 +110,16 @@ def case_named(options: argparse.Namespace, *, left: bool = False) -> tuple[Sqli
     That is the last one left where none was named. Raises `WrongUse` where there is none.
     """
     log = opt.existing_log(options)
-    cases = log.cases() if log is not None else []
     name = options.case
     if name is None:
-        names = [case.name for case in cases if case.outcome == "open"]
-        if not left or not names:
-            raise opt.WrongUse(f"Name a case; `diagnose cases` lists them ({len(names)} open).")
-        name = names[0]
+        last, count = (None, 0) if log is None else log.last_open()
+        if log is None or last is None or not left:
+            raise opt.WrongUse(f"Name a case; `diagnose cases` lists them ({count} open).")
+        return log, last
     case = log.case(name) if log is not None else None
     if log is None or case is None:
-        hint = did_you_mean(name.upper()[:40], [case.name for case in cases])
+        typed = name.upper()[:40]
+        hint = did_you_mean(typed, [] if log is None else log.names(typed))
         where = opt.log_path(options)
         raise opt.WrongUse(f'There is no case "{name[:40]}" in {where}.{hint}')
     if left and case.outcome != "open":
@@ -110,7 +129,13 @@ def case_named(options: argparse.Namespace, *, left: bool = False) -> tuple[Sqli
 
 def _story(log: CaseLog | None, options: argparse.Namespace) -> int:
     entries = story(log.milestones(options.machine)) if log is not None else []
-    lines = (f"{_when(one.at)}  {one.case}  {one.about}  {one.text}" for one in entries)
+    lines = [f"{_when(one.at)}  {one.case}  {one.about}  {one.text}" for one in entries]
+    cases = log.cases(options.machine) if log is not None else []
+    for page in opt.pages(cases):
+        damaged = log.damaged(page) if log is not None else {}
+        lines += [
+            f"{one.name}: {in_words(one, damaged[one.key])}" for one in page if one.key in damaged
+        ]
     nothing = f'Nothing yet of "{options.machine[:40]}" in {opt.log_path(options)}.'
     return opt.listed(options, as_data(entries), lines, nothing)
 
@@ -174,7 +199,7 @@ def _show(options: argparse.Namespace) -> int:
     logged = log.events(case)
     events = [{"number": e.number, "at": e.at, **event_data(e.event)} for e in logged]
     lines = [f"  {clock.local(entry.at)[11:16]}  {event_line(entry.event)}" for entry in logged]
-    often = repeats(log.milestones(case.machine)) if case.machine is not None else {}
+    often = repeats(log.cures(case.machine)) if case.machine is not None else {}
     if case.key in often:
         lines.append(f"  {comes_back(often[case.key])['means']}")
     head = _line(case, log.begun_in(case))
@@ -236,7 +261,10 @@ def _when(at: str) -> str:
     return clock.local(at)
 
 
-def _data(case: CaseRecord, often: Mapping[bytes, Repeat]) -> dict[str, Any]:
+def _data(
+    case: CaseRecord, often: Mapping[bytes, Repeat], damaged: int | None = None
+) -> dict[str, Any]:
     repeat = often.get(case.key)
     told = None if repeat is None else comes_back(repeat)
-    return {**asdict(case), "key": case.key.hex(), "comes_back": told}
+    data = {**asdict(case), "key": case.key.hex(), "comes_back": told}
+    return data if damaged is None else {**data, "damaged": damaged}

@@ -10,9 +10,10 @@ from diagnose.case.danger import danger_screen, what_it_is
 from diagnose.case.screens import EndScreen, RefusedScreen, phrase
 from diagnose.case.view import call_notes, contacts
 from diagnose.commands import options as opt
-from diagnose.commands.session import Record, said, show_end
+from diagnose.commands.session import URGENT, Record, said, show_end
 from diagnose.commands.visits import desk_of
 from diagnose.files import replies
+from diagnose.log.protocol import LogError
 from diagnose.log.record import danger_opened, danger_replied
 
 if TYPE_CHECKING:
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 
     from diagnose.case.screens import Named
     from diagnose.commands.ready_library import ReadyLibrary
+    from diagnose.commands.session import Desk
     from diagnose.faces.face import Face, Heading
 
 
@@ -59,16 +61,29 @@ def ask(
 
 def keep(library: ReadyLibrary, face: Face, options: argparse.Namespace, met: DangerMet) -> int:
     """Open a case for a danger that was met before one, and show its end. Raises `LogError`."""
-    log = None if options.trial else opt.open_log(options)
-    desk = desk_of(library, log, face, options)
-    record = None
-    if log is not None:
-        # At once: a danger half kept would be an open case that holds no machine.
-        opened = danger_opened(desk.visit, desk.name, met.words)
-        case = log.open_case(desk.machine, opened, danger_replied(met.kind))
-        record = Record(log, case)
-    show_end(desk, record, "", end_of(library, met))
+    # What the log knows of the machine is not asked for here: nobody is held up by it.
+    desk = desk_of(library, None, face, options)
+    end = end_of(library, met)
+    try:
+        record = None if options.trial else _kept(desk, options, met, URGENT)
+    except LogError:
+        notes = (*end.notes, phrase("not-kept-yet"))
+        show_end(desk, None, "", replace(end, notes=notes))
+        _kept(desk, options, met)
+        return opt.OK
+    show_end(desk, record, "", end)
     return opt.OK
+
+
+def _kept(
+    desk: Desk, options: argparse.Namespace, met: DangerMet, wait: float | None = None
+) -> Record:
+    """Open a case for the danger. Raises `LogError`, after so many seconds while others write."""
+    log = opt.open_log(options, wait=wait)
+    opened = danger_opened(desk.visit, desk.name, met.words)
+    # At once: a danger half kept would be an open case that holds no machine.
+    case = log.open_case(desk.machine, opened, danger_replied(met.kind))
+    return Record(log, case)
 
 
 def end_of(library: ReadyLibrary, met: DangerMet) -> EndScreen:

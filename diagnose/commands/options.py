@@ -8,8 +8,9 @@ import os
 import re
 import stat
 import sys
+from itertools import islice
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
 from diagnose.files.library import built_in
 from diagnose.files.regular import is_ordinary
@@ -17,11 +18,13 @@ from diagnose.files.tree import ROLES
 from diagnose.text import printable
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator
 
     from _typeshed import SupportsWrite
 
     from diagnose.log.sqlite import SqliteLog
+
+_Thing = TypeVar("_Thing")
 
 #: Exit codes; `app` alone turns them into an exit.
 OK, BAD_ANSWER, WRONG_USE, UNUSABLE = 0, 1, 2, 3
@@ -146,16 +149,26 @@ def where(options: argparse.Namespace) -> str:
     return "".join(f" {name} {shlex.quote(value)}" for name, value in given if value)
 
 
-def open_log(options: argparse.Namespace, mode: str = "rwc") -> SqliteLog:
+def open_log(
+    options: argparse.Namespace, mode: str = "rwc", wait: float | None = None
+) -> SqliteLog:
     """Return the case log, made where it is missing unless `mode` is "rw".
 
-    Raises `LogError`, `Unusable`.
+    `wait` is for how many seconds, where others are writing to it; who waits is told on standard
+    error, until a face does it. Raises `LogError`, `Unusable`.
     """
     from diagnose.log.sqlite import SqliteLog
 
     path = log_path(options)
     _is_there(path)
-    return SqliteLog(path, mode)
+    return SqliteLog(path, mode, wait=wait, busy=_say_busy)
+
+
+def _say_busy() -> None:
+    from diagnose.case.screens import phrase
+    from diagnose.faces.words import render
+
+    print(render(phrase("log-waits")), file=sys.stderr, flush=True)
 
 
 def existing_log(options: argparse.Namespace) -> SqliteLog | None:
@@ -197,6 +210,37 @@ def page(text: str) -> None:
     """Print a text that was made printable, whatever the locale can spell."""
     encoding = sys.stdout.encoding or "utf-8"
     print(text.encode(encoding, "replace").decode(encoding))
+
+
+def streamed(pieces: Iterable[str], nothing: str) -> int:
+    """Print a list as its pieces come, each with its own end; or the line for nothing. Returns 0.
+
+    It may be long: no more than some of it is in the memory at a time.
+    """
+    encoding = sys.stdout.encoding or "utf-8"
+    said = False
+    for page in pages(pieces):
+        said = True
+        sys.stdout.write("".join(page).encode(encoding, "replace").decode(encoding))
+    if not said:
+        say(nothing)
+    return OK
+
+
+def pages(things: Iterable[_Thing], size: int = 400) -> Iterator[list[_Thing]]:
+    """Yield things so many at a time."""
+    rest = iter(things)
+    while page := list(islice(rest, size)):
+        yield page
+
+
+def as_array(texts: Iterable[str]) -> Iterator[str]:
+    """Yield the pieces of a JSON array as `json.dumps` writes it; its members are JSON already."""
+    before = "["
+    for text in texts:
+        yield f"{before}{text}"
+        before = ", "
+    yield "]\n" if before == ", " else "[]\n"
 
 
 def listed(options: argparse.Namespace, data: object, lines: Iterable[str], nothing: str) -> int:

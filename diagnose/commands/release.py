@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from diagnose.commands import options as opt
 from diagnose.commands.ready_library import ReadyLibrary
-from diagnose.log.machine_state import held, release
+from diagnose.log.machine_state import held, holding, release
 from diagnose.text import did_you_mean
 
 if TYPE_CHECKING:
@@ -48,14 +48,13 @@ def holding_of(log: CaseLog | None, machine: str) -> list[Held]:
         return []
     if machine != "none":
         return held(log, machine)
-    return [one for one in held(log) if one.case.machine is None]
+    return holding(log.waiting_at(None))
 
 
 def _in_use(log: CaseLog | None, options: argparse.Namespace) -> str:
     """Return in one line why there is nothing to release."""
     machine = options.machine
-    in_log = {case.machine for case in log.cases()} if log is not None else set()
-    known = {name for name in in_log if name is not None}
+    known = {name for name in log.machines() if name is not None} if log is not None else set()
     if machine not in known and machine != "none":
         known |= set(ReadyLibrary(opt.trees_folder(options), frozenset()).machines)
     if machine not in known and machine != "none":

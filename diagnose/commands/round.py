@@ -18,15 +18,13 @@ from diagnose.faces.selection import face_for
 from diagnose.files.tree import ROLES
 from diagnose.log import clock
 from diagnose.log.history import Due, due
-from diagnose.log.machine_state import held
 from diagnose.log.round_record import round_opened
+from diagnose.log.summary import IN_USE, WORST_FIRST
 from diagnose.round.walk import opened
 
 if TYPE_CHECKING:
     import argparse
     from collections.abc import Mapping, Sequence
-
-    from diagnose.log.protocol import CaseRecord
 
 
 def run(args: Sequence[str]) -> int:
@@ -88,30 +86,33 @@ def _due(library: ReadyLibrary, options: argparse.Namespace) -> int:
         library.require_round(options.name)
     library.machine(options.machine)
     log = opt.existing_log(options)
-    cases = log.cases() if log is not None else []
+    begun = log.begun() if log is not None else {}
     rounds = library.rounds
     wanted = {name: rounds[name] for name in rounds if options.name in (None, name)}
-    machines = _machines(library, options.machine, cases)
-    entries = due(wanted, machines, cases, clock.now())
-    states = {one.case.machine: one.is_.state for one in reversed(held(log) if log else [])}
+    machines = _machines(library, options.machine, log.machines() if log is not None else ())
+    entries = due(wanted, machines, begun, clock.now())
+    states: dict[str | None, str] = {}
+    for machine, state, _, _ in log.heads() if log is not None else ():
+        states[machine] = min(state, states.get(machine, IN_USE), key=WORST_FIRST.index)
     lines = (_line(entry, states) for entry in entries if entry.overdue)
     return opt.listed(options, as_data(entries), lines, "No round is overdue.")
 
 
 def _machines(
-    library: ReadyLibrary, named: str | None, cases: Sequence[CaseRecord]
+    library: ReadyLibrary, named: str | None, in_log: Sequence[str | None]
 ) -> list[str | None]:
     """Return the machine that was named, else those of the library, then those of the log alone."""
     if named is not None:
         return [None if named == "none" else named]
     known = list(library.machines)
-    others = {case.machine for case in cases if case.machine}.difference(known)
+    others = {machine for machine in in_log if machine}.difference(known)
     return [*known, *sorted(others)] or [None]
 
 
 def _line(entry: Due, states: Mapping[str | None, str]) -> str:
     ago = "never walked" if entry.hours is None else f"last walked {_ago(entry.hours)} ago"
-    state = f"; {states[entry.machine]}" if entry.machine in states else ""
+    state = states.get(entry.machine, IN_USE)
+    state = "" if state == IN_USE else f"; {state}"
     return f"{entry.machine or 'no machine'}  {entry.round}  {ago}, due every {entry.every}{state}"
 
 

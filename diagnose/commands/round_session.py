@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from msgspec.structs import replace
 
 from diagnose.case import onward
-from diagnose.commands.session import Record, said, show_end, walked
+from diagnose.commands.session import Record, said, show_end, took, walked
 from diagnose.files import replies
 from diagnose.log.record import opened
 from diagnose.log.round_record import case_over, item_replied
@@ -39,14 +39,17 @@ def run_round(
         heading = desk.heading(record, state.round.title, first=first and not state.alarm)
         turn = walk.reply(desk.visit, state, said(desk.face, screen, heading), screen)
         first = first and state.alarm
-        if record is not None and turn.exchange is not None:
-            record.write(item_replied(desk.visit, turn))
+        event = None if turn.exchange is None else item_replied(desk.visit, turn)
+        if not took(record, event, screen, desk.face, heading):
+            continue
         for interlude in turn.interludes:
             desk.face.show(interlude, replace(heading, first=False))
         state = turn.state
     # What ended it at an item is told on its own page, whatever became of its cases.
     page = state.outcome == "referred" and state.begins is None
     show_end(desk, record, state.round.title, view.screen(desk.visit, state), page=page)
+    if record is not None:
+        record.settle()
 
 
 def _with_case(
@@ -57,11 +60,15 @@ def _with_case(
 ) -> RoundState:
     """Return the round after the case that it begins, which is opened unless it is at hand."""
     assert state.begins is not None
-    inner = walked(desk, *(case or _begun(desk, state, record)))
+    begun, own = case or _begun(desk, state, record)
+    inner = walked(desk, begun, own)
+    if record is not None and own is not None and own.open_ends:
+        record.within.append(own)
     how = replies.DANGER if inner.danger else inner.outcome or ""
     after, trail = walk.came_back(desk.visit, state, inner, how)
     if record is not None:
-        record.write(case_over(desk.visit, after, trail, state.begins, how))
+        # The reply that ended the case is kept: this only says so to the round, and can wait.
+        record.write_or_go_on(case_over(desk.visit, after, trail, state.begins, how))
     return after
 
 

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from msgspec import Struct
 from msgspec.structs import replace
 
 from diagnose.case import onward, view, walk
-from diagnose.case.screens import EndScreen, phrase
+from diagnose.case.screens import EndScreen, RefusedScreen, phrase
 from diagnose.faces.face import Heading
 from diagnose.files import replies
+from diagnose.log.events import ItemReplied, Replied, in_words
+from diagnose.log.protocol import LogBusy, LogError
 from diagnose.log.record import opened, replied
 
 if TYPE_CHECKING:
@@ -62,11 +64,80 @@ class Record(Struct):
     case: CaseRecord
     number: int = 2
     told: set[str] = set()
+    # What came when the log could not be written, and nobody may be held up for it.
+    unkept: list[Event] = []
+    # What was begun in here, and has not kept all.
+    within: list[Record] = []
 
     def write(self, event: Event) -> None:
-        """Put the next event on the disk. Raises `LogError`."""
-        self.log.append(self.case, self.number, event)
+        """Put the next event on the disk, behind those that are still to be. Raises `LogError`."""
+        self._catch_up()
+        self._append(event)
+
+    def write_or_go_on(self, event: Event) -> None:
+        """Put the next event on the disk, or keep it in mind where that cannot be done at once.
+
+        For what must not wait: whoever reports a danger sees at once what to do.
+        """
+        try:
+            self._catch_up(URGENT)
+            self._append(event, URGENT)
+        except LogError:
+            self.unkept.append(event)
+
+    @property
+    def open_ends(self) -> bool:
+        """Whether something is still to be kept."""
+        return bool(self.unkept) or any(record.open_ends for record in self.within)
+
+    def settle(self) -> None:
+        """Put what is still in mind on the disk, now that all was shown. Raises `LogError`."""
+        for record in self.within:
+            record.settle()
+        try:
+            self._catch_up()
+        except LogError as error:
+            more = "".join(f" Nor {in_words(event)}." for event in self.unkept[1:])
+            raise type(error)(f"{error}{more}") from error
+
+    def _catch_up(self, wait: float | None = None) -> None:
+        while self.unkept:
+            self._append(self.unkept[0], wait)
+            del self.unkept[0]
+
+    def _append(self, event: Event, wait: float | None = None) -> None:
+        self.log.append(self.case, self.number, event, wait=wait)
         self.number += 1
+
+
+#: Seconds for which a danger waits for a log that others are writing to.
+URGENT: Final = 0.3
+
+
+def took(
+    record: Record | None, event: Event | None, screen: Screen, face: Face, heading: Heading
+) -> bool:
+    """Keep what a reply came to; where others were writing all the time, say so and return False.
+
+    Then nothing has happened, and the screen is shown again. A danger and a leave go on in any
+    case. Raises `LogError`.
+    """
+    if record is None or event is None:
+        return True
+    if isinstance(event, Replied | ItemReplied) and event.reply in _GO_ON:
+        record.write_or_go_on(event)
+        return True
+    try:
+        record.write(event)
+    except LogBusy:
+        message = phrase("not-kept", what=in_words(event))
+        refused = RefusedScreen(symptom=screen.symptom, in_force=screen.in_force, message=message)
+        face.show(refused, replace(heading, first=False))
+        return False
+    return True
+
+
+_GO_ON: Final = frozenset({replies.DANGER, replies.LEAVE})
 
 
 def start(
@@ -98,12 +169,14 @@ def run(desk: Desk, state: State, record: Record | None) -> CautionState | None:
 
     Where it is taken back to the choice of a symptom, nothing is shown: returns its cautions then.
     """
-    state = walked(desk, state, record)
+    state, kept = walked(desk, state, record), record
     if state.outcome == onward.WITHDRAWN:
         return state.cautions
     if state.outcome == "left" and view.leaves_nothing(desk.visit, state):
         record = None
     show_end(desk, record, state.frames[-1].tree.title, view.screen(desk.visit, state))
+    if kept is not None:
+        kept.settle()
     return None
 
 
@@ -116,6 +189,8 @@ def show_end(
     """
     assert isinstance(end, EndScreen)
     notes = (*end.notes, *_ways_on(desk, record, end.outcome, page=page))
+    if record is not None and record.open_ends:
+        notes = (*notes, phrase("not-kept-yet"))
     desk.face.show(replace(end, notes=notes), desk.heading(record, title, first=False))
 
 
@@ -123,7 +198,8 @@ def _ways_on(desk: Desk, record: Record | None, outcome: str, *, page: bool) -> 
     """Return how to go on: resume what was left; a page for each case with service."""
     if record is None:
         return ()
-    begun = record.log.begun_in(record.case)
+    # Nobody who reports a danger waits for a log that cannot be read just now.
+    begun = () if record.open_ends else record.log.begun_in(record.case)
     pages = [case.name for case in begun if case.outcome == "referred"]
     if outcome == "referred" and (page or not pages):
         pages = [record.case.name, *pages]
@@ -143,8 +219,11 @@ def walked(desk: Desk, state: State, record: Record | None) -> State:
         heading = desk.heading(record, state.frames[-1].tree.title, first=told)
         turn = walk.reply(visit, state, said(desk.face, screen, heading), screen)
         first = first and state.alarm
-        if record is not None and turn.exchange is not None:
-            record.write(replied(visit, turn, record.told))
+        known = set() if record is None else record.told
+        event = None if turn.exchange is None else replied(visit, turn, known)
+        if not took(record, event, screen, desk.face, heading):
+            continue
+        if record is not None and event is not None:
             record.told |= turn.state.entered
         for interlude in turn.interludes:
             desk.face.show(interlude, replace(heading, first=False))

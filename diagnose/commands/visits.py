@@ -4,19 +4,23 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from diagnose.case.screens import phrase
 from diagnose.case.view import contacts
 from diagnose.case.visit import Visit
 from diagnose.commands import options as opt
 from diagnose.commands.session import Desk
+from diagnose.faces.words import render
 from diagnose.files.site import CALL_OUT
 from diagnose.log import clock
-from diagnose.log.history import PERIODS, cured_before, since, undone
+from diagnose.log.history import cured_before, since, undone
 
 if TYPE_CHECKING:
     import argparse
+    from collections.abc import Sequence
 
     from diagnose.commands.ready_library import ReadyLibrary
     from diagnose.faces.face import Face
+    from diagnose.log.events import Mark
     from diagnose.log.protocol import CaseLog
 
 
@@ -38,6 +42,8 @@ def desk_of(
         **_past(library, log),
     )
     name = opt.person(options)
+    if log is not None:
+        log.busy = lambda: face.waits(render(phrase("log-waits")))
     return Desk(visit=visit, face=face, log=log, where=opt.where(options), name=name)
 
 
@@ -58,11 +64,15 @@ def _past(library: ReadyLibrary, log: CaseLog | None) -> dict[str, Any]:
     if log is None or library.card is None:
         return {}
     machine, at = library.card.machine, clock.now()
-    milestones = log.milestones(machine, since(at, max(PERIODS.values())))
-    cases = log.cases(machine)
+    begun = log.begun(machine)
     # Where no round was ever begun on the machine, none is read.
-    rounds = library.rounds if any(case.round for case in cases) else {}
+    rounds = library.rounds if begun else {}
+
+    def left(name: str) -> Sequence[Mark]:
+        last = log.last_left(machine, name)
+        return () if last is None else last.summary.left
+
     return {
-        "cured_before": cured_before(milestones, at),
-        "undone": undone(rounds, machine, cases, milestones, at),
+        "cured_before": cured_before(log.cures(machine, since(at)), at),
+        "undone": undone(rounds, machine, begun, left, at),
     }

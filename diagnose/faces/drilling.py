@@ -98,6 +98,10 @@ class DrillSpoken:
             self._said = []
         return self._face.ask(screen, heading)
 
+    def waits(self, words: str) -> None:
+        """Say that something takes its time."""
+        self._face.waits(words)
+
 
 def _question(
     screen: Screen,

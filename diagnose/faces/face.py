@@ -35,3 +35,7 @@ class Face(Protocol):
         Raises `KeyboardInterrupt` where the person broke off.
         """
         ...
+
+    def waits(self, words: str) -> None:
+        """Say that something takes its time; what is on the screen stays there."""
+        ...

@@ -62,6 +62,11 @@ class JsonLinesFace:
         self.show(screen, heading)
         return read_line()
 
+    def waits(self, words: str) -> None:
+        """Say it on standard error: it is no screen, and nothing is to be replied to it."""
+        if sys.stderr is not None:
+            print(words, file=sys.stderr, flush=True)
+
 
 def write(shown: dict[str, Any]) -> None:
     """Write one object as a line. Raises `BrokenPipeError` where nobody reads any more."""

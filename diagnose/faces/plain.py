@@ -86,6 +86,12 @@ class PlainFace:
             return self._each_value(screen)
         return self._reply(screen, "Reply: ")
 
+    def waits(self, words: str) -> None:
+        """Say that something takes its time."""
+        self._say(words)
+        if sys.stdout is not None:
+            sys.stdout.flush()
+
     def _caution(self, screen: CautionScreen, told: list[Element]) -> str | None:
         """Say a caution a page at a time, so that nothing is confirmed that ran out of sight."""
         by_line = line_by_line(screen)

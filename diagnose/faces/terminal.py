@@ -65,6 +65,9 @@ _NAMED: Final = (
 )
 
 
+#: Seconds in which a screen is drawn.
+_DRAWN: Final = 0.05
+
 #: Seconds: nobody has read a danger's question by then. Common practice, no published source.
 BURST: Final = 0.5
 
@@ -134,6 +137,10 @@ class TerminalFace:
         self._last, self._aside = dialog, False
         return self._full_screen.run(dialog)
 
+    def waits(self, words: str) -> None:
+        """Say so at the foot of the screen that was replied to."""
+        self._full_screen.say(printable(words))
+
 
 class FullScreen:
     """Puts one dialog after the other on the whole terminal and brings back what was replied.
@@ -187,6 +194,14 @@ class FullScreen:
             raise
         self.close()
         return None
+
+    def say(self, words: str) -> None:
+        """Say something at the foot of the last screen, which takes no key any more."""
+        if self._loop is None or self._app is None or self._dialog is None:
+            return
+        self._dialog.hint, self._reply, self._arrangement = words, None, None
+        self._app.invalidate()
+        self._loop.run_until_complete(asyncio.sleep(_DRAWN))
 
     def close(self) -> None:
         """Give the terminal back as it was, and the standard streams."""

@@ -291,40 +291,54 @@ class Account(Struct, dict=True):
         """Return every caution that was confirmed, in order, with how it ended."""
         rows: list[ConfirmedCaution] = []
         held: dict[str, int] = {}
-        by = self.outset.role
+        before: tuple[str, ...] = ()
+        by, unknown = self.outset.role, False
         for logged in self.events:
             event = logged.event
-            if not isinstance(event, _MACHINE) and not _frees(event):
+            same = event.in_force == before and not unknown and not isinstance(event, Resumed)
+            if same or not _of_machine(event):
                 continue
+            before = event.in_force
             for id_ in [id_ for id_ in held if id_ not in event.in_force]:
                 at = held.pop(id_)
                 rows[at] = replace(rows[at], ended=logged.at, how=_ending(event, id_))
+                unknown = unknown or rows[at].how == "unknown"
             by = event.role if isinstance(event, Resumed) else by
             fresh = [id_ for id_ in event.in_force if id_ not in held]
-            rows = _learned(rows, fresh, event)
-            shown = _on_screen(event)
-            own = [caution.id for caution in shown]
-            for id_ in sorted(fresh, key=lambda id_: own.index(id_) if id_ in own else len(own)):
-                held[id_] = len(rows)
-                kind = self.outset.cautions.get(id_, CautionKept(title=id_))
-                rows.append(
-                    ConfirmedCaution(
-                        at=logged.at,
-                        id=id_,
-                        title=kind.title,
-                        by=by,
-                        confirm=_confirmed(shown, id_),
-                        lapses=kind.lapses,
-                        lockout=kind.lockout,
-                        worn=kind.worn,
-                        included=id_ not in own,
-                    )
-                )
+            if unknown:
+                rows = _learned(rows, fresh, event)
+            for row in self._confirmed_by(logged, fresh, by):
+                held[row.id] = len(rows)
+                rows.append(row)
         return rows
+
+    def _confirmed_by(
+        self, logged: LoggedEvent, fresh: Sequence[str], by: str
+    ) -> Iterator[ConfirmedCaution]:
+        """Yield what came into force with an event: what stood on the screen first."""
+        shown = _on_screen(logged.event)
+        own = [caution.id for caution in shown]
+        for id_ in sorted(fresh, key=lambda id_: own.index(id_) if id_ in own else len(own)):
+            kind = self.outset.cautions.get(id_, CautionKept(title=id_))
+            yield ConfirmedCaution(
+                at=logged.at,
+                id=id_,
+                title=kind.title,
+                by=by,
+                confirm=_confirmed(shown, id_),
+                lapses=kind.lapses,
+                lockout=kind.lockout,
+                worn=kind.worn,
+                included=id_ not in own,
+            )
 
 
 #: The events that tell which cautions are in force.
 _MACHINE: Final = (Opened, RoundOpened, Replied, ItemReplied, CaseOver, Resumed)
+
+
+def _of_machine(event: Event) -> bool:
+    return isinstance(event, _MACHINE) or _frees(event)
 
 
 def _learned(

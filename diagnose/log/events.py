@@ -445,6 +445,26 @@ def releases(event: Event) -> bool:
     return isinstance(event, Released) or (isinstance(event, Found) and event.released is not False)
 
 
+def in_words(event: Event) -> str:
+    """Return in words what would be lost with an event: mostly somebody's reply, and to what."""
+    match event:
+        case Replied() | ItemReplied():
+            typed = event.typed or event.answer or event.reply
+            to = f' to "{event.shown.words}"' if event.shown.words else ""
+            return f'your reply "{typed}"{to}'
+        case Noted():
+            return f'your note "{event.text}"'
+        case Found():
+            return f"the verdict {event.finding}"
+        case Released():
+            return f"the release by {event.name}"
+        case Resumed():
+            return "that it was taken up again"
+        case CaseOver():
+            return f"that the round goes on after {event.symptom}"
+    return f"the new {'round' if isinstance(event, RoundOpened) else 'case'}"
+
+
 #: Returns an event as JSON, on one line. Raises `UnicodeEncodeError` for halves of letters.
 encode: Final = msgspec.json.Encoder().encode
 

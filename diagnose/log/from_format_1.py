@@ -8,8 +8,6 @@ case of its own here. This module alone knows how format 1 wrote things.
 from __future__ import annotations
 
 import json
-import os
-import shutil
 from typing import TYPE_CHECKING, Any, Final
 
 import msgspec
@@ -32,7 +30,6 @@ from diagnose.log.protocol import CaseRecord, LoggedEvent
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
-    from pathlib import Path
 
 #: Today's tables take the old ones' names.
 ASIDE: Final = """
@@ -73,25 +70,6 @@ class Lifted(Struct, kw_only=True):
         """What the case has come to by its events; None while it is open."""
         outcomes = [logged.event.outcome for logged in self.events]
         return next((outcome for outcome in reversed(outcomes) if outcome), None)
-
-
-def kept_beside(path: Path, content: bytes) -> Path:
-    """Write the old file's content to a free name beside it; return that. Raises `OSError`."""
-    beside = path.with_name(f"{path.name}.format-1")
-    number = 1
-    while beside.exists():
-        number += 1
-        beside = path.with_name(f"{path.name}.format-1.{number}")
-    try:
-        with beside.open("xb") as copy:
-            copy.write(content)
-            copy.flush()
-            os.fsync(copy.fileno())
-        shutil.copystat(path, beside)
-    except BaseException:
-        beside.unlink(missing_ok=True)
-        raise
-    return beside
 
 
 def lifted(

@@ -1,13 +1,14 @@
 """What a machine's log says to whoever stands at it now: it comes back; this was left undone.
 
-Pure: the log's cases and milestones in, plain data out. Times are ISO 8601 in UTC, as in the log.
+Pure: what the log keeps in, plain data out. Times are ISO 8601 in UTC, as in the log.
 The periods are common practice in floor care, no published source.
 """
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, deque
 from datetime import datetime, timedelta
+from itertools import groupby
 from typing import TYPE_CHECKING, Final
 
 from msgspec import Struct
@@ -15,14 +16,14 @@ from msgspec import Struct
 from diagnose.case.screens import phrase
 from diagnose.case.view import OFTEN
 from diagnose.files import replies
-from diagnose.log.events import CameTo, CaseOver, Found, ItemReplied, Replied, Resumed
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
     from diagnose.case.screens import Phrase
     from diagnose.files.rounds import Item, Round
-    from diagnose.log.protocol import CaseRecord, Milestone
+    from diagnose.log.events import Mark
+    from diagnose.log.summary import Cure
 
 #: Within this time cures of one finding count together: it holds four turns of a weekly round, and
 #: less than a blade's edge or a brush should last.
@@ -35,9 +36,6 @@ PERIODS: Final[Mapping[str, timedelta]] = {
     "week": timedelta(days=7),
     "month": timedelta(days=31),
 }
-
-
-_NOTHING: Final = CameTo(total=0, done=0)
 
 
 class Due(Struct, frozen=True, kw_only=True):
@@ -70,76 +68,74 @@ def since(now: datetime, period: timedelta = LATELY) -> str:
     return (now - period).isoformat(timespec="seconds")
 
 
-def cured_before(milestones: Iterable[Milestone], now: datetime) -> Counter[tuple[str, str]]:
+def cured_before(cures: Iterable[Cure], now: datetime) -> Counter[tuple[str, str]]:
     """Return how often each finding, by symptom and id, was cured within the last 30 days."""
     first = since(now)
-    return Counter(
-        (symptom, finding)
-        for milestone in milestones
-        if milestone.logged.at >= first and isinstance(milestone.logged.event, Replied | Found)
-        for symptom, finding in milestone.logged.event.cures
-    )
+    return Counter(cure.finding for cure in cures if cure.at >= first)
 
 
-def repeats(milestones: Iterable[Milestone]) -> dict[bytes, Repeat]:
+def repeats(cures: Iterable[Cure]) -> dict[bytes, Repeat]:
     """Return, by the key of each cured case, what its machine was then cured of too often.
 
-    Cures without a machine card are left out: which machine it was, nobody knows then.
+    The cures come by machine and finding, then by time. Those without a machine card are left out:
+    which machine it was, nobody knows then.
     """
-    cures: dict[tuple[str | None, str, str], list[str]] = {}
-    told: dict[bytes, Repeat] = {}
-    for milestone in sorted(milestones, key=lambda one: one.logged.at):
-        case, event = milestone.case, milestone.logged.event
-        if not isinstance(event, Replied | Found) or case.machine is None:
-            continue
-        for symptom, finding in event.cures:
-            cures.setdefault((case.machine, symptom, finding), []).append(milestone.logged.at)
-        if not isinstance(event, Replied) or not event.cures:
-            continue
-        # A cure behind doorways is one of what was cured; the last of them is the finding itself.
-        key = (case.machine, *event.cures[-1])
-        first = since(datetime.fromisoformat(milestone.logged.at))
-        times = sum(at >= first for at in cures[key])
-        if times >= OFTEN:
-            words = event.shown.finding
-            told[case.key] = Repeat(
-                finding=event.cures[-1], words=words, parts=event.shown.parts, times=times
-            )
-    return told
+    return {cure.case: repeat for cure, repeat in _repeated(cures)}
 
 
-def lately(
-    often: Mapping[bytes, Repeat], milestones: Iterable[Milestone], now: datetime
-) -> dict[str | None, list[Repeat]]:
-    """Return, by machine, what came back within the last 30 days, each finding as it was last."""
+def came_back(cures: Iterable[Cure], now: datetime) -> dict[str | None, list[Repeat]]:
+    """Return, by machine, what came back within the last 30 days, each finding as it was last.
+
+    The cures are those of the last 60 days, by machine and finding, then by time.
+    """
     first = since(now)
-    latest: dict[tuple[str | None, tuple[str, str]], Repeat] = {}
-    for milestone in sorted(milestones, key=lambda one: one.logged.at):
-        repeat = often.get(milestone.case.key)
-        if repeat is not None and milestone.logged.at >= first:
-            latest[milestone.case.machine, repeat.finding] = repeat
+    latest: dict[tuple[str | None, tuple[str, str]], tuple[str, Repeat]] = {}
+    for cure, repeat in _repeated(cures):
+        if cure.at >= first:
+            key = (cure.machine, cure.finding)
+            began = latest[key][0] if key in latest else cure.at
+            latest[key] = (began, repeat)
     found: dict[str | None, list[Repeat]] = {}
-    for (machine, _), repeat in latest.items():
+    for (machine, _), (_, repeat) in sorted(latest.items(), key=lambda one: one[1][0]):
         found.setdefault(machine, []).append(repeat)
     return found
+
+
+def _repeated(cures: Iterable[Cure]) -> Iterator[tuple[Cure, Repeat]]:
+    """Yield each cure that was one too many within 30 days, with what to say of it."""
+    for (machine, _), group in groupby(cures, key=lambda cure: (cure.machine, cure.finding)):
+        lately: deque[str] = deque()
+        for cure in group if machine is not None else ():
+            lately.append(cure.at)
+            # What led there too, and what service reported, counts, but comes back in no case.
+            if cure.words is None or len(lately) < OFTEN:
+                continue
+            first = since(datetime.fromisoformat(cure.at))
+            while lately[0] < first:
+                lately.popleft()
+            if len(lately) >= OFTEN:
+                yield (
+                    cure,
+                    Repeat(
+                        finding=cure.finding, words=cure.words, parts=cure.parts, times=len(lately)
+                    ),
+                )
 
 
 def due(
     rounds: Mapping[str, Round],
     machines: Iterable[str | None],
-    cases: Iterable[CaseRecord],
+    begun: Mapping[tuple[str | None, str], str | None],
     now: datetime,
 ) -> list[Due]:
-    """Return every round of a library on every machine, with whether it is overdue."""
-    last: dict[tuple[str | None, str], str] = {}
-    for case in cases:
-        if case.round is not None and case.outcome == "walked":
-            key = (case.machine, case.round)
-            last[key] = max(case.changed, last.get(key, ""))
+    """Return every round of a library on every machine, with whether it is overdue.
+
+    `begun` says when each that was begun was walked to its end last, by machine and name.
+    """
     found = []
     for machine in machines:
         for name, round_ in rounds.items():
-            at = last.get((machine, name))
+            at = begun.get((machine, name))
             ago = None if at is None else now - datetime.fromisoformat(at)
             found.append(
                 Due(
@@ -158,28 +154,26 @@ def due(
 def undone(
     rounds: Mapping[str, Round],
     machine: str,
-    cases: Sequence[CaseRecord],
-    milestones: Iterable[Milestone],
+    begun: Mapping[tuple[str | None, str], str | None],
+    left: Callable[[str], Sequence[Mark]],
     now: datetime,
 ) -> dict[str, tuple[Phrase, ...]]:
     """Return, by symptom, what the rounds of a machine left undone that speaks for it.
 
-    `milestones` are the machine's. A round that was never begun on it is none of its rounds, and is
+    `begun` are the rounds begun on it, `left` gives the items that were not done when a round was
+    ended or left last. A round that was never begun on it is none of its rounds, and is
     not missed. Of one that is overdue, each symptom that its items start is named once; of one that
     is not, the items that were left for another time.
     """
-    begun = {case.round for case in cases if case.machine == machine}
-    own = {name: round_ for name, round_ in rounds.items() if name in begun}
-    latest = latest_marks(milestones)
+    own = {name: round_ for name, round_ in rounds.items() if (machine, name) in begun}
     found: dict[str, list[Phrase]] = {}
-    for entry in due(own, (machine,), cases, now):
+    for entry in due(own, (machine,), begun, now):
         if entry.overdue:
             starts = [item.starts for item in own[entry.round].items.values()]
             for symptom in dict.fromkeys(name for name in starts if name is not None):
                 found.setdefault(symptom, []).append(phrase("undone-round", round=entry.title))
             continue
-        _, came = latest.get((machine, entry.round), ("", _NOTHING))
-        for mark in came.marks:
+        for mark in left(entry.round):
             if mark.mark == replies.NOT_NOW and mark.starts is not None:
                 note = _left(entry.title, own[entry.round].items.get(mark.item))
                 found.setdefault(mark.starts, []).append(note)
@@ -194,20 +188,3 @@ def _left(title: str, item: Item | None) -> Phrase:
     if item is None or item.look_for is None:
         return phrase("undone-other", round=title)
     return phrase("undone-item", round=title, item=item.look_for)
-
-
-def latest_marks(
-    milestones: Iterable[Milestone],
-) -> dict[tuple[str | None, str], tuple[str, CameTo]]:
-    """Return, by machine and round, when it was last ended or left, and what it came to then."""
-    latest: dict[tuple[str | None, str], tuple[str, CameTo]] = {}
-    for milestone in milestones:
-        case, logged = milestone.case, milestone.logged
-        event = logged.event
-        came = event.came_to if isinstance(event, ItemReplied | CaseOver | Resumed) else None
-        if case.round is None or came is None:
-            continue
-        key = (case.machine, case.round)
-        if key not in latest or logged.at >= latest[key][0]:
-            latest[key] = (logged.at, came)
-    return latest

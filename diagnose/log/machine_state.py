@@ -14,33 +14,22 @@ from msgspec import Struct
 from diagnose.files import replies
 from diagnose.files.tree import OUT_OF_USE
 from diagnose.log.account import Account, reported
-from diagnose.log.events import Found, ItemReplied, Released, Replied, releases
+from diagnose.log.events import Found, ItemReplied, Released, Replied
+from diagnose.log.summary import IN_USE, WITH_CARE, WORST_FIRST, MachineState
 from diagnose.text import folded
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
     from diagnose.log.account import ConfirmedCaution
     from diagnose.log.events import Event
-    from diagnose.log.protocol import CaseLog, CaseRecord, LoggedEvent
-
-WITH_CARE: Final = "use with care"
-IN_USE: Final = "in use"
-
-WORST_FIRST: Final = (OUT_OF_USE, WITH_CARE, IN_USE)
+    from diagnose.log.protocol import CaseLog, CaseRecord, Listed, LoggedEvent
 
 
-class MachineState(Struct, frozen=True, kw_only=True):
-    """How a machine may be used, and what in the log says so.
-
-    `since` is when it came so (ISO 8601, UTC; None while it is in use); `tag` is whose tag
-    hangs there by the log, as name and role, None where the log knows of no lockout.
-    """
-
-    state: str
-    why: str
-    since: str | None = None
-    tag: str | None = None
+#: Why a machine is as it is, where most replies do not change it.
+NOTHING_HOLDS: Final = "not cured; nothing in the log keeps anybody from using it"
+TO_LEAVE_SAFE: Final = "a cause for service, to be left safe"
+IN_FORCE: Final = ": in force, not released"
 
 
 class Held(Struct, frozen=True, kw_only=True):
@@ -58,17 +47,21 @@ def held(log: CaseLog, machine: str | None = None) -> list[Held]:
 
     Raises `LogError`.
     """
-    found = []
-    for latest in log.latest(machine):
-        case = latest.case
-        if releases(latest.logged.event):
-            continue
-        begun = log.begun_in(case) if case.round is not None else ()
-        events = log.events(case)
-        is_ = machine_state(case, events, begun)
-        if is_.state != IN_USE:
-            noted = tuple(note.words for _, note in Account(events).notes)
-            found.append(Held(case=case, is_=is_, number=latest.logged.number, noted=noted))
+    return holding(log.waiting() if machine is None else log.waiting_at(machine))
+
+
+def holding(waiting: Iterable[Listed]) -> list[Held]:
+    """Return what of that holds its machine: the worst first, then the newest."""
+    found = [
+        Held(
+            case=one.case,
+            is_=one.summary.is_,
+            number=one.summary.number,
+            noted=tuple(note.words for note in one.summary.noted),
+        )
+        for one in waiting
+        if one.summary.holds
+    ]
     found.sort(key=lambda one: one.is_.since or "", reverse=True)
     return sorted(found, key=lambda one: WORST_FIRST.index(one.is_.state))
 
@@ -93,10 +86,8 @@ def release(log: CaseLog, held: Sequence[Held], name: str) -> None:
         # A case that was left inside its round left the lockout to both.
         round_ = None if one.case.begun_in is None else log.case(one.case.begun_in)
         if round_ is not None and one.case.outcome == round_.outcome == "open":
-            last = log.events(round_)[-1].number
-            numbers.setdefault(round_.name, (round_, last))
-    for case, number in numbers.values():
-        log.append(case, number + 1, event)
+            numbers.setdefault(round_.name, (round_, log.summary(round_).number))
+    log.append_each([(case, number + 1) for case, number in numbers.values()], event)
 
 
 def machine_state(
@@ -112,9 +103,13 @@ def machine_state(
     leave it as the words shown there say, out of use where there are none. Else it is in use:
     nothing in the log keeps anybody from using it.
     """
+    return state_by(case, Account(events), begun)
+
+
+def state_by(case: CaseRecord, account: Account, begun: Sequence[CaseRecord] = ()) -> MachineState:
+    """Return the same as `machine_state`, of an account that is at hand."""
     if case.outcome == "cured":
         return MachineState(state=IN_USE, why="tried out and cured")
-    account = Account(events)
     last, released = account.last_reply, account.released
     if released is not None and (last is None or last.number < released.number):
         return MachineState(state=IN_USE, why=_released(released.event))
@@ -139,7 +134,7 @@ def _by_lockout(account: Account, lockouts: Sequence[ConfirmedCaution]) -> Machi
     for caution in reversed(lockouts):
         if caution.how is None:
             tag = account.person_at(caution.at)
-            why = f"{caution.title}: in force, not released"
+            why = f"{caution.title}{IN_FORCE}"
             return MachineState(state=OUT_OF_USE, why=why, since=caution.at, tag=tag)
     for caution in reversed(lockouts):
         if caution.how == "unknown":
@@ -178,10 +173,8 @@ def _by_end(case: CaseRecord, account: Account) -> MachineState:
         if reached and account.findings(symptom)[step].leave_safe:
             own = words if (symptom, step) == stopped_at else None
             at = None if last is None else last.at
-            return _until_mended(own, "a cause for service, to be left safe", at)
-    return MachineState(
-        state=IN_USE, why="not cured; nothing in the log keeps anybody from using it"
-    )
+            return _until_mended(own, TO_LEAVE_SAFE, at)
+    return MachineState(state=IN_USE, why=NOTHING_HOLDS)
 
 
 def _until_mended(words: str | None, why: str, at: str | None) -> MachineState:

@@ -7,17 +7,24 @@ noticed and not merged.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Protocol, TypeAlias
 
 from msgspec import Struct
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Iterator
+
     from diagnose.log.drills import DrillRecord
     from diagnose.log.events import Event, Opened, RoundOpened
+    from diagnose.log.summary import Cure, Summary
 
 
 class LogError(Exception):
     """A log that cannot be used. The message is one line: which, what is wrong, what to do."""
+
+
+class LogBusy(LogError):
+    """Others were writing all the time: nothing was done, and it may be tried again."""
 
 
 class OpenElsewhere(LogError):
@@ -29,7 +36,7 @@ class CaseRecord(Struct, frozen=True, kw_only=True):
 
     `outcome` is open, cured, referred, withdrawn (taken back at its first screen) or, of a round,
     walked. `finding` is what cured it; `found` is what service reported; times are ISO 8601, UTC. A
-    A release of the machine is no change of the case. A
+    release of the machine is no change of the case. A
     round has its `round` id and no symptom; a case that an item of it began has the round's short
     name as `begun_in`.
     """
@@ -67,8 +74,25 @@ class Milestone(Struct, frozen=True, kw_only=True):
     logged: LoggedEvent
 
 
+class Listed(Struct, frozen=True, kw_only=True):
+    """A case with what lists say of it."""
+
+    case: CaseRecord
+    summary: Summary
+
+
+#: Of something that waits: the machine, its state, since when ("": not held), the case's name.
+Head: TypeAlias = tuple[str | None, str, str, str]
+
+
 class CaseLog(Protocol):
-    """What the program needs of a log. Every method raises `LogError` where it cannot be used."""
+    """What the program needs of a log. Every method raises `LogError` where it cannot be used.
+
+    What is returned piece by piece is read so, a page at a time: it may be long, and nobody who
+    writes waits for it. `busy` is called, once a wait, where others keep one waiting.
+    """
+
+    busy: Callable[[], None]
 
     def open_case(
         self,
@@ -76,15 +100,26 @@ class CaseLog(Protocol):
         event: Opened | RoundOpened,
         *further: Event,
         begun_in: CaseRecord | None = None,
+        wait: float | None = None,
     ) -> CaseRecord:
         """Write a new case or round with its first event, and those that go with it, and return it.
 
-        All of them are kept, or none. `begun_in` is the round that began it.
+        All of them are kept, or none. `begun_in` is the round that began it, `wait` as in `append`.
         """
         ...
 
-    def append(self, case: CaseRecord, number: int, event: Event) -> None:
-        """Write the event that has this number. Raises `OpenElsewhere` where it is taken."""
+    def append(
+        self, case: CaseRecord, number: int, event: Event, *, wait: float | None = None
+    ) -> None:
+        """Write the event that has this number. Raises `OpenElsewhere` where it is taken.
+
+        `wait` is for how many seconds, where others are writing (else as long as makes sense);
+        `LogBusy` is raised then.
+        """
+        ...
+
+    def append_each(self, numbers: Iterable[tuple[CaseRecord, int]], event: Event) -> None:
+        """Write an event into several cases, under its number in each: all of them, or none."""
         ...
 
     def case(self, name: str) -> CaseRecord | None:
@@ -110,12 +145,73 @@ class CaseLog(Protocol):
         """
         ...
 
-    def latest(self, machine: str | None = None) -> list[Milestone]:
-        """Return the last event of each case that may hold its machine, or all machines.
+    def summary(self, case: CaseRecord) -> Summary:
+        """Return what lists say of a case."""
+        ...
 
-        Those are the open and the referred ones, and a round that was walked to its end with a
-        lockout in force. In the order in which they were opened.
+    def listed(self) -> Iterator[Listed]:
+        """Yield all cases, the newest first."""
+        ...
+
+    def waiting(self) -> Iterator[Listed]:
+        """Yield what holds a machine, and what was left or waits for service.
+
+        Machine by machine, in the order in which they were opened.
         """
+        ...
+
+    def waiting_at(self, machine: str | None) -> Iterator[Listed]:
+        """Yield the same for one machine, or (None) for the cases without one."""
+        ...
+
+    def heads(self, machine: str | None = None) -> Iterator[Head]:
+        """Yield of all that waits, or of one machine, only what puts the machines in order."""
+        ...
+
+    def ended(self, machine: str | None = None) -> Iterator[Listed]:
+        """Yield the cases that were cured or referred, or those of one machine."""
+        ...
+
+    def cures(self, machine: str | None = None, since: str = "") -> Iterator[Cure]:
+        """Yield what was cured or reported since then: by machine and finding, then by time."""
+        ...
+
+    def machines(self) -> list[str | None]:
+        """Return the machines of all cases; None are the cases without one."""
+        ...
+
+    def last_open(self) -> tuple[CaseRecord | None, int]:
+        """Return the open case that was opened last, and how many are open."""
+        ...
+
+    def names(self, like: str) -> list[str]:
+        """Return the names of cases that begin like this, and of the last ones."""
+        ...
+
+    def begun(self, machine: str | None = None) -> dict[tuple[str | None, str], str | None]:
+        """Return when each round that was begun was walked to its end last, by machine and name.
+
+        None where it never was.
+        """
+        ...
+
+    def last_left(self, machine: str | None, round_: str) -> Listed | None:
+        """Return the round of that name that was ended or left last on a machine."""
+        ...
+
+    def last_round(self, machine: str | None) -> Listed | None:
+        """Return the round that was begun last on a machine and not taken back."""
+        ...
+
+    def not_right(self, machine: str | None = None) -> Iterator[Listed]:
+        """Yield the rounds in which something may still be noted, and those that may end that.
+
+        Round by round of each machine, in the order in which they were opened.
+        """
+        ...
+
+    def damaged(self, cases: Iterable[CaseRecord]) -> dict[bytes, int]:
+        """Return, by key, the first event that is damaged, of the cases in which one is."""
         ...
 
     def add_drill(self, drill: DrillRecord) -> None:

@@ -6,78 +6,44 @@ import json
 import os
 import secrets
 import sqlite3
-from contextlib import contextmanager, suppress
-from typing import TYPE_CHECKING, Any, Final
+from contextlib import ExitStack, contextmanager, suppress
+from functools import cache
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 from urllib.parse import quote
 
+import msgspec
+from msgspec import Struct
+from msgspec.structs import replace
+
+from diagnose.files import replies
+from diagnose.files.tree import OUT_OF_USE
 from diagnose.log import clock, events
+from diagnose.log.account import Account
 from diagnose.log.drills import DrillRecord
 from diagnose.log.events import Found, Released, Replied, RoundOpened
-from diagnose.log.protocol import CaseRecord, LogError, LoggedEvent, Milestone, OpenElsewhere
+from diagnose.log.patience import patiently
+from diagnose.log.protocol import (
+    CaseRecord,
+    Head,
+    Listed,
+    LogBusy,
+    LogError,
+    LoggedEvent,
+    Milestone,
+    OpenElsewhere,
+)
+from diagnose.log.story import cures_by
+from diagnose.log.summary import IN_USE, Cure, MachineState, Summary
+from diagnose.log.summing import Ground, carried_on, ground, past_damage, summed_up
+from diagnose.log.tables import APPLICATION, MARKS, NEW, OLD, TABLES, VERSION, added
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterable, Iterator, Sequence
     from pathlib import Path
 
     from diagnose.log.events import Event, Opened
 
-#: "dCas": tells a case log from every other SQLite file.
-APPLICATION: Final = 0x64436173
-VERSION: Final = 3
-
-#: The versions that are lifted into today's. One of version 2 knows no release, and holds nothing
-#: that is written otherwise now.
-_OLD: Final = (1, 2)
-
-_TABLES: Final = """
-CREATE TABLE cases (
-    key BLOB PRIMARY KEY CHECK (length(key) = 16),
-    name TEXT NOT NULL UNIQUE,
-    symptom TEXT NOT NULL,
-    machine TEXT,
-    opened TEXT NOT NULL,
-    changed TEXT NOT NULL,
-    outcome TEXT NOT NULL
-        CHECK (outcome IN ('open', 'cured', 'referred', 'walked', 'withdrawn')),
-    finding TEXT,
-    found TEXT,
-    round TEXT,
-    begun_in BLOB REFERENCES cases (key),
-    place INTEGER,
-    CHECK ((symptom = '') = (round IS NOT NULL)),
-    CHECK (begun_in IS NULL OR round IS NULL)
-) WITHOUT ROWID;
-CREATE TABLE events (
-    "case" BLOB NOT NULL REFERENCES cases (key),
-    number INTEGER NOT NULL,
-    at TEXT NOT NULL,
-    milestone INTEGER NOT NULL CHECK (milestone IN (0, 1)),
-    body TEXT NOT NULL,
-    PRIMARY KEY ("case", number)
-) WITHOUT ROWID;
-CREATE INDEX cases_by_machine ON cases (machine, opened);
-CREATE INDEX cases_by_round ON cases (begun_in, place) WHERE begun_in IS NOT NULL;
-CREATE INDEX milestones ON events ("case", number) WHERE milestone;
-"""
-
-_DRILLS: Final = """
-CREATE TABLE drills (
-    number INTEGER PRIMARY KEY,
-    at TEXT NOT NULL,
-    trainee TEXT NOT NULL,
-    symptom TEXT NOT NULL,
-    machine TEXT,
-    seed INTEGER NOT NULL,
-    slips INTEGER NOT NULL CHECK (slips IN (0, 1)),
-    passed INTEGER NOT NULL CHECK (passed IN (0, 1)),
-    body TEXT NOT NULL
-);
-"""
-
-_MARKS: Final = f"""
-PRAGMA application_id = {APPLICATION};
-PRAGMA user_version = {VERSION};
-"""
+_Result = TypeVar("_Result")
 
 # Letters and digits that are not taken for one another, neither on paper nor over the phone.
 _LETTERS: Final = "ABCDEFGHJKLMNPQRTUVWXY"
@@ -85,18 +51,43 @@ _DIGITS: Final = "2346789"
 
 _DRILL: Final = ("at", "trainee", "symptom", "machine", "seed", "slips", "passed", "body")
 
-#: The columns of a case by the names of its record, `begun_in` as the round's name.
-_FIELDS: Final = CaseRecord.__struct_fields__
+#: The columns of a case's record, in the order of `_record`, `begun_in` as the round's name.
 _COLUMNS: Final = (
     "key, name, symptom, machine, opened, changed, outcome, finding, found, round, "
     "(SELECT name FROM cases AS begun WHERE begun.key = cases.begun_in)"
 )
 
+_EVENTS: Final = 'SELECT number, at, body FROM events WHERE "case" = ? ORDER BY number'
+
+
+#: Seconds for which somebody is made to wait while others write.
+WAIT: Final = 20.0
+
+#: As many rows are read at once: a page is read within some thousandths of a second, and whoever
+#: writes waits for no more than that.
+PAGE: Final = 400
+
+#: As many cases are looked through for damage at once.
+_LOOKED_THROUGH: Final = 40
+
+#: As many cases are kept in mind with their events: one that is walked, and its round.
+_IN_MIND: Final = 4
+
+
+class _InMind(Struct, frozen=True):
+    """A case that was just written to: what of it need not be read again for the next event."""
+
+    record: CaseRecord
+    events: tuple[LoggedEvent, ...]
+    listed: tuple[object, ...]
+    ground: Ground | None
+
 
 class SqliteLog:
     """A case log in the file `path`. Times come from `now`, keys and names from `secrets`.
 
-    `mode` is "rwc" (made where it is missing), "rw" (must be there) or "ro".
+    `mode` is "rwc" (made where it is missing), "rw" (must be there) or "ro". `wait` is for how many
+    seconds, where others are writing; `busy` is called where that takes a while.
     """
 
     def __init__(
@@ -105,16 +96,22 @@ class SqliteLog:
         mode: str = "rwc",
         *,
         now: Callable[[], str] | None = None,
-        wait: float = 3.0,
+        wait: float | None = None,
+        busy: Callable[[], None] | None = None,
     ) -> None:
         self.path = path
         self.now = now or _utc
+        self.wait = WAIT if wait is None else wait
+        self.busy = busy or _nothing
+        self._in_mind: dict[bytes, _InMind] = {}
+        self._to_remember: _InMind | None = None
         with self._in_plain_words():
             if mode == "rwc":
                 _make(path)
             where = f"file:{quote(str(path.absolute()))}?mode={mode}"
-            self.base = sqlite3.connect(where, uri=True, timeout=wait, isolation_level=None)
-            self._accept(make=mode == "rwc")
+            # SQLite's own waiting is short: ours is fair, and can say so.
+            self.base = sqlite3.connect(where, uri=True, timeout=0.01, isolation_level=None)
+            self._patiently(lambda: self._accept(make=mode == "rwc"))
             # One rollback journal beside one file: a log can be copied, mailed and put on a share.
             # FULL: what was answered is on the disk before the next screen, power cut or not.
             self.base.execute("PRAGMA synchronous = FULL")
@@ -125,14 +122,16 @@ class SqliteLog:
         event: Opened | RoundOpened,
         *further: Event,
         begun_in: CaseRecord | None = None,
+        wait: float | None = None,
     ) -> CaseRecord:
         """Write a new case or round with its first event, and those that go with it, and return it.
 
-        All of them are kept, or none. `begun_in` is the round that began it.
+        All of them are kept, or none. `begun_in` is the round that began it, `wait` as in `append`.
         """
         at = self.now()
         outcomes = [one.outcome for one in (event, *further) if one.outcome is not None]
-        with self._in_plain_words(), self._transaction():
+
+        def written() -> CaseRecord:
             case = CaseRecord(
                 key=_new_key(),
                 name=self._free_name(),
@@ -147,23 +146,62 @@ class SqliteLog:
                 begun_in=None if begun_in is None else begun_in.name,
             )
             self._put(case, None if begun_in is None else begun_in.key)
-            for number, one in enumerate((event, *further), start=1):
-                self._write(case.key, number, at, one)
-        return case
+            told = [
+                self._write(case, number, at, one)
+                for number, one in enumerate((event, *further), start=1)
+            ]
+            self._sum(case, tuple(told), None)
+            if begun_in is not None:
+                self._sum_anew(begun_in.key)
+            return case
 
-    def append(self, case: CaseRecord, number: int, event: Event) -> None:
-        """Write the event that has this number. Raises `OpenElsewhere` where it is taken."""
+        with self._in_plain_words(unkept=event):
+            return self._written(written, wait)
+
+    def append(
+        self, case: CaseRecord, number: int, event: Event, *, wait: float | None = None
+    ) -> None:
+        """Write the event that has this number. Raises `OpenElsewhere` where it is taken.
+
+        `wait` is for how many seconds, where others are writing; `LogBusy` is raised then.
+        """
+        with self._in_plain_words(case.name, event):
+            self._written(lambda: self._append(case, number, event), wait)
+
+    def append_each(self, numbers: Iterable[tuple[CaseRecord, int]], event: Event) -> None:
+        """Write an event into several cases, under its number in each: all of them, or none."""
+        numbers = list(numbers)
+
+        def written() -> None:
+            for case, number in numbers:
+                self._append(case, number, event)
+                self._in_mind.pop(case.key, None)
+            self._to_remember = None
+
+        with self._in_plain_words(numbers[0][0].name, event):
+            self._written(written, None)
+
+    def _append(self, case: CaseRecord, number: int, event: Event) -> None:
         at = self.now()
-        outcome, finding, found = (None, None, None) if _plain(event) else _made_of(event)
-        with self._in_plain_words(case.name), self._transaction():
-            self._write(case.key, number, at, event)
-            if isinstance(event, Released):
-                return
-            self.base.execute(
-                "UPDATE cases SET changed = ?, outcome = coalesce(?, outcome), "
-                "finding = coalesce(?, finding), found = coalesce(?, found) WHERE key = ?",
-                (at, outcome, finding, found, case.key),
-            )
+        logged = self._write(case, number, at, event)
+        known = self._in_mind.get(case.key)
+        if known is None or known.events[-1].number != number - 1:
+            record, events, damaged = self._read_whole(case.key)
+            known = None
+        else:
+            record, events, damaged = known.record, (*known.events, logged), None
+        record = _after(record, at, event)
+        further = None
+        if known is not None and known.ground is not None:
+            further = carried_on(known.ground, logged)
+        if further is not None:
+            self._keep(record, further, known, events)
+        elif damaged is None:
+            self._sum(record, events, known)
+        else:
+            self._sum_past(record, logged, damaged)
+        if case.begun_in is not None and event.outcome is not None:
+            self._sum_anew(self._begun_in_key(case.key))
 
     def case(self, name: str) -> CaseRecord | None:
         """Return a case by its short name, capitals or not; None where there is none."""
@@ -172,7 +210,8 @@ class SqliteLog:
 
     def cases(self, machine: str | None = None) -> list[CaseRecord]:
         """Return all cases, or those of one machine, the newest first."""
-        return self._cases("? IS NULL OR machine = ? ORDER BY opened DESC, name", machine, machine)
+        only, which = ("", ()) if machine is None else ("machine = ?", (machine,))
+        return self._cases(f"{only or 'true'} ORDER BY opened DESC, name", *which)
 
     def begun_in(self, round_: CaseRecord) -> list[CaseRecord]:
         """Return the cases that a round began, in the order of their opening."""
@@ -180,15 +219,18 @@ class SqliteLog:
 
     def events(self, case: CaseRecord) -> list[LoggedEvent]:
         """Return all events of a case in their order."""
-        rows = self._rows(
-            'SELECT number, at, body FROM events WHERE "case" = ? ORDER BY number', case.key
-        )
-        return [self._logged(case, row) for row in rows]
+        rows = self._rows(_EVENTS, case.key)
+        try:
+            return [self._logged(case, row) for row in rows]
+        except LogError:
+            self._mark(case)
+            raise
 
     def milestones(self, machine: str | None = None, since: str = "") -> list[Milestone]:
         """Return the milestones of all cases, or of one machine's, that changed `since` then.
 
-        The cases come in the order in which they were opened, each one's events in theirs.
+        The cases come in the order in which they were opened, each one's events in theirs. What is
+        damaged is left out.
         """
         # Two statements, so that one machine's cases are found by its index.
         only, which = ("", ()) if machine is None else ("machine = ? AND ", (machine,))
@@ -199,33 +241,226 @@ class SqliteLog:
             *which,
             since,
         )
-        return self._told(rows)
-
-    def latest(self, machine: str | None = None) -> list[Milestone]:
-        """Return the last event of each case that may hold its machine, or all machines.
-
-        Those are the open and the referred ones, and a round that was walked to its end with a
-        lockout in force. In the order in which they were opened.
-        """
-        only, which = ("", ()) if machine is None else ("machine = ? AND ", (machine,))
-        # What is at its default is not written, and no text can hold these quotes bare.
-        rows = self._rows(
-            f"SELECT {_COLUMNS}, number, at, body "
-            'FROM cases JOIN events ON events."case" = cases.key '
-            f"WHERE {only}outcome IN ('open', 'referred', 'walked') "
-            'AND number = (SELECT max(number) FROM events WHERE "case" = cases.key) '
-            "AND (outcome != 'walked' OR instr(body, '\"locked\":true')) ORDER BY opened, name",
-            *which,
-        )
-        return self._told(rows)
-
-    def _told(self, rows: list[Any]) -> list[Milestone]:
         found: list[Milestone] = []
         for row in rows:
             same = bool(found) and found[-1].case.key == row[0]
             case = found[-1].case if same else _record(row[:-3])
-            found.append(Milestone(case=case, logged=self._logged(case, row[-3:])))
+            with suppress(LogError):
+                found.append(Milestone(case=case, logged=self._logged(case, row[-3:])))
         return found
+
+    def summary(self, case: CaseRecord) -> Summary:
+        """Return what lists say of a case."""
+        ((text,),) = self._rows("SELECT summary FROM cases WHERE key = ?", case.key)
+        return self._summary(case, text)
+
+    def listed(self) -> Iterator[Listed]:
+        """Yield all cases, the newest first."""
+        # Two statements, each of which goes along an index.
+        rows = self._listed("true ORDER BY opened DESC, name")
+        while rows:
+            yield from rows
+            last = rows[-1].case
+            rows = self._listed("opened = ? AND name > ? ORDER BY name", last.opened, last.name)
+            if len(rows) < PAGE:
+                more = "opened < ? ORDER BY opened DESC, name"
+                rows += self._listed(more, last.opened)
+
+    def waiting(self) -> Iterator[Listed]:
+        """Yield what holds a machine, and what was left or waits for service.
+
+        Machine by machine, in the order in which they were opened.
+        """
+        for machine in self._distinct("waits"):
+            yield from self.waiting_at(machine)
+
+    def waiting_at(self, machine: str | None) -> Iterator[Listed]:
+        """Yield the same for one machine, or (None) for the cases without one."""
+        yield from self._by_time("machine IS ? AND waits", machine)
+
+    def heads(self, machine: str | None = None) -> Iterator[Head]:
+        """Yield of all that waits, or of one machine, only what puts the machines in order."""
+        for one in self._distinct("waits") if machine is None else [machine]:
+            after = ("", "")
+            while True:
+                rows = self._rows(
+                    "SELECT machine, state, coalesce(since, ''), name, opened FROM cases "
+                    "WHERE machine IS ? AND waits AND (opened, name) > (?, ?) "
+                    f"ORDER BY opened, name LIMIT {PAGE}",
+                    one,
+                    *after,
+                )
+                yield from (row[:4] for row in rows)
+                if len(rows) < PAGE:
+                    break
+                after = (rows[-1][4], rows[-1][3])
+
+    def ended(self, machine: str | None = None) -> Iterator[Listed]:
+        """Yield the cases that were cured or referred, or those of one machine."""
+        only, which = ("", ()) if machine is None else ("machine = ? AND ", (machine,))
+        yield from self._by_key(f"{only}round IS NULL AND outcome IN ('cured', 'referred')", *which)
+
+    def cures(self, machine: str | None = None, since: str = "") -> Iterator[Cure]:
+        """Yield what was cured or reported since then: by machine and finding, then by time."""
+        wanted = self._distinct("true", "cures") if machine is None else [machine]
+        for one in wanted:
+            after: tuple[object, ...] = ("", "", "", 0)
+            while True:
+                rows = self._rows(
+                    'SELECT machine, symptom, finding, at, number, "case", words, parts FROM cures '
+                    "WHERE machine IS ? AND (symptom, finding, at, number) > (?, ?, ?, ?) "
+                    f"AND at >= ? ORDER BY symptom, finding, at, number LIMIT {PAGE}",
+                    one,
+                    *after,
+                    since,
+                )
+                for row in rows:
+                    yield Cure(
+                        machine=row[0],
+                        finding=(row[1], row[2]),
+                        at=row[3],
+                        case=row[5],
+                        words=row[6],
+                        parts=tuple(json.loads(row[7])) if row[7] else (),
+                    )
+                if len(rows) < PAGE:
+                    break
+                after = rows[-1][1:5]
+
+    def machines(self) -> list[str | None]:
+        """Return the machines of all cases; None are the cases without one."""
+        return self._distinct("true")
+
+    def last_open(self) -> tuple[CaseRecord | None, int]:
+        """Return the open case that was opened last, and how many are open."""
+        found = self._cases("outcome = 'open' ORDER BY opened DESC, name LIMIT 1")
+        ((count,),) = self._rows("SELECT count(*) FROM cases WHERE outcome = 'open'")
+        return (found[0] if found else None), count
+
+    def names(self, like: str) -> list[str]:
+        """Return the names of cases that begin as this one does, some of the others beside them."""
+        start = like[:2]
+        near = self._rows(
+            "SELECT name FROM cases WHERE name >= ? AND name < ? ORDER BY name LIMIT 1000",
+            start,
+            f"{start}~",
+        )
+        near += self._rows("SELECT name FROM cases ORDER BY opened DESC, name LIMIT 1000")
+        return list(dict.fromkeys(name for (name,) in near))
+
+    def begun(self, machine: str | None = None) -> dict[tuple[str | None, str], str | None]:
+        """Return when each round that was begun was walked to its end last, by machine and name.
+
+        None where it never was.
+        """
+        only, which = ("", ()) if machine is None else ("machine = ? AND ", (machine,))
+        rows = self._rows(
+            "SELECT machine, round, max(iif(outcome = 'walked', changed, NULL)) FROM cases "
+            f"WHERE {only}round IS NOT NULL GROUP BY machine, round",
+            *which,
+        )
+        return {(own, name): last for own, name, last in rows}
+
+    def last_left(self, machine: str | None, round_: str) -> Listed | None:
+        """Return the round of that name that was ended or left last on a machine."""
+        found = self._listed(
+            "machine IS ? AND round = ? AND left_at <> '' "
+            "ORDER BY left_at DESC, opened DESC, name DESC",
+            machine,
+            round_,
+            most=1,
+        )
+        return found[0] if found else None
+
+    def last_round(self, machine: str | None) -> Listed | None:
+        """Return the round that was begun last on a machine and not taken back."""
+        found = self._listed(
+            "machine IS ? AND round IS NOT NULL AND outcome <> 'withdrawn' "
+            "ORDER BY opened DESC, name DESC",
+            machine,
+            most=1,
+        )
+        return found[0] if found else None
+
+    def not_right(self, machine: str | None = None) -> Iterator[Listed]:
+        """Yield the rounds in which something may still be noted, and those that may end that.
+
+        Round by round of each machine, in the order in which they were opened.
+        """
+        only, which = ("", ()) if machine is None else ("machine = ? AND ", (machine,))
+        pairs = self._rows(f"SELECT DISTINCT machine, round FROM cases WHERE {only}notes", *which)
+        for own, name in pairs:
+            last = self._rows(
+                "SELECT opened, name FROM cases WHERE machine IS ? AND round = ? AND clears "
+                "ORDER BY opened DESC, name DESC LIMIT 1",
+                own,
+                name,
+            )
+            where = "machine IS ? AND round = ? AND round IS NOT NULL"
+            yield from self._by_time(where, own, name, first=last[0] if last else ("", ""))
+
+    def damaged(self, cases: Iterable[CaseRecord]) -> dict[bytes, int]:
+        """Return, by key, the first event that is no text of an event, of the cases that have one.
+
+        All their events are looked through, which costs far more than a summary.
+        """
+        keys = [case.key for case in cases]
+        found: dict[bytes, int] = {}
+        # Events are long: a few cases at a time, so that nobody who writes waits for it.
+        for place in range(0, len(keys), _LOOKED_THROUGH):
+            some = keys[place : place + _LOOKED_THROUGH]
+            rows = self._rows(
+                'SELECT "case", min(number) FROM events '
+                f'WHERE "case" IN ({", ".join("?" * len(some))}) '
+                'AND (substr(body, 1, 10) <> \'{"event":"\' OR NOT json_valid(body)) GROUP BY 1',
+                *some,
+            )
+            found.update(rows)
+        return found
+
+    def _by_time(
+        self, where: str, *values: object, first: tuple[str, str] = ("", "")
+    ) -> Iterator[Listed]:
+        """Yield what is like that in the order of its opening, a page at a time."""
+        after, greater = first, ">="
+        while True:
+            rows = self._listed(
+                f"{where} AND (opened, name) {greater} (?, ?) ORDER BY opened, name",
+                *values,
+                *after,
+            )
+            yield from rows
+            if len(rows) < PAGE:
+                return
+            after, greater = (rows[-1].case.opened, rows[-1].case.name), ">"
+
+    def _by_key(self, where: str, *values: object) -> Iterator[Listed]:
+        after = b""
+        while True:
+            rows = self._listed(f"{where} AND key > ? ORDER BY key", *values, after)
+            yield from rows
+            if len(rows) < PAGE:
+                return
+            after = rows[-1].case.key
+
+    def _listed(self, where: str, *values: object, most: int = PAGE) -> list[Listed]:
+        rows = self._rows(
+            f"SELECT {_COLUMNS}, summary FROM cases WHERE {where} LIMIT {most}", *values
+        )
+        cases = [(_record(row[:-1]), row[-1]) for row in rows]
+        return [Listed(case=case, summary=self._summary(case, text)) for case, text in cases]
+
+    def _distinct(self, where: str, table: str = "cases") -> list[str | None]:
+        """Return the machines of rows that are like that, from one to the next along an index."""
+        rows = self._rows(
+            "WITH RECURSIVE found (machine) AS ("
+            f"SELECT min(machine) FROM {table} WHERE {where} UNION ALL "
+            f"SELECT (SELECT min(machine) FROM {table} WHERE {where} AND machine > found.machine) "
+            "FROM found WHERE found.machine IS NOT NULL) "
+            "SELECT machine FROM found WHERE machine IS NOT NULL"
+        )
+        none = self._rows(f"SELECT 1 FROM {table} WHERE machine IS NULL AND {where} LIMIT 1")
+        return [*(machine for (machine,) in rows), *([None] if none else [])]
 
     def _cases(self, where: str, *values: object) -> list[CaseRecord]:
         return [
@@ -235,7 +470,7 @@ class SqliteLog:
 
     def _rows(self, query: str, *values: object) -> list[Any]:
         with self._in_plain_words():
-            return self.base.execute(query, values).fetchall()
+            return self._patiently(lambda: self.base.execute(query, values).fetchall())
 
     def add_drill(self, drill: DrillRecord) -> None:
         """Write the result of a drill, with the time."""
@@ -267,56 +502,63 @@ class SqliteLog:
             )
         if application == APPLICATION and version == VERSION:
             return
-        ours = application == APPLICATION and version in _OLD
+        ours = application == APPLICATION and version in OLD
         if not ours and (application or version or tables):
             raise LogError(f"{self.path}: this is no case log; name another file with --log.")
         if not ours and not make:
             raise LogError(f"{self.path}: there is no case in this log yet.")
-        with self._transaction():
+        with ExitStack() as afterwards, self._transaction():
             # Somebody else may have made or lifted it while we waited for the lock.
             version = self.base.execute("PRAGMA user_version").fetchone()[0]
-            if version == VERSION:
-                return
-            if version == 1:
-                self._lift()
-            elif version == 2:
-                self._run(_MARKS)
-            else:
-                self._run(_TABLES + _DRILLS + _MARKS)
+            if version in OLD:
+                self._lift(version, afterwards)
+            elif version != VERSION:
+                self._run(NEW)
 
     def _run(self, statements: str) -> None:
         for statement in statements.split(";"):
             self.base.execute(statement)
 
-    def _lift(self) -> None:
-        """Lift a log of format 1 into this one, the old file kept beside it; in a transaction."""
+    def _lift(self, version: int, afterwards: ExitStack) -> None:
+        """Lift a log of an earlier format, the old file kept beside it; in a transaction."""
         # Once in a log's life.
-        from diagnose.log import from_format_1
+        from diagnose.log import beside, from_format_1
 
         # Nobody else can write now, and nothing was written yet: the file is the old log, whole.
-        # SQLite reads it for us: on POSIX a process that closes a file of its own opening gives up
-        # all its locks on it, and somebody else would lift the log at the same time.
-        beside = from_format_1.kept_beside(self.path, self.base.serialize())
+        # It is closed after the transaction: on POSIX a process that closes a file gives up all its
+        # locks on it, and somebody else would lift the log at the same time.
+        old = afterwards.enter_context(self.path.open("rb"))
+        kept = beside.kept(self.path, version, old)
         try:
-            self._run(from_format_1.ASIDE + _TABLES)
-            cases = [_record(row) for row in self.base.execute(from_format_1.CASES)]
-            names = {case.name for case in cases}
-            for old in cases:
-                rows = self.base.execute(from_format_1.EVENTS, (old.key,)).fetchall()
-                for case in from_format_1.lifted(
-                    old, rows, _new_key, lambda: self._free_name(names)
-                ):
-                    self._put(case.record, case.begun_in)
-                    for logged in case.events:
-                        self._write(case.record.key, logged.number, logged.at, logged.event)
-            self._run(from_format_1.DROP + _MARKS)
+            if version == 1:
+                self._lift_from_1()
+            else:
+                columns = self.base.execute("PRAGMA table_info(cases)").fetchall()
+                self._run(added({column[1] for column in columns}))
+            for (key,) in self.base.execute("SELECT key FROM cases").fetchall():
+                self._sum_anew(key, cures=True)
+            self._run(MARKS)
         except BaseException as error:
-            beside.unlink(missing_ok=True)
+            kept.unlink(missing_ok=True)
             if isinstance(error, from_format_1.CannotLift):
                 raise LogError(
                     f"{self.path}: the log is damaged at {error}; restore a copy of the file."
                 ) from error
             raise
+
+    def _lift_from_1(self) -> None:
+        from diagnose.log import from_format_1
+
+        self._run(from_format_1.ASIDE + TABLES)
+        cases = [_record(row) for row in self.base.execute(from_format_1.CASES)]
+        names = {case.name for case in cases}
+        for old in cases:
+            rows = self.base.execute(from_format_1.EVENTS, (old.key,)).fetchall()
+            for case in from_format_1.lifted(old, rows, _new_key, lambda: self._free_name(names)):
+                self._put(case.record, case.begun_in)
+                for logged in case.events:
+                    self._write(case.record, logged.number, logged.at, logged.event, cures=False)
+        self._run(from_format_1.DROP)
 
     def _marks(self) -> tuple[int, int, int]:
         """Return whose file it is, its version, and how many tables it has, all of one moment."""
@@ -343,6 +585,49 @@ class SqliteLog:
                 "restore a copy of the file."
             ) from error
 
+    def _summary(self, case: CaseRecord, text: str) -> Summary:
+        try:
+            return _read_summary(text)
+        except (msgspec.MsgspecError, UnicodeError):
+            # It says nothing that the events do not.
+            told, damaged = self._events_of(case)
+            if damaged is None:
+                return summed_up(case, told, self.begun_in(case) if case.round else ())
+            return self._unreadable(case, told, damaged)
+
+    def _events_of(self, case: CaseRecord) -> tuple[list[LoggedEvent], int | None]:
+        """Return the events of a case, and the first that is damaged: those before it then."""
+        told: list[LoggedEvent] = []
+        for row in self.base.execute(_EVENTS, (case.key,)).fetchall():
+            try:
+                told.append(self._logged(case, row))
+            except LogError:
+                return told, row[0]
+        return told, None
+
+    def _unreadable(self, case: CaseRecord, told: Sequence[LoggedEvent], damaged: int) -> Summary:
+        """Return what lists say of a case of which no summary was kept and not all can be read.
+
+        Nobody knows what it says of its machine.
+        """
+        query = 'SELECT max(number) FROM events WHERE "case" = ?'
+        (number,) = self.base.execute(query, (case.key,)).fetchone()
+        why = f"the log is damaged at event {damaged} of this case"
+        is_ = MachineState(state=OUT_OF_USE, why=why, since=told[-1].at if told else case.opened)
+        return Summary(number=number, is_=is_, holds=True, what=why, damaged=damaged)
+
+    def _mark(self, case: CaseRecord) -> None:
+        """Have lists say that an event of a case is damaged, where that can be written at once."""
+
+        def marked() -> None:
+            _, damaged = self._events_of(case)
+            summary = replace(self._summary(case, self._row_of(case.key)[-1]), damaged=damaged)
+            text = _encode_summary(summary).decode()
+            self.base.execute("UPDATE cases SET summary = ? WHERE key = ?", (text, case.key))
+
+        with suppress(sqlite3.Error):
+            self._written(marked, 0.0)
+
     def _drill(self, row: tuple[Any, ...]) -> DrillRecord:
         told = dict(zip(_DRILL, row, strict=True))
         try:
@@ -366,17 +651,105 @@ class SqliteLog:
             ),
         )
 
-    def _write(self, key: bytes, number: int, at: str, event: Event) -> None:
+    def _write(
+        self, case: CaseRecord, number: int, at: str, event: Event, *, cures: bool = True
+    ) -> LoggedEvent:
+        """Write an event, and what it says was cured; return it as it will be read again."""
         milestone = not _plain(event) and event.milestone
         try:
             body = events.encode(event).decode()
         except UnicodeEncodeError:
             # A name from the command line may hold halves of letters.
             body = events.written(event)
+            event = events.read(body)
         self.base.execute(
             'INSERT INTO events ("case", number, at, milestone, body) VALUES (?, ?, ?, ?, ?)',
-            (key, number, at, int(milestone), body),
+            (case.key, number, at, int(milestone), body),
         )
+        if milestone and cures:
+            self._put_cures(case, at, event)
+        return LoggedEvent(number=number, at=at, event=event)
+
+    def _put_cures(self, case: CaseRecord, at: str, event: Event) -> None:
+        self.base.executemany(
+            'INSERT INTO cures (machine, symptom, finding, at, "case", words, parts) '
+            "VALUES (?, ?, ?, ?, ?, ?, ?)",
+            [
+                (case.machine, *one.finding, at, case.key, one.words, _parts(one.parts))
+                for one in cures_by(case, at, event)
+            ],
+        )
+
+    def _sum(
+        self, record: CaseRecord, told: tuple[LoggedEvent, ...], known: _InMind | None
+    ) -> None:
+        """Keep what lists say of a case, given its events; `known` is what was kept before."""
+        begun = self.begun_in(record) if record.round is not None else ()
+        account = Account(told)
+        summary = summed_up(record, told, begun, account)
+        self._keep(record, ground(summary, account) or summary, known, told)
+
+    def _sum_past(self, record: CaseRecord, logged: LoggedEvent, damaged: int) -> None:
+        """Keep what lists say of a case of which not all events can be read."""
+        known = self._summary(record, self._row_of(record.key)[-1])
+        self._keep(record, past_damage(known, logged.number, logged.event, damaged), None, ())
+
+    def _sum_anew(self, key: bytes, *, cures: bool = False) -> None:
+        """Keep what lists say of a case, read from its events; its `cures` too in a new table."""
+        record, told, damaged = self._read_whole(key)
+        if cures:
+            for logged in told:
+                self._put_cures(record, logged.at, logged.event)
+        if damaged is None:
+            self._sum(record, told, None)
+        else:
+            self._keep(record, self._unreadable(record, told, damaged), None, ())
+        # Of a round, its cases are in it too.
+        self._in_mind.pop(key, None)
+
+    def _keep(
+        self,
+        record: CaseRecord,
+        made: Summary | Ground,
+        known: _InMind | None,
+        told: tuple[LoggedEvent, ...],
+    ) -> None:
+        """Keep the row of a case: all of it, or what alone a plain reply changes."""
+        summary = made.summary if isinstance(made, Ground) else made
+        text = _encode_summary(summary).decode()
+        listed = _listed_as(record, summary)
+        if known is not None and known.listed == listed and record.round is None:
+            # So no page of an index is written.
+            self.base.execute(
+                "UPDATE cases SET changed = ?, summary = ? WHERE key = ?",
+                (record.changed, text, record.key),
+            )
+        else:
+            self.base.execute(
+                "UPDATE cases SET outcome = ?, finding = ?, found = ?, waits = ?, state = ?, "
+                "since = ?, left_at = ?, notes = ?, clears = ?, changed = ?, summary = ? "
+                "WHERE key = ?",
+                (*listed, record.changed, text, record.key),
+            )
+        if told:
+            stands = made if isinstance(made, Ground) else None
+            self._to_remember = _InMind(record, told, listed, stands)
+
+    def _read_whole(self, key: bytes) -> tuple[CaseRecord, tuple[LoggedEvent, ...], int | None]:
+        """Return a case, its events, and the number of the first one that is damaged, if any is."""
+        record = _record(self._row_of(key)[:-1])
+        told, damaged = self._events_of(record)
+        return record, tuple(told), damaged
+
+    def _row_of(self, key: bytes) -> tuple[Any, ...]:
+        query = f"SELECT {_COLUMNS}, summary FROM cases WHERE key = ?"
+        row: tuple[Any, ...] = self.base.execute(query, (key,)).fetchone()
+        return row
+
+    def _begun_in_key(self, key: bytes) -> bytes:
+        found: bytes
+        (found,) = self.base.execute("SELECT begun_in FROM cases WHERE key = ?", (key,)).fetchone()
+        return found
 
     def _free_name(self, taken: set[str] | None = None) -> str:
         for attempt in range(200):
@@ -391,6 +764,26 @@ class SqliteLog:
                 return name
         raise LogError(f"{self.path}: no name is free any more; start a new log with --log.")
 
+    def _written(self, action: Callable[[], _Result], wait: float | None) -> _Result:
+        """Return what is written in one transaction, all of it or nothing, once that can be."""
+
+        def once() -> _Result:
+            self._to_remember = None
+            with self._transaction():
+                return action()
+
+        result = self._patiently(once, wait)
+        if self._to_remember is not None:
+            key = self._to_remember.record.key
+            self._in_mind.pop(key, None)
+            self._in_mind[key] = self._to_remember
+            for key in list(self._in_mind)[:-_IN_MIND]:
+                del self._in_mind[key]
+        return result
+
+    def _patiently(self, action: Callable[[], _Result], wait: float | None = None) -> _Result:
+        return patiently(action, _is_busy, self.wait if wait is None else wait, self.busy)
+
     @contextmanager
     def _transaction(self, kind: str = "IMMEDIATE") -> Iterator[None]:
         self.base.execute(f"BEGIN {kind}")
@@ -404,19 +797,32 @@ class SqliteLog:
             raise
 
     @contextmanager
-    def _in_plain_words(self, case: str = "") -> Iterator[None]:
-        resume = f" Nothing answered is lost: `diagnose resume {case}`." if case else ""
+    def _in_plain_words(self, case: str = "", unkept: Event | None = None) -> Iterator[None]:
         try:
             yield
         except sqlite3.IntegrityError as error:
             raise OpenElsewhere(
                 f"{self.path}: case {case} is open elsewhere and went on there; go on there."
+                f"{_lost(case, unkept)}"
             ) from error
         except sqlite3.Error as error:
-            raise LogError(f"{self.path}: {_reason(error)}{resume}") from error
+            kind = LogBusy if _is_busy(error) else LogError
+            raise kind(f"{self.path}: {_reason(error)}{_lost(case, unkept)}") from error
         except OSError as error:
             reason = (error.strerror or "it cannot be used").lower()
             raise LogError(f"{self.path}: {reason}; name another file with --log.") from error
+
+
+def _lost(case: str, unkept: Event | None) -> str:
+    """Return what was not kept, and how to go on from what was."""
+    told = "" if unkept is None else f" Not kept: {events.in_words(unkept)}."
+    return f"{told} All before it is kept: `diagnose resume {case}`." if case else told
+
+
+def _is_busy(error: Exception) -> bool:
+    """Whether somebody else is using the log just now, and it may be had a little later."""
+    code = getattr(error, "sqlite_errorcode", -1) & 0xFF
+    return code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
 
 
 def _reason(error: sqlite3.Error) -> str:
@@ -451,8 +857,21 @@ def _new_key() -> bytes:
     return secrets.token_bytes(16)
 
 
-def _record(row: tuple[Any, ...]) -> CaseRecord:
-    return CaseRecord(**dict(zip(_FIELDS, row, strict=True)))
+def _record(row: Sequence[Any]) -> CaseRecord:
+    # By name and not by a loop: a list makes ten thousands of them.
+    return CaseRecord(
+        key=row[0],
+        name=row[1],
+        symptom=row[2],
+        machine=row[3],
+        opened=row[4],
+        changed=row[5],
+        outcome=row[6],
+        finding=row[7],
+        found=row[8],
+        round=row[9],
+        begun_in=row[10],
+    )
 
 
 def _plain(event: Event) -> bool:
@@ -464,9 +883,54 @@ def _plain(event: Event) -> bool:
     )
 
 
-def _made_of(event: Event) -> tuple[str | None, str | None, str | None]:
-    """Return what an event makes of its case: the outcome, what cured it, what service found."""
-    if isinstance(event, Found):
-        return None, None, event.finding
-    cured = event.step if isinstance(event, Replied) and event.outcome == "cured" else None
-    return event.outcome, cured, None
+def _after(record: CaseRecord, at: str, event: Event) -> CaseRecord:
+    """Return what is known of a case after an event: a release of its machine changes nothing."""
+    if isinstance(event, Released):
+        return record
+    if _plain(event):
+        return replace(record, changed=at)
+    cured = isinstance(event, Replied) and event.outcome == "cured"
+    return replace(
+        record,
+        changed=at,
+        outcome=event.outcome or record.outcome,
+        finding=event.step if cured and isinstance(event, Replied) else record.finding,
+        found=event.finding if isinstance(event, Found) else record.found,
+    )
+
+
+def _listed_as(record: CaseRecord, summary: Summary) -> tuple[object, ...]:
+    """Return the columns by which a case is found for a list, which most replies do not change."""
+    marks = [mark.mark for mark in summary.left]
+    clears = (
+        record.outcome == "walked"
+        and summary.left_at != ""
+        and not summary.going_on
+        and replies.NOT_NOW not in marks
+    )
+    waits = summary.holds or (record.round is None and record.waits)
+    return (
+        *(record.outcome, record.finding, record.found),
+        *(int(waits), summary.is_.state if summary.holds else IN_USE, summary.is_.since),
+        *(summary.left_at, int(bool(summary.not_right)), int(clears)),
+    )
+
+
+def _parts(parts: Sequence[str]) -> str:
+    return json.dumps(parts, ensure_ascii=False) if parts else ""
+
+
+_encode_summary: Final = msgspec.json.Encoder().encode
+
+
+@cache
+def _summary_decoder() -> Callable[[str], Summary]:
+    return msgspec.json.Decoder(Summary).decode
+
+
+def _read_summary(text: str) -> Summary:
+    return _summary_decoder()(text)
+
+
+def _nothing() -> None:
+    """Say nothing of a wait."""

@@ -1,4 +1,4 @@
-"""The story of a machine, and what of it is not over: cases, findings, readings and rounds.
+"""The story of a machine, and what its rounds have noted: cases, findings, readings and rounds.
 
 Pure: the log's milestones in, plain data out.
 """
@@ -25,15 +25,15 @@ from diagnose.log.events import (
     releases,
 )
 from diagnose.log.history import LATELY, repeats
+from diagnose.log.summary import Cure
 from diagnose.round.walk import STOPS
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from diagnose.log.events import CameTo, Event
     from diagnose.log.history import Repeat
-    from diagnose.log.machine_state import Held
-    from diagnose.log.protocol import CaseRecord, LoggedEvent, Milestone
+    from diagnose.log.protocol import CaseRecord, Listed, LoggedEvent, Milestone
 
 #: What a line of a story is about.
 CASE: Final = "case"
@@ -53,22 +53,6 @@ class StoryLine(Struct, frozen=True, kw_only=True):
     text: str
 
 
-class Unfinished(Struct, frozen=True, kw_only=True):
-    """What of a machine's story is not over.
-
-    `holding` is what keeps it from being simply in use; `waiting` are cases that were left or that
-    service has not answered, and all that hold it, each with its milestones; `noted` are items that
-    rounds found not right and began no case for, with when; `last_round` is what was written
-    down in the last round, for the next shift, with when.
-    """
-
-    machine: str | None
-    holding: tuple[Held, ...]
-    waiting: tuple[tuple[CaseRecord, tuple[LoggedEvent, ...]], ...]
-    noted: tuple[tuple[str, str], ...]
-    last_round: tuple[tuple[str, str], ...] = ()
-
-
 def by_case(milestones: Iterable[Milestone]) -> Iterator[tuple[CaseRecord, list[LoggedEvent]]]:
     """Yield each case with its milestones, in the order of the log."""
     for _, group in groupby(milestones, key=lambda milestone: milestone.case.key):
@@ -79,7 +63,7 @@ def by_case(milestones: Iterable[Milestone]) -> Iterator[tuple[CaseRecord, list[
 def story(milestones: Iterable[Milestone]) -> list[StoryLine]:
     """Return a machine's story in the order of time. What was withdrawn is no part of it."""
     milestones = list(milestones)
-    often = repeats(milestones)
+    often = repeats(_cures(milestones))
     lines: list[StoryLine] = []
     for case, events in by_case(milestones):
         if case.outcome == "withdrawn":
@@ -96,49 +80,27 @@ def story(milestones: Iterable[Milestone]) -> list[StoryLine]:
     return sorted(lines, key=lambda line: line.at)
 
 
-def unfinished(
-    milestones: Iterable[Milestone],
-    holding: Iterable[Held],
-    events_of: Callable[[CaseRecord], Sequence[LoggedEvent]],
-) -> list[Unfinished]:
-    """Return for each machine of the log what is not over.
+def _cures(milestones: Iterable[Milestone]) -> list[Cure]:
+    cures = [
+        cure for one in milestones for cure in cures_by(one.case, one.logged.at, one.logged.event)
+    ]
+    return sorted(cures, key=lambda cure: (cure.finding, cure.at))
 
-    `holding` is what holds the machines; `events_of` gives all events of a round that broke off
-    without a word.
-    """
-    machines: dict[str | None, list[tuple[CaseRecord, list[LoggedEvent]]]] = {}
-    for case, events in by_case(milestones):
-        machines.setdefault(case.machine, []).append((case, events))
-    holds: dict[str | None, list[Held]] = {}
-    for one in holding:
-        holds.setdefault(one.case.machine, []).append(one)
-    found = []
-    for machine, own in machines.items():
-        held = tuple(holds.get(machine, ()))
-        names = {one.case.name for one in held}
-        found.append(
-            Unfinished(
-                machine=machine,
-                holding=held,
-                waiting=tuple(
-                    (case, tuple(events))
-                    for case, events in own
-                    if case.name in names or (case.round is None and case.waits)
-                ),
-                noted=tuple(sorted(_noted(own, events_of))),
-                last_round=_last_round(own),
-            )
+
+def cures_by(case: CaseRecord, at: str, event: Event) -> Iterator[Cure]:
+    """Yield what an event says was cured or found."""
+    if not isinstance(event, Replied | Found):
+        return
+    for place, cured in enumerate(event.cures):
+        own = isinstance(event, Replied) and place == len(event.cures) - 1
+        yield Cure(
+            machine=case.machine,
+            finding=cured,
+            at=at,
+            case=case.key,
+            words=event.shown.finding if own and isinstance(event, Replied) else None,
+            parts=event.shown.parts if own and isinstance(event, Replied) else (),
         )
-    return found
-
-
-def _last_round(
-    own: Sequence[tuple[CaseRecord, Sequence[LoggedEvent]]],
-) -> tuple[tuple[str, str], ...]:
-    """Return what was written down in the last round of one machine."""
-    rounds = [events for case, events in own if case.round and case.outcome != "withdrawn"]
-    last = Account(rounds[-1]).notes if rounds else []
-    return tuple((at, note.words) for at, note in last)
 
 
 def came_to(events: Iterable[LoggedEvent]) -> str:
@@ -167,33 +129,37 @@ def _came_to(event: Event) -> str:
     return f"{end}: nothing is left that an operator can check"
 
 
-def _noted(
-    rounds: Iterable[tuple[CaseRecord, Sequence[LoggedEvent]]],
-    events_of: Callable[[CaseRecord], Sequence[LoggedEvent]],
-) -> list[tuple[str, str]]:
-    """Return what the rounds of one machine found not right, with when.
+def noted_now(rounds: Iterable[Listed]) -> dict[str | None, list[tuple[str, str]]]:
+    """Return, by machine, what its rounds found not right, with when; they come in their order.
 
     It stays noted until that item of the same round is done, or the machine was released since.
     """
-    noted: dict[tuple[str, str], tuple[str, str]] = {}
-    for case, events in rounds:
-        if case.round is None:
-            continue
-        marks = _marks(events)
-        if case.outcome == "walked" and marks is not None:
+    noted: dict[tuple[str | None, str, str], tuple[str, str]] = {}
+    for one in rounds:
+        case, summary = one.case, one.summary
+        name = case.round or ""
+        if case.outcome == "walked" and summary.left_at and not summary.going_on:
             # What was done has no mark; what was not right anew is noted anew, or has a case.
-            noted = {
-                (name, item): note
-                for (name, item), note in noted.items()
-                if name != case.round or marks.get(item) == replies.NOT_NOW
-            }
-        own = Account(events_of(case)).unresolved if marks is None else _standing(events, marks)
-        after = max((logged.number for logged in events if releases(logged.event)), default=0)
-        for logged in own:
-            event = logged.event
-            if isinstance(event, ItemReplied) and logged.number > after:
-                noted[case.round, event.item] = (logged.at, event.shown.do or "")
-    return list(noted.values())
+            later = {mark.item for mark in summary.left if mark.mark == replies.NOT_NOW}
+            over = [key for key in noted if key[:2] == (case.machine, name) and key[2] not in later]
+            for key in over:
+                del noted[key]
+        for own in summary.not_right:
+            noted[case.machine, name, own.item] = (own.at, own.do)
+    found: dict[str | None, list[tuple[str, str]]] = {}
+    for (machine, _, _), note in noted.items():
+        found.setdefault(machine, []).append(note)
+    return {machine: sorted(notes) for machine, notes in found.items()}
+
+
+def standing(events: Sequence[LoggedEvent], marks: Mapping[str, str] | None) -> list[LoggedEvent]:
+    """Return what a round found not right and its machine was not released from since.
+
+    `marks` are those with which it ended or was left, by item, None where it broke off.
+    """
+    own = Account(events).unresolved if marks is None else _standing(events, marks)
+    after = max((logged.number for logged in events if releases(logged.event)), default=0)
+    return [logged for logged in own if logged.number > after]
 
 
 def _standing(events: Iterable[LoggedEvent], marks: Mapping[str, str]) -> list[LoggedEvent]:
@@ -205,18 +171,6 @@ def _standing(events: Iterable[LoggedEvent], marks: Mapping[str, str]) -> list[L
         and logged.event.unresolved
         and marks.get(logged.event.item) == replies.NOT_RIGHT
     ]
-
-
-def _marks(events: Iterable[LoggedEvent]) -> dict[str, str] | None:
-    """Return the marks with which a round ended or was left, by item; None where it broke off."""
-    marks = None
-    for logged in events:
-        if isinstance(logged.event, Resumed):
-            marks = None
-        told = _told_at_end(logged.event)
-        if told is not None:
-            marks = {mark.item: mark.mark for mark in told.marks}
-    return marks
 
 
 def _case(

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from diagnose.files.site import Contact
     from diagnose.log.account import ConfirmedCaution
     from diagnose.log.events import FigureTaken
-    from diagnose.log.machine_state import MachineState
+    from diagnose.log.summary import MachineState
 
 
 class Answer(Struct, frozen=True, kw_only=True):

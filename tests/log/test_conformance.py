@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 import tempfile
+from collections import Counter
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -23,14 +24,20 @@ from strategies.memory_log import MemoryLog
 
 from diagnose.log.drills import DrillRecord
 from diagnose.log.events import Found, Opened, Replied, Resumed, RoundOpened, Shown
-from diagnose.log.protocol import CaseRecord, LogError, OpenElsewhere
-from diagnose.log.sqlite import SqliteLog
+from diagnose.log.protocol import CaseRecord, LogBusy, OpenElsewhere
+from diagnose.log.sqlite import WAIT, SqliteLog
+from diagnose.log.story import noted_now
 
 if TYPE_CHECKING:
     from diagnose.log.events import Event
+    from diagnose.log.protocol import Listed
 
 MACHINES = st.sampled_from([None, "dock", "aisle"])
 WHO = st.integers(0, 1)
+
+
+def _name(one: Listed) -> str:
+    return one.case.name
 
 
 class Conformance(RuleBasedStateMachine):
@@ -121,13 +128,13 @@ class Conformance(RuleBasedStateMachine):
         """The file is locked by somebody: one line, and nothing is written."""
         other, log = self.logs[1 - who], self.logs[who]
         other.base.execute("BEGIN EXCLUSIVE")
-        log.base.execute("PRAGMA busy_timeout = 0")
+        log.wait = 0.0
         try:
-            with pytest.raises(LogError, match="locked by another program"):
+            with pytest.raises(LogBusy, match="locked by another program"):
                 log.append(case, self.model.events(case)[-1].number + 1, event)
         finally:
             other.base.execute("ROLLBACK")
-            log.base.execute("PRAGMA busy_timeout = 3000")
+            log.wait = WAIT
 
     @rule(who=WHO, trainee=st.sampled_from(["", "Bo", "bo", "Ana"]), seed=st.integers(0, 9))
     def drill(self, who: int, trainee: str, seed: int) -> None:
@@ -156,7 +163,21 @@ class Conformance(RuleBasedStateMachine):
         for log in self.logs:
             assert log.cases(machine) == self.model.cases(machine)
             assert log.milestones(machine, since) == self.model.milestones(machine, since)
-            assert log.latest(machine) == self.model.latest(machine)
+            assert list(log.waiting_at(machine)) == list(self.model.waiting_at(machine))
+            assert sorted(log.heads(machine), key=str) == sorted(self.model.heads(machine), key=str)
+            assert Counter(log.cures(machine, since)) == Counter(self.model.cures(machine, since))
+            assert sorted(log.ended(machine), key=_name) == sorted(
+                self.model.ended(machine), key=_name
+            )
+            assert log.begun(machine) == self.model.begun(machine)
+            assert log.last_round(machine) == self.model.last_round(machine)
+            assert log.last_left(machine, "daily") == self.model.last_left(machine, "daily")
+            assert noted_now(log.not_right(machine)) == noted_now(self.model.not_right(machine))
+            assert list(log.listed()) == list(self.model.listed())
+            assert list(log.waiting()) == list(self.model.waiting())
+            assert log.machines() == self.model.machines()
+            assert log.last_open() == self.model.last_open()
+            assert log.damaged(self.model.cases()) == {}
             assert log.drills("BO") == self.model.drills("BO")
             assert log.drills() == self.model.drills()
             for case in self.model.cases():

@@ -14,11 +14,11 @@ from diagnose.case.view import OFTEN
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.log import clock
 from diagnose.log.events import Found
-from diagnose.log.history import PERIODS, cured_before, due, lately, repeats, since, undone
-from diagnose.log.machine_state import held, release
+from diagnose.log.history import PERIODS, came_back, cured_before, due, repeats, since, undone
+from diagnose.log.machine_state import held, holding, release
 from diagnose.log.machine_state import since as out_since
 from diagnose.log.sqlite import SqliteLog
-from diagnose.log.story import by_case, came_to, story, unfinished
+from diagnose.log.story import by_case, came_to, noted_now, story
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -99,9 +99,9 @@ def test_cures_of_the_last_thirty_days_are_counted(log: Logged) -> None:
     log.ago(days=2).case(*REFERRED)
     log.ago(days=1).case(*CURED, machine="aisle")
     log.ago(hours=1).round("done", "not right", "1", "done", "cured")
-    counts = cured_before(log.log.milestones("dock", since(NOW)), NOW)
+    counts = cured_before(log.log.cures("dock", since(NOW)), NOW)
     assert counts == {("lines", "dirty"): 3}
-    assert cured_before(log.log.milestones("dock"), NOW) == counts
+    assert cured_before(log.log.cures("dock"), NOW) == counts
 
 
 @pytest.mark.parametrize("before", [OFTEN - 2, OFTEN - 1, OFTEN])
@@ -144,7 +144,7 @@ def test_repeats_are_counted_at_each_cure_on_its_machine(log: Logged) -> None:
     log.ago(days=2).case(*CURED, machine="aisle")
     log.ago(days=2).case(*CURED, machine=None)
     last = log.ago(days=1).case(*CURED)
-    often = repeats(log.log.milestones())
+    often = repeats(log.log.cures())
     by_age = {case.key: case for case in log.log.cases()}
     ages = {
         (NOW - datetime.fromisoformat(by_age[key].opened)).days: one for key, one in often.items()
@@ -152,12 +152,10 @@ def test_repeats_are_counted_at_each_cure_on_its_machine(log: Logged) -> None:
     assert {age: one.times for age, one in ages.items()} == {20: 3, 12: 4, 1: 4}
     assert often[last.key].finding == ("lines", "dirty")
     assert (often[last.key].words, often[last.key].parts) == ("The blade is dirty.", ())
-    now = {
-        machine: [one.times for one in few]
-        for machine, few in lately(often, log.log.milestones(), NOW).items()
-    }
+    recent = list(log.log.cures(since=since(NOW, timedelta(days=60))))
+    now = {machine: [one.times for one in few] for machine, few in came_back(recent, NOW).items()}
     assert now == {"dock": [4]}
-    assert lately(often, log.log.milestones(), NOW + timedelta(days=31)) == {}
+    assert came_back(recent, NOW + timedelta(days=31)) == {}
 
 
 def test_the_time_is_told_as_the_log_tells_it() -> None:
@@ -173,9 +171,16 @@ def rounds(log: Logged) -> Any:
     return dict(library.rounds)
 
 
+def left_by(log: Logged) -> Any:
+    def left(name: str) -> Any:
+        last = log.log.last_left("dock", name)
+        return () if last is None else last.summary.left
+
+    return left
+
+
 def undone_now(log: Logged) -> dict[str, list[tuple[str, dict[str, str]]]]:
-    cases, milestones = log.log.cases("dock"), log.log.milestones("dock")
-    found = undone(rounds(log), "dock", cases, milestones, NOW)
+    found = undone(rounds(log), "dock", log.log.begun("dock"), left_by(log), NOW)
     return {symptom: [(n.id, dict(n.into)) for n in notes] for symptom, notes in found.items()}
 
 
@@ -227,7 +232,7 @@ def test_an_item_not_done_that_starts_nothing_says_nothing(log: Logged) -> None:
 
 def test_why_says_what_was_left_undone_for_this_symptom(log: Logged) -> None:
     log.ago(hours=2).round("done", "not now", *["done"] * 9)
-    found = undone(rounds(log), "dock", log.log.cases(), log.log.milestones(), NOW)
+    found = undone(rounds(log), "dock", log.log.begun(), left_by(log), NOW)
     walk = walker(log, undone=found)
     state = walk.open("lines")
     assert "undone-item" not in {s.id for s in walk.reply(state, "why").interludes[0].text}  # type: ignore[attr-defined]
@@ -246,9 +251,9 @@ def test_a_round_is_overdue_after_its_period(log: Logged, every: str, hours: int
     assert PERIODS[every] == timedelta(hours=hours)
     own = {"daily": replace(rounds(log)["daily"], every=every)}
     log.ago(hours=hours).round(*ALL_DONE)
-    (entry,) = due(own, ["dock"], log.log.cases(), NOW)
+    (entry,) = due(own, ["dock"], log.log.begun("dock"), NOW)
     assert (entry.overdue, entry.hours) == (False, hours)
-    (entry,) = due(own, ["dock"], log.log.cases(), NOW + timedelta(seconds=1))
+    (entry,) = due(own, ["dock"], log.log.begun("dock"), NOW + timedelta(seconds=1))
     assert entry.overdue
 
 
@@ -256,7 +261,7 @@ def test_what_was_never_walked_to_its_end_is_overdue(log: Logged) -> None:
     log.round("done", "leave")
     log.round("done", "danger", "other")
     log.round(*ALL_DONE, machine="aisle")
-    entries = due(rounds(log), ["dock", "aisle"], log.log.cases(), NOW)
+    entries = due(rounds(log), ["dock", "aisle"], log.log.begun(), NOW)
     assert [(e.machine, e.last, e.overdue) for e in entries] == [
         ("dock", None, True),
         ("aisle", NOW.isoformat(), False),
@@ -406,14 +411,14 @@ def test_a_round_that_broke_off_without_a_word_tells_what_it_has(log: Logged) ->
 
 def open_now(log: Logged) -> dict[str | None, tuple[list[str], list[str], str | None]]:
     """By machine: what waits, what was noted, and since when it is not simply in use."""
-    found = unfinished(log.log.milestones(), held(log.log), log.log.events)
+    noted = noted_now(log.log.not_right())
     return {
-        machine.machine: (
-            [came_to(events) for _, events in machine.waiting],
-            [do for _, do in machine.noted],
-            out_since(machine.holding),
+        machine: (
+            [one.summary.what for one in log.log.waiting_at(machine)],
+            [do for _, do in noted.get(machine, ())],
+            out_since(holding(log.log.waiting_at(machine))),
         )
-        for machine in found
+        for machine in log.log.machines()
     }
 
 

@@ -25,7 +25,6 @@ from diagnose.log.events import (
     CaseOver,
     FigureTaken,
     Opened,
-    Outset,
     Released,
     Resumed,
     RoundOpened,
@@ -33,7 +32,8 @@ from diagnose.log.events import (
 from diagnose.log.machine_state import held, machine_state
 from diagnose.log.protocol import LogError
 from diagnose.log.sqlite import VERSION, SqliteLog
-from diagnose.log.story import story, unfinished
+from diagnose.log.story import story
+from diagnose.log.summing import summed_up
 from diagnose.paper.handover import handover
 from diagnose.paper.handover_sheet import as_json, as_markdown
 
@@ -204,7 +204,7 @@ def test_a_disk_that_is_full_of_the_copy_leaves_no_half_of_it(
     def full(_: int) -> None:
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
-    monkeypatch.setattr("diagnose.log.from_format_1.os.fsync", full)
+    monkeypatch.setattr("diagnose.log.beside.os.fsync", full)
     with pytest.raises(LogError, match="no space left on device") as caught:
         SqliteLog(path)
     assert "\n" not in str(caught.value)
@@ -447,9 +447,7 @@ def test_the_story_and_what_waits_are_told(lifted: SqliteLog) -> None:
     assert texts.count("cured: The blade is dirty.") == 2
     assert texts.count("referred: The frame is bent.") == 4
     assert texts.count("referred: nothing is left that an operator can check") == 1
-    found = unfinished(lifted.milestones(), held(lifted), lifted.events)
-    waiting = [case for row in found for case, _ in row.waiting]
-    names = {case.name for case in waiting}
+    names = {one.case.name for one in lifted.waiting()}
     assert NAMES["item-danger"] in names
     expected = [
         case
@@ -470,20 +468,71 @@ def test_a_verdict_of_then_was_the_end_of_it(lifted: SqliteLog) -> None:
     assert not answered & holding
 
 
-def test_a_log_of_the_format_before_is_taken_as_it_is(tmp_path: Path) -> None:
-    """Format 2 knew no release; nothing else of it is written otherwise now."""
-    log = SqliteLog(tmp_path / "log")
-    case = log.open_case("dock", Opened(symptom="lines", outset=Outset()))
-    log.base.execute("PRAGMA user_version = 2")
-    log.close()
-    again = SqliteLog(tmp_path / "log", "rw")
-    assert again.base.execute("PRAGMA user_version").fetchone() == (VERSION,)
-    assert again.cases() == [case]
-    again.append(case, 2, Released(name="Bo"))
-    assert [type(one.event) for one in again.events(case)] == [Opened, Released]
+def of_format_3(path: Path, version: int = 3) -> bytes:
+    """Make a log of format 3 (or 2, which knew no release) and return its bytes."""
+    base = sqlite3.connect(path)
+    base.executescript((HERE / "format-3.sql").read_text("utf-8"))
+    base.execute(f"PRAGMA user_version = {version}")
+    base.close()
+    return path.read_bytes()
+
+
+@pytest.mark.parametrize("version", [2, 3])
+def test_a_log_without_summaries_gets_them(tmp_path: Path, version: int) -> None:
+    """Nothing else of formats 2 and 3 is written otherwise now; the old file stands beside it."""
+    path = tmp_path / "log"
+    before = of_format_3(path, version)
+    base = sqlite3.connect(path)
+    events = base.execute("SELECT * FROM events").fetchall()
+    base.close()
+    log = SqliteLog(path, "rw")
+    assert log.base.execute("PRAGMA user_version").fetchone() == (VERSION,)
+    assert log.base.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+    assert log.base.execute("SELECT * FROM events").fetchall() == events
+    (old,) = beside(path)
+    assert (old.name, old.read_bytes()) == (f"log.format-{version}", before)
+    listed = list(log.listed())
+    assert len(listed) > 8
+    for one in listed:
+        assert one.summary == summed_up(one.case, log.events(one.case), log.begun_in(one.case))
+    waits = {one.case.name for one in log.waiting()}
+    assert waits == {
+        one.case.name
+        for one in listed
+        if one.summary.holds or (one.case.round is None and one.case.waits)
+    }
+    assert {cure.finding for cure in log.cures()} == {
+        ("lines", "bent"),
+        ("lines", "dirty"),
+        ("dead", "stop-in"),
+    }
+    (case,) = [case for case in log.cases() if case.name == NAMES["left"]]
+    number = log.summary(case).number
+    log.append(case, number + 1, Released(name="Bo"))
     # A release is no change of the case, so a round that was walked is due as it was.
-    assert again.cases() == [case]
-    assert beside(tmp_path / "log") == []
+    assert log.case(case.name) == case
+    assert log.summary(case).is_.why == "released by Bo"
+
+
+def test_a_damaged_event_does_not_keep_a_log_from_being_lifted(tmp_path: Path) -> None:
+    path = tmp_path / "log"
+    of_format_3(path)
+    base = sqlite3.connect(path)
+    base.execute(
+        "UPDATE events SET body = '{' WHERE number = 2 AND \"case\" = "
+        "(SELECT key FROM cases WHERE name = ?)",
+        (NAMES["referred"],),
+    )
+    base.commit()
+    base.close()
+    log = SqliteLog(path, "rw")
+    damaged = named(log, "referred")
+    assert log.summary(damaged).damaged == 2
+    assert log.damaged(log.cases()) == {damaged.key: 2}
+    # What nobody can read might be anything.
+    assert damaged.name in {one.case.name for one in held(log, damaged.machine)}
+    whole = [one for one in log.listed() if one.summary.damaged is None]
+    assert len(whole) == len(log.cases()) - 1
 
 
 def test_drills_stay(lifted: SqliteLog) -> None:

@@ -38,6 +38,9 @@ class Script:
             return self.replies(screen)
         return self.replies.pop(0) if self.replies else None
 
+    def waits(self, words: str) -> None:
+        self.screens.append(words)
+
 
 @dataclass
 class Desk:
