@@ -260,6 +260,36 @@ def test_what_the_card_answers_is_answered_wherever_the_same_is_seen(
     assert {ids[n] for n in ready.plan.findings} == (everything if left is ... else left)
 
 
+LESS_SAID = """
+format: 2
+symptom: alpha
+title: t
+start: first
+steps:
+  first: {ask: "?", minutes: 2, passes: none, answers: {odd: second, bad: second, fine: f-rest}}
+  second: {ask: "?", minutes: 4, same_as: first, passes: none,
+    answers: {odd: {go: f-odd, applies_to: {battery.kind: [flooded]}}, bad: f-bad, fine: f-fine}}
+  f-odd: {finding: f, chance: 1, who: operator, remedy: r}
+  f-bad: {finding: f, chance: 1, who: operator, remedy: r}
+  f-fine: {finding: f, chance: 1, who: operator, remedy: r}
+  f-rest: {finding: f, chance: 1, who: operator, remedy: r}
+"""
+
+
+@pytest.mark.parametrize(("kind", "expected"), [("flooded", 6 / 4), ("sealed", 12 / 3)])
+def test_an_answer_that_a_machine_does_not_give_there_says_nothing_there(
+    kind: str, expected: float
+) -> None:
+    card = f"{{format: 2, machine: m, title: M, battery: {{kind: {kind}}}}}"
+    library = read(Written(trees={"alpha": LESS_SAID}, card=card))
+    ready = library.ready("alpha")
+    assert ready is not None
+    # Flooded: three of four findings after 2 minutes, and `f-fine` is never come to. Sealed: `odd`
+    # at the first is no answer at the second, which is asked then: of three findings `f-bad` is
+    # come to after 2 or 6 minutes, by two ways, `f-fine` after 6, `f-rest` after 2.
+    assert expected_minutes(ready.plan, library.table) == pytest.approx(expected)
+
+
 @settings(max_examples=several(100))
 @given(libraries(most_trees=1, told=True), st.integers(0, 2**32))
 def test_unfolded_no_look_is_met_twice(written: Written, seed: int) -> None:
