@@ -215,13 +215,14 @@ def page(text: str) -> None:
 def streamed(pieces: Iterable[str], nothing: str) -> int:
     """Print a list as its pieces come, each with its own end; or the line for nothing. Returns 0.
 
-    It may be long: no more than some of it is in the memory at a time.
+    It may be long: no more than some of it is in the memory at a time. Nothing in it moves a cursor.
     """
     encoding = sys.stdout.encoding or "utf-8"
     said = False
     for page in pages(pieces):
         said = True
-        sys.stdout.write("".join(page).encode(encoding, "replace").decode(encoding))
+        text = "\n".join(map(printable, "".join(page).split("\n")))
+        sys.stdout.write(text.encode(encoding, "replace").decode(encoding))
     if not said:
         say(nothing)
     return OK

@@ -203,7 +203,7 @@ def test_an_item_that_says_not_what_is_seen_there_is_not_told_by_what_to_do(log:
     for items in (bare, {}):
         known["daily"] = replace(known["daily"], items=items)
         # An item that is no more still starts what it started.
-        found = undone(known, "dock", log.log.cases("dock"), log.log.milestones("dock"), NOW)
+        found = undone(known, "dock", log.log.begun("dock"), left_by(log), NOW)
         said = [(note.id, dict(note.into)) for note in found["lines"]]
         assert said == [("undone-other", {"round": "The daily round"})]
 
