@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from diagnose.log.protocol import CaseLog, CaseRecord, Listed
 
 #: As many cases of a list are looked through: more than stand on any shift lead's list.
-_MOST: Final = 400
+_MOST: Final = 200
 
 
 class Look:

@@ -72,7 +72,7 @@ WORDS: Final[dict[str, str]] = {
     "items-passed-caution": "Left for now, since their caution cannot be met here: {count}.",
     "items-passed-referred": "Left for now, since the machine waits for service: {count}.",
     # Above an end.
-    "not-kept-yet": "This is not in the log yet. The log cannot be written just now.",
+    "not-kept-yet": "This is not in the log yet. Please wait. A line tells if it cannot be kept.",
     "end-danger": (
         "Stop. Touch nothing more. Move everybody away and call for help as your site says."
         " Service takes over from here."
@@ -93,7 +93,7 @@ WORDS: Final[dict[str, str]] = {
         "The log is busy. Others were writing to it all the time. Not kept: {what}."
         " Reply once more."
     ),
-    "log-waits": "The log is busy. Others are writing to it. Please wait.",
+    "log-waits": "The log is busy. Please wait.",
     "nothing-typed": "Nothing was typed.",
     "no-such-answer": 'No answer is "{typed}". Give its number, 1 to {last}, or its words.{hint}',
     "no-such-reply": '"{typed}" is no reply here. These are: {offered}.{hint}',

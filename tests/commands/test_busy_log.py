@@ -225,13 +225,13 @@ def test_who_waits_is_told_so(desk: Busy, monkeypatch: pytest.MonkeyPatch) -> No
     monkeypatch.setattr(patience, "WORD_AFTER", 0.0)
     code, _, err = desk.said(*START, replies=(LOCK, "done", UNLOCK, "done"))
     assert code == 0
-    assert err == "The log is busy. Others are writing to it. Please wait.\n"
+    assert err == "The log is busy. Please wait.\n"
     lock = Others(desk.log, ())
     lock.lock()
     code, _, err = desk.said("cases", replies=())
     lock.unlock()
     assert code == 3
-    assert err.startswith("The log is busy. Others are writing to it. Please wait.\ndiagnose: ")
+    assert err.startswith("The log is busy. Please wait.\ndiagnose: ")
 
 
 def test_who_breaks_off_waits_no_longer(monkeypatch: pytest.MonkeyPatch) -> None:
