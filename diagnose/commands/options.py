@@ -215,7 +215,7 @@ def page(text: str) -> None:
 def streamed(pieces: Iterable[str], nothing: str) -> int:
     """Print a list as its pieces come, each with its own end; or the line for nothing. Returns 0.
 
-    It may be long: no more than some of it is in the memory at a time. Nothing in it moves a cursor.
+    It may be long: no more than some of it is in the memory at a time. No cursor is moved by it.
     """
     encoding = sys.stdout.encoding or "utf-8"
     said = False
