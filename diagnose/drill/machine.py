@@ -185,7 +185,15 @@ def figure_in(limits: Sequence[float], band: int, place: float) -> float:
 
 
 def _cause(ready: ReadyTree, place: float) -> int:
-    upto = list(accumulate(weights(ready)))
+    plan = ready.plan
+    flat = unfolded(plan)
+    # Behind answers that do not agree, two ways about one look, nobody could find it.
+    upto = list(
+        accumulate(
+            weight if flat.reach[flat.start] >> plan.bit[cause] & 1 else 0.0
+            for cause, weight in zip(plan.findings, weights(ready), strict=True)
+        )
+    )
     if upto[-1] <= 0:
         raise NoSuchMachine(ready.tree.symptom)
-    return ready.plan.findings[bisect(upto, place * upto[-1])]
+    return plan.findings[bisect(upto, place * upto[-1])]

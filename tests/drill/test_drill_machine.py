@@ -26,8 +26,12 @@ from diagnose.drill.machine import (
     truthful,
     weights,
 )
+from diagnose.files.cautions import Cautions
+from diagnose.files.reading import read_tree
 from diagnose.files.tree import Finding, Question, Reading
+from diagnose.study.in_force import caution_table
 from diagnose.study.outlook import normalised
+from diagnose.study.ready import made_ready
 
 
 def sample() -> Any:
@@ -446,3 +450,24 @@ def test_readings_of_the_built_in_library_show_what_their_band_says() -> None:
                     assert step.band(sight.value) == step.exits[sight.answer]
                     readings += 1
     assert readings > 500
+
+
+def test_a_cause_behind_answers_that_do_not_agree_is_never_drawn() -> None:
+    """Two looks at the same would have to show different things: no machine is like that."""
+    text = """
+format: 2
+symptom: sample
+title: It does not work
+start: first
+steps:
+  first: {ask: How is it?, answers: {Dry: dry, Wet: second}}
+  second: {ask: How is it now?, same_as: first, answers: {Dry: never, Wet: wet}}
+  dry: {finding: It is dry, chance: 1, who: operator, remedy: Wet it.}
+  wet: {finding: It is wet, chance: 1, who: operator, remedy: Dry it.}
+  never: {finding: It is both, chance: 98, who: operator, remedy: Wonder.}
+"""
+    tree, problems = read_tree(text, "sample.yaml")
+    assert tree is not None, problems
+    ready = made_ready(tree, caution_table(Cautions(hazards={}, cautions={})))
+    causes = {ready.plan.ids[drawn(ready, seed).cause] for seed in range(100)}
+    assert causes == {"dry", "wet"}
