@@ -5,6 +5,7 @@ from __future__ import annotations
 from itertools import takewhile
 from typing import TYPE_CHECKING, Final
 
+from msgspec import Struct
 from msgspec.structs import replace
 
 from diagnose.case.screens import (
@@ -60,6 +61,17 @@ _KEY_NAMES: Final = {
     "backspace": "Backspace",
     "escape": "Esc",
 }
+
+
+class Foot(Struct, frozen=True, kw_only=True):
+    """What stands between the body and the keys: the prompt, and above it one row.
+
+    That row says that the last key was of no use, or what is out of sight, the weightiest first.
+    """
+
+    prompt: str
+    refused: str = ""
+    out_of_sight: Sequence[str] = ()
 
 
 class Dialog:
@@ -167,16 +179,28 @@ class Dialog:
             return "A digit; or type it, then Enter" if few else TYPE_IT
         return TYPE_IT
 
-    @property
-    def unread(self) -> str:
-        """What reads on, where an answer still waits for it and the prompt does not say so."""
+    def foot(self) -> Foot:
+        """Return what stands between the body and the keys, as far as it has been read by now."""
+        prompt, refused = self.prompt(), self._no_use()
+        if refused:
+            return Foot(prompt=prompt, refused=refused)
+        unread = self._unread(prompt)
+        above, below = self.sight.top, self.sight.below
+        told = [unread] if unread else []
+        if below:
+            told.append(f"more below ({below})" + ("" if unread else f": {self.pager}"))
+        if above:
+            told.append(f"more above ({above}): PgUp")
+        return Foot(prompt=prompt, out_of_sight=told)
+
+    def _unread(self, prompt: str) -> str:
+        """Return what reads on, where an answer still waits for it and the prompt says it not."""
         read_on = READ_ON.format(key=self.pager)
-        told = self.by_line or self.waits or self.note is not None or self.prompt() == read_on
+        told = self.by_line or self.waits or self.note is not None or prompt == read_on
         return "" if told or self._has_read(self.elements) else read_on
 
-    @property
-    def told(self) -> str:
-        """What to say of the last key, where it was no use: an answer may have come too early."""
+    def _no_use(self) -> str:
+        """Return what to say of the last key, where it did nothing: it may have come too early."""
         if not self._wanted:
             return self.hint
         early = READ_NOW if self._has_read(self._wanted) else READ_FIRST

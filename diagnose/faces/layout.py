@@ -16,7 +16,7 @@ from diagnose.text import cells, cut, printable, tail, widths, wrap_each
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from diagnose.faces.dialog import Dialog
+    from diagnose.faces.dialog import Dialog, Foot
     from diagnose.faces.elements import Element
     from diagnose.faces.sight import Part
 
@@ -96,7 +96,8 @@ def draw(
     # keys.
     above = known.status[: max(least - 1, rows - len(body) - fixed)]
     # What is to be pressed depends on what is in sight now.
-    below = [_between(dialog, columns), *_prompt(dialog, columns), *known.legend]
+    foot = dialog.foot()
+    below = [_between(foot, columns), *_prompt(dialog, foot.prompt, columns), *known.legend]
     return [*above, *known.signal, *body, *below][-rows:], known
 
 
@@ -122,7 +123,7 @@ def _arranged(dialog: Dialog, columns: int, rows: int, noting: bool) -> Arrangem
         above if status.told else [],
         _signals(dialog, columns),
         [_Text(*each) for each in zip(said, hangs, texts, strict=True)],
-        _legend(dialog, sizes[len(place) + 1 :], columns, max(1, rows // 5)),
+        _legend(dialog, legend, sizes[len(place) + 1 :], columns, max(1, rows // 5)),
     )
 
 
@@ -193,25 +194,18 @@ def _signal(word: str, width: int) -> ScreenRow:
 # Below the body: what is out of sight, the keys
 
 
-def _between(dialog: Dialog, columns: int) -> ScreenRow:
+def _between(foot: Foot, columns: int) -> ScreenRow:
     """Return the row between body and keys: a hint, what is out of sight, or air."""
-    if dialog.told:
-        return ScreenRow((("class:refused", _cut(dialog.told, columns)),))
-    sight = dialog.sight
-    unread = dialog.unread
-    told = [unread] if unread else []
-    if sight.below:
-        told.append(f"more below ({sight.below})" + ("" if unread else f": {dialog.pager}"))
-    if sight.top:
-        told.append(f"more above ({sight.top}): PgUp")
+    if foot.refused:
+        return ScreenRow((("class:refused", _cut(foot.refused, columns)),))
+    told = [*foot.out_of_sight]
     while len(told) > 1 and cells(_DOT.join(told)) > columns:
         told.pop()
     return ScreenRow((("class:more", _cut(_DOT.join(told), columns)),) if told else ())
 
 
-def _prompt(dialog: Dialog, columns: int) -> list[ScreenRow]:
+def _prompt(dialog: Dialog, prompt: str, columns: int) -> list[ScreenRow]:
     """Return how the screen is answered, or the field in which a note is typed."""
-    prompt = dialog.prompt()
     if not prompt:
         return []
     asked = ("class:prompt", _cut(prompt, columns))
@@ -221,20 +215,21 @@ def _prompt(dialog: Dialog, columns: int) -> list[ScreenRow]:
     return [ScreenRow((asked, ("", " "), ("class:typed", typed), CURSOR))]
 
 
-def _legend(dialog: Dialog, sizes: Sequence[int], width: int, most: int) -> list[ScreenRow]:
+def _legend(
+    dialog: Dialog, keys: list[tuple[str, str]], sizes: Sequence[int], width: int, most: int
+) -> list[ScreenRow]:
     """Return the keys with their words, as many a row as fit; the words go where rows are few."""
-    keys = dialog.legend
     rows = _fewest(keys, sizes, width)
-    note = REPLIES[replies.NOTE].key
-    if not dialog.asks_for_note:
+    note, asked = REPLIES[replies.NOTE], dialog.asks_for_note
+    if not asked:
         # Nobody waits for a note here: its key takes no row from what is to be read.
-        kept = [pair for pair in zip(keys, sizes, strict=True) if pair[0][0] != note]
+        kept = [pair for pair in zip(keys, sizes, strict=True) if pair[0][0] != note.key]
         fewer = _fewest([key for key, _ in kept], [size for _, size in kept], width)
         rows = min(rows, fewer, key=len)
     if len(rows) <= most:
         return rows
     # The letters alone; danger first, with its word: it must never be cut or need explaining.
-    words = {"danger", REPLIES[replies.NOTE].short} if dialog.asks_for_note else {"danger"}
+    words = {"danger", note.short} if asked else {"danger"}
     spare = [(key, word if word in words else "") for key, word in keys]
     spare.sort(key=lambda pair: (pair[1] != "danger", not pair[1]))
     return _flow(spare, widths(" ".join(pair).rstrip() for pair in spare), width, _GAP)[:most]
