@@ -153,7 +153,7 @@ def at_danger(text: str) -> Meaning | Refusal:
 def note_in(text: str) -> Meaning | Refusal | None:
     """Return the note that a reply is, in one line of what can be printed; None: it is none."""
     head, _, words = text.strip().partition(" ")
-    if folded(head) != replies.NOTE:
+    if head.casefold() != replies.NOTE:
         return None
     words = " ".join(printable(words).split())
     if not words:

@@ -17,7 +17,7 @@ from diagnose.case.screens import (
     ReadingScreen,
     WhyScreen,
 )
-from diagnose.faces.elements import Element, elements, line_by_line
+from diagnose.faces.elements import Element, elements
 from diagnose.faces.sight import Sight
 from diagnose.faces.words import (
     NOTE_ASKS,
@@ -29,6 +29,7 @@ from diagnose.faces.words import (
     TYPE_IT,
 )
 from diagnose.files import replies
+from diagnose.files.cautions import EACH
 from diagnose.text import cut, printable
 
 if TYPE_CHECKING:
@@ -80,7 +81,9 @@ class Dialog:
     `elements` are what it says, `legend` the keys that give a reply here, each with its word;
     `refused` says what was wrong with the last reply, `hint` what with the last key. `ticked` of
     `lines` lines are confirmed, one by one where `by_line`; `which` is true where the next key says
-    which caution of several cannot be met. `typed` holds the text of each field, of which number
+    which caution of several cannot be met. `prompts`: a row says how it is answered, whatever is in
+    sight; `asks_for_note`: the screen says what to note down, so that key has to be in sight.
+    `typed` holds the text of each field, of which number
     `field` takes the next key; `note` is the text of a note while one is typed, else None. `waits`
     is true where any key goes on, `alarmed` where the key for danger was the last one.
     """
@@ -91,7 +94,7 @@ class Dialog:
         self.sight = Sight()
         self.keys = {REPLIES[reply].key: reply for reply in screen.replies if reply in REPLIES}
         self.waits = isinstance(screen, FigureScreen | WhyScreen)
-        self.by_line = line_by_line(screen)
+        self.by_line = isinstance(screen, CautionScreen) and screen.lines == EACH
         guards = screen.cautions if isinstance(screen, CautionScreen) else ()
         self.guards = [guard.id for guard in guards]
         self.lines = sum(len(guard.confirm) for guard in guards)
@@ -100,7 +103,9 @@ class Dialog:
         self.alarmed = False
         self.typed = self._fields()
         self.field = 0
+        self.prompts = bool(self.waits or self.lines or self.typed)
         self.note: str | None = None
+        self.asks_for_note = bool(getattr(screen, "note_down", None))
         self._open(heading, refused)
         # Letters are text here, not keys.
         self._words = isinstance(screen, ReadingScreen | ChooseScreen)
@@ -159,7 +164,7 @@ class Dialog:
             return "Any key goes on."
         if self.which:
             return f"Which one? 1-{len(self.guards)}, or c: all of them"
-        if not self.lines and not self.typed:
+        if not self.prompts:
             return ""
         if not self._question_in_sight():
             return READ_ON.format(key=self.pager)
@@ -179,7 +184,7 @@ class Dialog:
             return "A digit; or type it, then Enter" if few else TYPE_IT
         return TYPE_IT
 
-    def foot(self) -> Foot:
+    def _foot(self) -> Foot:
         """Return what stands between the body and the keys, as far as it has been read by now."""
         prompt, refused = self.prompt(), self._no_use()
         if refused:
@@ -218,11 +223,6 @@ class Dialog:
         return self.note is not None or bool(self.typed and self.typed[self.field])
 
     @property
-    def takes_text(self) -> bool:
-        """Whether there is a field that shows where the next letter goes."""
-        return self.note is not None or bool(self.typed)
-
-    @property
     def legend(self) -> list[tuple[str, str]]:
         """The keys that do something here, each with its word."""
         danger = (ALARM, REPLIES[replies.DANGER].short)
@@ -238,11 +238,6 @@ class Dialog:
         if isinstance(self.screen, CheckScreen | DangerScreen) and not self.typed:
             named.insert(0, (f"1-{len(self.screen.answers)}", "answer"))
         return named
-
-    @property
-    def asks_for_note(self) -> bool:
-        """Whether the screen says what to note down: its key has to be in sight."""
-        return bool(getattr(self.screen, "note_down", None))
 
     # What a key does
 
@@ -403,11 +398,11 @@ class Dialog:
 
     # What is in sight
 
-    def fit(self, width: int, parts: Sequence[Part], room: int) -> slice:
-        """Return which rows of a body to show, and note them as seen."""
+    def fit(self, width: int, parts: Sequence[Part], room: int) -> tuple[slice, Foot]:
+        """Return which rows of a body to show, noted as seen, and what stands under them then."""
         wanted = self._next() if self._follow else None
         self._follow = False
-        return self.sight.look(width, parts, room, wanted)
+        return self.sight.look(width, parts, room, wanted), self._foot()
 
     def _numbered(self, kind: str, number: int) -> Element | None:
         return next((e for e in self.elements if e.kind == kind and e.number == number), None)
@@ -432,11 +427,11 @@ class Dialog:
     def _question_in_sight(self) -> bool:
         """Whether the question has been read; the line that is confirmed next is in sight now."""
         last = self._next() if self.by_line else None
-        return self._has_read(self._question()) and (last is None or self.sight.holds(last))
+        return self._has_read(self._question()) and (last is None or last in self.sight.ended)
 
     def _has_read(self, elements: Iterable[Element]) -> bool:
         # The signal word is in sight whatever is read.
-        return self.sight.has_read([one for one in elements if one.kind != "signal"])
+        return self.sight.read.issuperset([one for one in elements if one.kind != "signal"])
 
     def _once_read(self, reply: str, elements: Iterable[Element]) -> str | None:
         """Return the reply where these have been in sight; else the next page comes instead."""

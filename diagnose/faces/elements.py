@@ -35,7 +35,6 @@ from diagnose.faces.words import (
     sign_words,
 )
 from diagnose.files import replies
-from diagnose.files.cautions import EACH
 from diagnose.log.clock import local
 from diagnose.measure.wording import expected_range, percent, with_unit
 from diagnose.text import printable
@@ -135,11 +134,6 @@ def elements(screen: Screen, heading: Heading) -> list[Element]:
             told += [Element("note", text) for text in _notes(screen)]
         told += _KINDS[type(screen)](screen)
     return [Element(one.kind, _plain(one.text), one.number) for one in told]
-
-
-def line_by_line(screen: Screen) -> bool:
-    """Whether a person confirms this screen one line after the other."""
-    return isinstance(screen, CautionScreen) and screen.lines == EACH
 
 
 def _notes(screen: Screen) -> dict[str, None]:

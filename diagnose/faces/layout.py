@@ -89,14 +89,13 @@ def draw(
     asked = (columns, rows, dialog.note is not None)
     if known is None or (known.columns, known.rows, known.noting) != asked:
         known = _arranged(dialog, *asked)
-    fixed = len(known.signal) + bool(dialog.prompt()) + len(known.legend) + 1
+    prompts = dialog.prompts or dialog.note is not None
+    fixed = len(known.signal) + prompts + len(known.legend) + 1
     least = 1 if known.signal else 2
-    body = _body(dialog, known, max(least, rows - len(known.status) - fixed))
+    body, foot = _body(dialog, known, max(least, rows - len(known.status) - fixed))
     # What does not fit gives way: first the cautions' row, never the signal word, the causes, the
     # keys.
     above = known.status[: max(least - 1, rows - len(body) - fixed)]
-    # What is to be pressed depends on what is in sight now.
-    foot = dialog.foot()
     below = [_between(foot, columns), *_prompt(dialog, foot.prompt, columns), *known.legend]
     return [*above, *known.signal, *body, *below][-rows:], known
 
@@ -260,8 +259,11 @@ def _flow(
 # The body
 
 
-def _body(dialog: Dialog, known: Arrangement, room: int) -> list[ScreenRow]:
-    """Return `room` rows, with as much air between the parts as there is room for."""
+def _body(dialog: Dialog, known: Arrangement, room: int) -> tuple[list[ScreenRow], Foot]:
+    """Return `room` rows, with as much air between the parts as there is room for.
+
+    And what stands under them: what is to be pressed depends on what is in sight now.
+    """
     parts = [(text.element.kind, _rows(text, known.columns, dialog)) for text in known.texts]
     air = 1 if known.rows >= ROOMY_HEIGHT else 0
     rows = _spaced(parts, room - air)
@@ -271,8 +273,9 @@ def _body(dialog: Dialog, known: Arrangement, room: int) -> list[ScreenRow]:
         if len(tight) <= room:
             rows, air = tight, 0
     room -= air
-    shown = rows[dialog.fit(known.columns, [row.part for row in rows], room)]
-    return [*[ScreenRow()] * air, *shown, *[ScreenRow()] * (room - len(shown))]
+    window, foot = dialog.fit(known.columns, [row.part for row in rows], room)
+    shown = rows[window]
+    return [*[ScreenRow()] * air, *shown, *[ScreenRow()] * (room - len(shown))], foot
 
 
 def _spaced(parts: Sequence[tuple[str, list[ScreenRow]]], room: int) -> list[ScreenRow]:

@@ -16,10 +16,11 @@ from diagnose.case.screens import (
     EndScreen,
     ReadingScreen,
 )
-from diagnose.faces.elements import Element, StatusLine, elements, line_by_line
+from diagnose.faces.elements import Element, StatusLine, elements
 from diagnose.faces.streams import is_terminal
 from diagnose.faces.words import REPLIES
 from diagnose.files import replies
+from diagnose.files.cautions import EACH
 from diagnose.text import printable
 
 if TYPE_CHECKING:
@@ -94,7 +95,7 @@ class PlainFace:
 
     def _caution(self, screen: CautionScreen, told: list[Element]) -> str | None:
         """Say a caution a page at a time, so that nothing is confirmed that ran out of sight."""
-        by_line = line_by_line(screen)
+        by_line = screen.lines == EACH
         shown = [one for one in told if not (by_line and one.kind == "confirm")]
         left = room = max(4, shutil.get_terminal_size().lines - 3)
         for text in self._worded(shown):

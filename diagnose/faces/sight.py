@@ -16,17 +16,21 @@ Part: TypeAlias = "tuple[Element, int] | None"
 class Sight:
     """A window of `room` rows on the rows of a body, from `top` on.
 
-    An element has been read once each of its rows was in the window, all at one width; it stays
+    An element has been `read` once each of its rows was in the window, all at one width; it stays
     read when the screen comes again, at another size too. An element is known by what it says.
+    When it was looked at last, `ended` are the elements whose end was in the window, and `below` is
+    how many rows were below it.
     """
 
     def __init__(self) -> None:
         self.top = 0
         self.room = 1
+        self.below = 0
+        self.read: set[Element] = set()
+        self.ended: set[Element] = set()
         self._width = 0
         self._parts: Sequence[Part] = ()
         self._shown: set[Part] = {None}
-        self._read: set[Element] = set()
 
     def look(
         self, width: int, parts: Sequence[Part], room: int, wanted: Element | None = None
@@ -44,7 +48,10 @@ class Sight:
         window = slice(self.top, self.top + room)
         self._shown.update(parts[window])
         unread = {part[0] for part in parts if part is not None and part not in self._shown}
-        self._read.update(part[0] for part in parts[window] if part and part[0] not in unread)
+        self.read.update(part[0] for part in parts[window] if part and part[0] not in unread)
+        self.below = max(0, len(parts) - self.top - room)
+        last = {part[0]: at for at, part in enumerate(parts) if part is not None}
+        self.ended = {one for one, at in last.items() if window.start <= at < window.stop}
         return window
 
     def _keep_place(self, width: int, parts: Sequence[Part]) -> None:
@@ -68,44 +75,27 @@ class Sight:
         return (rows[0], rows[-1] + 1) if rows else (0, 0)
 
     @property
-    def rows(self) -> int:
-        """How many rows the body has."""
-        return len(self._parts)
-
-    @property
-    def below(self) -> int:
-        """How many rows are below the window."""
-        return max(0, self.rows - self.top - self.room)
-
-    @property
     def unread(self) -> int:
         """The first row that was not in sight; behind the last one where all were."""
         rows = enumerate(self._parts)
         new = (at for at, part in rows if part not in self._shown and not self._known(part))
-        return next(new, self.rows)
+        return next(new, len(self._parts))
 
     def _known(self, part: Part) -> bool:
-        return part is None or part[0] in self._read
-
-    def has_read(self, elements: Collection[Element]) -> bool:
-        """Whether all of these elements have been in sight."""
-        return self._read.issuperset(elements)
-
-    def holds(self, element: Element) -> bool:
-        """Whether the end of an element is in the window."""
-        return self.top < self._place(element)[1] <= self.top + self.room
+        return part is None or part[0] in self.read
 
     def spare(self, elements: Collection[Element]) -> None:
         """Count elements as read: nobody has to."""
-        self._read.update(elements)
+        self.read.update(elements)
 
     def read_on(self) -> None:
         """Go on from the first row that was not in sight, with the one above it for a hold.
 
         Where all were, a page down.
         """
-        if self.unread < self.rows:
-            self.top = max(0, self.unread - 1 if self.room > 1 else self.unread)
+        unread = self.unread
+        if unread < len(self._parts):
+            self.top = max(0, unread - 1 if self.room > 1 else unread)
         else:
             self.scroll(1, pages=True)
 

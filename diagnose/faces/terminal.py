@@ -29,7 +29,7 @@ from prompt_toolkit.styles import Style
 from diagnose.case.screens import DangerScreen, EndScreen, RefusedScreen
 from diagnose.faces.dialog import GO_ON, Dialog
 from diagnose.faces.elements import StatusLine
-from diagnose.faces.layout import draw
+from diagnose.faces.layout import CURSOR, draw
 from diagnose.faces.plain import PlainFace
 from diagnose.faces.words import render
 from diagnose.text import printable
@@ -235,9 +235,8 @@ class FullScreen:
             layout=Layout(
                 Window(
                     FormattedTextControl(self._page, focusable=True),
-                    always_hide_cursor=Condition(
-                        lambda: not (self._dialog and self._dialog.takes_text)
-                    ),
+                    # There is one where the screen has a field.
+                    always_hide_cursor=Condition(lambda: CURSOR not in self._shown),
                 )
             ),
             key_bindings=self._bindings(),

@@ -28,7 +28,6 @@ from diagnose.log.events import (
     Replied,
     Resumed,
     RoundOpened,
-    releases,
 )
 from diagnose.round.walk import STOPS
 
@@ -354,6 +353,11 @@ def _learned(
         replace(row, how=how) if row.how == "unknown" and (ran or row.id in fresh) else row
         for row in rows
     ]
+
+
+def releases(event: Event) -> bool:
+    """Whether an event says that the machine was released."""
+    return isinstance(event, Released) or (isinstance(event, Found) and event.released is not False)
 
 
 def _frees(event: Event) -> bool:

@@ -440,11 +440,6 @@ Event: TypeAlias = (
 )
 
 
-def releases(event: Event) -> bool:
-    """Whether an event says that the machine was released."""
-    return isinstance(event, Released) or (isinstance(event, Found) and event.released is not False)
-
-
 def in_words(event: Event) -> str:
     """Return in words what would be lost with an event: mostly somebody's reply, and to what."""
     match event:

@@ -147,7 +147,7 @@ class SqliteLog:
             )
             self._put(case, None if begun_in is None else begun_in.key)
             told = [
-                self._write(case, number, at, one)
+                self._write(case, number, at, one, one.milestone)
                 for number, one in enumerate((event, *further), start=1)
             ]
             self._sum(case, tuple(told), None)
@@ -182,20 +182,21 @@ class SqliteLog:
             self._written(written, None)
 
     def _append(self, case: CaseRecord, number: int, event: Event) -> None:
-        at = self.now()
-        logged = self._write(case, number, at, event)
+        at, milestone = self.now(), event.milestone
+        logged = self._write(case, number, at, event, milestone)
         known = self._in_mind.get(case.key)
         if known is None or known.events[-1].number != number - 1:
             record, events, damaged = self._read_whole(case.key)
             known = None
         else:
             record, events, damaged = known.record, (*known.events, logged), None
-        record = _after(record, at, event)
-        further = None
-        if known is not None and known.ground is not None:
-            further = carried_on(known.ground, logged)
-        if further is not None:
-            self._keep(record, further, known, events)
+        record = _after(record, at, event) if milestone else replace(record, changed=at)
+        stood = None if known is None or milestone else known.ground
+        further = None if stood is None else carried_on(stood, logged)
+        if known is not None and stood is not None and further is not None:
+            # Lists find it where they did, but for the time that a state began.
+            same = further.summary.is_ is stood.summary.is_
+            self._keep(record, further, known, events, known.listed if same else None)
         elif damaged is None:
             self._sum(record, events, known)
         else:
@@ -557,7 +558,8 @@ class SqliteLog:
             for case in from_format_1.lifted(old, rows, _new_key, lambda: self._free_name(names)):
                 self._put(case.record, case.begun_in)
                 for logged in case.events:
-                    self._write(case.record, logged.number, logged.at, logged.event, cures=False)
+                    number, at, event = logged.number, logged.at, logged.event
+                    self._write(case.record, number, at, event, event.milestone, cures=False)
         self._run(from_format_1.DROP)
 
     def _marks(self) -> tuple[int, int, int]:
@@ -652,10 +654,16 @@ class SqliteLog:
         )
 
     def _write(
-        self, case: CaseRecord, number: int, at: str, event: Event, *, cures: bool = True
+        self,
+        case: CaseRecord,
+        number: int,
+        at: str,
+        event: Event,
+        milestone: bool,
+        *,
+        cures: bool = True,
     ) -> LoggedEvent:
         """Write an event, and what it says was cured; return it as it will be read again."""
-        milestone = not _plain(event) and event.milestone
         try:
             body = events.encode(event).decode()
         except UnicodeEncodeError:
@@ -713,11 +721,15 @@ class SqliteLog:
         made: Summary | Ground,
         known: _InMind | None,
         told: tuple[LoggedEvent, ...],
+        listed: tuple[object, ...] | None = None,
     ) -> None:
-        """Keep the row of a case: all of it, or what alone a plain reply changes."""
+        """Keep the row of a case: all of it, or what alone a plain reply changes.
+
+        `listed` is how lists find it, where that is known.
+        """
         summary = made.summary if isinstance(made, Ground) else made
         text = _encode_summary(summary).decode()
-        listed = _listed_as(record, summary)
+        listed = listed or _listed_as(record, summary)
         if known is not None and known.listed == listed and record.round is None:
             # So no page of an index is written.
             self.base.execute(
@@ -782,6 +794,12 @@ class SqliteLog:
         return result
 
     def _patiently(self, action: Callable[[], _Result], wait: float | None = None) -> _Result:
+        try:
+            return action()
+        except sqlite3.Error as error:
+            if not _is_busy(error):
+                raise
+        # Seldom: nobody was in the way, nearly always.
         return patiently(action, _is_busy, self.wait if wait is None else wait, self.busy)
 
     @contextmanager
@@ -874,21 +892,10 @@ def _record(row: Sequence[Any]) -> CaseRecord:
     )
 
 
-def _plain(event: Event) -> bool:
-    """Whether an event is a reply that ends nothing and read nothing, as most are."""
-    return (
-        isinstance(event, Replied)
-        and event.reading is None
-        and not any(trace.what == "ended" for trace in event.trail)
-    )
-
-
 def _after(record: CaseRecord, at: str, event: Event) -> CaseRecord:
-    """Return what is known of a case after an event: a release of its machine changes nothing."""
+    """Return what is known of a case after a milestone; a release changes nothing of it."""
     if isinstance(event, Released):
         return record
-    if _plain(event):
-        return replace(record, changed=at)
     cured = isinstance(event, Replied) and event.outcome == "cured"
     return replace(
         record,

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 from msgspec import Struct
 
 from diagnose.files import replies
-from diagnose.log.account import Account, reported
+from diagnose.log.account import Account, releases, reported
 from diagnose.log.events import (
     CaseOver,
     Found,
@@ -22,7 +22,6 @@ from diagnose.log.events import (
     Replied,
     Resumed,
     RoundOpened,
-    releases,
 )
 from diagnose.log.history import LATELY, repeats
 from diagnose.log.summary import Cure
@@ -89,7 +88,7 @@ def _cures(milestones: Iterable[Milestone]) -> list[Cure]:
 
 def cures_by(case: CaseRecord, at: str, event: Event) -> Iterator[Cure]:
     """Yield what an event says was cured or found."""
-    if not isinstance(event, Replied | Found):
+    if not isinstance(event, Replied | Found) or not event.milestone:
         return
     for place, cured in enumerate(event.cures):
         own = isinstance(event, Replied) and place == len(event.cures) - 1

@@ -12,8 +12,8 @@ from msgspec.structs import replace
 
 from diagnose.files import replies
 from diagnose.files.tree import OUT_OF_USE
-from diagnose.log.account import Account
-from diagnose.log.events import MOVES, CaseOver, Found, ItemReplied, Replied, Resumed, releases
+from diagnose.log.account import Account, releases
+from diagnose.log.events import MOVES, CaseOver, Found, ItemReplied, Replied, Resumed
 from diagnose.log.machine_state import IN_FORCE, NOTHING_HOLDS, TO_LEAVE_SAFE, state_by
 from diagnose.log.story import came_to, standing
 from diagnose.log.summary import IN_USE, WITH_CARE, MachineState, Note, NotRight, Summary
@@ -92,7 +92,7 @@ def ground(summary: Summary, account: Account) -> Ground | None:
 
 
 def carried_on(known: Ground, logged: LoggedEvent) -> Ground | None:
-    """Return what a case stands on after one more reply, as `summed_up` would have it.
+    """Return what a case stands on after one more event, as `summed_up` would; no milestone.
 
     That is the summary as it was, for most replies: they take time, and it is kept with each of
     them. None where all the events have to be looked at.
@@ -100,7 +100,7 @@ def carried_on(known: Ground, logged: LoggedEvent) -> Ground | None:
     event, is_ = logged.event, known.summary.is_
     if not isinstance(event, Replied) or event.reply not in _MOVES_ON or event.trees:
         return None
-    if event.milestone or known.in_force != known.lockouts.intersection(event.in_force):
+    if known.in_force != known.lockouts.intersection(event.in_force):
         return None
     if any((trace.symptom, trace.step) in known.leave_safe for trace in event.trail):
         return None

@@ -20,10 +20,11 @@ from diagnose.case.cautions import CautionState
 from diagnose.case.screens import ChooseScreen, Named
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.faces.dialog import Dialog
-from diagnose.faces.elements import StatusLine, line_by_line
+from diagnose.faces.elements import StatusLine
 from diagnose.faces.face import Heading
 from diagnose.faces.layout import draw
 from diagnose.files import replies
+from diagnose.files.cautions import EACH
 from diagnose.files.library import built_in
 from diagnose.files.tree import Question
 from diagnose.measure.registry import MEASUREMENTS, compute
@@ -60,7 +61,7 @@ class Presses(NamedTuple):
 
 def presses(screen: CautionScreen) -> int:
     """Return how often a person presses a key to confirm what a caution's screen shows."""
-    return sum(len(guard.confirm) for guard in screen.cautions) if line_by_line(screen) else 1
+    return sum(len(guard.confirm) for guard in screen.cautions) if screen.lines == EACH else 1
 
 
 def pages(screen: CautionScreen) -> int:

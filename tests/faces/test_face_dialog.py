@@ -464,7 +464,7 @@ def test_what_was_seen_stays_seen() -> None:
     draw(dialog, 80, 40)
     for columns, rows in ((80, 16), (40, 12)):
         draw(dialog, columns, rows)
-        assert dialog.sight.unread == dialog.sight.rows
+        assert dialog.sight.read.issuperset(dialog.elements)
     dialog.reopen(screen, HEADING, "A refusal. " * 60)
     draw(dialog, 40, 12)
     assert dialog.press("f") == "cured"
@@ -481,7 +481,7 @@ def test_half_a_paragraph_seen_at_another_width_is_not_seen() -> None:
     assert dialog.sight.unread > seen
     draw(dialog, 50, 12)
     remedy = next(one for one in dialog.elements if one.text.startswith("Word"))
-    assert not dialog.sight.has_read([remedy])
+    assert remedy not in dialog.sight.read
 
 
 def test_a_new_size_keeps_what_stands_first() -> None:

@@ -72,7 +72,7 @@ def test_all_a_screen_says_can_be_scrolled_to_at_any_size(name: str) -> None:
             sight = dialog.sight
             under = len(layout.draw(dialog, columns, rows)[1].legend) + bool(dialog.prompt()) + 1
             told |= dict(enumerate(drawn[-under - sight.room : -under], start=sight.top))
-            if sight.top + sight.room >= sight.rows:
+            if not sight.below:
                 break
             dialog.press("down" if len(dialog.typed) < 2 else "pagedown")
         text = "".join("".join(told[at] for at in sorted(told)).split())
