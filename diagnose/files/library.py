@@ -39,6 +39,8 @@ if TYPE_CHECKING:
 
 CAUTIONS_FILE = "cautions.yaml"
 SITE_FILE = "site.yaml"
+#: What was allowed of earlier changes, and why: for people, nothing reads it.
+CHANGES = "CHANGES"
 #: The folders inside a library, each before those that build on it.
 KINDS, MACHINES, ROUNDS = FOLDERS = ("machines/kinds", "machines", "rounds")
 
@@ -228,6 +230,7 @@ def strays(library: Library) -> list[Problem]:
         for path in there:
             is_folder = _is_folder(path)
             read = (*inside, path.name) in known if is_folder else path.suffix == ".yaml"
+            read = read or (path.name == CHANGES and not inside)
             if read or path.name.startswith("."):
                 continue
             name = library.file(*inside, path.name)

@@ -122,6 +122,16 @@ def tree_problems(
     )
 
 
+def failing_cases(library: Library, tree: Tree, table: CautionTable) -> list[str]:
+    """Return the names of the worked cases of a tree that do not end where they say."""
+    parts = (f"{tree.symptom}.yaml",)
+    view = TreeView(
+        library=library, parts=parts, table=table, tasks=tree.steps, tree=tree, unread=frozenset()
+    )
+    failing = {one.at[1] for one in worked.worked_case(view) if one.severity == "error"}
+    return [case.name for number, case in enumerate(tree.worked_cases) if number in failing]
+
+
 def round_problems(library: Library, round_: Round, table: CautionTable | None) -> list[Problem]:
     """Return what the rules find in one round; `table` is None where the cautions have errors."""
     parts = ("rounds", f"{round_.round}.yaml")

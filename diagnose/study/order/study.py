@@ -135,6 +135,14 @@ def order_study(
     return _Study(cautions, chances, cap).of(tree)
 
 
+def evaluated(
+    tree: Tree, cautions: CautionTable, chances: Mapping[str, float] | None = None
+) -> Evaluation:
+    """Return what the cases of a tree that was checked take; `chances` as in `order_study`."""
+    plan = plan_of(tree, cautions, chances)
+    return Evaluation(tree, plan, route_costs(unfolded(plan), cautions))
+
+
 class _Study(Struct, frozen=True):
     cautions: CautionTable
     chances: Mapping[str, float] | None
@@ -161,8 +169,7 @@ class _Study(Struct, frozen=True):
         )
 
     def evaluate(self, tree: Tree) -> Evaluation:
-        plan = plan_of(tree, self.cautions, self.chances)
-        return Evaluation(tree, plan, route_costs(unfolded(plan), self.cautions))
+        return evaluated(tree, self.cautions, self.chances)
 
     def runs(self, evaluation: Evaluation) -> list[Run]:
         return runs_of(evaluation.tree, evaluation.plan)
