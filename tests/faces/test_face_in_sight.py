@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import copy
 from functools import cache
+from itertools import product
 from typing import TYPE_CHECKING
 
 import pytest
@@ -15,6 +16,7 @@ from handmade import ASKED, HEADING
 from hypothesis import given
 from hypothesis import strategies as st
 from msgspec.structs import replace
+from strategies.sampling import some
 from test_every_answer import BUILT_IN, SYMPTOMS, routes, walk_of
 
 from diagnose.case.danger import danger_screen
@@ -246,8 +248,7 @@ SIZES = [(40, 20), (36, 16), (20, 6)]
 
 
 @pytest.mark.many_cases
-@pytest.mark.parametrize("size", SIZES)
-@pytest.mark.parametrize("symptom", SYMPTOMS)
+@pytest.mark.parametrize(("symptom", "size"), some(product(SYMPTOMS, SIZES)))
 def test_no_screen_of_a_tree_is_answered_unseen(symptom: str, size: tuple[int, int]) -> None:
     pages = [read_through(screen, size) for screen in screens(symptom)]
     assert len(pages) > 10
