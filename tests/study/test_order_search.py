@@ -308,7 +308,7 @@ def test_the_relaxation_is_solved_to_its_least(name: str, cap: int | None) -> No
     for seed in range(several(150)):
         rng = Random(seed)
         tree = tree_with_run(
-            rng, rng.choice((3, 4)), YARDS[name], after=0.1, exits=0.4, head=True, tail=True
+            rng, rng.choice((4, 5)), YARDS[name], after=0.1, exits=0.4, head=True, tail=True
         )
         text = cautions_text(YARDS[name])
         model = model_of(Written(trees={"alpha": text_of(tree)}, cautions=text), cap)
