@@ -40,7 +40,7 @@ WHO = st.integers(0, 1)
 @pytest.fixture(autouse=True)
 def small_pages(monkeypatch: pytest.MonkeyPatch) -> None:
     """A list of a few cases has several pages too, and a last one that is full."""
-    monkeypatch.setattr(sqlite, "PAGE", 2)
+    monkeypatch.setattr(sqlite, "PAGE", 3)
     monkeypatch.setattr(sqlite, "_LOOKED_THROUGH", 2)
 
 
