@@ -33,6 +33,7 @@ from diagnose.study.order.model import RunModel
 from diagnose.study.order.moves import best_move, improved, settled
 from diagnose.study.order.routes import route_costs
 from diagnose.study.order.search import BestOrder, NoOrder, Search, best_order
+from diagnose.study.order.setups import Setups
 from diagnose.study.outlook import expected_minutes
 from diagnose.study.plan import plan_of
 from diagnose.study.runs import reordered
@@ -318,6 +319,16 @@ def test_the_relaxation_is_solved_to_its_least(name: str, cap: int | None) -> No
         assert smith_cost(model) + found.bound == pytest.approx(least, rel=0, abs=EXACT)
         less += least < least_of_all(model) - EXACT
     assert less > 0 or name == "side by side"
+
+
+def test_nothing_is_taken_early_that_is_in_force() -> None:
+    """Where the key has to be out: the key alone, or the lockout that includes it, unless it holds."""
+    model = run_of(QUICK_FIRST, "nested")
+    setups = Setups(model, relaxed=True)
+    _, locked = model.setup(model.start, model.jobs[0].kind)
+    kind = model.jobs[1].kind
+    assert [minutes for minutes, _ in setups.options(model.start, kind, 0)] == [(4,), (5,)]
+    assert setups.options(locked, kind, 0) == [((0,), locked)]
 
 
 def turned(order: Sequence[int]) -> int:
