@@ -91,9 +91,10 @@ def text_of(path: Path, name: str) -> str:
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        before = raw[: error.start]
+        # Of what was read, which is less than the file where that begins with a mark of its order.
+        before = error.object[: error.start]
         line = before.count(b"\n") + 1
-        column = len(before.rpartition(b"\n")[2].decode("utf-8", "replace")) + 1
+        column = len(before.rpartition(b"\n")[2].decode()) + 1
         raise _unreadable(name, refusals.not_text(), line, column) from error
 
 

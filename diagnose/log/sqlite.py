@@ -444,9 +444,9 @@ class SqliteLog:
                 return
             after = rows[-1].case.key
 
-    def _listed(self, where: str, *values: object, most: int = PAGE) -> list[Listed]:
+    def _listed(self, where: str, *values: object, most: int | None = None) -> list[Listed]:
         rows = self._rows(
-            f"SELECT {_COLUMNS}, summary FROM cases WHERE {where} LIMIT {most}", *values
+            f"SELECT {_COLUMNS}, summary FROM cases WHERE {where} LIMIT {most or PAGE}", *values
         )
         cases = [(_record(row[:-1]), row[-1]) for row in rows]
         return [Listed(case=case, summary=self._summary(case, text)) for case, text in cases]

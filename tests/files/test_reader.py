@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from diagnose.files.cautions import Caution
-from diagnose.files.compose import CONTROL, LARGEST, UNSEEN
+from diagnose.files.compose import CONTROL, UNSEEN
 from diagnose.files.definitions import CARD, CAUTIONS, FILES, ROUND, TREE
 from diagnose.files.kinds import Record
 from diagnose.files.library import NoLibrary, load
@@ -238,7 +238,8 @@ BAD_FILES = {
     "latin-1": ("title: Öl".encode("latin-1"), "not-text"),
     "utf-16": ("format: 1\n".encode("utf-16"), "not-text"),
     "two documents": (b"format: 1\n---\nformat: 1\n", "yaml"),
-    "too large": (b"# " + b"x" * LARGEST, "too-large"),
+    "too large": (b"#" + b"x" * (8 * 1024 * 1024), "too-large"),
+    "just not too large": (b"#" + b"x" * (8 * 1024 * 1024 - 1), "empty"),
     "alias bomb": (b"a: &a [x, x]\nb: &b [*a, *a]\nc: [*b, *b]\n", "anchor"),
 }
 
@@ -264,6 +265,9 @@ def test_a_bad_file_gets_one_problem_and_the_others_work(tmp_path: Path, name: s
         (b"format: 1\ntitle: \xd6l\n", 2, 8),
         # Columns count letters, and a letter may be two bytes.
         ("format: 1\n\ntitle: Öl ".encode() + b"\xd6l\n", 3, 11),
+        # Some editors put a byte order mark first, which nobody sees.
+        ("\ufeffformat: 1\n\ntitle: Öl ".encode() + b"\xd6l\n", 3, 11),
+        ("\ufeffÖ".encode() + b"\xd6l\n", 1, 2),
     ],
 )
 def test_what_is_no_text_is_named_at_its_place(
@@ -469,6 +473,8 @@ def test_more_values_than_a_tree_has_are_refused_before_they_take_memory() -> No
         tree, problems = read_text(TREE, text, "sample.yaml")
         assert tree is None
         assert [(one.code, one.line, one.column) for one in problems] == [("too-many", 1, 1)]
+    # As many as there may be are looked at: here they are one long word.
+    assert problems_of("a" + "," * 400_000) == [("wrong-shape", 1, 1)]
 
 
 def test_of_a_file_in_which_all_is_wrong_the_first_problems_are_kept() -> None:

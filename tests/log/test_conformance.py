@@ -22,6 +22,7 @@ from hypothesis.stateful import (
 from strategies.log_events import EVENTS, ends, events, outsets
 from strategies.memory_log import MemoryLog
 
+from diagnose.log import sqlite
 from diagnose.log.drills import DrillRecord
 from diagnose.log.events import Found, Opened, Replied, Resumed, RoundOpened, Shown
 from diagnose.log.protocol import CaseRecord, LogBusy, OpenElsewhere
@@ -34,6 +35,13 @@ if TYPE_CHECKING:
 
 MACHINES = st.sampled_from([None, "dock", "aisle"])
 WHO = st.integers(0, 1)
+
+
+@pytest.fixture(autouse=True)
+def small_pages(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A list of a few cases has several pages too, and a last one that is full."""
+    monkeypatch.setattr(sqlite, "PAGE", 3)
+    monkeypatch.setattr(sqlite, "_LOOKED_THROUGH", 2)
 
 
 def _name(one: Listed) -> str:

@@ -115,8 +115,10 @@ def test_a_lockout_left_in_place_holds_whether_or_not_anybody_said_so(
 
 
 def test_who_tried_the_machine_out_has_taken_the_lockout_off(shop: Shop) -> None:
-    shop.case(*LOCKED, "cured")
+    told = shop.case(*LOCKED, "cured")
     assert held(shop.log, "dock") == []
+    is_ = shop.log.summary(told.own.case).is_
+    assert (is_.state, is_.why, is_.since, is_.tag) == (IN_USE, "tried out and cured", None, None)
 
 
 def test_a_case_left_without_a_lockout_holds_nothing(shop: Shop) -> None:
@@ -179,11 +181,21 @@ def test_after_a_resume_nobody_knows_of_it_until_it_is_tried_out(shop: Shop) -> 
     assert held(shop.log, "dock") == []
 
 
+def ends_locked(shop: Shop, told: Told) -> bool:
+    """Whether a round's last event says that a lockout is in force."""
+    event: Any = shop.log.events(told.own.case)[-1].event
+    locked: bool = event.came_to.locked
+    return locked
+
+
 def test_a_round_that_ends_in_a_lockout_holds_its_machine(tmp_path: Path) -> None:
     last = "  last:\n    do: Hang up the brush.\n    hazards: [brush]\n"
     shop = Shop(tmp_path / "library", round_=ROUND + last)
     told = shop.round(*["done"] * 10, "done", "done", "done")
     assert told.record.outcome == "walked"
+    assert ends_locked(shop, told)
+    other = Shop(tmp_path / "other")
+    assert not ends_locked(other, other.round(*["done"] * 11))
     assert shop.state() == LOCKOUT
     release(shop.log, held(shop.log), "Bo")
     assert held(shop.log) == []

@@ -59,7 +59,12 @@ TESTS = {
         *("tests/round", "tests/log/test_round_replay.py"),
         *("tests/commands/test_round_verb.py", "tests/commands/test_round_cases.py"),
     ],
-    "log": ["tests/log", "tests/case/test_walk_replay.py", "tests/commands"],
+    "log": [
+        *("tests/log", "tests/case/test_walk_replay.py", "tests/paper/test_handover_page.py"),
+        *("tests/commands/test_cases_kept.py", "tests/commands/test_before_use.py"),
+        *("tests/commands/test_damaged_log.py", "tests/commands/test_round_killed.py"),
+        *("tests/commands/test_round_verb.py", "tests/commands/test_busy_log.py"),
+    ],
     "drill": ["tests/drill"],
     "paper": ["tests/paper"],
     "faces": ["tests/faces"],

@@ -64,7 +64,7 @@ def test_cautions_lockouts_and_remedies_are_those_of_all_routes(written: Written
     ) -> tuple[float, float, float, float]:
         nonlocal most
         needs, energises = plan.needs[step], plan.energises[step]
-        lockout = locks_out(cautions, needs, energises, force)
+        lockout = locks_out(cautions, needs, force)
         cost, after = cautions.take(needs, energises, force)
         if not plan.ways[step]:
             most = max(most, locked)
@@ -242,11 +242,10 @@ def test_a_lockout_while_the_machine_is_dead_already_is_no_second_one() -> None:
     library = read(Written(trees={}, cautions=cautions_text(YARDS["side by side"])))
     cautions = library.table
     lock, held, key = (cautions.closed(1 << cautions.number[n]) for n in ("lock", "held", "key"))
-    assert locks_out(cautions, lock, False, key)
-    assert not locks_out(cautions, held, False, lock)
-    assert not locks_out(cautions, key, False, 0)
-    assert locks_out(cautions, held | lock, False, 0)
-    assert not locks_out(cautions, 0, True, lock)
+    assert locks_out(cautions, lock, key)
+    assert not locks_out(cautions, held, lock)
+    assert not locks_out(cautions, key, 0)
+    assert locks_out(cautions, held | lock, 0)
 
 
 def test_the_built_in_trees_are_studied_exactly() -> None:

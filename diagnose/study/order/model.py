@@ -136,7 +136,7 @@ class RunModel:
         minutes, after = [], []
         for force, lockouts in state:
             taken, now = self.cautions.take(needs, energises, force)
-            more = self.cap is not None and locks_out(self.cautions, needs, energises, force)
+            more = self.cap is not None and locks_out(self.cautions, needs, force)
             minutes.append(taken)
             after.append((now, lockouts + more))
         return tuple(minutes), tuple(after)

@@ -65,14 +65,13 @@ class RouteCosts(Struct, frozen=True, kw_only=True):
         return self.arrivals[step][in_force].shares.get(finding, 1.0)
 
 
-def locks_out(cautions: CautionTable, needs: int, energises: bool, in_force: int) -> bool:
+def locks_out(cautions: CautionTable, needs: int, in_force: int) -> bool:
     """Whether a step has the machine made dead, that was not dead yet.
 
-    A second caution of this kind, taken while the first is in force, is no second lockout.
+    A second caution of this kind, taken while the first is in force, is no second lockout. A step
+    that runs the machine has it made dead by nothing: the checker refuses a lockout there.
     """
     lockouts = cautions.lockouts
-    if energises:
-        in_force &= ~cautions.lapsing
     return not in_force & lockouts and bool(cautions.closed(needs & ~in_force) & lockouts)
 
 
@@ -95,7 +94,7 @@ def route_costs(
         needs, energises = plan.needs[step], plan.energises[step]
         for force, here in arrivals[step].items():
             cost, after = cautions.take(needs, energises, force)
-            locked = locks_out(cautions, needs, energises, force)
+            locked = locks_out(cautions, needs, force)
             spent = (plan.minutes[step] + cost, cost, locked)
             if step not in plan.bit:
                 for which, share in here.shares.items():
