@@ -33,6 +33,7 @@ from strategies.walking import random_reply
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from diagnose.log.machine_state import Held
     from diagnose.log.protocol import CaseRecord
 
 #: Seconds after which a process that says nothing is a failure.
@@ -218,7 +219,9 @@ class Shop:
                 if not how_many[0].endswith("asked anew: 0."):
                     self.wrong.append(f"{what}: {how_many[0]}")
             elif what.startswith("resume") and walk.seen and "danger" not in walk.seen:
-                self.wrong.append(f"{what}: it does not say that it was taken up again")
+                self.wrong.append(
+                    f"{what}: not said to be taken up again: {walk.seen}, {walk.notes}"
+                )
         self._look(what, walk)
 
     def _one_shot(self) -> bool:
@@ -238,7 +241,9 @@ class Shop:
                     return False
                 names, args = [case.name], ("cases", "found", case.name, found)
             elif holding:
-                names = [one.case.name for one in holding]
+                names = list(
+                    dict.fromkeys(name for one in holding for name in _with_round(log, one))
+                )
                 args = ("release", "dock", "--name", "Bo")
             else:
                 return False
@@ -263,7 +268,7 @@ class Shop:
         with closing(SqliteLog(self.log)) as log:
             now = {name: told(log, log.case(name)) for name in names}
         into = [name for name in names if now[name] == [*self.kept[name], token]]
-        if into and into != names:
+        if into and set(into) != set(names):
             self.wrong.append(f"{token}: in {into} of {names}")
         if must and not into:
             self.wrong.append(f"{token}: said to be kept, and is not")
@@ -387,6 +392,14 @@ def told(log: SqliteLog, case: CaseRecord | None) -> list[str]:
             case Released():
                 said.append("released")
     return said
+
+
+def _with_round(log: SqliteLog, one: Held) -> list[str]:
+    """Return a case that holds a machine, and the round around it where both were left."""
+    case = one.case
+    round_ = None if case.begun_in is None else log.case(case.begun_in)
+    around = [] if round_ is None or {case.outcome, round_.outcome} != {"open"} else [round_.name]
+    return [case.name, *around]
 
 
 def off(log: SqliteLog, case: CaseRecord) -> list[str]:
