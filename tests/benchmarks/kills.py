@@ -60,7 +60,10 @@ def main() -> int:
     options = parser.parse_args()
     seeds = range(options.first, options.first + -(-options.count // KILLS))
     began = time.perf_counter()
-    with ProcessPoolExecutor(os.cpu_count(), initializer=warm) as pool:
+    with (
+        tempfile.TemporaryDirectory() as home,
+        ProcessPoolExecutor(os.cpu_count(), initializer=warm, initargs=(home,)) as pool,
+    ):
         each = list(pool.map(tried, seeds))
     wrong = [said for one in each for said in one.wrong]
     print(

@@ -17,7 +17,7 @@ import signal
 import sqlite3
 import sys
 import time
-from contextlib import closing, redirect_stdout
+from contextlib import closing, redirect_stderr, redirect_stdout
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -39,15 +39,30 @@ if TYPE_CHECKING:
 #: Seconds after which a process that says nothing is a failure.
 HANGS = 60.0
 
+#: Command lines that import what is needed.
+WARMING = (
+    "start streaking --machine dock",
+    "round before-shift --machine dock",
+    "resume",
+    "cases found A2 it",
+    "release dock --name Bo",
+)
+
 #: Interludes: to none of these is anything replied.
 TOLD_ONLY = ("refused", "figure", "why", "end")
 
 
-def warm() -> None:
-    """Import what a walk needs and let the collector pass it by, so that forks begin at once."""
-    sys.stdin = io.StringIO("")
-    with redirect_stdout(io.StringIO()):
-        app.run(["start", "streaking", "--machine", "dock", "--trial", "--json"])
+def warm(home: str) -> None:
+    """Import what a walk needs and let the collector pass it by, so that forks begin at once.
+
+    Reports of faults go into `home`.
+    """
+    os.environ["XDG_STATE_HOME"] = home
+    os.environ.pop("DIAGNOSE_TREES", None)
+    with redirect_stdout(io.StringIO()), redirect_stderr(io.StringIO()):
+        for line in WARMING:
+            sys.stdin = io.StringIO("")
+            app.run([*line.split(), "--json", "--log", f"{home}/warming.sqlite"])
     gc.collect()
     gc.freeze()
 
