@@ -5,6 +5,7 @@ Each is read by a process of its own, of which the system says how much time and
 
 from __future__ import annotations
 
+import json
 import os
 import subprocess
 import sys
@@ -14,7 +15,7 @@ from typing import NamedTuple
 import pytest
 from strategies.hostile import LIBRARIES, NO_CAUTIONS, chain
 
-from diagnose.commands.check import MOST
+from diagnose.commands.check import MOST, MOST_IN_ALL
 
 #: MiB, seconds of the processor, and bytes of what is said.
 MOST_MEMORY, MOST_SECONDS, MOST_SAID = 300, 5.0, 100_000
@@ -91,10 +92,42 @@ def test_json_says_no_more_than_lines_do(tmp_path: Path) -> None:
     library = written(tmp_path, LIBRARIES["199,000 wrong keys"])
     done = ended(["check", "--json", "--trees", str(library)], tmp_path)
     assert done.code == 1
-    assert len(done.out) < 300_000
+    assert len(done.out) < MOST_SAID
+    told = json.loads(done.out)
+    assert len(told["problems"]) == MOST
+    (more,) = told["more"]
+    assert more == {"file": str(library / "t.yaml"), "count": 900, "at_least": True}
     lines = ended(["check", "--trees", str(library)], tmp_path).out.decode().splitlines()
     assert len([line for line in lines if " error: " in line]) == MOST
     assert any(line.endswith("and at least 900 more; mend these first.") for line in lines)
+
+
+@pytest.mark.parametrize("face", ["--json", "--plain"])
+def test_of_many_files_with_many_problems_the_first_1000_are_said(
+    face: str, tmp_path: Path
+) -> None:
+    files: dict[str, str | bytes] = {
+        f"t{n:02}.yaml": chain(120)
+        .replace("last,", "lost,")
+        .replace("symptom: t", f"symptom: t{n:02}")
+        for n in range(40)
+    }
+    library = written(tmp_path, files)
+    done = ended(["check", face, "--trees", str(library)], tmp_path)
+    assert (done.code, done.err) == (1, b"")
+    if face == "--json":
+        told = json.loads(done.out)
+        assert len(told["problems"]) == MOST_IN_ALL
+        assert {one["at_least"] for one in told["more"]} == {False}
+        counts = [one["count"] for one in told["more"]]
+    else:
+        lines = done.out.decode().splitlines()
+        assert len([line for line in lines if " error: " in line]) == MOST_IN_ALL
+        counts = [int(line.split()[2]) for line in lines if line.endswith("mend these first.")]
+        assert lines[-2].startswith("40 trees, 4800 errors")
+    # Ten files have as many said as one may have, of the others nothing is.
+    assert counts == [20] * 10 + [120] * 30
+    assert len(done.out) < 400_000
 
 
 @pytest.mark.parametrize("verb", ["start", "order", "draw", "sheets", "quiz"])
