@@ -71,7 +71,7 @@ def ended(args: list[str], folder: Path, given: Path | None = None) -> Ended:
 def written(folder: Path, files: dict[str, str | bytes]) -> Path:
     """Write a library; return its folder."""
     library = folder / "library"
-    library.mkdir()
+    library.mkdir(parents=True)
     for name, content in ({"cautions.yaml": NO_CAUTIONS} | files).items():
         raw = content.encode() if isinstance(content, str) else content
         (library / name).write_bytes(raw)
@@ -137,6 +137,19 @@ def test_whoever_wants_a_broken_tree_is_told_one_line(verb: str, tmp_path: Path)
     assert (done.code, done.out) == (3, b"")
     assert len(done.err) < 1_000
     assert done.seconds < MOST_SECONDS
+
+
+@pytest.mark.parametrize("verb", ["draw", "sheets"])
+def test_what_takes_a_while_says_so(verb: str, tmp_path: Path) -> None:
+    for steps, said in (
+        (149, b""),
+        (150, b"t has 151 steps. This may take minutes and much memory.\n"),
+    ):
+        library = written(tmp_path / f"{steps}", {"t.yaml": chain(steps)})
+        more = ["--from", f"s{steps - 3}"] if verb == "draw" else []
+        args = [verb, "t", *more, "--trees", str(library), "-o", str(tmp_path / f"{verb}.svg")]
+        done = ended(args, tmp_path)
+        assert (done.code, done.err) == (0, said)
 
 
 def test_a_quiz_on_1000_steps_takes_2_seconds(tmp_path: Path) -> None:
