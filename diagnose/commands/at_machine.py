@@ -6,11 +6,14 @@ from typing import TYPE_CHECKING
 
 from msgspec import Struct
 
+from diagnose.case.screens import RefusedScreen, phrase
 from diagnose.commands import options as opt
 from diagnose.commands.before_use import met
 from diagnose.commands.intake import machine_of
 from diagnose.commands.resume import take_up
+from diagnose.faces.face import Heading
 from diagnose.files import replies
+from diagnose.log.protocol import LogBusy
 
 if TYPE_CHECKING:
     import argparse
@@ -39,15 +42,24 @@ def at_machine(library: ReadyLibrary, face: Face, options: argparse.Namespace) -
     Returns None where nothing is to be begun: the person left, or went on with the case that holds
     the machine. Raises `WrongUse`, `Unusable` and `LogError`.
     """
+    named, first = options.machine, True
     while True:
-        go_on, asked = machine_of(library, options.machine, face)
+        go_on, asked = machine_of(library, named, face)
         if not go_on:
             return None
-        # A trial neither keeps nor looks up anything.
-        log = None if options.trial else opt.existing_log(options)
-        made_of_it = met(library, face, log, opt.person(options), asked=asked)
+        try:
+            # A trial neither keeps nor looks up anything.
+            log = None if options.trial else opt.existing_log(options)
+            made_of_it = met(library, face, log, opt.person(options), asked=asked)
+        except LogBusy:
+            if not library.machines:
+                raise
+            face.show(RefusedScreen(message=phrase("not-looked-up")), Heading())
+            # Whoever named it may choose it now.
+            named, first = None, False
+            continue
         if made_of_it.reply == replies.START_ANEW:
-            first = not asked and not made_of_it.shown
+            first = first and not asked and not made_of_it.shown
             return AtMachine(log=log, first=first, notes=made_of_it.notes)
         if made_of_it.reply == replies.GO_ON and log is not None and made_of_it.case is not None:
             take_up(log, made_of_it.case, face, options)

@@ -5,6 +5,8 @@ from __future__ import annotations
 from itertools import groupby
 from typing import TYPE_CHECKING
 
+from msgspec import Struct
+
 from diagnose.case.screens import as_data
 from diagnose.commands import options as opt
 from diagnose.files.kinds import MOST_PROBLEMS
@@ -18,8 +20,16 @@ if TYPE_CHECKING:
     from diagnose.files.problems import Problem
 
 
-#: As many problems of one file are printed; with --json, all that are kept.
-MOST = 100
+#: As many problems of one file are said, and of all files together; of the others, how many.
+MOST, MOST_IN_ALL = 100, 1000
+
+
+class More(Struct, frozen=True):
+    """How many problems of a file are not said; `at_least`: so many are known, and maybe more."""
+
+    file: str
+    count: int
+    at_least: bool
 
 
 def run(args: Sequence[str]) -> int:
@@ -40,21 +50,38 @@ def run(args: Sequence[str]) -> int:
     files = {library.file(f"{name}.yaml") for name in options.symptom}
     problems = [problem for problem in check(library) if not files or problem.file in files]
     count = len(options.symptom or library.symptoms)
-    data = {"trees": count, "problems": as_data(problems)}
-    opt.listed(options, data, _lines(count, problems), "")
+    said, more = _first_of(problems)
+    data = {"trees": count, "problems": as_data(said), "more": as_data(more)}
+    opt.listed(options, data, _lines(count, problems, said, more), "")
     return opt.BAD_ANSWER if errors(problems) else opt.OK
 
 
-def _lines(trees: int, problems: Sequence[Problem]) -> Iterator[str]:
+def _first_of(problems: Sequence[Problem]) -> tuple[list[Problem], list[More]]:
+    """Return what is said of the problems, and how much is not, file by file."""
+    said: list[Problem] = []
+    more = []
     for file, group in groupby(problems, key=lambda problem: problem.file):
         own = list(group)
-        yield from map(str, own[:MOST])
-        if len(own) > MOST:
-            kept = "at least " if len(own) >= MOST_PROBLEMS else ""
-            yield f"{file}: and {kept}{len(own) - MOST} more; mend these first."
+        first = own[: min(MOST, MOST_IN_ALL - len(said))]
+        said += first
+        if len(own) > len(first):
+            more.append(More(file, len(own) - len(first), len(own) >= MOST_PROBLEMS))
+    return said, more
+
+
+def _lines(
+    trees: int, problems: Sequence[Problem], said: Sequence[Problem], more: Sequence[More]
+) -> Iterator[str]:
+    left = {one.file: one for one in more}
+    shown = {file: list(own) for file, own in groupby(said, key=lambda problem: problem.file)}
+    for file in sorted({*shown, *left}):
+        yield from map(str, shown.get(file, ()))
+        if (rest := left.get(file)) is not None:
+            kept = "at least " if rest.at_least else ""
+            yield f"{file}: and {kept}{rest.count} more; mend these first."
     bad = len(errors(problems))
-    said = f"{trees} tree{'' if trees == 1 else 's'}"
-    yield f"{said}, {_counted(bad, 'error')}, {_counted(len(problems) - bad, 'warning')}."
+    read = f"{trees} tree{'' if trees == 1 else 's'}"
+    yield f"{read}, {_counted(bad, 'error')}, {_counted(len(problems) - bad, 'warning')}."
     if problems:
         yield "`diagnose check --explain CODE` and docs/checks.md say more on each [code]."
 

@@ -12,7 +12,7 @@ from diagnose.commands.at_machine import at_machine
 from diagnose.commands.danger import DangerMet, keep
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.commands.round_session import run_round
-from diagnose.commands.session import Record
+from diagnose.commands.session import NewCase, begin
 from diagnose.commands.visits import desk_of
 from diagnose.faces.selection import face_for
 from diagnose.files.tree import ROLES
@@ -62,7 +62,10 @@ def run(args: Sequence[str]) -> int:
     state, trail = opened(desk.visit, round_)
     state = replace(state, notes=(*there.notes, *state.notes))
     event = round_opened(desk.visit, state, trail, desk.name)
-    record = None if log is None else Record(log, log.open_case(desk.machine, event))
+    record = None
+    if log is not None:
+        record, busy = begin(log, NewCase(desk.machine, event), set())
+        state = replace(state, notes=(*state.notes, *busy))
     run_round(desk, state, record)
     return opt.OK
 
@@ -86,11 +89,11 @@ def _due(library: ReadyLibrary, options: argparse.Namespace) -> int:
         library.require_round(options.name)
     library.machine(options.machine)
     log = opt.existing_log(options)
-    begun = log.begun() if log is not None else {}
+    walked = log.begun() if log is not None else {}
     rounds = library.rounds
     wanted = {name: rounds[name] for name in rounds if options.name in (None, name)}
     machines = _machines(library, options.machine, log.machines() if log is not None else ())
-    entries = due(wanted, machines, begun, clock.now())
+    entries = due(wanted, machines, walked, clock.now())
     states: dict[str | None, str] = {}
     for machine, state, _, _ in log.heads() if log is not None else ():
         states[machine] = min(state, states.get(machine, IN_USE), key=WORST_FIRST.index)

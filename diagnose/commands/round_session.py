@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from msgspec.structs import replace
 
 from diagnose.case import onward
-from diagnose.commands.session import Record, said, show_end, took, walked
+from diagnose.commands.session import NewCase, begin, said, show_end, took, walked
 from diagnose.files import replies
 from diagnose.log.record import opened
 from diagnose.log.round_record import case_over, item_replied
@@ -15,7 +15,7 @@ from diagnose.round import view, walk
 
 if TYPE_CHECKING:
     from diagnose.case.state import State
-    from diagnose.commands.session import Desk
+    from diagnose.commands.session import Desk, Record
     from diagnose.round.state import RoundState
 
 
@@ -60,15 +60,20 @@ def _with_case(
 ) -> RoundState:
     """Return the round after the case that it begins, which is opened unless it is at hand."""
     assert state.begins is not None
-    begun, own = case or _begun(desk, state, record)
-    inner = walked(desk, begun, own)
+    inner, own = case or _begun(desk, state, record)
+    inner = walked(desk, inner, own)
     if record is not None and own is not None and own.open_ends:
         record.within.append(own)
     how = replies.DANGER if inner.danger else inner.outcome or ""
     after, trail = walk.came_back(desk.visit, state, inner, how)
     if record is not None:
-        # The reply that ended the case is kept: this only says so to the round, and can wait.
-        record.write_or_go_on(case_over(desk.visit, after, trail, state.begins, how))
+        over = case_over(desk.visit, after, trail, state.begins, how)
+        if own is not None and own.case is None:
+            # The round does not go on from a case that is not there yet.
+            record.unkept.append(over)
+        else:
+            # The reply that ended the case is kept: this only says so to the round, and can wait.
+            record.write_or_go_on(over)
     return after
 
 
@@ -80,5 +85,7 @@ def _begun(desk: Desk, state: RoundState, record: Record | None) -> tuple[State,
     if record is None:
         return inner, None
     event = opened(desk.visit, inner, trail, name=desk.name, seen=seen)
-    case = record.log.open_case(desk.machine, event, begun_in=record.case)
-    return inner, Record(record.log, case, told=set(inner.entered))
+    new = NewCase(desk.machine, event, record.case)
+    own, busy = begin(record.log, new, set(inner.entered))
+    # A round that was taken up again here has not said so yet.
+    return replace(inner, notes=(*state.notes, *inner.notes, *busy)), own

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from diagnose.case.state import State
     from diagnose.case.visit import Visit
     from diagnose.faces.face import Face
-    from diagnose.log.events import Event
+    from diagnose.log.events import Event, Opened, RoundOpened
     from diagnose.log.protocol import CaseLog, CaseRecord
 
 
@@ -47,27 +47,45 @@ class Desk(Struct, frozen=True, kw_only=True):
         """Return what stands above a screen."""
         card = self.visit.card
         return Heading(
-            case=None if record is None else record.case.name,
+            case=None if record is None or record.case is None else record.case.name,
             title=title,
             machine=None if card is None else card.title,
             first=first,
         )
 
 
+class NewCase(Struct, frozen=True):
+    """What a case or a round is opened with; `begun_in` is the round that began it."""
+
+    machine: str | None
+    event: Opened | RoundOpened
+    begun_in: CaseRecord | None = None
+
+
 class Record(Struct):
     """Where the events of a case go: its log, the case, and the number of the next event.
 
-    `told` are the symptoms whose trees the log of the case has already.
+    `told` are the symptoms whose trees the log of the case has already. A `case` of None is one
+    that could not be opened yet: it is as `new` says, and is opened before its next event is kept.
     """
 
     log: CaseLog
-    case: CaseRecord
+    case: CaseRecord | None
     number: int = 2
     told: set[str] = set()
+    new: NewCase | None = None
     # What came when the log could not be written, and nobody may be held up for it.
     unkept: list[Event] = []
     # What was begun in here, and has not kept all.
     within: list[Record] = []
+
+    def open(self, wait: float | None = None) -> CaseRecord:
+        """Put the beginning of a new case on the disk, and return the case. Raises `LogError`."""
+        if self.case is None:
+            assert self.new is not None
+            machine, event, begun_in = self.new.machine, self.new.event, self.new.begun_in
+            self.case = self.log.open_case(machine, event, begun_in=begun_in, wait=wait)
+        return self.case
 
     def write(self, event: Event) -> None:
         """Put the next event on the disk, behind those that are still to be. Raises `LogError`."""
@@ -88,7 +106,8 @@ class Record(Struct):
     @property
     def open_ends(self) -> bool:
         """Whether something is still to be kept."""
-        return bool(self.unkept) or any(record.open_ends for record in self.within)
+        left = self.case is None or bool(self.unkept)
+        return left or any(record.open_ends for record in self.within)
 
     def settle(self) -> None:
         """Put what is still in mind on the disk, now that all was shown. Raises `LogError`."""
@@ -97,17 +116,34 @@ class Record(Struct):
         try:
             self._catch_up()
         except LogError as error:
-            more = "".join(f" Nor {in_words(event)}." for event in self.unkept[1:])
+            # The first of it stands in the error: the new case, or the first event.
+            others = self.unkept if self.case is None else self.unkept[1:]
+            more = "".join(f" Nor {in_words(event)}." for event in others)
             raise type(error)(f"{error}{more}") from error
 
     def _catch_up(self, wait: float | None = None) -> None:
+        self.open(wait)
         while self.unkept:
             self._append(self.unkept[0], wait)
             del self.unkept[0]
 
     def _append(self, event: Event, wait: float | None = None) -> None:
-        self.log.append(self.case, self.number, event, wait=wait)
+        self.log.append(self.open(wait), self.number, event, wait=wait)
         self.number += 1
+
+
+def begin(log: CaseLog, new: NewCase, told: set[str]) -> tuple[Record, tuple[Phrase, ...]]:
+    """Open a case or a round, and return its record, with what is to be said of it.
+
+    Where others were writing all the time, that is said, and the next reply tries again: whoever
+    stands at the machine sees the first screen in any case. Raises `LogError`.
+    """
+    record = Record(log, None, told=told, new=new)
+    try:
+        record.open()
+    except LogBusy:
+        return record, (phrase("not-opened", what=in_words(new.event)),)
+    return record, ()
 
 
 #: Seconds for which a danger waits for a log that others are writing to.
@@ -159,8 +195,8 @@ def start(
     record = None
     if desk.log is not None:
         event = opened(desk.visit, state, trail, words, desk.name)
-        case = desk.log.open_case(desk.machine, event)
-        record = Record(desk.log, case, told=set(state.entered))
+        record, busy = begin(desk.log, NewCase(desk.machine, event), set(state.entered))
+        state = replace(state, notes=(*state.notes, *busy))
     return run(desk, state, record)
 
 
@@ -173,6 +209,8 @@ def run(desk: Desk, state: State, record: Record | None) -> CautionState | None:
     if state.outcome == onward.WITHDRAWN:
         return state.cautions
     if state.outcome == "left" and view.leaves_nothing(desk.visit, state):
+        # What was never opened needs no end.
+        kept = None if record is None or record.case is None else record
         record = None
     show_end(desk, record, state.frames[-1].tree.title, view.screen(desk.visit, state))
     if kept is not None:
@@ -196,7 +234,7 @@ def show_end(
 
 def _ways_on(desk: Desk, record: Record | None, outcome: str, *, page: bool) -> tuple[Phrase, ...]:
     """Return how to go on: resume what was left; a page for each case with service."""
-    if record is None:
+    if record is None or record.case is None:
         return ()
     # Nobody who reports a danger waits for a log that cannot be read just now.
     begun = () if record.open_ends else record.log.begun_in(record.case)

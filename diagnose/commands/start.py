@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from diagnose.case.screens import RefusedScreen, phrase
 from diagnose.case.view import named
 from diagnose.commands import options as opt
 from diagnose.commands.at_machine import at_machine
@@ -12,7 +13,9 @@ from diagnose.commands.intake import symptom_of
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.commands.session import start
 from diagnose.commands.visits import desk_of
+from diagnose.faces.face import Heading
 from diagnose.faces.selection import face_for
+from diagnose.log.protocol import LogBusy
 
 if TYPE_CHECKING:
     import argparse
@@ -64,7 +67,14 @@ def _from_the_choice(
         choice = symptom_of(library, face, first=first, notes=notes, in_force=in_force)
         if choice.symptom is None:
             return
-        desk = desk or _desk(library, face, options, there)
+        try:
+            desk = desk or _desk(library, face, options, there)
+        except LogBusy:
+            # What is in it of the machine has to be known.
+            message = phrase("not-kept", what=f'your reply "{choice.words or choice.symptom}"')
+            face.show(RefusedScreen(message=message), Heading())
+            first = False
+            continue
         held = start(desk, choice.symptom, choice.words, choice.notes, chosen=True, held=held)
         if held is None:
             return

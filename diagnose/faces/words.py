@@ -93,6 +93,14 @@ WORDS: Final[dict[str, str]] = {
         "The log is busy. Others were writing to it all the time. Not kept: {what}."
         " Reply once more."
     ),
+    "not-opened": (
+        "The log is busy. Others were writing to it all the time. Not kept yet: {what}."
+        " Your next reply tries again."
+    ),
+    "not-looked-up": (
+        "The log is busy. Others were writing to it all the time."
+        " Nobody can say how this machine may be used. Choose it once more."
+    ),
     "log-waits": "The log is busy. Please wait.",
     "nothing-typed": "Nothing was typed.",
     "no-such-answer": 'No answer is "{typed}". Give its number, 1 to {last}, or its words.{hint}',

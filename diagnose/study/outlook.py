@@ -100,6 +100,9 @@ def together(
     return sums.outlook(_BEFORE)
 
 
+#: So many findings with a share of their own are followed one by one, each once in all.
+FEW: Final = 32
+
 #: The state of the place before several sources; those of steps count from 0.
 _BEFORE: Final = -1
 
@@ -184,7 +187,8 @@ class _Sums:
     Where the answers of a step lead to different findings, minutes simply add up. A finding behind
     r answers gives each of them a share of 1/r. A share that all of a step's findings have in
     common is that share of the step's own sum; what other findings have above or below it is
-    handed on to the next steps, until the routes have met again and nothing is left over.
+    handed on to the next steps, until the routes have met again and nothing is left over. Where
+    these are few, each is followed by itself.
     """
 
     def __init__(self, region: _Region, weights: Sequence[float]) -> None:
@@ -197,6 +201,8 @@ class _Sums:
         # Steps from which some finding is reached by answers that lead to different steps.
         self._parting: set[int] = set()
         self._weight_of: dict[int, float] = {}
+        # By finding, as its bit: the weighted minutes to it from where ways to it part.
+        self._to: dict[int, dict[int, float]] = {}
 
     def put(self, state: int, reach: int, weight: float, total: float) -> None:
         """Set the sums of a state."""
@@ -276,12 +282,64 @@ class _Sums:
                 continue
             common = max(groups, key=lambda share: groups[share].bit_count())
             total += common * self.total[state]
-            left = [(mask, share - common) for share, mask in groups.items() if share != common]
+            left = []
+            for share, mask in groups.items():
+                if share == common:
+                    continue
+                if mask.bit_count() > FEW:
+                    left.append((mask, share - common))
+                    continue
+                for which in bits(mask):
+                    total += (share - common) * self._to_one(state, 1 << which)
             if left:
                 weight = sum(self._weigh(mask) * share for mask, share in left)
                 total += weight * self.region.cost[state]
                 hand(state, left)
         return total
+
+    def _to_one(self, first: int, finding: int) -> float:
+        """Return the weighted minutes from a state to one finding, given as its bit.
+
+        They are kept where ways to it part, so that a finding that is met again and again along a
+        long chain is followed through it once.
+        """
+        known = self._to.setdefault(finding, {})
+        minutes, fork = self._to_fork(first, finding, known)
+        forks = [] if fork is None else [fork]
+        while forks:
+            state = forks[-1]
+            if state in known:
+                forks.pop()
+                continue
+            ways = self._ways_to(state, finding)
+            parts = [self._to_fork(child, finding, known) for child in ways]
+            unknown = [beyond for _, beyond in parts if beyond is not None]
+            if unknown:
+                forks += unknown
+                continue
+            own = self._weigh(finding) * self.region.cost[state]
+            known[state] = own + sum([part for part, _ in parts]) / len(parts)
+        return minutes if fork is None else minutes + known[fork]
+
+    def _ways_to(self, state: int, finding: int) -> list[int]:
+        return [child for child in self.region.below[state] if self.reach[child] & finding]
+
+    def _to_fork(
+        self, state: int, finding: int, known: Mapping[int, float]
+    ) -> tuple[float, int | None]:
+        """Return the weighted minutes to where ways to a finding part, and that state.
+
+        Where it is known what lies behind that, or no ways part, return them all, and None.
+        """
+        minutes, cost, reach = 0.0, self.region.cost, self.reach
+        weight = self._weigh(finding)
+        while reach[state] != finding and state not in known:
+            ways = self._ways_to(state, finding)
+            if len(ways) > 1:
+                return minutes, state
+            minutes += weight * cost[state]
+            state = ways[0]
+        return minutes + (known[state] if state in known else self.total[state]), None
 
 
 def _disjoint(groups: list[tuple[int, float]], all_of: int) -> dict[float, int]:

@@ -14,8 +14,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from msgspec.structs import replace
 from strategies import walking
-from strategies.libraries import READINGS, ROLES, libraries
-from strategies.observer import Files, Observer, Unsafe, files_in
+from strategies.libraries import READINGS, libraries
+from strategies.observer import Unsafe, files_in
 from strategies.sabotage import (
     after_a_note,
     alike,
@@ -32,8 +32,8 @@ from strategies.sabotage import (
     unguarded_if_alike,
 )
 from strategies.sampling import examples, several
-from strategies.walking import NOTES, Case
-from strategies.written import Read, Written, read
+from strategies.walking import NOTES, Case, watched
+from strategies.written import Written, read
 
 from diagnose.case import cautions, likelier, onward, view, walk
 from diagnose.case.cautions import CautionState
@@ -48,37 +48,12 @@ from diagnose.study.in_force import CautionTable
 
 if TYPE_CHECKING:
     from diagnose.case.state import State
-    from diagnose.log.events import Event
 
 CASES = 10_000
 LIBRARIES = 300
 CASES_A_LIBRARY = 50
 #: After so many cases in a row that went as others did, a small library has been walked through.
 ALIKE = 4
-
-
-def watched(files: Files, library: Read, random: Random) -> Case:
-    """Walk one case to its end under the observer's eyes, and return it."""
-    role = random.choice(ROLES)
-    case = Case(
-        library=library,
-        symptom=random.choice([name for name in library.trees if library.ready(name)]),
-        random=random,
-        role=role,
-        observer=Observer(files, role),
-    )
-    # A reply that moves the walk closes a step for good, but for those that *back* takes back.
-    # Between two moves stand at most a release and a confirmation of every caution.
-    steps, cautions = len(files.steps), len(files.guards)
-    screen = case.show()
-    while not case.ended:
-        case.step(screen)
-        screen = case.show()
-        turns = steps + 2 * case.backs + 2 * case.resumes + 1
-        # A danger, and the mistake that it was, move nothing.
-        assert case.replies <= turns * (2 * cautions + 1) + case.idle + 2 * case.alarms
-    assert case.state.outcome in ("cured", "referred", "left")
-    return case
 
 
 @pytest.mark.many_cases
@@ -94,7 +69,7 @@ def test_no_word_of_a_step_is_shown_before_its_cautions() -> None:
         for _ in range(CASES_A_LIBRARY):
             case = watched(files, library, random)
             before = len(walked)
-            walked.add((texts, case.role, *map(_told, case.events)))
+            walked.add((texts, case.role, *case.told))
             alike = alike + 1 if len(walked) == before else 0
             if alike == ALIKE:
                 break
@@ -102,13 +77,6 @@ def test_no_word_of_a_step_is_shown_before_its_cautions() -> None:
     walk_through()
     # Of two that went alike one counts.
     assert len(walked) >= several(CASES)
-
-
-def _told(event: Event) -> tuple[str, ...]:
-    """Return what tells one event of a case from another."""
-    if isinstance(event, Replied):
-        return (event.symptom, event.step, event.reply, event.answer, *event.refused)
-    return (getattr(event, "text", ""),)
 
 
 @pytest.fixture(scope="module")

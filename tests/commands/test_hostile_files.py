@@ -5,6 +5,7 @@ Each is read by a process of its own, of which the system says how much time and
 
 from __future__ import annotations
 
+import json
 import os
 import subprocess
 import sys
@@ -15,7 +16,7 @@ import pytest
 from strategies.hostile import LIBRARIES, NO_CAUTIONS, chain
 from strategies.sampling import some
 
-from diagnose.commands.check import MOST
+from diagnose.commands.check import MOST, MOST_IN_ALL
 
 #: MiB, seconds of the processor, and bytes of what is said.
 MOST_MEMORY, MOST_SECONDS, MOST_SAID = 300, 5.0, 100_000
@@ -71,7 +72,7 @@ def ended(args: list[str], folder: Path, given: Path | None = None) -> Ended:
 def written(folder: Path, files: dict[str, str | bytes]) -> Path:
     """Write a library; return its folder."""
     library = folder / "library"
-    library.mkdir()
+    library.mkdir(parents=True)
     for name, content in ({"cautions.yaml": NO_CAUTIONS} | files).items():
         raw = content.encode() if isinstance(content, str) else content
         (library / name).write_bytes(raw)
@@ -92,10 +93,42 @@ def test_json_says_no_more_than_lines_do(tmp_path: Path) -> None:
     library = written(tmp_path, LIBRARIES["199,000 wrong keys"])
     done = ended(["check", "--json", "--trees", str(library)], tmp_path)
     assert done.code == 1
-    assert len(done.out) < 300_000
+    assert len(done.out) < MOST_SAID
+    told = json.loads(done.out)
+    assert len(told["problems"]) == MOST
+    (more,) = told["more"]
+    assert more == {"file": str(library / "t.yaml"), "count": 900, "at_least": True}
     lines = ended(["check", "--trees", str(library)], tmp_path).out.decode().splitlines()
     assert len([line for line in lines if " error: " in line]) == MOST
     assert any(line.endswith("and at least 900 more; mend these first.") for line in lines)
+
+
+@pytest.mark.parametrize("face", ["--json", "--plain"])
+def test_of_many_files_with_many_problems_the_first_1000_are_said(
+    face: str, tmp_path: Path
+) -> None:
+    files: dict[str, str | bytes] = {
+        f"t{n:02}.yaml": chain(120)
+        .replace("last,", "lost,")
+        .replace("symptom: t", f"symptom: t{n:02}")
+        for n in range(40)
+    }
+    library = written(tmp_path, files)
+    done = ended(["check", face, "--trees", str(library)], tmp_path)
+    assert (done.code, done.err) == (1, b"")
+    if face == "--json":
+        told = json.loads(done.out)
+        assert len(told["problems"]) == MOST_IN_ALL
+        assert {one["at_least"] for one in told["more"]} == {False}
+        counts = [one["count"] for one in told["more"]]
+    else:
+        lines = done.out.decode().splitlines()
+        assert len([line for line in lines if " error: " in line]) == MOST_IN_ALL
+        counts = [int(line.split()[2]) for line in lines if line.endswith("mend these first.")]
+        assert lines[-2].startswith("40 trees, 4800 errors")
+    # Ten files have as many said as one may have, of the others nothing is.
+    assert counts == [20] * 10 + [120] * 30
+    assert len(done.out) < 400_000
 
 
 @pytest.mark.parametrize("verb", ["start", "order", "draw", "sheets", "quiz"])
@@ -105,6 +138,19 @@ def test_whoever_wants_a_broken_tree_is_told_one_line(verb: str, tmp_path: Path)
     assert (done.code, done.out) == (3, b"")
     assert len(done.err) < 1_000
     assert done.seconds < MOST_SECONDS
+
+
+@pytest.mark.parametrize("verb", ["draw", "sheets"])
+def test_what_takes_a_while_says_so(verb: str, tmp_path: Path) -> None:
+    for steps, said in (
+        (149, b""),
+        (150, b"t has 151 steps. This may take minutes and much memory.\n"),
+    ):
+        library = written(tmp_path / f"{steps}", {"t.yaml": chain(steps)})
+        more = ["--from", f"s{steps - 3}"] if verb == "draw" else []
+        args = [verb, "t", *more, "--trees", str(library), "-o", str(tmp_path / f"{verb}.svg")]
+        done = ended(args, tmp_path)
+        assert (done.code, done.err) == (0, said)
 
 
 def test_a_quiz_on_1000_steps_takes_2_seconds(tmp_path: Path) -> None:

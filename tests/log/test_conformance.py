@@ -19,12 +19,15 @@ from hypothesis.stateful import (
     invariant,
     rule,
 )
+from strategies.elsewhere import Elsewhere
 from strategies.log_events import EVENTS, ends, events, outsets
 from strategies.memory_log import MemoryLog
 
+from diagnose.case.state import Trace
 from diagnose.log import sqlite
 from diagnose.log.drills import DrillRecord
 from diagnose.log.events import Found, Opened, Replied, Resumed, RoundOpened, Shown
+from diagnose.log.machine_state import held, release
 from diagnose.log.protocol import CaseRecord, LogBusy, OpenElsewhere
 from diagnose.log.sqlite import WAIT, SqliteLog
 from diagnose.log.story import noted_now
@@ -48,8 +51,18 @@ def _name(one: Listed) -> str:
     return one.case.name
 
 
+class Here(SqliteLog):
+    """The log of this process, with what `Elsewhere` has besides."""
+
+    def execute(self, statement: str) -> None:
+        self.base.execute(statement)
+
+    def wait_for(self, seconds: float) -> None:
+        self.wait = seconds
+
+
 class Conformance(RuleBasedStateMachine):
-    """Two logs on one file, as two processes have them, and a list in memory beside them."""
+    """Two logs on one file, each in a process of its own, and a list in memory beside them."""
 
     cases = Bundle("cases")
     rounds = Bundle("rounds")
@@ -59,10 +72,13 @@ class Conformance(RuleBasedStateMachine):
         self.folder = Path(tempfile.mkdtemp())
         self.second = 0
         self.model = MemoryLog(now=self.now)
-        self.logs = [SqliteLog(self.folder / "log", now=self.now) for _ in range(2)]
+        self.logs: list[Any] = [self.opened(0, "rwc"), self.opened(1, "rwc")]
+
+    def opened(self, who: int, mode: str) -> Any:
+        log = (Here, Elsewhere)[who](self.folder / "log", mode, now=self.now)
         # For speed: what a power cut does is tested elsewhere.
-        for log in self.logs:
-            log.base.execute("PRAGMA synchronous = OFF")
+        log.execute("PRAGMA synchronous = OFF")
+        return log
 
     def now(self) -> str:
         return f"2026-11-25T12:{self.second // 60:02}:{self.second % 60:02}+00:00"
@@ -115,6 +131,31 @@ class Conformance(RuleBasedStateMachine):
             Replied(reply="cured", symptom="lines", step="bent", shown=shown, trail=trail),
         )
 
+    @rule(who=WHO, case=cases, event=EVENTS[Replied])
+    def answer(self, who: int, case: CaseRecord, event: Replied) -> None:
+        self._append(who, case, event)
+
+    @rule(who=WHO, case=cases)
+    def leave(self, who: int, case: CaseRecord) -> None:
+        self._append(
+            who,
+            case,
+            Replied(reply="leave", symptom="lines", step="a", shown=Shown(screen="check")),
+        )
+
+    @rule(who=WHO, other=WHO, case=cases, name=st.sampled_from(["Bo", "Ana"]))
+    def release(self, who: int, other: int, case: CaseRecord, name: str) -> None:
+        """What waits for service holds its machine, and is released in all its cases at once."""
+        trail = (Trace(what="ended", symptom="lines", step="bent", why="referred"),)
+        shown = Shown(screen="finding", finding="It is bent.", until_mended="out of use")
+        told = Replied(reply="refer", symptom="lines", step="bent", shown=shown, trail=trail)
+        self._append(who, case, told)
+        holding = held(self.logs[other], case.machine)
+        assert holding == held(self.model, case.machine)
+        if holding:
+            release(self.logs[other], holding, name)
+            release(self.model, holding, name)
+
     @rule(who=WHO, case=cases, event=EVENTS[Resumed])
     def resume(self, who: int, case: CaseRecord, event: Resumed) -> None:
         self._append(who, case, event)
@@ -135,14 +176,14 @@ class Conformance(RuleBasedStateMachine):
     def cannot_be_written(self, who: int, case: CaseRecord, event: Event) -> None:
         """The file is locked by somebody: one line, and nothing is written."""
         other, log = self.logs[1 - who], self.logs[who]
-        other.base.execute("BEGIN EXCLUSIVE")
-        log.wait = 0.0
+        other.execute("BEGIN EXCLUSIVE")
+        log.wait_for(0.0)
         try:
             with pytest.raises(LogBusy, match="locked by another program"):
                 log.append(case, self.model.events(case)[-1].number + 1, event)
         finally:
-            other.base.execute("ROLLBACK")
-            log.wait = WAIT
+            other.execute("ROLLBACK")
+            log.wait_for(WAIT)
 
     @rule(who=WHO, trainee=st.sampled_from(["", "Bo", "bo", "Ana"]), seed=st.integers(0, 9))
     def drill(self, who: int, trainee: str, seed: int) -> None:
@@ -161,8 +202,7 @@ class Conformance(RuleBasedStateMachine):
     @rule(who=WHO)
     def come_again(self, who: int) -> None:
         self.logs[who].close()
-        self.logs[who] = SqliteLog(self.folder / "log", "rw", now=self.now)
-        self.logs[who].base.execute("PRAGMA synchronous = OFF")
+        self.logs[who] = self.opened(who, "rw")
 
     @rule(machine=MACHINES, back=st.integers(0, 200))
     def tell(self, machine: str | None, back: int) -> None:
@@ -202,4 +242,4 @@ class Conformance(RuleBasedStateMachine):
 
 
 TestConformance = Conformance.TestCase
-TestConformance.settings = settings(max_examples=15, stateful_step_count=25)
+TestConformance.settings = settings(max_examples=15, stateful_step_count=30)

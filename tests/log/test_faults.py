@@ -213,6 +213,53 @@ def test_a_system_that_refuses_to_write_loses_nothing(tmp_path: Path, more: int)
         assert more == 10**6
 
 
+SWEEP = """
+import os, resource, signal, sys
+sys.path.insert(0, sys.argv[3])
+from pathlib import Path
+from test_faults import Scenario
+from diagnose.log.protocol import LogError
+from diagnose.log.sqlite import SqliteLog
+signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+for size in range(0, int(sys.argv[2]), 1024):
+    child = os.fork()
+    if child:
+        assert os.waitpid(child, 0)[1] == 0
+        continue
+    scenario, said = Scenario(SqliteLog(Path(sys.argv[1], f"{size}"))), ""
+    resource.setrlimit(resource.RLIMIT_FSIZE, (size, size))
+    try:
+        scenario.go_on()
+    except LogError as error:
+        said = str(error)
+    print(size, len(scenario.acknowledged), scenario.name or "-", said, flush=True)
+    os._exit(0)
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no such limit there")
+def test_a_system_that_refuses_to_write_at_any_place_loses_nothing(tmp_path: Path) -> None:
+    """As before, at each kilobyte, from a system that writes nothing at all."""
+    SqliteLog(tmp_path / "empty").close()
+    most = (tmp_path / "empty").stat().st_size + 20_000
+    done = subprocess.run(
+        [sys.executable, "-c", SWEEP, str(tmp_path), f"{most}", str(Path(__file__).parent)],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    counts = set()
+    for line in done.stdout.splitlines():
+        size, count, name, said = line.split(" ", 3)
+        counts.add(int(count))
+        assert kept(tmp_path / size, name.strip("-")) == EVENTS[: int(count)]
+        if int(count) < len(EVENTS):
+            assert f"Not kept: {words_of(EVENTS[int(count)])}." in said
+    assert len(done.stdout.splitlines()) == -(-most // 1024)
+    assert {0, len(EVENTS)} < counts
+    assert len(counts) > 3
+
+
 def test_who_waited_in_vain_is_told_what_was_not_kept(tmp_path: Path) -> None:
     scenario = Scenario(SqliteLog(tmp_path / "log", wait=0.0))
     scenario.go_on()

@@ -198,6 +198,24 @@ def test_a_fault_at_any_step_leaves_the_old_file_as_it_was(
     assert old.read_bytes() == before
 
 
+@pytest.mark.parametrize("rights", [0o600, 0o644, 0o666])
+def test_what_is_kept_is_for_its_owner_alone_from_its_first_byte(
+    rights: int, path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path.chmod(rights)
+    seen: list[int] = []
+    monkeypatch.setattr(
+        "diagnose.log.beside.os.fsync", lambda file: seen.append(os.fstat(file).st_mode & 0o777)
+    )
+    old = os.umask(0)
+    try:
+        SqliteLog(path).close()
+    finally:
+        os.umask(old)
+    (kept,) = beside(path)
+    assert (seen, kept.stat().st_mode & 0o777) == ([0o600], 0o600)
+
+
 def test_a_disk_that_is_full_of_the_copy_leaves_no_half_of_it(
     path: Path, content: bytes, monkeypatch: pytest.MonkeyPatch
 ) -> None:

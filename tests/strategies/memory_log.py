@@ -158,6 +158,8 @@ class MemoryLog:
             for case in self._in_order()
             if machine in (None, case.machine)
             for logged in self.events(case)
+            # What is no milestone cures nothing.
+            if logged.event.milestone
             for cure in cures_by(case, logged.at, logged.event)
             if cure.at >= since
         ]

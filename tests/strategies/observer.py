@@ -111,15 +111,21 @@ class Files:
         for name, step in steps.items():
             if "finding" not in step:
                 self.look[symptom, name] = symptom, step.get("same_as", name)
+        # What the card says of a look it says wherever that is had, if not here where it is asked.
+        lines = [
+            (self.look[symptom, name], step["from_card"])
+            for name, step in steps.items()
+            if "from_card" in step
+        ]
+        said = {look: self.machine.says(line) for look, line in lines}
         for name, step in steps.items():
-            here, line = (symptom, name), step.get("from_card")
-            said = self.machine.says(line) if line else None
+            here = symptom, name
             if here in self.elsewhere:
                 self.given[here] = passing_of(steps, step)
-            elif said is not None:
+            elif (told := said.get(self.look.get(here, here))) is not None:
                 for word in self.offered(here):
-                    if word.casefold() == said.casefold():
-                        self.given |= self.shared(here, word)
+                    if word.casefold() == told.casefold():
+                        self.given[here] = word
 
     def offered(self, here: Step) -> list[str]:
         """Return the answers that this machine can give at a step, in the order of the file."""
@@ -327,7 +333,8 @@ class Observer:
         others = list(screen["notes"])
         if note not in others:
             self._unsafe(f"{note} is not among the notes: {others}")
-        others.remove(note)
+        # The last one: the same may have been noted before.
+        del others[len(others) - 1 - others[::-1].index(note)]
         if self.screen and screen | {"notes": others} != self.screen:
             self._unsafe(f"{screen} after a note, not {self.screen}")
 

@@ -7,11 +7,11 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from diagnose.case.screens import as_data
-from diagnose.log.events import Event, encode, read
+from diagnose.log.events import Event, Replied, encode, read
 from diagnose.log.record import opened, replied, resumed
 from diagnose.log.replay import replay
 from diagnose.measure.registry import MEASUREMENTS
-from strategies.observer import ROLES
+from strategies.observer import ROLES, Observer
 
 if TYPE_CHECKING:
     from random import Random
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from diagnose.case.screens import Screen
     from diagnose.case.state import State, Turn
     from diagnose.case.visit import Visit
-    from strategies.observer import Observer
+    from strategies.observer import Files
     from strategies.rounds import Told
     from strategies.walker import Walker
     from strategies.written import Read
@@ -90,6 +90,11 @@ class Case:
     def ended(self) -> bool:
         return self.state.outcome is not None
 
+    @property
+    def told(self) -> list[tuple[str, ...]]:
+        """What tells this case from another on the same library."""
+        return [_told(event) for event in self.events]
+
     def show(self) -> dict[str, Any]:
         """Show the screen to the observer, and return it as data."""
         return self._shown(self._screen())
@@ -155,6 +160,37 @@ class Case:
             self.backs += 1
         elif self.state is before or text in NOTES:
             self.idle += 1
+
+
+def _told(event: Event) -> tuple[str, ...]:
+    """Return what tells one event of a case from another."""
+    if isinstance(event, Replied):
+        return (event.symptom, event.step, event.reply, event.answer, *event.refused)
+    return (getattr(event, "text", ""),)
+
+
+def watched(files: Files, library: Read, random: Random) -> Case:
+    """Walk one case to its end under an observer's eyes, and return it. Raises `Unsafe`."""
+    role = random.choice(ROLES)
+    case = Case(
+        library=library,
+        symptom=random.choice([name for name in library.trees if library.ready(name)]),
+        random=random,
+        role=role,
+        observer=Observer(files, role),
+    )
+    # A reply that moves the walk closes a step for good, but for those that *back* takes back.
+    # Between two moves stand at most a release and a confirmation of every caution.
+    steps, cautions = len(files.steps), len(files.guards)
+    screen = case.show()
+    while not case.ended:
+        case.step(screen)
+        screen = case.show()
+        turns = steps + 2 * case.backs + 2 * case.resumes + 1
+        # A danger, and the mistake that it was, move nothing.
+        assert case.replies <= turns * (2 * cautions + 1) + case.idle + 2 * case.alarms
+    assert case.state.outcome in ("cured", "referred", "left")
+    return case
 
 
 @dataclass

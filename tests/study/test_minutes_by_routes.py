@@ -14,6 +14,7 @@ from strategies.plain import Plain
 from strategies.sampling import several
 from strategies.written import Read, Written, read
 
+from diagnose.study import outlook
 from diagnose.study.outlook import expected_minutes, outlooks
 
 
@@ -31,6 +32,26 @@ def plain_of(written: Written, library: Read, symptom: str) -> Plain:
 @settings(max_examples=several(150))
 @given(libraries(most_trees=1, most_questions=6), st.integers(0, 2**32))
 def test_outlooks_are_those_of_all_routes(written: Written, seed: int) -> None:
+    _against_all_routes(written, seed)
+
+
+@pytest.mark.many_cases
+@pytest.mark.parametrize("few", [0, 1, 2])
+def test_outlooks_are_those_of_all_routes_whatever_is_followed_together(
+    few: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Most of these trees are so small that all findings are followed one by one."""
+    monkeypatch.setattr(outlook, "FEW", few)
+
+    @settings(max_examples=several(50))
+    @given(libraries(most_trees=1, most_questions=6), st.integers(0, 2**32))
+    def compare(written: Written, seed: int) -> None:
+        _against_all_routes(written, seed)
+
+    compare()
+
+
+def _against_all_routes(written: Written, seed: int) -> None:
     library, random = read(written), Random(seed)
     plain = plain_of(written, library, "alpha")
     plan = library.plan("alpha")
