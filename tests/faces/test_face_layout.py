@@ -158,6 +158,13 @@ def test_the_place_and_the_causes_in_one_row_or_two() -> None:
     ]
     low = place_rows("It streaks in every curve", "Dock machine", "case K7Q2", columns=40, rows=11)
     assert low == ["case K7Q2     9 causes open, about 6 min", "In force: Key out"]
+    # The symptom is shortened to twenty letters, not to fewer: then the machine goes.
+    for columns, shown in (
+        (47, "It streaks in eve... · Dock machine · case K7Q2"),
+        (46, "It streaks in every curve · case K7Q2"),
+    ):
+        rows = place_rows("It streaks in every curve", "Dock machine", "case K7Q2", columns=columns)
+        assert rows[0] == shown
 
 
 def test_the_cautions_that_do_not_fit_are_counted() -> None:

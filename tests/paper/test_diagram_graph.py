@@ -46,3 +46,22 @@ def test_every_shape_is_what_its_step_is(symptom: str) -> None:
             assert key not in body or "".join(body[key].split()) not in "".join(label.split())
         seen[step] += 1
     assert seen == Counter(list(steps))
+
+
+#: Attributes of graphs, nodes and edges by Graphviz's own list (graphviz.org/doc/info/attrs.html),
+#: as far as a flowchart has a use for them; from memory. It takes any other without a word.
+OF_ALL = {"fontname", "fontsize", "label", "tooltip"}
+OF_GRAPHS = OF_ALL | {"labeljust", "labelloc", "nodesep", "pad", "rankdir", "ranksep"}
+OF_EDGES = OF_ALL | {"arrowsize", "decorate", "minlen", "penwidth", "style", "weight"}
+OF_NODES = OF_ALL | {
+    *("URL", "class", "color", "fillcolor", "height", "id", "margin", "penwidth", "peripheries"),
+    *("shape", "sides", "skew", "style", "target"),
+}
+
+
+def test_graphviz_knows_every_attribute_of_a_drawing() -> None:
+    dot = flowchart_of("streaking", visits={0: "case: 1"}, walked={(0, 0): 1}).dot()
+    graph = pygraphviz.AGraph(string=dot)
+    assert {*graph.graph_attr.keys()} <= OF_GRAPHS
+    assert {*graph.node_attr.keys()} <= OF_NODES
+    assert {*graph.edge_attr.keys()} <= OF_EDGES
