@@ -16,6 +16,17 @@ def test_dot_parsed_back_is_the_tree(symptom: str) -> None:
     assert read_back(flowchart_of(symptom).dot()) == arrows(tree_of(symptom))
 
 
+#: The word in each kind of shape, a second time: nothing is told by shape or colour alone.
+WORDS = {
+    "check": "",
+    "reading": "MEASURE",
+    "operator": "OPERATOR",
+    "battery-trained": "BATTERY-TRAINED",
+    "service": "SERVICE",
+    "doorway": "GO ON WITH",
+}
+
+
 @pytest.mark.parametrize("symptom", SYMPTOMS)
 def test_every_shape_is_what_its_step_is(symptom: str) -> None:
     steps = tree_of(symptom)["steps"]
@@ -38,7 +49,9 @@ def test_every_shape_is_what_its_step_is(symptom: str) -> None:
         assert node.attr["class"] == kind
         assert node.attr["shape"] == STYLES[NodeKind(kind)].shape
         label = unlabelled(node.attr["label"])
-        assert label.startswith(f"{list(steps).index(step) + 1} ")
+        by = "BATTERY-TRAINED" if body.get("by") == "battery-trained" else ""
+        head = [f"{list(steps).index(step) + 1}", *filter(None, [WORDS[kind], by])]
+        assert label.startswith(f"{' · '.join(head)} ")
         for key in ("do", "ask", "finding", "remedy", "leave_safe"):
             # Lines are broken at spaces and after hyphens, and only there.
             assert key not in body or "".join(body[key].split()) in "".join(label.split())
