@@ -311,7 +311,11 @@ def _bare(word: str) -> str:
 
 
 _MEANT = {
-    _bare(other): _bare(word) for word, others in _SAME.items() for other in (word, *others.split())
+    form: _bare(word)
+    for word, others in _SAME.items()
+    for other in (word, *others.split())
+    # What ends in y keeps it before an s: "spray" and "sprays" are bare in two ways.
+    for form in (_bare(other), _bare(f"{other}s"))
 }
 
 

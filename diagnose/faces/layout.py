@@ -93,11 +93,11 @@ def draw(
     fixed = len(known.signal) + prompts + len(known.legend) + 1
     least = 1 if known.signal else 2
     body, foot = _body(dialog, known, max(least, rows - len(known.status) - fixed))
-    # What does not fit gives way: first the cautions' row, never the signal word, the causes, the
+    # Where not all fits, the status gives way, the cautions' row first: never the signal word, the
     # keys.
-    above = known.status[: max(least - 1, rows - len(body) - fixed)]
+    above = known.status[: rows - len(body) - fixed]
     below = [_between(foot, columns), *_prompt(dialog, foot.prompt, columns), *known.legend]
-    return [*above, *known.signal, *body, *below][-rows:], known
+    return [*above, *known.signal, *body, *below], known
 
 
 def _arranged(dialog: Dialog, columns: int, rows: int, noting: bool) -> Arrangement:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -9,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from sentences import Sentence, halves, outcome, told, understood
 
-from diagnose.case.own_words import Fit, fitting
+from diagnose.case.own_words import Fit, fitting, tells_apart
 from diagnose.files.library import load
 
 TREES = load(Path(__file__).parents[2] / "trees").trees
@@ -35,6 +36,10 @@ TREES = load(Path(__file__).parents[2] / "trees").trees
         ("wont suck", "poor-pickup"),
         ("won\u2019t suck", "poor-pickup"),
         ("the brush does nto turn", "brushes-stopped"),
+        ("brushes aren't spinning", "brushes-stopped"),
+        ("machine no go", "no-drive"),
+        ("the vacuum quit", "poor-pickup"),
+        ("suckin badly", "poor-pickup"),
     ],
 )
 def test_words_that_fit_one_symptom(words: str, symptom: str) -> None:
@@ -51,10 +56,44 @@ def test_words_that_fit_none(words: str) -> None:
     assert fitting(TREES, words) == Fit()
 
 
+#: What people call the same at a scrubber, a second time. Common practice, no published source.
+SAID_FOR = [
+    set(words.split())
+    for words in (
+        "suction suck vac vacuum,pick pickup,solution water liquid fluid,detergent soap chemical,"
+        "brush pad disc disk,deck head,turn spin rotate round,drive move travel,flow come run,"
+        "foam suds froth bubbles lather,leak drip seep,battery power juice,streak stripe line,"
+        "smear smudge,dirt muck filth grime,clean wash,exhaust vent blower,spit spray blow,"
+        "empty flat drained,early soon quick fast,last hold,lower drop,charger plug,"
+        "stay still remain,backward reverse"
+    ).split(",")
+]
+
+
+def test_another_word_for_the_same_means_the_same() -> None:
+    names = [name.casefold() for tree in TREES.values() for name in (tree.title, *tree.also_called)]
+    for group in SAID_FOR:
+        word = re.compile(rf"\b({'|'.join(group)})(?=s?\b)")
+        said = [name for name in names if word.search(name)]
+        assert said, group
+        for name in said:
+            meant = fitting(TREES, name)
+            assert all(fitting(TREES, word.sub(other, name)) == meant for other in group), name
+
+
 def test_everything_a_tree_calls_itself_leads_to_it() -> None:
     for symptom, tree in TREES.items():
         for words in (tree.title, *tree.also_called, symptom):
             assert symptom in fitting(TREES, words).symptoms, words
+
+
+@pytest.mark.parametrize(("words", "symptom"), [("foem", "exhaust-foam"), ("a leek", "leak")])
+def test_one_letter_of_four_may_be_wrong(words: str, symptom: str) -> None:
+    assert fitting(TREES, words) == Fit((symptom,))
+
+
+def test_one_tree_tells_symptoms_apart() -> None:
+    assert tells_apart(TREES) == ["which-symptom"]
 
 
 @pytest.mark.many_cases

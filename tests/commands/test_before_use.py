@@ -343,6 +343,8 @@ def test_a_verdict_ends_it_only_with_a_release(desk: Desk) -> None:
     code, out, _ = desk("cases", "found", name, "bent", "--released", "--name", "Bo")
     assert (code, out.splitlines()[-1]) == (0, "dock: in use, nothing holds it any more.")
     assert state_of(desk) == "in use"
+    told = desk("cases", "show", name)[1].splitlines()
+    assert [line[9:] for line in told[-2:]] == ["found bent", "found bent, released"]
     page = " ".join(desk("handover", name)[1].split())
     assert "**The machine is in use:** released by Bo." in page
 

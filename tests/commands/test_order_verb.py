@@ -15,6 +15,7 @@ from strategies.written import text_of
 
 from diagnose import app
 from diagnose.case.state import Trace
+from diagnose.commands import rewriting
 from diagnose.files.library import built_in, load
 from diagnose.log.events import Found, Opened, Outset, Replied, Shown
 from diagnose.log.sqlite import SqliteLog
@@ -22,6 +23,9 @@ from diagnose.rules.check import check
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+
+    from diagnose.files.library import Library
+    from diagnose.files.problems import Problem
 
 
 @pytest.fixture
@@ -229,6 +233,24 @@ def test_a_folder_that_cannot_be_written_loses_nothing(
     assert "no space left" in err
     assert path.read_bytes() == SMALL.encode()
     assert not [child for child in trees.iterdir() if child.name.startswith(".")]
+
+
+def test_what_somebody_saved_meanwhile_stays(
+    order: Any, trees: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = trees / "small.yaml"
+    path.write_bytes(SMALL.encode())
+    saved = SMALL.replace("about one", "about the first one").encode()
+
+    def saved_while_judged(library: Library) -> list[Problem]:
+        path.write_bytes(saved)
+        return check(library)
+
+    monkeypatch.setattr(rewriting, "check", saved_while_judged)
+    code, _, err = order("small", "--write")
+    assert (code, err.count("\n")) == (3, 1)
+    assert "has changed meanwhile" in err
+    assert path.read_bytes() == saved
 
 
 # Chances from cases

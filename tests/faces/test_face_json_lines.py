@@ -151,8 +151,13 @@ def test_ask_shows_and_reads(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     fed(monkeypatch, b"2\n")
-    assert JsonLinesFace().ask(check(), HEADING) == "2"
-    assert said_by(capsys)[0]["screen"] == "check"
+    face = JsonLinesFace()
+    assert face.ask(check(), HEADING) == "2"
+    face.waits("The log is busy.")
+    out, err = capsys.readouterr()
+    # Whoever waits is told, and the lines of standard output stay screens.
+    assert json.loads(out)["screen"] == "check"
+    assert err == "The log is busy.\n"
 
 
 def closed() -> io.TextIOWrapper:

@@ -4,14 +4,26 @@ from __future__ import annotations
 
 import pytest
 from drawing import body_of, dialog_of, draw, marked, text_of, texts
-from handmade import ALL, HEADING, ONE_NEED, caution, check, finding, item, reading
+from handmade import (
+    ALL,
+    HEADING,
+    KEY_OUT,
+    ONE_NEED,
+    RANKING,
+    caution,
+    check,
+    end,
+    finding,
+    item,
+    reading,
+)
 from hypothesis import given
 from hypothesis import strategies as st
 
-from diagnose.case.screens import Named
+from diagnose.case.screens import CardLine, Named, phrase
 from diagnose.faces import layout
 from diagnose.faces.dialog import Dialog
-from diagnose.faces.elements import Status, causes_left
+from diagnose.faces.elements import Status, causes_left, elements
 from diagnose.faces.face import Heading
 from diagnose.faces.layout import LOWEST, NARROWEST
 from diagnose.measure.model import Expected
@@ -146,6 +158,13 @@ def test_the_place_and_the_causes_in_one_row_or_two() -> None:
     ]
     low = place_rows("It streaks in every curve", "Dock machine", "case K7Q2", columns=40, rows=11)
     assert low == ["case K7Q2     9 causes open, about 6 min", "In force: Key out"]
+    # The symptom is shortened to twenty letters, not to fewer: then the machine goes.
+    for columns, shown in (
+        (47, "It streaks in eve... · Dock machine · case K7Q2"),
+        (46, "It streaks in every curve · case K7Q2"),
+    ):
+        rows = place_rows("It streaks in every curve", "Dock machine", "case K7Q2", columns=columns)
+        assert rows[0] == shown
 
 
 def test_the_cautions_that_do_not_fit_are_counted() -> None:
@@ -260,6 +279,25 @@ def test_a_round_keeps_its_cautions_in_sight() -> None:
 
 def test_a_case_that_is_not_yet_one() -> None:
     assert texts(dialog_of(ALL["choose machine"], Heading()))[:2] == ["A new case", ""]
+
+
+#: The parts that screens are made of: a face gives each its place, its look or its voice.
+PARTS = set(
+    "notice note refused signal title text aside ask answer field confirm heading line".split()
+)
+
+
+def test_every_part_that_a_screen_says_is_one_that_faces_know() -> None:
+    card = (CardLine("stands", "at the dock"),)
+    more = [
+        check(card=card, note_down="Hours", doorway="It leads here", notes=(phrase("log-waits"),)),
+        finding(card=card, likelier=RANKING),
+        end(in_force=(KEY_OUT,)),
+    ]
+    screens = [*ALL.values(), *more]
+    first = Heading(first=True)
+    said = {one.kind for screen in screens for one in elements(screen, first)}
+    assert said == PARTS
 
 
 def test_a_finding_says_how_likely_it_is() -> None:

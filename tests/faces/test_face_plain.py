@@ -150,6 +150,25 @@ def test_the_notice_stands_on_the_first_screen(
     assert "NOTICE" not in capsys.readouterr().out
 
 
+def test_each_screen_says_how_it_is_answered(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    said = {
+        "choose machine": "Give its number, or type it. Or: n no machine",
+        "who says so": "Type it. Or: b back",
+        "danger": "Give a number, 1 to 6.",
+        "take": "Reply y once all lines are so. Or: c cannot",
+        "several": "Name one that cannot be met by its number: c 1. Or: c cannot",
+        "check": "Give a number, 1 to 2. Or: u not sure",
+        "reading": "Type them as distance=... time=.... Or: u not sure",
+        "one need": "Type the value. Or: u not sure",
+        "finding": "Give: f fixed",
+    }
+    for name, how in said.items():
+        piped(monkeypatch, "x").ask(ASKED[name], HEADING)
+        assert how in " ".join(capsys.readouterr().out.split()), name
+
+
 @pytest.mark.parametrize(
     ("screen", "typed_line", "reply"),
     [

@@ -95,7 +95,10 @@ def test_nothing_that_protects_or_mends_is_left_out(symptom: str, args: tuple[st
             if name not in there:
                 continue
             texts = [step.get(key, "") for key in ("do", "ask", "finding", "remedy", "leave_safe")]
-            texts += [step.get("tool", "")]
+            texts += [
+                step.get("tool", ""),
+                *([] if "--wall" in args else [step.get("look_for", "")]),
+            ]
             texts += [MEASUREMENTS[step["read"]].title] if "read" in step else []
             offered = {way.answer for way in getattr(there[name], "exits", ())}
             texts += [answer for answer, _ in exits(step) if answer in offered]
@@ -241,6 +244,16 @@ def test_the_card_gives_settings_and_service_or_there_are_lines_to_write_on() ->
 
 
 # How large, and where
+
+
+def test_papers_are_those_of_the_standards() -> None:
+    """ISO 216 (status M): each half of the one above, in whole millimetres; Y14.1: in inches."""
+    assert PAPERS["a4"] == (210, 297)
+    for larger, smaller in pairwise(("2a0", "a0", "a1", "a2", "a3", "a4")):
+        wide, high = PAPERS[larger]
+        assert PAPERS[smaller] == (high // 2, wide)
+    for name, inches in (("letter", (8.5, 11)), ("legal", (8.5, 14)), ("tabloid", (11, 17))):
+        assert PAPERS[name] == pytest.approx([25.4 * side for side in inches])
 
 
 @pytest.mark.parametrize(
