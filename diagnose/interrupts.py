@@ -1,0 +1,135 @@
+"""Ends from outside: Ctrl-C, a window that is closed, a computer that shuts down.
+
+Each raises `Interrupted` where the program is. Once a person was asked something, all but Ctrl-C
+wait for the next question instead: it is left, as at the end of the input, and whatever is asked
+after it. So a case is left in good order, and the way to go on is said. Who insists, ends it at
+once.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+_NAMES: Final = ("SIGINT", "SIGTERM", "SIGHUP", "SIGQUIT")
+
+#: Those that this system has. Ctrl-C alone does not end the program for good.
+_ENDS: Final = [getattr(signal, name) for name in _NAMES if hasattr(signal, name)]
+
+#: Seconds after which an end is raised anew that came where none can be raised.
+_SOON: Final = 0.01
+
+
+class Interrupted(KeyboardInterrupt):
+    """An end from outside: the `number` of a signal."""
+
+    def __init__(self, number: int) -> None:
+        super().__init__(number)
+        self.number = number
+
+
+class _Now:
+    """What is so in this process: signals are the process's, and no part of it owns them."""
+
+    def __init__(self) -> None:
+        self.ended: int | None = None
+        # Whether somebody was asked something, and has replied.
+        self.between = False
+        self.listener: Callable[[], None] | None = None
+        self.terminals: list[int] = []
+
+
+_now = _Now()
+
+
+def listen() -> None:
+    """Hear of the ends from now on. What the caller had ignored, as ``nohup`` does, stays so."""
+    _now.terminals = [number for number in (1, 2) if os.isatty(number)]
+    sys.unraisablehook = _swallowed
+    for number in _ENDS:
+        if signal.getsignal(number) != signal.SIG_IGN:
+            signal.signal(number, _came)
+
+
+def deafen() -> None:
+    """Hear of none any more: the work is done, and no end can change what it came to."""
+    for number in _ENDS:
+        signal.signal(number, signal.SIG_IGN)
+    if hasattr(signal, "setitimer"):
+        signal.setitimer(signal.ITIMER_REAL, 0)
+
+
+def code(broken: KeyboardInterrupt) -> int:
+    """Return the exit code of who was interrupted, as a shell says it: 128 and the signal."""
+    return 128 + (broken.number if isinstance(broken, Interrupted) else signal.SIGINT)
+
+
+@contextmanager
+def asking() -> Iterator[None]:
+    """Ask a question in here: an end breaks it off at once. Raises `Interrupted`."""
+    _now.between = False
+    try:
+        if _now.ended is not None:
+            raise Interrupted(_now.ended)
+        yield
+    finally:
+        _now.between = True
+
+
+@contextmanager
+def passed_to(listener: Callable[[], None]) -> Iterator[None]:
+    """Call `listener` for an end that comes in here, but Ctrl-C, instead of raising it."""
+    before, _now.listener = _now.listener, listener
+    try:
+        yield
+    finally:
+        _now.listener = before
+
+
+def _came(number: int, frame: object) -> None:
+    if number == signal.SIGINT:
+        raise Interrupted(number)
+    again, _now.ended = _now.ended is not None, number
+    if number == getattr(signal, "SIGHUP", None):
+        _let_go_of_what_is_gone()
+        if again:
+            return  # kernel and shell both say that a window was closed
+    if _now.listener is not None and not again:
+        _now.listener()
+    elif again or not _now.between:
+        raise Interrupted(number)
+
+
+def _let_go_of_what_is_gone() -> None:
+    """Send what is said nowhere where its window was closed: nobody is told of it any more."""
+    gone = [number for number in _now.terminals if not os.isatty(number)]
+    if not gone:
+        return
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    for number in gone:
+        os.dup2(nowhere, number)
+    os.close(nowhere)
+
+
+def _swallowed(found: sys.UnraisableHookArgs) -> None:
+    """Raise an end once more, soon, that came in a place that raises nothing.
+
+    Such as in a weak reference's callback, of which the import of a module has many.
+    """
+    broken = found.exc_value
+    if not isinstance(broken, Interrupted):
+        sys.__unraisablehook__(found)
+    elif hasattr(signal, "setitimer"):
+        signal.signal(signal.SIGALRM, lambda *_: _again(broken.number))
+        signal.setitimer(signal.ITIMER_REAL, _SOON)
+
+
+def _again(number: int) -> None:
+    if number == signal.SIGINT or not _now.between:
+        raise Interrupted(number)
