@@ -11,7 +11,7 @@ from __future__ import annotations
 import os
 import signal
 import sys
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
@@ -50,7 +50,7 @@ _now = _Now()
 
 def listen() -> None:
     """Hear of the ends from now on. What the caller had ignored, as ``nohup`` does, stays so."""
-    _now.terminals = [number for number in (1, 2) if os.isatty(number)]
+    _now.terminals = [number for number in (0, 1, 2) if os.isatty(number)]
     sys.unraisablehook = _swallowed
     for number in _ENDS:
         if signal.getsignal(number) != signal.SIG_IGN:
@@ -68,6 +68,18 @@ def deafen() -> None:
 def code(broken: KeyboardInterrupt) -> int:
     """Return the exit code of who was interrupted, as a shell says it: 128 and the signal."""
     return 128 + (broken.number if isinstance(broken, Interrupted) else signal.SIGINT)
+
+
+def let_go() -> None:
+    """Leave the terminal to the shell, where an end came to a program that was stopped.
+
+    Whoever touches a terminal from the background is stopped once more.
+    """
+    if _now.ended is None:
+        return
+    with suppress(OSError):
+        if os.tcgetpgrp(0) != os.getpgrp():
+            _send_nowhere(_now.terminals)
 
 
 @contextmanager
@@ -97,7 +109,8 @@ def _came(number: int, frame: object) -> None:
         raise Interrupted(number)
     again, _now.ended = _now.ended is not None, number
     if number == getattr(signal, "SIGHUP", None):
-        _let_go_of_what_is_gone()
+        # Its window was closed: nobody is told of it any more.
+        _send_nowhere([one for one in _now.terminals if one and not os.isatty(one)])
         if again:
             return  # kernel and shell both say that a window was closed
     if _now.listener is not None and not again:
@@ -106,14 +119,14 @@ def _came(number: int, frame: object) -> None:
         raise Interrupted(number)
 
 
-def _let_go_of_what_is_gone() -> None:
-    """Send what is said nowhere where its window was closed: nobody is told of it any more."""
-    gone = [number for number in _now.terminals if not os.isatty(number)]
-    if not gone:
-        return
+def _send_nowhere(streams: list[int]) -> None:
+    """Send standard streams nowhere; the standard input has ended then."""
+    ended, unused = os.pipe()
+    os.close(unused)
     nowhere = os.open(os.devnull, os.O_WRONLY)
-    for number in gone:
-        os.dup2(nowhere, number)
+    for number in streams:
+        os.dup2(nowhere if number else ended, number)
+    os.close(ended)
     os.close(nowhere)
 
 

@@ -175,9 +175,12 @@ def run(desk: Desk, state: State, record: Record | None) -> CautionState | None:
         return state.cautions
     if state.outcome == "left" and view.leaves_nothing(desk.visit, state):
         record = None
-    show_end(desk, record, state.frames[-1].tree.title, view.screen(desk.visit, state))
-    if kept is not None:
-        kept.settle()
+    try:
+        show_end(desk, record, state.frames[-1].tree.title, view.screen(desk.visit, state))
+    finally:
+        # Also where nobody sees the end any more.
+        if kept is not None:
+            kept.settle()
     return None
 
 

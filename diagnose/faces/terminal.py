@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import asyncio
 import atexit
+import errno
 import os
 import signal
 import sys
@@ -173,11 +174,12 @@ class FullScreen:
             if self._loop is None:
                 self._begin()
             return self._replied()
-        except EOFError:
+        except BaseException as error:
             self.close()
-            return None
-        except BaseException:
-            self.close()
+            # A terminal that is gone says so to whoever draws, or as the end of its input.
+            gone = isinstance(error, OSError) and error.errno == errno.EIO
+            if gone or isinstance(error, EOFError):
+                return None
             raise
 
     def _replied(self) -> str | None:
@@ -226,7 +228,9 @@ class FullScreen:
         self._task = self._app = self._reply = None
         if task is not None and app is not None:
             if not task.done():
-                app.exit()
+                # Where the input has ended meanwhile, it is on its way out already.
+                with suppress(Exception):
+                    app.exit()
             with suppress(Exception):
                 loop.run_until_complete(task)
         loop.close()
@@ -336,6 +340,7 @@ class FullScreen:
         """
         assert self._app is not None
         os.kill(0, signal.SIGTSTP)
+        interrupts.let_go()
         _drop_typed_ahead(self._app.input)
         self._drawn = None
 
