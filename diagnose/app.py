@@ -103,6 +103,8 @@ def run(args: list[str]) -> int:
     except BrokenPipeError as error:
         return _output_failed(error)
     except Exception as error:
+        if (end := interrupts.behind(error)) is not None:
+            return interrupts.code(end)
         if os.environ.get("DIAGNOSE_TRACEBACK"):
             raise
         return _unexpected(error, args)

@@ -65,6 +65,17 @@ def deafen() -> None:
         signal.setitimer(signal.ITIMER_REAL, 0)
 
 
+def behind(error: BaseException) -> KeyboardInterrupt | None:
+    """Return the end that an error came of, if it did.
+
+    Python 3.11 makes one of its own of what is raised while a class is made.
+    """
+    seen: BaseException | None = error
+    while seen is not None and not isinstance(seen, KeyboardInterrupt):
+        seen = seen.__cause__ or seen.__context__
+    return seen
+
+
 def code(broken: KeyboardInterrupt) -> int:
     """Return the exit code of who was interrupted, as a shell says it: 128 and the signal."""
     return 128 + (broken.number if isinstance(broken, Interrupted) else signal.SIGINT)
