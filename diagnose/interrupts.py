@@ -9,6 +9,7 @@ once.
 from __future__ import annotations
 
 import os
+import select
 import signal
 import sys
 from contextlib import contextmanager, suppress
@@ -113,6 +114,40 @@ def passed_to(listener: Callable[[], None]) -> Iterator[None]:
         yield
     finally:
         _now.listener = before
+
+
+def await_line(stream: object, ask: Callable[[], None], again: Callable[[], None]) -> None:
+    """Ask for a line, and wait until it can be read; `again` asks where Ctrl-Z was in between.
+
+    Who only reads hears of no signal that comes just before: it waits for the next line then. A
+    stream that is no file is not waited for.
+    """
+    try:
+        source: int = stream.fileno()  # type: ignore[attr-defined]
+    except (AttributeError, OSError, ValueError):
+        ask()
+        return
+    with _numbers_of_signals() as came:
+        ask()
+        while source not in select.select([source, came], [], [])[0]:
+            if signal.SIGCONT in os.read(came, 64):
+                again()
+
+
+@contextmanager
+def _numbers_of_signals() -> Iterator[int]:
+    """Give a file to read the number of each signal from; going on after Ctrl-Z is one of them."""
+    came, writes = os.pipe()
+    os.set_blocking(writes, False)
+    before = signal.set_wakeup_fd(writes, warn_on_full_buffer=False)
+    handler = signal.signal(signal.SIGCONT, lambda *_: None)
+    try:
+        yield came
+    finally:
+        signal.signal(signal.SIGCONT, handler)
+        signal.set_wakeup_fd(before)
+        os.close(came)
+        os.close(writes)
 
 
 def _came(number: int, frame: object) -> None:

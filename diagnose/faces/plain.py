@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import io
 import shutil
-import signal
 import sys
 import textwrap
-from contextlib import contextmanager
 from typing import TYPE_CHECKING, Final
 
+from diagnose import interrupts
 from diagnose.case.screens import (
     CautionScreen,
     CheckScreen,
@@ -208,32 +207,24 @@ class PlainFace:
     def _line(self, prompt: str) -> str | None:
         if sys.stdout is not None:
             sys.stdout.flush()
+
+        def ask() -> None:
+            print(prompt, end="", flush=True)
+
+        def again() -> None:
+            self._say("")
+            self._say_elements(self._asked)
+            ask()
+
         try:
-            with self._said_again(prompt):
-                # Each look at a line makes a copy of it.
-                return input(prompt if self._interactive else "")[:LONGEST_LINE]
+            if self._interactive:
+                interrupts.await_line(sys.stdin, ask, again)
+            # Each look at a line makes a copy of it.
+            return input()[:LONGEST_LINE]
         except BrokenPipeError:
             raise  # nobody reads what we say: that is the caller's, like every broken pipe
         except (EOFError, OSError, ValueError, RuntimeError):
             return None
-
-    @contextmanager
-    def _said_again(self, prompt: str) -> Iterator[None]:
-        """Say in here what is asked once more when the program goes on that Ctrl-Z stopped."""
-
-        def say(number: int, frame: object) -> None:
-            self._say("")
-            self._say_elements(self._asked)
-            print(prompt, end="", flush=True)
-
-        if not (self._interactive and hasattr(signal, "SIGCONT")):
-            yield
-            return
-        before = signal.signal(signal.SIGCONT, say)
-        try:
-            yield
-        finally:
-            signal.signal(signal.SIGCONT, before)
 
 
 def _filled(text: str, indent: str = "") -> str:
