@@ -116,22 +116,24 @@ def passed_to(listener: Callable[[], None]) -> Iterator[None]:
         _now.listener = before
 
 
-def await_line(stream: object, ask: Callable[[], None], again: Callable[[], None]) -> None:
+def await_line(stream: object, ask: Callable[[], None], again: Callable[[], None]) -> bool:
     """Ask for a line, and wait until it can be read; `again` asks where Ctrl-Z was in between.
 
-    Who only reads hears of no signal that comes just before: it waits for the next line then. A
-    stream that is no file is not waited for.
+    Who only reads hears of no signal that comes just before: it waits for the next line then.
+    Returns whether it has asked: it does not where the stream is no file, nor on Windows.
     """
     try:
         source: int = stream.fileno()  # type: ignore[attr-defined]
     except (AttributeError, OSError, ValueError):
-        ask()
-        return
+        return False
+    if not hasattr(signal, "SIGCONT"):
+        return False
     with _numbers_of_signals() as came:
         ask()
         while source not in select.select([source, came], [], [])[0]:
             if signal.SIGCONT in os.read(came, 64):
                 again()
+    return True
 
 
 @contextmanager

@@ -217,10 +217,9 @@ class PlainFace:
             ask()
 
         try:
-            if self._interactive:
-                interrupts.await_line(sys.stdin, ask, again)
+            asked = not self._interactive or interrupts.await_line(sys.stdin, ask, again)
             # Each look at a line makes a copy of it.
-            return input()[:LONGEST_LINE]
+            return input("" if asked else prompt)[:LONGEST_LINE]
         except BrokenPipeError:
             raise  # nobody reads what we say: that is the caller's, like every broken pipe
         except (EOFError, OSError, ValueError, RuntimeError):
