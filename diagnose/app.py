@@ -2,7 +2,9 @@
 
 This is the only place that turns what happened into an exit code: 0 done; 1 the work was done and
 the answer is bad; 2 wrong use; 3 a file, a unit, a log or an output that cannot be used; 130
-interrupted before the work was done.
+interrupted before the work was done, 128 and the signal's number where it was another end from
+outside (129 the window was closed, 131 Ctrl-\\, 143 the system asked). Whoever is asked something
+then leaves it, which is done: 0.
 """
 
 from __future__ import annotations
@@ -10,11 +12,10 @@ from __future__ import annotations
 import errno
 import gc
 import os
-import signal
 import sys
 from contextlib import suppress
 
-from diagnose import __version__
+from diagnose import __version__, interrupts
 from diagnose.text import shortened
 
 VERBS = {
@@ -37,9 +38,6 @@ VERBS = {
 #: A longer message holds what was typed.
 _LONGEST_LINE = 2000
 
-#: As a shell says it of a command that Ctrl-C ended.
-INTERRUPTED = 130
-
 #: Why an output cannot be written: the disk is full, or at its quota, or broken.
 _NO_ROOM = {errno.ENOSPC, errno.EDQUOT, errno.EIO, errno.EFBIG}
 
@@ -58,15 +56,21 @@ out of battery early. Without a verb it asks for the machine and the symptom and
 
 def main() -> None:
     """Run the program and exit."""
-    # Imports and trees are tens of thousands of objects that stay: at its usual pace the collector
-    # walks them again and again, which is a third of the time to the first screen.
-    gc.set_threshold(100_000, 20, 100)
-    _open_all_three()
-    code = run(sys.argv[1:])
-    # The work is done: Ctrl-C comes too late to change what it came to.
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    # What was said may still wait in the buffer: it was not done before it is out.
-    unwritten = _unwritten()
+    try:
+        interrupts.listen()
+        # Imports and trees are tens of thousands of objects that stay: at its usual pace the
+        # collector walks them again and again, which is a third of the time to the first screen.
+        gc.set_threshold(100_000, 20, 100)
+        _open_all_three()
+        code = run(sys.argv[1:])
+        # What was said may still wait in the buffer: it was not done before it is out.
+        unwritten = _unwritten()
+        # The work is done: an end from outside comes too late to change what it came to.
+        interrupts.deafen()
+    except KeyboardInterrupt as broken:
+        interrupts.deafen()
+        code, unwritten = interrupts.code(broken), None
+        _swallow_output()
     # What is left ends with the process: the collector need not walk all of it once more for that.
     gc.freeze()
     sys.exit(code if unwritten is None else _output_failed(unwritten))
@@ -95,11 +99,13 @@ def run(args: list[str]) -> int:
     except SystemExit as exit_:
         # argparse has printed its help.
         return exit_.code if isinstance(exit_.code, int) else 0
-    except KeyboardInterrupt:
-        return INTERRUPTED
+    except KeyboardInterrupt as broken:
+        return interrupts.code(broken)
     except BrokenPipeError as error:
         return _output_failed(error)
     except Exception as error:
+        if (end := interrupts.behind(error)) is not None:
+            return interrupts.code(end)
         if os.environ.get("DIAGNOSE_TRACEBACK"):
             raise
         return _unexpected(error, args)

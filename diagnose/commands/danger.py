@@ -68,8 +68,11 @@ def keep(library: ReadyLibrary, face: Face, options: argparse.Namespace, met: Da
         record = None if options.trial else _kept(desk, options, met, URGENT)
     except LogError:
         notes = (*end.notes, phrase("not-kept-yet"))
-        show_end(desk, None, "", replace(end, notes=notes))
-        _kept(desk, options, met)
+        try:
+            show_end(desk, None, "", replace(end, notes=notes))
+        finally:
+            # Also where nobody sees the end any more.
+            _kept(desk, options, met)
         return opt.OK
     show_end(desk, record, "", end)
     return opt.OK

@@ -47,9 +47,12 @@ def run_round(
         state = turn.state
     # What ended it at an item is told on its own page, whatever became of its cases.
     page = state.outcome == "referred" and state.begins is None
-    show_end(desk, record, state.round.title, view.screen(desk.visit, state), page=page)
-    if record is not None:
-        record.settle()
+    try:
+        show_end(desk, record, state.round.title, view.screen(desk.visit, state), page=page)
+    finally:
+        # Also where nobody sees the end any more.
+        if record is not None:
+            record.settle()
 
 
 def _with_case(

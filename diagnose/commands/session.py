@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 from msgspec import Struct
 from msgspec.structs import replace
 
+from diagnose import interrupts
 from diagnose.case import onward, view, walk
 from diagnose.case.screens import EndScreen, RefusedScreen, phrase
 from diagnose.faces.face import Heading
@@ -212,9 +213,12 @@ def run(desk: Desk, state: State, record: Record | None) -> CautionState | None:
         # What was never opened needs no end.
         kept = None if record is None or record.case is None else record
         record = None
-    show_end(desk, record, state.frames[-1].tree.title, view.screen(desk.visit, state))
-    if kept is not None:
-        kept.settle()
+    try:
+        show_end(desk, record, state.frames[-1].tree.title, view.screen(desk.visit, state))
+    finally:
+        # Also where nobody sees the end any more.
+        if kept is not None:
+            kept.settle()
     return None
 
 
@@ -272,7 +276,8 @@ def walked(desk: Desk, state: State, record: Record | None) -> State:
 def said(face: Face, screen: Screen, heading: Heading) -> str:
     """Return the reply to a screen. Who breaks off, or says nothing any more, leaves."""
     try:
-        text = face.ask(screen, heading)
+        with interrupts.asking():
+            text = face.ask(screen, heading)
     except KeyboardInterrupt:
         return replies.LEAVE
     return replies.LEAVE if text is None else text

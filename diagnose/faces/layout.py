@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING, Final, TypeAlias
 
 from msgspec import Struct
 
-from diagnose.faces.words import REPLIES
+from diagnose.case.screens import DangerScreen
+from diagnose.faces.words import REPLIES, STOP_SMALL, TOO_SMALL
 from diagnose.files import replies
-from diagnose.text import cells, cut, printable, tail, widths, wrap_each
+from diagnose.text import cells, cut, head, printable, tail, widths, wrap, wrap_each
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -25,9 +26,9 @@ Piece: TypeAlias = tuple[str, str]
 #: Where the terminal's own cursor goes.
 CURSOR: Final[Piece] = ("[SetCursorPosition]", "")
 
-#: A terminal smaller than this is drawn as if it were so wide and high.
-NARROWEST: Final = 16
-LOWEST: Final = 5
+#: A terminal smaller than this shows nothing but that it is too small.
+NARROWEST: Final = 20
+LOWEST: Final = 8
 
 #: Below this width nothing is indented; below this height no air is kept under the status.
 ROOMY_WIDTH: Final = 40
@@ -80,12 +81,14 @@ class Arrangement(Struct, frozen=True):
 
 def draw(
     dialog: Dialog, columns: int, rows: int, known: Arrangement | None = None
-) -> tuple[list[ScreenRow], Arrangement]:
+) -> tuple[list[ScreenRow], Arrangement | None]:
     """Return exactly `rows` rows, and how they were arranged; what is in sight is noted.
 
-    `known` is how this dialog was arranged when it was drawn last, since it was opened.
+    `known` is how this dialog was arranged when it was drawn last, since it was opened. In a
+    terminal too small for it nothing of it is drawn, and nothing arranged.
     """
-    columns, rows = max(columns, NARROWEST), max(rows, LOWEST)
+    if columns < NARROWEST or rows < LOWEST:
+        return _too_small(dialog, columns, rows), None
     asked = (columns, rows, dialog.note is not None)
     if known is None or (known.columns, known.rows, known.noting) != asked:
         known = _arranged(dialog, *asked)
@@ -98,6 +101,18 @@ def draw(
     above = known.status[: rows - len(body) - fixed]
     below = [_between(foot, columns), *_prompt(dialog, foot.prompt, columns), *known.legend]
     return [*above, *known.signal, *body, *below], known
+
+
+def _too_small(dialog: Dialog, columns: int, rows: int) -> list[ScreenRow]:
+    """Return one sentence, the longest for which there is room; at a danger it says the stop."""
+    for sentence in STOP_SMALL if isinstance(dialog.screen, DangerScreen) else TOO_SMALL:
+        shown = wrap(sentence, columns)
+        if len(shown) <= rows and all(cells(word) <= columns for word in sentence.split()):
+            break
+    else:
+        shown = [head(sentence, columns)]
+    drawn = [ScreenRow((("", row),)) for row in shown]
+    return [*drawn, *[ScreenRow()] * (rows - len(drawn))]
 
 
 def _arranged(dialog: Dialog, columns: int, rows: int, noting: bool) -> Arrangement:

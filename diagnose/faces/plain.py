@@ -8,6 +8,7 @@ import sys
 import textwrap
 from typing import TYPE_CHECKING, Final
 
+from diagnose import interrupts
 from diagnose.case.screens import (
     CautionScreen,
     CheckScreen,
@@ -63,6 +64,8 @@ class PlainFace:
         # How many lines of which caution are confirmed, should something be asked in between.
         self._confirmed: tuple[Screen | None, int] = (None, 0)
         self._values: _Values | None = None
+        # What is asked, should the program be stopped and go on.
+        self._asked: list[Element] = []
         # A letter that the terminal's encoding lacks, or one typed that it cannot read, is shown
         # as a question mark; a crash would cost the case its next answer.
         for stream in (sys.stdin, sys.stdout):
@@ -79,10 +82,11 @@ class PlainFace:
         """Say a screen and return the line typed, a single letter as the reply it stands for."""
         self._say("")
         self._say_status(screen, heading)
-        told = elements(screen, heading)
+        told, self._asked = elements(screen, heading), []
         if isinstance(screen, CautionScreen) and self._interactive:
             return self._caution(screen, told)
         self._say_elements(told)
+        self._asked = told
         if isinstance(screen, ReadingScreen) and len(screen.needs) > 1 and self._interactive:
             return self._each_value(screen)
         return self._reply(screen, "Reply: ")
@@ -204,9 +208,19 @@ class PlainFace:
     def _line(self, prompt: str) -> str | None:
         if sys.stdout is not None:
             sys.stdout.flush()
+
+        def ask() -> None:
+            print(prompt, end="", flush=True)
+
+        def again() -> None:
+            self._say("")
+            self._say_elements(self._asked)
+            ask()
+
         try:
+            asked = not self._interactive or interrupts.await_line(sys.stdin, ask, again)
             # Each look at a line makes a copy of it.
-            return input(prompt if self._interactive else "")[:LONGEST_LINE]
+            return input("" if asked else prompt)[:LONGEST_LINE]
         except BrokenPipeError:
             raise  # nobody reads what we say: that is the caller's, like every broken pipe
         except (EOFError, OSError, ValueError, RuntimeError):

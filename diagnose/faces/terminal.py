@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import asyncio
 import atexit
+import errno
 import os
 import signal
 import sys
@@ -17,7 +18,7 @@ from time import monotonic
 from typing import TYPE_CHECKING, Any, Final
 
 from msgspec.structs import replace
-from prompt_toolkit.application import Application
+from prompt_toolkit.application import Application, run_in_terminal
 from prompt_toolkit.filters import Condition
 from prompt_toolkit.input.typeahead import clear_typeahead
 from prompt_toolkit.key_binding import KeyBindings
@@ -26,8 +27,9 @@ from prompt_toolkit.layout import FormattedTextControl, Layout, Window
 from prompt_toolkit.output import ColorDepth
 from prompt_toolkit.styles import Style
 
+from diagnose import interrupts
 from diagnose.case.screens import DangerScreen, EndScreen, RefusedScreen
-from diagnose.faces.dialog import GO_ON, Dialog
+from diagnose.faces.dialog import ALARM, GO_ON, Dialog
 from diagnose.faces.elements import StatusLine
 from diagnose.faces.layout import CURSOR, draw
 from diagnose.faces.plain import PlainFace
@@ -168,32 +170,39 @@ class FullScreen:
         """
         self._dialog, self._arrangement = dialog, None
         self._drawn = None
-        if self._loop is None:
-            self._begin()
+        try:
+            if self._loop is None:
+                self._begin()
+            return self._replied()
+        except BaseException as error:
+            self.close()
+            # A terminal that is gone says so to whoever draws, or as the end of its input.
+            gone = isinstance(error, OSError) and error.errno == errno.EIO
+            if gone or isinstance(error, EOFError):
+                return None
+            raise
+
+    def _replied(self) -> str | None:
         assert self._loop is not None
         assert self._app is not None
         _drop_typed_ahead(self._app.input)
         self._reply = self._loop.create_future()
-        if self._task is None:
-            # Its own handler would print a traceback and wait for a key.
-            self._loop.set_exception_handler(self._failed)
-            self._task = self._loop.create_task(self._app.run_async(set_exception_handler=False))
-        else:
-            self._app.invalidate()
-        try:
+        with interrupts.passed_to(self._ended_from_outside):
+            if self._task is None:
+                # Its own handler would print a traceback and wait for a key.
+                self._loop.set_exception_handler(self._failed)
+                self._task = self._loop.create_task(
+                    self._app.run_async(set_exception_handler=False)
+                )
+            else:
+                self._app.invalidate()
             waited: set[asyncio.Future[Any]] = {self._task, self._reply}
             either = asyncio.wait(waited, return_when=asyncio.FIRST_COMPLETED)
             self._loop.run_until_complete(either)
-            if self._reply.done():
-                return self._reply.result()
+        if not self._reply.done():
             self._task.result()  # the application ended by itself: with an error, or at the end
-        except EOFError:
-            pass
-        except BaseException:
-            self.close()
-            raise
-        self.close()
-        return None
+            raise EOFError
+        return self._reply.result()
 
     def say(self, words: str) -> None:
         """Say something at the foot of the last screen, which takes no key any more."""
@@ -219,17 +228,15 @@ class FullScreen:
         self._task = self._app = self._reply = None
         if task is not None and app is not None:
             if not task.done():
-                app.exit()
+                # Where the input has ended meanwhile, it is on its way out already.
+                with suppress(Exception):
+                    app.exit()
             with suppress(Exception):
                 loop.run_until_complete(task)
         loop.close()
 
     def _begin(self) -> None:
         self._loop = asyncio.new_event_loop()
-        # Who ends the program from outside ends it like Ctrl-C: the terminal as it was, the way to
-        # resume on it. Not every system and thread can hear of it.
-        with suppress(NotImplementedError, RuntimeError, ValueError):
-            self._loop.add_signal_handler(signal.SIGTERM, self._broken_off)
         panels = dict.fromkeys(_PANELS, "reverse bold") if no_color() else _PANELS
         self._app = Application(
             layout=Layout(
@@ -259,8 +266,10 @@ class FullScreen:
         assert self._dialog is not None
         if self._reply is not None and self._reply.done():
             return self._shown  # the next screen comes at once: this one is not drawn anew
-        size = self._app.output.get_size()
-        rows, self._arrangement = draw(self._dialog, size.columns, size.rows, self._arrangement)
+        size, known = self._app.output.get_size(), self._arrangement
+        rows, self._arrangement = draw(self._dialog, size.columns, size.rows, known)
+        if known is None:
+            self._drawn = None  # in sight from now on
         self._shown = []
         for row in rows:
             self._shown += [("", "\n")] if self._shown else []
@@ -275,9 +284,12 @@ class FullScreen:
     def _takes_keys(self) -> bool:
         """Whether a key can be meant for the screen: none before it was there, or after the reply.
 
-        Nor the rest of a burst of keys that happened to have the one for danger in it.
+        Nor one in a terminal too small for it, nor the rest of a burst of keys that happened to
+        have the one for danger in it.
         """
         if self._dialog is None or self._drawn is None or self._waits() is None:
+            return False
+        if self._arrangement is None:
             return False
         alarm = isinstance(self._dialog.screen, DangerScreen)
         return not alarm or monotonic() - self._drawn >= self.burst
@@ -286,7 +298,7 @@ class FullScreen:
         bindings = KeyBindings()
 
         def press(key: str) -> None:
-            if self._dialog is not None and self._takes_keys:
+            if self._dialog is not None and (self._takes_keys or self._too_small_for(key)):
                 self._answer(self._dialog.press(key))
 
         for name in _NAMED:
@@ -304,6 +316,7 @@ class FullScreen:
                 self._dialog.paste(event.data)
 
         @bindings.add("c-c")
+        @bindings.add("c-\\")
         @bindings.add(Keys.SIGINT)
         def _(event: KeyPressEvent) -> None:
             self._broken_off()
@@ -312,10 +325,36 @@ class FullScreen:
         def _(event: KeyPressEvent) -> None:
             event.app.exit(exception=EOFError)
 
+        @bindings.add("c-z")
+        def _(event: KeyPressEvent) -> None:
+            if hasattr(signal, "SIGTSTP"):
+                run_in_terminal(self._stop, render_cli_done=True)
+
         return bindings
+
+    def _stop(self) -> None:
+        """Stop as Ctrl-Z does, all that was started with the program too, until it is continued.
+
+        What was typed in between was for the shell.
+        """
+        assert self._app is not None
+        os.kill(0, signal.SIGTSTP)
+        interrupts.let_go()
+        _drop_typed_ahead(self._app.input)
+        self._drawn = None
 
     def _waits(self) -> asyncio.Future[str | None] | None:
         return None if self._reply is None or self._reply.done() else self._reply
+
+    def _too_small_for(self, key: str) -> bool:
+        """Whether the terminal shows nothing of the screen, and the key is the one for danger."""
+        hidden = self._drawn is not None and self._arrangement is None
+        return hidden and key == ALARM and self._waits() is not None
+
+    def _ended_from_outside(self) -> None:
+        """Break off as soon as nothing is drawn half."""
+        assert self._loop is not None
+        self._loop.call_soon_threadsafe(self._broken_off)
 
     def _broken_off(self) -> None:
         if (reply := self._waits()) is not None:

@@ -23,6 +23,16 @@ DANGER: Final = "Smoke, smell, heat, swollen battery, somebody hurt: ! at once."
 
 #: The screen of a danger: the stop, and what it may be.
 STOP: Final = "Stop. Get off. Send people away. Call for help."
+
+#: What stands in a window that is too small for any screen, and for that of a danger: the longest
+#: for which there is room.
+TOO_SMALL: Final = (
+    "This window is too small. Make it larger to go on. Danger: ! at once.",
+    "Too small. Make it larger.",
+    "Too small",
+)
+STOP_SMALL: Final = (f"{STOP} Then make this window larger.", STOP, "Stop. Get off.", "Stop")
+
 DANGERS: Final[dict[str, str]] = {
     "smoke": "Smoke or a burning smell",
     "heat": "Something is too hot",

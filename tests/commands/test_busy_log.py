@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import io
 import json
 import sqlite3
@@ -14,6 +15,7 @@ import pytest
 from strategies.desk import Desk
 
 from diagnose.app import run
+from diagnose.faces.json_lines import JsonLinesFace
 from diagnose.log import patience
 from diagnose.log.events import CaseOver, ItemReplied, Opened, Released, Replied
 from diagnose.log.sqlite import SqliteLog
@@ -21,6 +23,9 @@ from diagnose.log.sqlite import SqliteLog
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
+
+    from diagnose.case.screens import Screen
+    from diagnose.faces.face import Heading
 
 LOCK, UNLOCK, LOCK_IMMEDIATE = "lock", "unlock", "lock to write"
 
@@ -161,6 +166,40 @@ def test_a_danger_before_a_case_shows_its_end_and_says_that_it_is_not_kept(desk:
     assert (code, "locked by another program" in err) == (3, True)
     code, screens, err = desk.said("start", "--machine", "dock", replies=replies[1:])
     assert (code, err, screens[-1]["outcome"]) == (0, "", "referred")
+
+
+@pytest.mark.parametrize("case", ["case", "round", "before"])
+def test_a_danger_is_kept_though_nobody_sees_its_end(desk: Busy, case: str) -> None:
+    """The window is closed while others write to the log; they are done by the end."""
+    begun = {
+        "case": (*START, ("done", LOCK, "danger", "smoke")),
+        "round": ("round", "daily", "--machine", "dock", ("done", LOCK, "danger", "smoke")),
+        "before": ("start", "--machine", "dock", (LOCK, "danger", "smoke")),
+    }
+    *args, replies = begun[case]
+    if case == "before":
+        desk.daily("leave")
+    running: list[Others] = []
+
+    class Noted(Others):
+        def lock(self) -> None:
+            super().lock()
+            running.append(self)
+
+    def gone(self: JsonLinesFace, screen: Screen, heading: Heading) -> None:
+        if screen.screen != "end":
+            shown(self, screen, heading)
+            return
+        running[0].unlock()
+        raise OSError(errno.EIO, "no terminal")
+
+    shown = JsonLinesFace.show
+    with desk.patch.context() as patch:
+        patch.setattr("test_busy_log.Others", Noted)
+        patch.setattr(JsonLinesFace, "show", gone)
+        code, _, _ = desk.said(*args, replies=replies)
+    assert code == 3
+    assert desk.cases()[-1]["outcome"] == "referred"
 
 
 def test_a_danger_with_a_log_that_cannot_be_had_at_all_shows_its_stop(desk: Busy) -> None:

@@ -177,7 +177,7 @@ def test_whoever_interrupts_finds_the_old_file_or_the_new_one(
     thing, name, wrapped, done = FAULTS[fault]
     with monkeypatch.context() as patch:
         patch.setattr(thing, name, wrapped(KeyboardInterrupt()))
-        assert run(command, library) == app.INTERRUPTED
+        assert run(command, library) == 130
     assert file.read_bytes() == (new if done else old)
     assert sorted(path.name for path in library.iterdir()) == names
 
