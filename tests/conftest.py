@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import sys
 from typing import TYPE_CHECKING
 
@@ -30,6 +31,14 @@ settings.register_profile(
     "search", settings.get_profile("all"), derandomize=False, max_examples=2000
 )
 settings.load_profile("working")
+
+
+# What a shell starts in the background ignores Ctrl-C, and so would all that the tests start.
+for _name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGQUIT"):
+    _number = getattr(signal, _name, None)
+    if _number is not None and signal.getsignal(_number) == signal.SIG_IGN:
+        _own = signal.default_int_handler if _name == "SIGINT" else signal.SIG_DFL
+        signal.signal(_number, _own)
 
 
 @pytest.hookimpl(wrapper=True)
