@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from diagnose import app, interrupts
+from diagnose.commands.session import said
 from diagnose.interrupts import Interrupted
 
 if TYPE_CHECKING:
@@ -84,7 +85,25 @@ def test_a_listener_is_called_instead() -> None:
     assert called == [1]
 
 
-def test_the_work_is_done() -> None:
+def test_nothing_is_asked_any_more_once_the_program_is_ended() -> None:
+    """As of a round, whose case was left."""
+
+    class Face:
+        def ask(self, screen: object, heading: object) -> str:
+            asked.append(screen)
+            signal.raise_signal(signal.SIGTERM)
+            return "1"
+
+    asked: list[object] = []
+    assert [said(Face(), f"screen {at}", None) for at in (1, 2)] == ["leave", "leave"]  # type: ignore[arg-type]
+    assert asked == ["screen 1"]
+
+
+@pytest.mark.parametrize("timers", [True, False])
+def test_the_work_is_done(timers: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    if not timers:
+        monkeypatch.delattr(signal, "setitimer")
+        Dropped(signal.SIGTERM)  # nothing can be done about it there
     interrupts.deafen()
     for number in ENDS:
         signal.raise_signal(number)
@@ -188,6 +207,19 @@ def test_an_end_right_before_the_reading_is_heard() -> None:
     ours, theirs = pty.openpty()
     with os.fdopen(theirs) as stream, pytest.raises(Interrupted), interrupts.asking():
         interrupts.await_line(stream, lambda: os.kill(os.getpid(), signal.SIGTERM), pytest.fail)
+    os.close(ours)
+
+
+def test_another_signal_asks_nothing_again() -> None:
+    ours, theirs = pty.openpty()
+    signal.signal(signal.SIGALRM, lambda *_: os.write(ours, b"a line\n"))
+
+    def ask() -> None:
+        os.kill(os.getpid(), signal.SIGTERM)
+        signal.setitimer(signal.ITIMER_REAL, 0.05)
+
+    with os.fdopen(theirs) as stream, interrupts.passed_to(lambda: None):
+        assert interrupts.await_line(stream, ask, pytest.fail)
     os.close(ours)
 
 

@@ -197,6 +197,19 @@ def test_a_file_that_is_being_written_stays_as_it_was(tmp_path: Path) -> None:
     assert picture.read_text() == "old"
 
 
+@pytest.mark.parametrize("number", ENDS)
+def test_an_end_while_the_process_ends_comes_too_late(number: signal.Signals) -> None:
+    program = (
+        f"import atexit, signal; atexit.register(signal.raise_signal, {number:d});"
+        "from diagnose.__main__ import main; main()"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", program, "--version"], capture_output=True, check=False
+    )
+    assert (done.returncode, done.stderr) == (0, b"")
+    assert done.stdout.startswith(b"diagnose ")
+
+
 def test_what_the_caller_ignores_ends_nothing() -> None:
     """As after ``nohup``, which ignores that the window is closed."""
     child = subprocess.Popen(

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import re
 import signal
 import sys
 import time
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from handmade import (
@@ -28,7 +29,9 @@ from handmade import (
 )
 from terminals import PROGRAM, Terminal, TypedAt, typed_at
 
+from diagnose import interrupts
 from diagnose.case.screens import phrase
+from diagnose.faces.layout import draw
 from diagnose.faces.terminal import BURST, FullScreen, TerminalFace, no_color
 
 if TYPE_CHECKING:
@@ -199,6 +202,61 @@ def test_a_fault_in_drawing_gives_the_terminal_back(monkeypatch: pytest.MonkeyPa
         with pytest.raises(ZeroDivisionError):
             face.ask(finding(), HEADING)
         assert sys.stdout is not before
+
+
+@pytest.mark.parametrize(("number", "gone"), [(errno.EIO, True), (errno.ENOSPC, False)])
+def test_a_terminal_that_is_gone_is_the_end_of_the_input(
+    number: int, gone: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(*size: object) -> list[object]:
+        raise OSError(number, "no terminal")
+
+    monkeypatch.setattr("diagnose.faces.terminal.draw", broken)
+    with typed_at("1") as full_screen:
+        if gone:
+            assert TerminalFace(full_screen).ask(check(), HEADING) is None
+            return
+        with pytest.raises(OSError, match="no terminal"):
+            TerminalFace(full_screen).ask(check(), HEADING)
+
+
+def test_an_end_from_outside_waits_until_the_screen_is_drawn(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    drawn = []
+
+    def draws(*args: Any) -> object:
+        signal.raise_signal(signal.SIGTERM)
+        drawn.append(1)
+        return draw(*args)
+
+    monkeypatch.setattr("diagnose.faces.terminal.draw", draws)
+    monkeypatch.setattr(interrupts, "_now", interrupts._Now())
+    before = signal.signal(signal.SIGTERM, interrupts._came)
+    try:
+        with typed_at() as full_screen, pytest.raises(KeyboardInterrupt):
+            TerminalFace(full_screen).ask(check(), HEADING)
+    finally:
+        signal.signal(signal.SIGTERM, before)
+    assert drawn
+
+
+def test_ctrl_z_stops_all_that_was_started_together(monkeypatch: pytest.MonkeyPatch) -> None:
+    stopped = []
+
+    def kill(process: int, number: int) -> None:
+        stopped.append((process, number))
+        full_screen.pipe.send_text("1")
+
+    monkeypatch.setattr(os, "kill", kill)
+    with typed_at("\x1a") as full_screen:
+        assert TerminalFace(full_screen).ask(check(), HEADING) == "1"
+    assert stopped == [(0, signal.SIGTSTP)]
+    # A system that has no such signal.
+    monkeypatch.delattr(signal, "SIGTSTP")
+    with typed_at("\x1a2") as full_screen:
+        assert TerminalFace(full_screen).ask(check(), HEADING) == "2"
+    assert len(stopped) == 1
 
 
 def test_whoever_prints_finds_the_terminal_restored(capsys: pytest.CaptureFixture[str]) -> None:

@@ -17,13 +17,15 @@ from prompt_toolkit.output import DummyOutput
 from terminals import PROGRAM, Terminal, TypedAt
 
 from diagnose.faces import layout
-from diagnose.faces.terminal import TerminalFace
+from diagnose.faces.terminal import FullScreen, TerminalFace
 from diagnose.faces.words import STOP, TOO_SMALL
 from diagnose.text import cells
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
+
+    from prompt_toolkit.application import Application
 
     from diagnose.case.screens import Screen
 
@@ -128,6 +130,30 @@ def test_danger_and_the_end_of_the_input_are_heard_at_any_size(name: str) -> Non
     assert face_reply == "danger"
     assert full_screen.dialogs[0].alarmed
     assert pressed(ALL[name], (9, 3), "1y")[0] is None
+
+
+def test_a_danger_that_comes_into_sight_takes_no_key_at_first() -> None:
+    """Its time does not run while the window is too small for it."""
+
+    seen: list[float] = []
+
+    class Enlarged(TypedAt):
+        def _rendered(self, app: Application[None]) -> None:
+            FullScreen._rendered(self, app)
+            assert self._drawn is not None
+            seen.append(self._drawn)
+            output.size = (80, 24)
+            if len(seen) > 1:
+                self.pipe.close()
+            app.invalidate()
+
+    output = Sized()
+    output.size = (19, 24)
+    with create_pipe_input() as pipe, create_app_session(input=pipe, output=output):
+        full_screen = Enlarged(pipe, [])
+        assert TerminalFace(full_screen).ask(danger(), HEADING) is None
+    first, second = seen[:2]
+    assert second > first
 
 
 def test_pasted_text_goes_nowhere_either() -> None:
