@@ -101,7 +101,7 @@ def together(
 
 
 #: So many findings with a share of their own are followed one by one, each once in all.
-FEW: Final = 32
+FEW: Final = 128
 
 #: The state of the place before several sources; those of steps count from 0.
 _BEFORE: Final = -1
@@ -311,7 +311,7 @@ class _Sums:
             if state in known:
                 forks.pop()
                 continue
-            ways = self._ways_to(state, finding)
+            ways = [child for child in self.region.below[state] if self.reach[child] & finding]
             parts = [self._to_fork(child, finding, known) for child in ways]
             unknown = [beyond for _, beyond in parts if beyond is not None]
             if unknown:
@@ -319,10 +319,10 @@ class _Sums:
                 continue
             own = self._weigh(finding) * self.region.cost[state]
             known[state] = own + sum([part for part, _ in parts]) / len(parts)
-        return minutes if fork is None else minutes + known[fork]
-
-    def _ways_to(self, state: int, finding: int) -> list[int]:
-        return [child for child in self.region.below[state] if self.reach[child] & finding]
+        minutes += 0.0 if fork is None else known[fork]
+        # A fork above comes here too.
+        known[first] = minutes
+        return minutes
 
     def _to_fork(
         self, state: int, finding: int, known: Mapping[int, float]
@@ -331,10 +331,10 @@ class _Sums:
 
         Where it is known what lies behind that, or no ways part, return them all, and None.
         """
-        minutes, cost, reach = 0.0, self.region.cost, self.reach
+        minutes, below, cost, reach = 0.0, self.region.below, self.region.cost, self.reach
         weight = self._weigh(finding)
         while reach[state] != finding and state not in known:
-            ways = self._ways_to(state, finding)
+            ways = [child for child in below[state] if reach[child] & finding]
             if len(ways) > 1:
                 return minutes, state
             minutes += weight * cost[state]

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 import pytest
-from strategies.hostile import LIBRARIES, NO_CAUTIONS, chain
+from strategies.hostile import LIBRARIES, NO_CAUTIONS, chain, in_turn
 from strategies.sampling import some
 
 from diagnose.commands.check import MOST, MOST_IN_ALL
@@ -138,6 +138,28 @@ def test_whoever_wants_a_broken_tree_is_told_one_line(verb: str, tmp_path: Path)
     assert (done.code, done.out) == (3, b"")
     assert len(done.err) < 1_000
     assert done.seconds < MOST_SECONDS
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        chain(3_000),
+        # Each finding is met again and again along the chain: that is followed once.
+        in_turn(3_000, 100),
+        in_turn(3_000, 200, each=5),
+    ],
+    ids=["one finding", "a hundred in turn", "five of 200 in turn"],
+)
+def test_a_chain_of_3000_steps_shows_its_first_screen_within_3_seconds(
+    text: str, tmp_path: Path
+) -> None:
+    library = written(tmp_path, {"t.yaml": text})
+    args = ["start", "t", "--machine", "none", "--trial", "--json", "--trees", str(library)]
+    done = ended(args, tmp_path)
+    assert (done.code, done.err) == (0, b"")
+    assert json.loads(done.out.splitlines()[0])["open"] > 0
+    assert done.seconds < 3.0
+    assert done.memory < MOST_MEMORY
 
 
 @pytest.mark.parametrize("verb", ["draw", "sheets"])

@@ -30,6 +30,20 @@ def chain(count: int, more: str = "") -> str:
     return tree(f"s{n}: {{ask: What?, {way}{more}}}" for n, way in enumerate(ways))
 
 
+def in_turn(count: int, findings: int, each: int = 1) -> str:
+    """Return a chain whose steps lead to some of a few findings, in turn, besides to the next."""
+    lines = []
+    for step in range(count):
+        met = [f"A{n}: f{(step * each + n) % findings}" for n in range(each)]
+        on = f"s{step + 1}" if step < count - 1 else "last"
+        lines.append(f"s{step}: {{ask: What?, answers: {{{', '.join(met)}, Nothing: {on}}}}}")
+    lines += [
+        f"f{n}: {{finding: It is old {n}., chance: 1, who: operator, remedy: Change it.}}"
+        for n in range(findings)
+    ]
+    return tree(lines)
+
+
 def _cautions(count: int, includes: Mapping[int, int]) -> str:
     """Return cautions, each including the one that is said of it."""
     lines = ["format: 2", "hazards: {h: {title: H}}", "cautions:"]
