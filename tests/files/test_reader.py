@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from diagnose.files.cautions import Caution
 from diagnose.files.compose import CONTROL, UNSEEN
-from diagnose.files.definitions import CARD, CAUTIONS, FILES, ROUND, TREE
+from diagnose.files.definitions import CARD, CARD_LINES, CAUTIONS, FILES, ROUND, TREE
 from diagnose.files.kinds import Record
 from diagnose.files.library import NoLibrary, load
 from diagnose.files.places import Places
@@ -277,6 +277,16 @@ def test_what_is_no_text_is_named_at_its_place(
     assert [(p.line, p.column) for p in load(tmp_path).problems] == [(line, column)]
 
 
+def test_what_no_plain_words_are_known_for_is_said_in_those_of_the_library() -> None:
+    _, problems = read_text(TREE, "%UNHEARD\n---\na: b\n", "sample.yaml")
+    assert re.fullmatch(r"This is not YAML \([a-z][^)]+\)\.", problems[0].message)
+
+
+def test_the_head_of_a_card_is_none_of_the_lines_that_a_step_may_ask_for() -> None:
+    assert not CARD_LINES & {"format", "machine", "title", "kind"}
+    assert {"path_width", "battery.kind"} < CARD_LINES
+
+
 def test_what_is_said_of_no_file_stands_at_its_beginning(tmp_path: Path) -> None:
     library = load(tmp_path)
     assert library.place("nowhere.yaml", ("steps", "first")) == (1, 1)
@@ -385,6 +395,9 @@ def test_a_card_keeps_its_quantities_as_written() -> None:
     assert card.line("battery") is None
     assert card.section("charger.lamps") == {"green": "full"}
     assert card.section("charger.codes") == {}
+    # A list, and all lists of what holds it.
+    assert card.listed("charger.lamps") == card.listed("charger") == {"green": "full"}
+    assert card.listed("charger.codes") == {}
     assert card.section("title") == {}
 
 

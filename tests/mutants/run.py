@@ -52,7 +52,7 @@ TESTS = {
     "text": ["tests/test_text.py", "tests/files", "tests/faces/test_face_layout.py"],
     "files": ["tests/files", "tests/rules", "tests/outside/test_yaml_words.py", "tests/docs"],
     "measure": ["tests/measure"],
-    "study": ["tests/study", "tests/outside"],
+    "study": ["tests/study", "tests/outside", "tests/case/test_one_machine.py"],
     "rules": ["tests/rules"],
     "case": ["tests/case", "tests/faces", "tests/test_every_answer.py"],
     "round": [
