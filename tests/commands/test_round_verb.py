@@ -375,7 +375,14 @@ def test_service_s_verdict_on_a_referral_in_a_round(desk: Desk) -> None:
     )
     (row,) = desk.walk("cases", "--open")[0]
     (waits,) = row["waiting"]
+    # The contract's own fields, written out a second time on purpose.
+    assert (
+        list(row) == "machine state why since tag case waiting noted last_round comes_back".split()
+    )
+    fields = "case since symptom state why what for_service ask_service parts noted"
+    assert list(waits) == fields.split()
     assert (row["state"], waits["for_service"]) == ("out of use", False)
+    assert waits["state"] == "out of use"
     assert waits["what"] == "referred: The frame is bent. Service found bent."
     code, out, _ = desk("cases", "found", name, "bent", "--released", "--name", "Bo")
     assert out.endswith("dock: in use, nothing holds it any more.\n")

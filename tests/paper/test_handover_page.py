@@ -18,7 +18,6 @@ from diagnose.case.screens import (
     StateScreen,
 )
 from diagnose.commands import resume
-from diagnose.files.library import built_in
 from diagnose.log.account import DANGERS, Account
 from diagnose.log.events import Replied
 from diagnose.log.sqlite import SqliteLog
@@ -620,7 +619,3 @@ def test_a_case_of_hours_loses_nothing(desk: Desk, seed: int) -> None:
     for why in ("keep looking", "not it"):
         set_aside = [e.step for e in kept if e.reply == why]
         assert [p["step"] for p in data["passed"] if p["why"] == why] == set_aside
-
-
-def test_the_built_in_library_is_the_one_that_was_walked() -> None:
-    assert (built_in() / "streaking.yaml").is_file()

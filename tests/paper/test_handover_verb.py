@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from diagnose import app
+from diagnose.log.sqlite import SqliteLog
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -254,3 +255,13 @@ def test_the_commands_on_the_page_are_the_programs_own(
             rest[-1] = "motor"
             assert app.run([verb, *rest, "--log", str(desk.log)]) == 0
             assert "The brush motor is dead." in capsys.readouterr().out
+
+
+def test_each_tree_of_a_case_is_in_the_log_once(desk: Desk) -> None:
+    name = desk.start("alpha", ["note E3", "A puddle", "back"], "one")
+    desk.resume(name, ["A puddle"])
+    log = SqliteLog(desk.log, "rw")
+    case = log.case(name)
+    assert case is not None
+    kept = [tree for logged in log.events(case) for tree in getattr(logged.event, "trees", ())]
+    assert kept == ["alpha", "beta"]

@@ -256,6 +256,15 @@ def test_papers_are_those_of_the_standards() -> None:
         assert PAPERS[name] == pytest.approx([25.4 * side for side in inches])
 
 
+def test_columns_fill_what_the_margins_leave() -> None:
+    """By hand: type of 10 points in columns of 26 times that, 91.7 mm, between margins of 10 mm."""
+    face = typeface()
+    letters = Letters.read_at(0.5, face)
+    assert letters.message == 10
+    for wide, columns in ((210.0, 2), (297.0, 3), (841.0, 8)):
+        assert letters.on((wide, 1189.0), face)["columns"] == columns
+
+
 @pytest.mark.parametrize(
     ("args", "distance"),
     [
