@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from msgspec.structs import replace
 
-from diagnose.case.screens import RefusedScreen, phrase
+from diagnose.case.screens import Named, RefusedScreen, phrase
 from diagnose.case.walk import picked, word_of
 from diagnose.drill import present, score
 from diagnose.drill.exercise import Exercise, rank
@@ -26,7 +26,8 @@ from diagnose.text import did_you_mean, shortened
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from diagnose.case.screens import Named, Phrase, Screen
+    from diagnose.case.screens import Phrase, Screen
+    from diagnose.drill.figures import Taken
 
 
 class Drill(Exercise):
@@ -145,8 +146,9 @@ class Drill(Exercise):
             answer=question.exits[sight.answer].answer,
             minutes=question.minutes + cost,
             caution_minutes=cost,
-            value=sight.value,
+            value=sight.taken.value if sight.taken else None,
             unit=MEASUREMENTS[question.read].unit if isinstance(question, Reading) else "",
+            inputs=_inputs(question, sight.taken),
         )
         after = Position(
             in_force=in_force,
@@ -222,6 +224,14 @@ class Drill(Exercise):
         passed = found and position.hands == whose and not position.unsafe and not wrong
         outcome = score.PASSED if passed else score.FAILED
         return _over(replace(position, wrong_referrals=wrong), outcome)
+
+
+def _inputs(question: Question, taken: Taken | None) -> tuple[Named, ...]:
+    """Return what was read for a figure, each with its name in words."""
+    if not isinstance(question, Reading) or taken is None:
+        return ()
+    titles = {need.name: need.title for need in MEASUREMENTS[question.read].needs}
+    return tuple(Named(name, f"{titles[name]} {text}") for name, text in taken.typed)
 
 
 def _over(position: Position, outcome: str, notes: tuple[Phrase, ...] = ()) -> Position:

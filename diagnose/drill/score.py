@@ -29,6 +29,7 @@ LEFT: Final = "left"
 class Look(Struct, frozen=True, kw_only=True):
     """One check that was made, and what it gave; a reading also has a `value` in a `unit`.
 
+    `inputs` are what the value was computed from: the name of each, and what was read, in words.
     `minutes` are all that it took, `caution_minutes` among them those that cautions took.
     """
 
@@ -39,6 +40,7 @@ class Look(Struct, frozen=True, kw_only=True):
     caution_minutes: float
     value: float | None = None
     unit: str = ""
+    inputs: tuple[Named, ...] = ()
 
 
 class UnsafeMove(Struct, frozen=True, kw_only=True):

@@ -55,8 +55,10 @@ def hands_title(option: Option) -> str:
 
 
 def seen(look: Look) -> str:
-    """Return what a check gave, in one line."""
-    return f"{look.title} You see: {answer(look)}. It took {spent(look)}."
+    """Return what a check gave, and what a figure was read from, in one line."""
+    read = f" You read: {', '.join(one.title for one in look.inputs)}." if look.inputs else ""
+    title = look.title if look.title[-1] in ".?!" else f"{look.title}."
+    return f"{title}{read} You see: {answer(look)}. It took {spent(look)}."
 
 
 def answer(look: Look) -> str:
