@@ -119,7 +119,8 @@ def test_a_drill_over_json_lines(
     )
     first, guard, refused, _, marked, seen = screens[:6]
     # A contract: other programs drive a drill by these.
-    assert set(first) == {*("screen", "notice", "symptom", "in_force", "checks", "used", "replies")}
+    fields = "screen notice symptom in_force checks open used replies"
+    assert set(first) == {*fields.split()}
     assert "drill" in first["notice"]
     assert first["checks"][0] == {"id": "weigh", "title": "A plain number", "state": ""}
     assert first["replies"] == [
@@ -137,7 +138,7 @@ def test_a_drill_over_json_lines(
     assert marked["take_minutes"] == 1
     assert set(seen) == {
         *("screen", "symptom", "in_force", "replies", "step", "title", "answer", "value", "unit"),
-        *("inputs", "minutes", "caution_minutes", "used"),
+        *("inputs", "cautions", "ruled_out", "unsafe", "minutes", "caution_minutes", "used"),
     }
     assert (seen["value"] < 5) == (seen["answer"] == "light")
     assert (seen["minutes"], seen["caution_minutes"], seen["used"]) == (3, 1, 3)
@@ -147,9 +148,9 @@ def test_a_drill_over_json_lines(
     assert hands["hands"][2] == {"id": "service", "title": "Licensed service"}
     assert (remedy["work"], remedy["do"]) == ("remedy", None)
     assert set(score) == {
-        *("screen", "symptom", "in_force", "replies", "seed", "slips", "outcome", "cause"),
+        *"screen symptom in_force replies seed slips taught outcome cause case".split(),
         *("named", "hands", "whose", "minutes", "tree_minutes", "best_minutes", "unsafe"),
-        *("wrong_referrals", "route", "tree_route"),
+        *("wrong_referrals", "not_parted", "route", "tree_route"),
     }
     assert (score["outcome"], score["seed"], score["minutes"]) == ("passed", 1, 4)
     assert score["replies"] == []
@@ -164,7 +165,7 @@ def test_a_drill_in_plain_lines(
     assert drilled(trees, log, *args, replies=replies, monkeypatch=monkeypatch) == 0
     said = " ".join(capsys.readouterr().out.split())
     for words in (
-        "This is a drill: the program plays a faulty machine.",
+        "A drill: the program plays the machine. Do nothing of it at a real one.",
         "Question: What do you check? Reply done once you know the cause.",
         "A plain number: Weigh it. Take: scales",
         "Question: What do you put in force, or end, before it? Then done: you begin.",
@@ -177,8 +178,11 @@ def test_a_drill_in_plain_lines(
         "Question: What is the cause? 1. It is broken. 2. It is dirty. 3. It is hollow.",
         "It is dirty. Question: Who puts it right? 1. The operator",
         "Question: You put it right. What do you put in force, or end, before? Then done.",
-        "Drill passed. The cause: It is dirty. You named it.",
+        "The drill is over. Your route: 0 min A plain number [Key out] -> ",
+        "The cause: It is dirty. You named it.",
         "Minutes: 4 min used; 1 min on the tree's own route; 1 min in the best order.",
+        "Slow checks: none.",
+        "Drill passed.",
     ):
         assert words in said, words
 
@@ -190,13 +194,22 @@ def test_a_drill_in_plain_lines(
         (
             UNSAFE,
             1,
-            ["Drill failed.", 'Unsafe moves: 1. 1. "Key out" was not in force: A plain number'],
+            [
+                'Unsafe moves: 1. 1. "Key out" was not in force: A plain number. '
+                "The machine could have started beside you.",
+                "Drill failed: 1 unsafe move, the cause was a guess.",
+            ],
         ),
         (("done", "broken", "service"), 1, ["You named: It is broken.", "To licensed service"]),
         (("done", "broken", "operator"), 1, ["Not yours, but for licensed service"]),
         ((), 1, ["Drill left.", "Minutes: 0 min used."]),
         (("danger",), 1, ["Drill left.", "Move everybody away"]),
-        (("weigh", "done", "leave"), 1, ["Drill failed."]),
+        (("weigh", "done", "leave"), 1, ["Drill failed: 1 unsafe move."]),
+        (
+            ("done", "dirty", "operator", "key-out done"),
+            1,
+            ["Nothing that you saw parts your cause"],
+        ),
     ],
 )
 def test_the_sheet_at_the_end_and_the_exit_code(
@@ -216,7 +229,7 @@ def test_the_sheet_at_the_end_and_the_exit_code(
     assert "The same drill again: diagnose drill sample --seed 1" in said
     if "left" in words[0]:
         # The secret is kept.
-        assert "It is dirty." not in said.partition("Drill left.")[2]
+        assert "It is dirty." not in said.partition("The drill is over.")[2]
 
 
 def test_helpers_and_what_ends_are_said_in_words(
@@ -235,7 +248,7 @@ def test_helpers_and_what_ends_are_said_in_words(
     assert "To licensed service; it is for people trained for batteries:" in said
     assert "From the machine card: battery kind is flooded." in said
     assert "for cautions." in said
-    assert said.endswith("--seed 3 --machine dock")
+    assert said.endswith("--seed 3 --machine dock Drill left.")
 
 
 def test_no_seed_means_a_new_one_that_is_told(
@@ -308,10 +321,12 @@ def test_results_go_to_a_table_of_their_own_and_no_case_is_touched(
     capsys.readouterr()
     assert app.run(["drill", "--scores", "--log", str(log)]) == 0
     said = capsys.readouterr().out.splitlines()
-    assert len(said) == 5
+    assert len(said) == 6
     assert "Anna [2J Ö  sample  passed  1 min (tree 1 min)  0 unsafe  seed 1" in said[0]
-    assert said[3].endswith(": 2 drills, 1 passed, 1 unsafe moves.")
+    assert said[1].endswith("seed 1  try 2, a repeat")
+    assert said[3].endswith(": 1 drills, 1 passed, 1 unsafe moves, 1 repeats beside.")
     assert said[4] == "No name: 1 drills, 0 passed, 1 unsafe moves."
+    assert said[5] == 'The commonest unsafe move: "Key out" was not in force, 2 times.'
     assert app.run(["drill", "--scores", "--log", str(log), "--name", "ANNA [2J ö", "--json"]) == 0
     (told,) = lines(capsys)
     assert [one["body"]["outcome"] for one in told] == ["passed", "failed"]
@@ -464,8 +479,8 @@ def test_a_drill_on_a_real_terminal_takes_few_keys(trees: Path, log: Path) -> No
     ):
         shown(words)
         child.send(key)
+    child.expect("What the tree would have done:")
     child.expect("Drill passed.")
-    child.expect("The tree's own route:")
     child.expect(pexpect.EOF)
     child.close()
     assert child.exitstatus == 0
