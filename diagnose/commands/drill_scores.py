@@ -11,7 +11,7 @@ import msgspec
 from diagnose.case.screens import as_data
 from diagnose.commands import options as opt
 from diagnose.drill.score import Look, UnsafeMove
-from diagnose.faces.drill_words import could_happen, ended, minutes, unsafe_in_general
+from diagnose.faces.drill_words import could_happen, counted, ended, minutes, unsafe_in_general
 from diagnose.log import clock
 from diagnose.log.drills import DrillRecord, tries
 
@@ -99,14 +99,16 @@ def _sum(own: Sequence[_Try]) -> str:
     fresh = [drill for number, drill in own if number == 1]
     passed = sum(drill.passed for drill in fresh)
     unsafe = sum(drill.unsafe for _, drill in own)
-    repeats = f", {len(own) - len(fresh)} repeats beside" if len(own) > len(fresh) else ""
-    return f"{len(fresh)} drills, {passed} passed, {unsafe} unsafe moves{repeats}."
+    repeats = len(own) - len(fresh)
+    beside = f", {counted(repeats, 'repeat')} beside" if repeats else ""
+    drills, moves = counted(len(fresh), "drill"), counted(unsafe, "unsafe move")
+    return f"{drills}, {passed} passed, {moves}{beside}."
 
 
 def _commonest(found: Sequence[_Try]) -> Iterator[str]:
     counts = Counter(unsafe_in_general(move) for _, one in found for move in _moves(one))
     for what, times in counts.most_common(1):
-        yield f"The commonest unsafe move: {what}, {times} times."
+        yield f"The commonest unsafe move: {what}, {counted(times, 'time')}."
 
 
 def _moves(drill: DrillRecord) -> list[UnsafeMove]:

@@ -140,17 +140,18 @@ def verdict(score: Score) -> str:
     why = []
     if score.outcome == FAILED:
         if score.unsafe:
-            why.append(_counted(len(score.unsafe), "unsafe move"))
+            why.append(counted(len(score.unsafe), "unsafe move"))
         if score.cause is not None and score.cause != score.named:
             why.append("not the cause")
         elif score.not_parted is not None:
             why.append("the cause was a guess")
         if score.wrong_referrals:
-            why.append(_counted(len(score.wrong_referrals), "wrong referral"))
+            why.append(counted(len(score.wrong_referrals), "wrong referral"))
     return f"{_OUTCOMES[score.outcome]}{': ' if why else ''}{', '.join(why)}."
 
 
-def _counted(number: int, what: str) -> str:
+def counted(number: int, what: str) -> str:
+    """Return a number of things, such as ``2 drills``."""
     return f"{number} {what}{'' if number == 1 else 's'}"
 
 

@@ -324,8 +324,8 @@ def test_results_go_to_a_table_of_their_own_and_no_case_is_touched(
     assert len(said) == 6
     assert "Anna [2J Ö  sample  passed  1 min (tree 1 min)  0 unsafe  seed 1" in said[0]
     assert said[1].endswith("seed 1  try 2, a repeat")
-    assert said[3].endswith(": 1 drills, 1 passed, 1 unsafe moves, 1 repeats beside.")
-    assert said[4] == "No name: 1 drills, 0 passed, 1 unsafe moves."
+    assert said[3].endswith(": 1 drill, 1 passed, 1 unsafe move, 1 repeat beside.")
+    assert said[4] == "No name: 1 drill, 0 passed, 1 unsafe move."
     assert said[5] == 'The commonest unsafe move: "Key out" was not in force, 2 times.'
     assert app.run(["drill", "--scores", "--log", str(log), "--name", "ANNA [2J ö", "--json"]) == 0
     (told,) = lines(capsys)
