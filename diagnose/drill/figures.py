@@ -88,6 +88,17 @@ class Figures:
                         self.values[name] = value
                         break
 
+    def shown(self, wanted: Wanted, place: float) -> Taken:
+        """Return a reading with a figure in its band: the machine's own, else one read wrongly.
+
+        What is about nothing known has a figure at a `place` in the band, from 0 to below 1.
+        """
+        reading, band = wanted.reading, wanted.band
+        taken = self.taken(reading.read)
+        if taken is None or reading.band(taken.value) != reading.exits[band]:
+            taken = self.misread(wanted)
+        return taken or Taken(figure_in(reading.limits, band, place))
+
     def misread(self, wanted: Wanted) -> Taken | None:
         """Return a reading that is taken wrongly, so that it falls in another band."""
         taking = TAKINGS.get(wanted.reading.read)
@@ -144,3 +155,24 @@ def _about(name: str, wanted: Sequence[Wanted]) -> list[Wanted]:
     """Return the readings that are about a quantity."""
     known = [one for one in wanted if one.reading.read in TAKINGS]
     return [one for one in known if TAKINGS[one.reading.read].about == name]
+
+
+def figure_in(limits: Sequence[float], band: int, place: float) -> float:
+    """Return a plausible figure in a band, `place` (from 0 below 1) of the way through it.
+
+    `limits` are the upper bounds of all bands but the last. A band with one open end is taken as
+    wide as its neighbour, or as 0.4 of its limit; where all limits are above zero, so is every
+    figure. It keeps off both edges and has no more digits than one would read.
+    """
+    low = limits[band - 1] if band > 0 else None
+    high = limits[band] if band < len(limits) else None
+    if low is None:
+        assert high is not None
+        low = high - (limits[1] - limits[0] if len(limits) > 1 else 0.4 * abs(high) or 1.0)
+        low = max(low, 0.0) if high > 0 else low
+    elif high is None:
+        high = low + (limits[-1] - limits[-2] if len(limits) > 1 else 0.4 * abs(low) or 1.0)
+    width = high - low
+    # A tenth of the band stays free at either edge, and rounding moves by half of that at most.
+    exponent = int(f"{width:.17e}".partition("e")[2])
+    return round(low + (0.1 + 0.8 * place) * width, max(0, 1 - exponent))

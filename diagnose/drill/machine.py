@@ -94,14 +94,8 @@ class Machine(Struct, frozen=True, kw_only=True):
         question = self.ready.steps[step]
         if not isinstance(question, Reading):
             return Sight(answer=answer)
-        return Sight(answer=answer, taken=self._taken(question, answer, place if misled else sound))
-
-    def _taken(self, reading: Reading, band: int, place: float) -> Taken:
-        """Return a reading with a figure in this band: the machine's own, else one read wrongly."""
-        taken = self.figures.taken(reading.read)
-        if taken is None or reading.band(taken.value) != reading.exits[band]:
-            taken = self.figures.misread(Wanted(reading, band))
-        return taken or Taken(figure_in(reading.limits, band, place))
+        taken = self.figures.shown(Wanted(question, answer), place if misled else sound)
+        return Sight(answer=answer, taken=taken)
 
 
 def _place(random: Random) -> float:
@@ -260,27 +254,6 @@ def weights(ready: ReadyTree) -> list[float]:
                 told.update(twin for twin, _ in plan.twins.get((step, said), ()))
         found.append(weight)
     return found
-
-
-def figure_in(limits: Sequence[float], band: int, place: float) -> float:
-    """Return a plausible figure in a band, `place` (from 0 below 1) of the way through it.
-
-    `limits` are the upper bounds of all bands but the last. A band with one open end is taken as
-    wide as its neighbour, or as 0.4 of its limit; where all limits are above zero, so is every
-    figure. It keeps off both edges and has no more digits than one would read.
-    """
-    low = limits[band - 1] if band > 0 else None
-    high = limits[band] if band < len(limits) else None
-    if low is None:
-        assert high is not None
-        low = high - (limits[1] - limits[0] if len(limits) > 1 else 0.4 * abs(high) or 1.0)
-        low = max(low, 0.0) if high > 0 else low
-    elif high is None:
-        high = low + (limits[-1] - limits[-2] if len(limits) > 1 else 0.4 * abs(low) or 1.0)
-    width = high - low
-    # A tenth of the band stays free at either edge, and rounding moves by half of that at most.
-    exponent = int(f"{width:.17e}".partition("e")[2])
-    return round(low + (0.1 + 0.8 * place) * width, max(0, 1 - exponent))
 
 
 def _cause(ready: ReadyTree, place: float) -> int:

@@ -17,11 +17,11 @@ from trainees import Follower, played
 
 from diagnose.case.onward import at_start
 from diagnose.drill.drill import Drill
+from diagnose.drill.figures import figure_in
 from diagnose.drill.machine import (
     SEEDS,
     NoSuchMachine,
     drawn,
-    figure_in,
     misleading,
     truthful,
     weights,
