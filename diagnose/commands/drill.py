@@ -21,7 +21,7 @@ from diagnose.drill.machine import SEEDS, NoSuchMachine, drawn
 from diagnose.drill.score import LEFT, PASSED
 from diagnose.drill.screens import ScoreScreen
 from diagnose.faces.drill_words import verdict
-from diagnose.faces.drilling import drill_face
+from diagnose.faces.drilling import drill_face, tell
 from diagnose.faces.face import Heading
 from diagnose.log.drills import DrillRecord
 from diagnose.paper.route import Route
@@ -152,7 +152,7 @@ def _record(name: str, symptom: str, card: Card | None, score: Score) -> DrillRe
 def _say(line: str, options: argparse.Namespace) -> None:
     """Say a line to a person; a program has read all from the screens."""
     if not options.json:
-        opt.say(line)
+        tell(line.split("\n"))
 
 
 def _drilled(drill: Drill, face: Face, heading: Heading) -> ScoreScreen:
@@ -185,7 +185,8 @@ def _again(symptom: str, score: Score, options: argparse.Namespace, before: int)
     more = " --slips" if score.slips else ""
     more += f" --machine {options.machine}" if options.machine else ""
     repeat = f"A repeat: this was try {before + 1} of this machine.\n" if before else ""
-    return f"{repeat}The same drill again: diagnose drill {symptom} --seed {score.seed}{more}"
+    again = f"diagnose drill {symptom} --seed {score.seed}{more}"
+    return f"{repeat}The same drill again:\n{again}"
 
 
 def _seed(text: str) -> int:

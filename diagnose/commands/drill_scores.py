@@ -125,10 +125,11 @@ def _read(drill: DrillRecord, name: str, kind: Any) -> Any:
 
 
 def _slow(drill: DrillRecord) -> Iterator[Look]:
-    """Yield the checks that told nothing; of a log from before that was kept, none."""
+    """Yield the checks that told nothing; none of a drill from before that was counted."""
     needed = {look.step for look in _read(drill, "tree_route", list[Look])}
-    for look in _read(drill, "route", list[Look]):
-        if look.ruled_out == 0 and look.step not in needed:
+    kept = drill.body.get("route", [])
+    for look, fields in zip(_read(drill, "route", list[Look]), kept, strict=True):
+        if fields.get("ruled_out") == 0 and look.step not in needed:
             yield look
 
 

@@ -6,7 +6,6 @@ no further than that takes, and not to the band's edge.
 
 from __future__ import annotations
 
-from functools import cache
 from math import inf
 from typing import TYPE_CHECKING
 
@@ -118,7 +117,7 @@ class Figures:
         """Return a value for which all readings fit: of those next to the usual, off the edge."""
         row: list[float] = []
         side = 0.0
-        for offset, sign in _outwards():
+        for offset, sign in _OUTWARDS:
             value = round(self._usual[name] * (1 + sign * offset), QUANTITIES[name].digits)
             if value in row or side not in (0.0, sign):
                 continue
@@ -133,7 +132,6 @@ class Figures:
         return inner[int(self._places[name] * len(inner))] if inner else None
 
 
-@cache
 def _outwards() -> list[tuple[float, float]]:
     """Return how far off the usual values are looked for, as a share, on both sides in turn."""
     offset, step, offsets = 0.0, _FIRST, []
@@ -141,6 +139,9 @@ def _outwards() -> list[tuple[float, float]]:
         offsets += [(offset, 1.0), (offset, -1.0)]
         offset, step = offset + step, step * _GROWTH
     return offsets
+
+
+_OUTWARDS = _outwards()
 
 
 def _within(room: tuple[float, float], usual: float, place: float) -> float:

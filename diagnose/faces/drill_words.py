@@ -167,7 +167,7 @@ def at_once(move: UnsafeMove) -> str:
 
 def ended(title: str) -> str:
     """Return words as a sentence that ends."""
-    return title if title[-1] in ".?!" else f"{title}."
+    return title if title.endswith((".", "?", "!")) else f"{title}."
 
 
 def unsafe(move: UnsafeMove) -> str:

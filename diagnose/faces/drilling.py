@@ -84,7 +84,7 @@ class DrillSpoken:
         elif isinstance(screen, screens.ScoreScreen):
             over = EndScreen(outcome=drill_words.OVER, ranking=(), notes=screen.notes)
             self._face.show(over, heading)
-            _print(drill_words.sheet(screen.score))
+            tell(drill_words.sheet(screen.score))
         else:
             self._face.show(screen, heading)
 
@@ -172,8 +172,11 @@ _QUESTIONS: Final[dict[type, Callable[..., CheckScreen]]] = {
 }
 
 
-def _print(lines: Iterable[str]) -> None:
-    """Print lines below the last screen, a long one hanging under its beginning."""
+def tell(lines: Iterable[str]) -> None:
+    """Print lines below the last screen, a long one hanging under its beginning.
+
+    None is left to the terminal to break: after a full screen some do not.
+    """
     width = max(40, shutil.get_terminal_size().columns)
     for line in lines:
         text = printable(line)

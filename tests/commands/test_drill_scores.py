@@ -199,3 +199,21 @@ def test_a_score_that_was_damaged_is_named(log: Path, capsys: pytest.CaptureFixt
     base.close()
     assert app.run(["drill", "--scores", "--log", str(log)]) == 3
     assert "the log is damaged at a drill of 2026-10-05" in capsys.readouterr().err
+
+
+def test_a_drill_from_before_checks_were_weighed_names_none_as_slow(
+    log: Path, tmp_path: Path
+) -> None:
+    from pypdf import PdfReader
+
+    base = sqlite3.connect(log)
+    for number, text in base.execute("SELECT number, body FROM drills").fetchall():
+        body = json.loads(text)
+        for look in body["route"]:
+            del look["ruled_out"], look["inputs"], look["cautions"]
+        base.execute("UPDATE drills SET body = ? WHERE number = ?", (json.dumps(body), number))
+    base.commit()
+    base.close()
+    out = tmp_path / "anna.pdf"
+    assert app.run(["drill", "--report", "Anna", "-o", str(out), "--log", str(log)]) == 0
+    assert "It told nothing" not in PdfReader(out).pages[0].extract_text()

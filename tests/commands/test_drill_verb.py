@@ -16,6 +16,7 @@ import pytest
 from driver import Driver
 
 from diagnose import app
+from diagnose.files.library import built_in
 from diagnose.log.protocol import LogError
 from diagnose.log.sqlite import SqliteLog
 
@@ -235,8 +236,6 @@ def test_the_sheet_at_the_end_and_the_exit_code(
 def test_helpers_and_what_ends_are_said_in_words(
     capsys: pytest.CaptureFixture[str], log: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from diagnose.files.library import built_in
-
     replies = ("gravities", "service lockout", "done", "hours", "key-out", "leave")
     args = ("low-runtime", "--seed", "3", "--plain", "--machine", "dock")
     drilled(built_in(), log, *args, replies=replies, monkeypatch=monkeypatch)
@@ -512,6 +511,47 @@ def test_the_route_is_drawn_into_the_tree(
     assert "drill: 1" in text
     assert "drill: named" in text
     assert "drill: 2" not in text
-    assert f"The route: {where}" in capsys.readouterr().out
+    assert f"The route: {where}" in " ".join(capsys.readouterr().out.split())
+    # Who left after a look has a route without a cause.
+    drilled(trees, log, *args, replies=("look", "done"), monkeypatch=monkeypatch)
+    text = where.read_text(encoding="utf-8")
+    assert "drill: 1" in text
+    assert "drill: named" not in text
+    capsys.readouterr()
     assert app.run(["drill", "sample", "--trees", str(trees), "--draw", "route.txt"]) == 2
     assert "has to end in one of" in capsys.readouterr().err
+
+
+def test_a_seed_that_nobody_chose_is_one_that_the_trainee_has_not_had(
+    trees: Path, log: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    args = ("sample", "--plain", "--name", "Anna")
+    assert drilled(trees, log, *args, "--seed", "1", monkeypatch=monkeypatch) == 0
+    coming = iter([1, 1, 6])
+    monkeypatch.setattr("secrets.randbelow", lambda _: next(coming))
+    drilled(trees, log, *args, replies=("leave",), monkeypatch=monkeypatch)
+    assert "--seed 6" in capsys.readouterr().out
+    # Chosen all the same, it is a repeat.
+    assert drilled(trees, log, *args, "--seed", "1", monkeypatch=monkeypatch) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "A repeat: this was try 2 of this machine." in said
+    assert said.endswith("Drill passed.")
+
+
+@pytest.mark.parametrize("teach", [True, False])
+def test_teaching_says_at_once_what_could_have_happened(
+    teach: bool, log: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    args = ("streaking", "--seed", "11", "--plain", *(["--teach"] if teach else []))
+    replies = ("speed", "done", "done", "grit", "operator", "done")
+    drilled(built_in(), log, *args, replies=replies, monkeypatch=monkeypatch)
+    said = " ".join(capsys.readouterr().out.split())
+    told = (
+        'Unsafe. "People clear" was not in force: Speed over a measured distance. '
+        "The machine could have hit somebody."
+    )
+    assert (told in said) == teach
+    # The figure comes with what it was read from.
+    assert "You read: distance between the marks 10 m, time between the marks 8.0 s." in said
+    assert "The case: bristles from the new brushes lie under the blade." in said
+    assert "What the tree would have done: 0 min Look in the machine's log" in said

@@ -10,11 +10,15 @@ from strategies.written import Read, Written, read
 from trainees import SYMPTOMS, Follower, drill_of, library, raw, ways_of
 
 from diagnose.drill.answers import Answers
-from diagnose.drill.machine import Machine, drawn
+from diagnose.drill.machine import Machine, cause_of, drawn
 from diagnose.drill.quantities import QUANTITIES, TAKINGS
+from diagnose.files.cautions import Cautions
 from diagnose.files.library import built_in
+from diagnose.files.reading import read_tree
 from diagnose.files.tree import Question, Reading
 from diagnose.measure.registry import MEASUREMENTS, compute
+from diagnose.study.in_force import caution_table
+from diagnose.study.ready import made_ready
 
 #: What the figures of one machine share: the same need of these measurements is the same thing.
 SHARED = (
@@ -315,3 +319,42 @@ def test_answers_that_do_not_go_together_are_told_apart() -> None:
     assert answers.line("battery.kind") == "lithium"
     answers.tell(*way("room", "Under 10 °C"))
     assert answers.room[1] == 10
+    assert not answers.agrees(*way("room", "10 °C and more"))
+    assert not answers.follow([way("before-opening", "lithium"), way("room", "10 °C and more")])
+
+
+def test_the_cause_of_a_seed_is_known_without_its_machine() -> None:
+    ready = library().require("leak")
+    assert [cause_of(ready, seed) for seed in range(9)] == [drawn(ready, s).cause for s in range(9)]
+
+
+HARD = """
+format: 1
+symptom: sample
+title: Its worked cases cannot be
+start: look
+steps:
+  look: {ask: What is it?, answers: {This: one, That: read}}
+  read: {read: tank-drop, bands: [{below: 1, call: little, go: one}, {otherwise: enough, go: two}]}
+  one: {finding: One., chance: 1, who: operator, remedy: Do it.}
+  two: {finding: Two., chance: 1, who: operator, remedy: Do it.}
+worked_cases:
+  - {name: more after than before, finding: two, answers: {look: That,
+     read: {before: 1 L, after: 2 L, time: 1 min}}}
+  - {name: no such answer, finding: two, answers: {look: Nothing}}
+  - {name: inputs of a check, finding: two, answers: {look: {before: 1 L}}}
+  - {name: it ends elsewhere, finding: two, answers: {look: This}}
+"""
+
+
+def test_a_cause_without_a_case_that_can_be_has_a_route_drawn() -> None:
+    tree, _ = read_tree(HARD, "sample.yaml")
+    assert tree is not None
+    ready = made_ready(tree, caution_table(Cautions(hazards={}, cautions={})))
+    for seed in range(20):
+        machine = drawn(ready, seed)
+        assert machine.case == ""
+        at = ready.plan.start
+        while ready.plan.ways[at]:
+            at = ready.plan.ways[at][machine.truths[at]]
+        assert at == machine.cause

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import pytest
 from drawn import SYMPTOMS, pdf_of, tree_of
 from strategies.sampling import several
+from strategies.written import Written, read
 
 from diagnose import app
 from diagnose.case import onward
@@ -337,3 +338,21 @@ def test_mixing_moves_the_right_way_along() -> None:
 def test_a_wrong_number_of_variants_is_said(count: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert app.run(["quiz", "leak", "--variants", count]) == 2
     assert "from 1 to 26 variants" in capsys.readouterr().err
+
+
+ONE_WAY = """
+format: 1
+symptom: sample
+title: Nothing to choose
+start: look
+steps:
+  look: {ask: What is it?, answers: {This: one, That: one}}
+  one: {finding: One., chance: 1, who: operator, remedy: Do it.}
+"""
+
+
+def test_where_there_is_nothing_to_choose_there_is_no_situation() -> None:
+    own = read(Written(trees={"sample": ONE_WAY}))
+    ready = own.ready("sample")
+    assert ready is not None
+    assert situations(ready, own.table, Random(1)) == []
