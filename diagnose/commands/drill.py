@@ -30,9 +30,11 @@ from diagnose.study.order.study import order_study
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from diagnose.commands.draw import RouteDrawing
     from diagnose.drill.score import Score
     from diagnose.faces.face import Face
     from diagnose.files.card import Card
+    from diagnose.log.sqlite import SqliteLog
     from diagnose.study.ready import ReadyTree
 
 #: A seed that nobody chose is short, so that it can be told and typed.
@@ -76,16 +78,10 @@ def run(args: Sequence[str]) -> int:
     if symptom is None:
         return opt.OK
     ready = library.require(symptom)
-    drawing = None
-    if options.draw:
-        # Drawing brings Graphviz along, which a drill without a picture has no use for.
-        from diagnose.commands.draw import RouteDrawing
-
-        drawing = RouteDrawing(symptom, options.draw)
+    drawing = _drawing(symptom, options)
     # Before the first screen, so that nobody drills for a log that cannot be used.
     log = opt.open_log(options)
-    earlier = log.drills(name) if name else []
-    seen = [one.seed for one in earlier if one.symptom == symptom]
+    seen = _seen(log, name, symptom)
     if options.seed is None:
         options.seed = _unseen(seen)
     drill = _drill(library, ready, options)
@@ -100,13 +96,35 @@ def run(args: Sequence[str]) -> int:
             # Whatever becomes of the log, the trainee is told how it went.
             face.show(screen, heading)
             _say(_again(symptom, score, options, seen.count(score.seed)), options)
-        if drawing is not None and score.route:
-            under = f"drill {score.seed}: {score.outcome}"
-            _say(f"The route: {drawing.draw(library, ready, _route(score), under).file}", options)
+        if drawing is not None:
+            _draw(drawing, library, ready, score, options)
     finally:
         # Last, so that it stays in sight however long the rest is.
         _say(verdict(score), options)
     return opt.OK if score.outcome == PASSED else opt.BAD_ANSWER
+
+
+def _drawing(symptom: str, options: argparse.Namespace) -> RouteDrawing | None:
+    """Return what draws the route, where that was asked for; its ending is looked at first."""
+    if not options.draw:
+        return None
+    # Drawing brings Graphviz along, which a drill without a picture has no use for.
+    from diagnose.commands.draw import RouteDrawing
+
+    return RouteDrawing(symptom, options.draw)
+
+
+def _draw(
+    drawing: RouteDrawing,
+    library: ReadyLibrary,
+    ready: ReadyTree,
+    score: Score,
+    options: argparse.Namespace,
+) -> None:
+    """Draw the route into the tree, where there is any."""
+    if score.route:
+        under = f"drill {score.seed}: {score.outcome}"
+        _say(f"The route: {drawing.draw(library, ready, _route(score), under).file}", options)
 
 
 def _symptom(library: ReadyLibrary, face: Face) -> str | None:
@@ -128,6 +146,12 @@ def _drill(library: ReadyLibrary, ready: ReadyTree, options: argparse.Namespace)
         raise opt.Unusable(f"{card}: {why}") from error
     best = order_study(ready.tree, library.table).best.plan
     return Drill(machine, library.table, role=options.role, best=best, teach=options.teach)
+
+
+def _seen(log: SqliteLog, name: str, symptom: str) -> list[int]:
+    """Return the seeds of a symptom that a trainee has had; none where nobody gave a name."""
+    earlier = log.drills(name) if name else []
+    return [one.seed for one in earlier if one.symptom == symptom]
 
 
 def _unseen(seen: Sequence[int]) -> int:

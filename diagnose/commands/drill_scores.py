@@ -135,35 +135,44 @@ def _slow(drill: DrillRecord) -> Iterator[Look]:
 
 def _page(found: Sequence[_Try]) -> dict[str, Any]:
     """Return what stands on a trainee's page."""
-    name = found[-1][1].trainee
-    moves = Counter(unsafe_in_general(move) for _, one in found for move in _moves(one))
-    could = {
-        unsafe_in_general(move): could_happen(move) for _, one in found for move in _moves(one)
-    }
-    slow: dict[str, list[float]] = {}
-    for _, one in found:
-        for look in _slow(one):
-            slow.setdefault(ended(look.title), []).append(look.minutes)
-    slowest = sorted(slow.items(), key=lambda item: -sum(item[1]))
+    drills = [one for _, one in found]
     passed = {one.symptom for number, one in found if number == 1 and one.passed}
-    tried = dict.fromkeys(one.symptom for _, one in found)
+    tried = dict.fromkeys(one.symptom for one in drills)
     shown = found[-_MOST_DRILLS:]
     return {
-        "title": f"Drills of {name}",
+        "title": f"Drills of {drills[-1].trainee}",
         "sum": _sum(found),
         "earlier": len(found) - len(shown),
         "drills": [_row(number, one) for number, one in reversed(shown)],
-        "moves": [
-            {"what": what, "times": times, "could": could[what]}
-            for what, times in moves.most_common(_MOST_MOVES)
-        ],
-        "slow": [
-            {"what": what, "times": len(spent), "minutes": minutes(sum(spent))}
-            for what, spent in slowest[:_MOST_SLOW]
-        ],
+        "moves": _unsafe(drills),
+        "slow": _slowest(drills),
         "open": [symptom for symptom in tried if symptom not in passed],
         "foot": f"Printed {clock.now().astimezone():%Y-%m-%d}. Drills say nothing of real cases.",
     }
+
+
+def _unsafe(drills: Sequence[DrillRecord]) -> list[dict[str, Any]]:
+    """Return the commonest unsafe moves, and what could have happened at the last of each."""
+    moves = [move for one in drills for move in _moves(one)]
+    could = {unsafe_in_general(move): could_happen(move) for move in moves}
+    counts = Counter(map(unsafe_in_general, moves))
+    return [
+        {"what": what, "times": times, "could": could[what]}
+        for what, times in counts.most_common(_MOST_MOVES)
+    ]
+
+
+def _slowest(drills: Sequence[DrillRecord]) -> list[dict[str, Any]]:
+    """Return the checks that took most minutes and told nothing."""
+    slow: dict[str, list[float]] = {}
+    for one in drills:
+        for look in _slow(one):
+            slow.setdefault(ended(look.title), []).append(look.minutes)
+    most = sorted(slow.items(), key=lambda item: -sum(item[1]))
+    return [
+        {"what": what, "times": len(spent), "minutes": minutes(sum(spent))}
+        for what, spent in most[:_MOST_SLOW]
+    ]
 
 
 def _row(number: int, drill: DrillRecord) -> list[str]:

@@ -261,16 +261,23 @@ def _careless(
     ahead = [way for way in dict.fromkeys(plan.ways[step]) if way not in passed]
     rest = [place for place in range(len(plan.ids)) if place not in passed]
     wrong = list(_lacking(right))
-    wrong += [paper.way(one, in_force, "sister") for one in _drawn(sisters, 4, random)]
-    wrong += [paper.way(one, in_force, "ahead") for one in _drawn(ahead, 2, random)]
-    # Steps from elsewhere in the tree make up for what these have not.
-    wrong += [paper.way(one, in_force, "elsewhere") for one in _drawn(rest, _MOST_WEIGHED, random)]
-    unlike: dict[str, Way] = {right.text: right}
+    # Steps from elsewhere in the tree make up for what the others have not.
+    for why, steps, most in (
+        ("sister", sisters, 4),
+        ("ahead", ahead, 2),
+        ("elsewhere", rest, _MOST_WEIGHED),
+    ):
+        wrong += [paper.way(one, in_force, why) for one in _drawn(steps, most, random)]
+    return _told_apart(right, wrong)[:_MOST_WEIGHED]
+
+
+def _told_apart(right: Way, wrong: Sequence[Way]) -> list[Way]:
+    """Return the wrong ways that are like none before them, nor like the right one."""
+    kept = {right.text: right}
     for one in wrong:
-        alike = [other for other in unlike.values() if _begin_alike(one, other)]
-        if one.text not in unlike and not alike and one.step:
-            unlike[one.text] = one
-    return [*unlike.values()][1:][:_MOST_WEIGHED]
+        if one.text not in kept and not any(_begin_alike(one, other) for other in kept.values()):
+            kept[one.text] = one
+    return [way for way in kept.values() if way is not right]
 
 
 def _lacking(right: Way) -> Iterator[Way]:
