@@ -40,6 +40,9 @@ SEEDS: Final = 2**63
 
 _KEYS: Final = 2**53
 
+# A route whose answers do not go together is drawn again so often.
+_TRIES: Final = 50
+
 
 class NoSuchMachine(Exception):
     """The machine card rules out every cause of the tree."""
@@ -116,13 +119,13 @@ def drawn(ready: ReadyTree, seed: int, *, slips: bool = False) -> Machine:
     drawn = [(random.random(), random.random()) if ways else (0.0, 0.0) for ways in plan.ways]
     cases = _cases(ready).get(cause, ())
     which, placed = random.random(), Random(int(random.random() * _KEYS))
-    answers, name = Answers(ready), ""
-    route: Sequence[tuple[int, int]]
     if cases:
         name, route = cases[int(which * len(cases))]
+        answers = Answers(ready)
         answers.follow(route)
     else:
-        route = _way_to(answers, cause, [place for place, _ in drawn])
+        name = ""
+        answers, route = _drawn_route(ready, cause, [place for place, _ in drawn], placed)
     on_route = {step for step, _ in route}
     for step in _beside(ready, on_route):
         answers.tell(step, _shown(answers, step, cause, drawn[step][0]))
@@ -152,7 +155,20 @@ def _cases(ready: ReadyTree) -> Mapping[int, tuple[tuple[str, Route], ...]]:
     return found
 
 
-def _way_to(answers: Answers, cause: int, places: Sequence[float]) -> list[tuple[int, int]]:
+def _drawn_route(
+    ready: ReadyTree, cause: int, places: Sequence[float], random: Random
+) -> tuple[Answers, Route]:
+    """Draw a route to a cause, once more where its answers do not go together."""
+    for _ in range(_TRIES):
+        answers = Answers(ready)
+        route = _way_to(answers, cause, places)
+        if Answers(ready).follow(route):
+            break
+        places = [random.random() for _ in places]
+    return answers, route
+
+
+def _way_to(answers: Answers, cause: int, places: Sequence[float]) -> Route:
     """Tell the answers of a route to the cause, each that leads to it equally likely; return it."""
     plan = answers.ready.plan
     flat, node = unfolded(plan), plan.start
@@ -169,7 +185,7 @@ def _way_to(answers: Answers, cause: int, places: Sequence[float]) -> list[tuple
         else:
             (node,) = targets
         route.append((step, answers.truths[step]))
-    return route
+    return tuple(route)
 
 
 def _beside(ready: ReadyTree, on_route: set[int]) -> list[int]:

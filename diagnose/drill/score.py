@@ -81,7 +81,7 @@ class Score(Struct, frozen=True, kw_only=True):
     `tree_route` tell nothing. `hands` are whose work the trainee said it is, `whose` it truly is.
     `not_parted` is the likeliest of the other causes, where nothing that was seen speaks for the
     one that was named and against that. `taught`: what was unsafe was told at once. `case` names
-    the worked case that the machine was, "" for none.
+    the worked case that the machine was, "" for none: its answers, with this machine's own figures.
     """
 
     seed: int

@@ -113,8 +113,6 @@ def sheet(score: Score) -> Iterator[str]:
         yield from _route("What the tree would have done", score.tree_route)
     if score.cause is not None and score.named is not None:
         yield f"The cause: {score.cause.title}"
-        if score.case:
-            yield f"The case: {score.case}."
         right = score.cause.id == score.named.id
         yield "You named it." if right else f"You named: {score.named.title}"
         yield f"Whose work it is: {_WHOSE[score.whose]}. You said: {_WHOSE[score.hands]}."

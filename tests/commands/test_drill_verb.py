@@ -517,6 +517,10 @@ def test_the_route_is_drawn_into_the_tree(
     text = where.read_text(encoding="utf-8")
     assert "drill: 1" in text
     assert "drill: named" not in text
+    where.unlink()
+    # Nothing was looked at.
+    drilled(trees, log, *args, replies=(), monkeypatch=monkeypatch)
+    assert not where.exists()
     capsys.readouterr()
     assert app.run(["drill", "sample", "--trees", str(trees), "--draw", "route.txt"]) == 2
     assert "has to end in one of" in capsys.readouterr().err
@@ -553,5 +557,4 @@ def test_teaching_says_at_once_what_could_have_happened(
     assert (told in said) == teach
     # The figure comes with what it was read from.
     assert "You read: distance between the marks 10 m, time between the marks 8.0 s." in said
-    assert "The case: bristles from the new brushes lie under the blade." in said
     assert "What the tree would have done: 0 min Look in the machine's log" in said

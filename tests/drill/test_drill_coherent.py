@@ -358,3 +358,31 @@ def test_a_cause_without_a_case_that_can_be_has_a_route_drawn() -> None:
         while ready.plan.ways[at]:
             at = ready.plan.ways[at][machine.truths[at]]
         assert at == machine.cause
+
+
+TWO_QUESTIONS = """
+format: 2
+symptom: sample
+title: The kind is asked in other words
+start: kind
+steps:
+  kind: {ask: Which kind is it?, from_card: battery.kind, passes: none,
+    answers: {flooded: caps, sealed: caps, Nobody knows: caps}}
+  caps: {ask: What does the label say?, from_card: battery.kind, passes: none,
+    answers: {flooded: wet, sealed: gel, Nobody knows: gel}}
+  wet: {finding: It is wet., chance: 1, who: operator, remedy: Dry it.}
+  gel: {finding: It is gel., chance: 1, who: operator, remedy: Leave it.}
+"""
+
+
+def test_a_line_of_the_card_has_one_value_in_all_questions_about_it() -> None:
+    ready = read(Written(trees={"sample": TWO_QUESTIONS})).ready("sample")
+    assert ready is not None
+    for seed in range(30):
+        shown = seen(drawn(ready, seed))
+        assert shown["kind"][0] == shown["caps"][0]
+    answers = Answers(ready)
+    answers.tell(ready.plan.number["kind"], 2)
+    assert not answers.agrees(ready.plan.number["caps"], 1)
+    # What nobody knows is no word of the card.
+    assert answers.line("battery.kind") is None
