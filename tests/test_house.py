@@ -19,7 +19,7 @@ HOUSE = Path(__file__).parents[1] / "diagnose"
 MAY = {
     "files": set(),
     "measure": set(),
-    "study": {"files"},
+    "study": {"files", "measure"},
     "rules": {"files", "measure", "study"},
     "case": {"files", "measure", "study"},
     "round": {"files", "measure", "study", "case"},

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from msgspec.structs import replace
 
-from diagnose.case.screens import RefusedScreen, phrase
+from diagnose.case.screens import Named, RefusedScreen, phrase
 from diagnose.case.walk import picked, word_of
 from diagnose.drill import present, score
 from diagnose.drill.exercise import Exercise, rank
@@ -26,7 +26,8 @@ from diagnose.text import did_you_mean, shortened
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from diagnose.case.screens import Named, Phrase, Screen
+    from diagnose.case.screens import Phrase, Screen
+    from diagnose.drill.figures import Taken
 
 
 class Drill(Exercise):
@@ -123,9 +124,12 @@ class Drill(Exercise):
         if position.others:
             # Whoever does it knows what it takes.
             needs = plan.needs[step]
+            before = position.in_force & ~(self.table.lapsing if question.energises else 0)
+            taken = self.table.called(needs, before)
             cost, in_force = self.table.take(needs, question.energises, position.in_force)
             unsafe, wrong = self._judged_helper(step, question.by, position.others)
         else:
+            taken = self.table.called(self.table.closed(position.taking), position.in_force)
             cost, in_force = self.guarded(position)
             moves: list[score.UnsafeMove] = []
             if question.energises:
@@ -145,9 +149,13 @@ class Drill(Exercise):
             answer=question.exits[sight.answer].answer,
             minutes=question.minutes + cost,
             caution_minutes=cost,
-            value=sight.value,
+            value=sight.taken.value if sight.taken else None,
             unit=MEASUREMENTS[question.read].unit if isinstance(question, Reading) else "",
+            inputs=_inputs(question, sight.taken),
+            cautions=tuple(present.caution(self, number) for number in bits(taken)),
         )
+        left = self.open_causes(position.looks) - self.open_causes((*position.looks, look))
+        look = replace(look, ruled_out=max(0, left))
         after = Position(
             in_force=in_force,
             minutes=position.minutes + look.minutes,
@@ -155,7 +163,12 @@ class Drill(Exercise):
             unsafe=(*position.unsafe, *unsafe),
             wrong_referrals=(*position.wrong_referrals, *wrong),
         )
-        seen = SeenScreen(symptom=self.ready.tree.symptom, look=look, used=after.minutes)
+        seen = SeenScreen(
+            symptom=self.ready.tree.symptom,
+            look=look,
+            unsafe=unsafe if self.teach else (),
+            used=after.minutes,
+        )
         return Turn(position=after, interludes=(seen,))
 
     # What is unsafe, and what is handed to the wrong people
@@ -171,6 +184,7 @@ class Drill(Exercise):
                 step=self.ready.plan.ids[step],
                 title=self.title(step),
                 caution=present.caution(self, number),
+                hazards=self._hazards(step, self.table.closure[number]),
             )
             for number in bits(cautions)
         ]
@@ -178,8 +192,21 @@ class Drill(Exercise):
     def _not_yours(self, step: int, whose: str) -> score.UnsafeMove:
         name = self.ready.plan.ids[step]
         return score.UnsafeMove(
-            kind=score.NOT_YOURS, step=name, title=self.title(step), whose=whose
+            kind=score.NOT_YOURS,
+            step=name,
+            title=self.title(step),
+            whose=whose,
+            hazards=self._hazards(step, -1),
         )
+
+    def _hazards(self, step: int, cautions: int) -> tuple[Named, ...]:
+        """Return the hazards of a step that some cautions are over; all of them for -1."""
+        own = self.ready.steps[step].hazards
+        over = [name for name in own if cautions < 0 or self.table.cover.get(name, 0) & cautions]
+        if not over and cautions > 0:
+            # It is asked for without a hazard of this step's own.
+            over = [name for name, cover in self.table.cover.items() if cover & cautions]
+        return tuple(Named(name, self.table.hazards[name]) for name in over)
 
     def _judged_helper(
         self, step: int, by: str, helper: str
@@ -209,7 +236,7 @@ class Drill(Exercise):
         return replace(position, stage=REMEDY) if own else self._judged(position)
 
     def _judged(self, position: Position) -> Position:
-        """End the drill: passed where cause and hands are right and nothing was unsafe."""
+        """End the drill: passed where cause and hands are right by evidence, and nothing unsafe."""
         whose = self.whose
         found = position.step == self.machine.cause
         wrong = position.wrong_referrals
@@ -219,9 +246,19 @@ class Drill(Exercise):
             above = ROLES if found else ROLES[1:]
         if position.hands in above:
             wrong = (*wrong, self._wrong(self.machine.cause, position.hands, whose))
-        passed = found and position.hands == whose and not position.unsafe and not wrong
+        rival = self.evidence.not_parted(position.step, self.answers(position.looks))
+        right = found and position.hands == whose and rival is None
+        passed = right and not position.unsafe and not wrong
         outcome = score.PASSED if passed else score.FAILED
         return _over(replace(position, wrong_referrals=wrong), outcome)
+
+
+def _inputs(question: Question, taken: Taken | None) -> tuple[Named, ...]:
+    """Return what was read for a figure, each with its name in words."""
+    if not isinstance(question, Reading) or taken is None:
+        return ()
+    titles = {need.name: need.title for need in MEASUREMENTS[question.read].needs}
+    return tuple(Named(name, f"{titles[name]} {text}") for name, text in taken.typed)
 
 
 def _over(position: Position, outcome: str, notes: tuple[Phrase, ...] = ()) -> Position:

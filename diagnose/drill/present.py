@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
 
+from msgspec.structs import replace
+
 from diagnose.case.screens import Named
 from diagnose.drill import screens
 from diagnose.drill.position import CAUSE, GUARD, HANDS, OVER, PICK, REMEDY
@@ -88,8 +90,10 @@ def score(drill: Exercise, position: Position) -> Score:
     return Score(
         seed=drill.machine.seed,
         slips=drill.machine.slips,
+        taught=drill.teach,
         outcome=position.outcome,
         cause=Named(plan.ids[hidden], drill.title(hidden)) if told else None,
+        case=drill.machine.case if told else "",
         named=Named(plan.ids[position.step], drill.title(position.step)) if told else None,
         hands=position.hands,
         whose=drill.whose if told else "",
@@ -98,9 +102,16 @@ def score(drill: Exercise, position: Position) -> Score:
         best_minutes=best,
         unsafe=position.unsafe,
         wrong_referrals=position.wrong_referrals,
+        not_parted=_not_parted(drill, position) if told else None,
         route=position.looks,
-        tree_route=tuple(_look(drill, leg) for leg in drill.route) if told else (),
+        tree_route=_tree_route(drill) if told else (),
     )
+
+
+def _not_parted(drill: Exercise, position: Position) -> Named | None:
+    """Return the cause from which nothing seen parts the one that was named."""
+    rival = drill.evidence.not_parted(position.step, drill.answers(position.looks))
+    return None if rival is None else Named(drill.ready.plan.ids[rival], drill.title(rival))
 
 
 def _pick(drill: Exercise, position: Position, common: dict[str, Any]) -> Screen:
@@ -111,7 +122,7 @@ def _pick(drill: Exercise, position: Position, common: dict[str, Any]) -> Screen
             Option(id=named.id, title=named.title, state=given.get(named.id, ""))
             for named in options(drill, position)
         ),
-        causes=len(drill.causes),
+        open=drill.open_causes(position.looks),
         used=position.minutes,
     )
 
@@ -150,6 +161,17 @@ def _guard(drill: Exercise, position: Position, common: dict[str, Any]) -> Scree
     )
 
 
+def _tree_route(drill: Exercise) -> tuple[Look, ...]:
+    """Return the tree's own route, with what each of its checks rules out."""
+    route: tuple[Look, ...] = ()
+    left = drill.open_causes(route)
+    for leg in drill.route:
+        look = _look(drill, leg)
+        after = drill.open_causes((*route, look))
+        route, left = (*route, replace(look, ruled_out=left - after)), after
+    return route
+
+
 def _look(drill: Exercise, leg: Leg) -> Look:
     question = drill.ready.steps[leg.step]
     assert isinstance(question, Question)
@@ -159,4 +181,5 @@ def _look(drill: Exercise, leg: Leg) -> Look:
         answer=question.exits[leg.answer].answer,
         minutes=leg.minutes,
         caution_minutes=leg.caution_minutes,
+        cautions=tuple(caution(drill, number) for number in bits(leg.called)),
     )

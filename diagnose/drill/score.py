@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING, Final
 
 from msgspec import Struct
 
+from diagnose.case.screens import Named  # noqa: TC001 - scores are read back from a log
+
 if TYPE_CHECKING:
-    from diagnose.case.screens import Named
     from diagnose.drill.machine import Machine
     from diagnose.study.in_force import CautionTable
     from diagnose.study.plan import Plan
@@ -29,7 +30,9 @@ LEFT: Final = "left"
 class Look(Struct, frozen=True, kw_only=True):
     """One check that was made, and what it gave; a reading also has a `value` in a `unit`.
 
-    `minutes` are all that it took, `caution_minutes` among them those that cautions took.
+    `inputs` are what the value was computed from: the name of each, and what was read, in words.
+    `minutes` are all that it took, `caution_minutes` among them those of the `cautions` that were
+    taken for it. `ruled_out` counts the causes, open until then, that it spoke against.
     """
 
     step: str
@@ -39,12 +42,16 @@ class Look(Struct, frozen=True, kw_only=True):
     caution_minutes: float
     value: float | None = None
     unit: str = ""
+    inputs: tuple[Named, ...] = ()
+    cautions: tuple[Named, ...] = ()
+    ruled_out: int = 0
 
 
 class UnsafeMove(Struct, frozen=True, kw_only=True):
     """One thing that could have hurt somebody, at a step.
 
-    `kind` is not-in-force or not-ended (of the `caution`), or not-yours (`whose` it is).
+    `kind` is not-in-force or not-ended (of the `caution`), or not-yours (`whose` it is). `hazards`
+    are those of the step that nothing kept away.
     """
 
     kind: str
@@ -52,6 +59,7 @@ class UnsafeMove(Struct, frozen=True, kw_only=True):
     title: str
     caution: Named | None = None
     whose: str = ""
+    hazards: tuple[Named, ...] = ()
 
 
 class WrongReferral(Struct, frozen=True, kw_only=True):
@@ -71,12 +79,17 @@ class Score(Struct, frozen=True, kw_only=True):
     `tree_minutes` on the tree's own route on this machine, `best_minutes` on the same tree with its
     checks in the best order (None: not known). A drill that was left keeps its secret: `cause` and
     `tree_route` tell nothing. `hands` are whose work the trainee said it is, `whose` it truly is.
+    `not_parted` is the likeliest of the other causes, where nothing that was seen speaks for the
+    one that was named and against that. `taught`: what was unsafe was told at once. `case` names
+    the worked case that the machine was, "" for none: its answers, with this machine's own figures.
     """
 
     seed: int
     slips: bool
+    taught: bool
     outcome: str
     cause: Named | None
+    case: str
     named: Named | None
     hands: str
     whose: str
@@ -85,17 +98,25 @@ class Score(Struct, frozen=True, kw_only=True):
     best_minutes: float | None
     unsafe: tuple[UnsafeMove, ...]
     wrong_referrals: tuple[WrongReferral, ...]
+    not_parted: Named | None
     route: tuple[Look, ...]
     tree_route: tuple[Look, ...]
 
+    @property
+    def slow(self) -> tuple[Look, ...]:
+        """The checks that told nothing of what was still open, and that the tree does without."""
+        needed = {look.step for look in self.tree_route}
+        return tuple(look for look in self.route if not look.ruled_out and look.step not in needed)
+
 
 class Leg(Struct, frozen=True):
-    """One step of a route: its number in the plan, the answer's, and the minutes that it takes."""
+    """One step of a route: its number in the plan, the answer's, minutes, the cautions taken."""
 
     step: int
     answer: int
     minutes: float
     caution_minutes: float
+    called: int
 
 
 def route_of(plan: Plan, cautions: CautionTable, machine: Machine) -> list[Leg]:
@@ -115,8 +136,11 @@ def route_of(plan: Plan, cautions: CautionTable, machine: Machine) -> list[Leg]:
         answer = truths[name]
         if name not in from_card and step not in seen:
             seen.update(twin for twin, _ in plan.twins.get((step, answer), ()))
+            if plan.energises[step]:
+                in_force &= ~cautions.lapsing
+            called = cautions.called(plan.needs[step], in_force)
             cost, in_force = cautions.take(plan.needs[step], plan.energises[step], in_force)
-            legs.append(Leg(step, answer, plan.minutes[step] + cost, cost))
+            legs.append(Leg(step, answer, plan.minutes[step] + cost, cost, called))
         step = plan.ways[step][answer]
     return legs
 

@@ -10,7 +10,7 @@ from diagnose.case.screens import Screen
 
 if TYPE_CHECKING:
     from diagnose.case.screens import Named
-    from diagnose.drill.score import Look, Score
+    from diagnose.drill.score import Look, Score, UnsafeMove
 
 
 class Option(Struct, frozen=True, kw_only=True):
@@ -24,13 +24,13 @@ class Option(Struct, frozen=True, kw_only=True):
 class PickScreen(Screen, frozen=True, kw_only=True):
     """Pick any check, in whatever order. The `state` of an option is what it gave last.
 
-    `causes` is how many may be named; `used` are the minutes so far.
+    `open` is how many causes nothing that was seen speaks against; `used` are the minutes so far.
     """
 
     screen: ClassVar[str] = "pick"
 
     checks: tuple[Option, ...]
-    causes: int
+    open: int
     used: float
 
 
@@ -56,11 +56,15 @@ class GuardScreen(Screen, frozen=True, kw_only=True):
 
 
 class SeenScreen(Screen, frozen=True, kw_only=True):
-    """What a check gave; `used` are the minutes so far. Nothing is replied."""
+    """What a check gave; `used` are the minutes so far. Nothing is replied.
+
+    `unsafe` is what was unsafe at it, where that is told at once.
+    """
 
     screen: ClassVar[str] = "seen"
 
     look: Look
+    unsafe: tuple[UnsafeMove, ...]
     used: float
 
 

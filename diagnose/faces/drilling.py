@@ -29,9 +29,9 @@ if TYPE_CHECKING:
 
 #: What each screen of a drill says besides what all of them say. A contract, as in `json_lines`.
 FIELDS: Final[dict[str, tuple[str, ...]]] = {
-    "pick": ("checks", "used"),
+    "pick": ("checks", "open", "used"),
     "guard": tuple("work step title do tool cautions hands take_minutes used".split()),
-    "seen": ("look", "used"),
+    "seen": ("look", "unsafe", "used"),
     "cause": ("causes",),
     "hands": ("cause", "hands"),
     "score": ("score",),
@@ -74,27 +74,28 @@ class DrillSpoken:
     def __init__(self, face: Face) -> None:
         self._face = face
         self._said: list[Phrase] = []
-        self._causes = 0
+        self._open = 0
 
     def show(self, screen: Screen, heading: Heading) -> None:
         """Show a screen that takes no reply; what a check gave stands above the next one."""
         if isinstance(screen, screens.SeenScreen):
+            self._said += [Phrase(drill_words.at_once(move)) for move in screen.unsafe]
             self._said.append(Phrase(drill_words.seen(screen.look)))
         elif isinstance(screen, screens.ScoreScreen):
-            outcome = drill_words.OUTCOMES[screen.score.outcome]
-            self._face.show(EndScreen(outcome=outcome, ranking=(), notes=screen.notes), heading)
-            _print(drill_words.sheet(screen.score))
+            over = EndScreen(outcome=drill_words.OVER, ranking=(), notes=screen.notes)
+            self._face.show(over, heading)
+            tell(drill_words.sheet(screen.score))
         else:
             self._face.show(screen, heading)
 
     def ask(self, screen: Screen, heading: Heading) -> str | None:
         """Show a screen and return the reply as typed, or None at the end of the input."""
         if isinstance(screen, screens.PickScreen):
-            self._causes = screen.causes
+            self._open = screen.open
         if screen.screen in FIELDS:
             intro = [Phrase(drill_words.INTRO)] if heading.first else []
             notes = (*intro, *self._said, *screen.notes)
-            screen = replace(_QUESTIONS[type(screen)](screen), notes=notes, open=self._causes)
+            screen = replace(_QUESTIONS[type(screen)](screen), notes=notes, open=self._open)
             self._said = []
         return self._face.ask(screen, heading)
 
@@ -132,7 +133,7 @@ def _pick(screen: screens.PickScreen) -> CheckScreen:
         screen,
         "What do you check? Reply done once you know the cause.",
         [f"{one.title} You saw: {one.state}" if one.state else one.title for one in screen.checks],
-        look_for=f"Used so far: {drill_words.minutes(screen.used)}.",
+        look_for=f"Used so far: {drill_words.minutes(screen.used)}." if screen.used else None,
     )
 
 
@@ -171,10 +172,20 @@ _QUESTIONS: Final[dict[type, Callable[..., CheckScreen]]] = {
 }
 
 
-def _print(lines: Iterable[str]) -> None:
-    """Print lines below the last screen, a long one hanging under its beginning."""
+def tell(lines: Iterable[str]) -> None:
+    """Print lines below the last screen, a long one hanging under its beginning.
+
+    None is left to the terminal to break: after a full screen some do not.
+    """
     width = max(40, shutil.get_terminal_size().columns)
     for line in lines:
         text = printable(line)
-        indent = " " * (10 if text.startswith("    ") or text[:8].endswith("min") else 0)
+        indent = " " * _hang(text)
         print(textwrap.fill(text, width, subsequent_indent=indent, break_on_hyphens=False))
+
+
+def _hang(line: str) -> int:
+    """Return how far what follows of a long line stands in: under a route's step, or a number."""
+    if line.startswith("    ") or line[:8].endswith("min"):
+        return 10
+    return 5 if line[:4].strip().removesuffix(".").isdigit() else 0

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import TYPE_CHECKING, Any
 
 from msgspec import Struct
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping
 
 
 class DrillRecord(Struct, frozen=True, kw_only=True):
@@ -41,3 +42,22 @@ class DrillRecord(Struct, frozen=True, kw_only=True):
     def unsafe(self) -> int:
         """How many moves were unsafe."""
         return len(self.body["unsafe"])
+
+    @property
+    def key(self) -> tuple[str, str, int] | None:
+        """Whose machine it was, the same for each try of it; None where nobody gave a name.
+
+        Capitals do not count. Slips and card do not either: the machine was seen.
+        """
+        return (self.trainee.casefold(), self.symptom, self.seed) if self.trainee else None
+
+
+def tries(drills: Iterable[DrillRecord]) -> list[tuple[int, DrillRecord]]:
+    """Return drills, in the order in which they were made, each with the number of its try."""
+    seen: Counter[tuple[str, str, int]] = Counter()
+    found = []
+    for one in drills:
+        if one.key is not None:
+            seen[one.key] += 1
+        found.append((seen[one.key] if one.key is not None else 1, one))
+    return found

@@ -6,10 +6,11 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from diagnose.files.places import KEY
-from diagnose.files.tree import Finding, Question, Reading
-from diagnose.measure.registry import MEASUREMENTS, MissingLine, Unreadable, compute
+from diagnose.files.tree import Finding, Question
+from diagnose.measure.registry import MissingLine, Unreadable
 from diagnose.rules.view import Objection
 from diagnose.study.plan import passing_answer
+from diagnose.study.worked import band_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -105,7 +106,7 @@ def _way(
     at = (*place, "answers", name)
     if isinstance(given, Mapping):
         try:
-            return _band(step, given)
+            return band_of(step, given)
         except (Unreadable, MissingLine) as error:
             at = (*at, next(iter(given)), KEY) if given else (*place, "name")
             return Objection(at, f"This cannot be computed: {error}".rstrip(".") + ".")
@@ -120,13 +121,3 @@ def _way(
         hint = view.hint(given, [way.answer for way in step.exits])
         return Objection(at, f'"{name}" has no answer "{given}".{hint}')
     return way
-
-
-def _band(step: Question, inputs: Mapping[str, str]) -> Exit:
-    if not isinstance(step, Reading):
-        raise Unreadable("Only a reading takes inputs: write an answer here.")
-    measurement = MEASUREMENTS.get(step.read)
-    if measurement is None:
-        raise Unreadable(f'The program knows no measurement "{step.read}".')
-    figure = compute(measurement, inputs, card=lambda path: None, bare=True, si=False)
-    return step.band(figure.value)

@@ -31,7 +31,7 @@ class ReadyTree(Struct, frozen=True, kw_only=True, eq=False):
     each finding's remedy; `service` the findings for service, as bits; `from_card` the steps that
     the machine card answers, with the number of the answer, those among them that are `skipped`
     since they do not apply to this machine, with the line of its card; `digest` is the content hash
-    of the whole tree. `rows`
+    of the whole tree, `card` that of the machine, if there is one. `rows`
     hold what an answer (step, number) says of each finding, as logarithms; in a large tree they are
     worked out when they are called for.
     """
@@ -47,6 +47,7 @@ class ReadyTree(Struct, frozen=True, kw_only=True, eq=False):
     skipped: Mapping[int, str]
     digest: str
     rows: Mapping[tuple[int, int], tuple[float, ...]]
+    card: Card | None = None
 
     def unsure_way(self, step: int) -> int | None:
         """Return where a question leads whoever is not sure, None where it does not say."""
@@ -95,6 +96,7 @@ def made_ready(
         skipped=left_out,
         digest=digest,
         rows=_rows(plan),
+        card=card,
     )
 
 

@@ -16,6 +16,7 @@ import pytest
 from driver import Driver
 
 from diagnose import app
+from diagnose.files.library import built_in
 from diagnose.log.protocol import LogError
 from diagnose.log.sqlite import SqliteLog
 
@@ -119,7 +120,8 @@ def test_a_drill_over_json_lines(
     )
     first, guard, refused, _, marked, seen = screens[:6]
     # A contract: other programs drive a drill by these.
-    assert set(first) == {*("screen", "notice", "symptom", "in_force", "checks", "used", "replies")}
+    fields = "screen notice symptom in_force checks open used replies"
+    assert set(first) == {*fields.split()}
     assert "drill" in first["notice"]
     assert first["checks"][0] == {"id": "weigh", "title": "A plain number", "state": ""}
     assert first["replies"] == [
@@ -137,7 +139,7 @@ def test_a_drill_over_json_lines(
     assert marked["take_minutes"] == 1
     assert set(seen) == {
         *("screen", "symptom", "in_force", "replies", "step", "title", "answer", "value", "unit"),
-        *("minutes", "caution_minutes", "used"),
+        *("inputs", "cautions", "ruled_out", "unsafe", "minutes", "caution_minutes", "used"),
     }
     assert (seen["value"] < 5) == (seen["answer"] == "light")
     assert (seen["minutes"], seen["caution_minutes"], seen["used"]) == (3, 1, 3)
@@ -147,9 +149,9 @@ def test_a_drill_over_json_lines(
     assert hands["hands"][2] == {"id": "service", "title": "Licensed service"}
     assert (remedy["work"], remedy["do"]) == ("remedy", None)
     assert set(score) == {
-        *("screen", "symptom", "in_force", "replies", "seed", "slips", "outcome", "cause"),
+        *"screen symptom in_force replies seed slips taught outcome cause case".split(),
         *("named", "hands", "whose", "minutes", "tree_minutes", "best_minutes", "unsafe"),
-        *("wrong_referrals", "route", "tree_route"),
+        *("wrong_referrals", "not_parted", "route", "tree_route"),
     }
     assert (score["outcome"], score["seed"], score["minutes"]) == ("passed", 1, 4)
     assert score["replies"] == []
@@ -164,7 +166,7 @@ def test_a_drill_in_plain_lines(
     assert drilled(trees, log, *args, replies=replies, monkeypatch=monkeypatch) == 0
     said = " ".join(capsys.readouterr().out.split())
     for words in (
-        "This is a drill: the program plays a faulty machine.",
+        "A drill: the program plays the machine. Do nothing of it at a real one.",
         "Question: What do you check? Reply done once you know the cause.",
         "A plain number: Weigh it. Take: scales",
         "Question: What do you put in force, or end, before it? Then done: you begin.",
@@ -177,8 +179,11 @@ def test_a_drill_in_plain_lines(
         "Question: What is the cause? 1. It is broken. 2. It is dirty. 3. It is hollow.",
         "It is dirty. Question: Who puts it right? 1. The operator",
         "Question: You put it right. What do you put in force, or end, before? Then done.",
-        "Drill passed. The cause: It is dirty. You named it.",
+        "The drill is over. Your route: 0 min A plain number [Key out] -> ",
+        "The cause: It is dirty. You named it.",
         "Minutes: 4 min used; 1 min on the tree's own route; 1 min in the best order.",
+        "Slow checks: none.",
+        "Drill passed.",
     ):
         assert words in said, words
 
@@ -190,13 +195,22 @@ def test_a_drill_in_plain_lines(
         (
             UNSAFE,
             1,
-            ["Drill failed.", 'Unsafe moves: 1. 1. "Key out" was not in force: A plain number'],
+            [
+                'Unsafe moves: 1. 1. "Key out" was not in force: A plain number. '
+                "The machine could have started beside you.",
+                "Drill failed: 1 unsafe move, the cause was a guess.",
+            ],
         ),
         (("done", "broken", "service"), 1, ["You named: It is broken.", "To licensed service"]),
         (("done", "broken", "operator"), 1, ["Not yours, but for licensed service"]),
         ((), 1, ["Drill left.", "Minutes: 0 min used."]),
         (("danger",), 1, ["Drill left.", "Move everybody away"]),
-        (("weigh", "done", "leave"), 1, ["Drill failed."]),
+        (("weigh", "done", "leave"), 1, ["Drill failed: 1 unsafe move."]),
+        (
+            ("done", "dirty", "operator", "key-out done"),
+            1,
+            ["Nothing that you saw parts your cause"],
+        ),
     ],
 )
 def test_the_sheet_at_the_end_and_the_exit_code(
@@ -216,14 +230,12 @@ def test_the_sheet_at_the_end_and_the_exit_code(
     assert "The same drill again: diagnose drill sample --seed 1" in said
     if "left" in words[0]:
         # The secret is kept.
-        assert "It is dirty." not in said.partition("Drill left.")[2]
+        assert "It is dirty." not in said.partition("The drill is over.")[2]
 
 
 def test_helpers_and_what_ends_are_said_in_words(
     capsys: pytest.CaptureFixture[str], log: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from diagnose.files.library import built_in
-
     replies = ("gravities", "service lockout", "done", "hours", "key-out", "leave")
     args = ("low-runtime", "--seed", "3", "--plain", "--machine", "dock")
     drilled(built_in(), log, *args, replies=replies, monkeypatch=monkeypatch)
@@ -235,7 +247,7 @@ def test_helpers_and_what_ends_are_said_in_words(
     assert "To licensed service; it is for people trained for batteries:" in said
     assert "From the machine card: battery kind is flooded." in said
     assert "for cautions." in said
-    assert said.endswith("--seed 3 --machine dock")
+    assert said.endswith("--seed 3 --machine dock Drill left.")
 
 
 def test_no_seed_means_a_new_one_that_is_told(
@@ -308,10 +320,12 @@ def test_results_go_to_a_table_of_their_own_and_no_case_is_touched(
     capsys.readouterr()
     assert app.run(["drill", "--scores", "--log", str(log)]) == 0
     said = capsys.readouterr().out.splitlines()
-    assert len(said) == 5
+    assert len(said) == 6
     assert "Anna [2J Ö  sample  passed  1 min (tree 1 min)  0 unsafe  seed 1" in said[0]
-    assert said[3].endswith(": 2 drills, 1 passed, 1 unsafe moves.")
-    assert said[4] == "No name: 1 drills, 0 passed, 1 unsafe moves."
+    assert said[1].endswith("seed 1  try 2, a repeat")
+    assert said[3].endswith(": 1 drill, 1 passed, 1 unsafe move, 1 repeat beside.")
+    assert said[4] == "No name: 1 drill, 0 passed, 1 unsafe move."
+    assert said[5] == 'The commonest unsafe move: "Key out" was not in force, 2 times.'
     assert app.run(["drill", "--scores", "--log", str(log), "--name", "ANNA [2J ö", "--json"]) == 0
     (told,) = lines(capsys)
     assert [one["body"]["outcome"] for one in told] == ["passed", "failed"]
@@ -464,8 +478,8 @@ def test_a_drill_on_a_real_terminal_takes_few_keys(trees: Path, log: Path) -> No
     ):
         shown(words)
         child.send(key)
+    child.expect("What the tree would have done:")
     child.expect("Drill passed.")
-    child.expect("The tree's own route:")
     child.expect(pexpect.EOF)
     child.close()
     assert child.exitstatus == 0
@@ -497,6 +511,50 @@ def test_the_route_is_drawn_into_the_tree(
     assert "drill: 1" in text
     assert "drill: named" in text
     assert "drill: 2" not in text
-    assert f"The route: {where}" in capsys.readouterr().out
+    assert f"The route: {where}" in " ".join(capsys.readouterr().out.split())
+    # Who left after a look has a route without a cause.
+    drilled(trees, log, *args, replies=("look", "done"), monkeypatch=monkeypatch)
+    text = where.read_text(encoding="utf-8")
+    assert "drill: 1" in text
+    assert "drill: named" not in text
+    where.unlink()
+    # Nothing was looked at.
+    drilled(trees, log, *args, replies=(), monkeypatch=monkeypatch)
+    assert not where.exists()
+    capsys.readouterr()
     assert app.run(["drill", "sample", "--trees", str(trees), "--draw", "route.txt"]) == 2
     assert "has to end in one of" in capsys.readouterr().err
+
+
+def test_a_seed_that_nobody_chose_is_one_that_the_trainee_has_not_had(
+    trees: Path, log: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    args = ("sample", "--plain", "--name", "Anna")
+    assert drilled(trees, log, *args, "--seed", "1", monkeypatch=monkeypatch) == 0
+    coming = iter([1, 1, 6])
+    monkeypatch.setattr("secrets.randbelow", lambda _: next(coming))
+    drilled(trees, log, *args, replies=("leave",), monkeypatch=monkeypatch)
+    assert "--seed 6" in capsys.readouterr().out
+    # Chosen all the same, it is a repeat.
+    assert drilled(trees, log, *args, "--seed", "1", monkeypatch=monkeypatch) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "A repeat: this was try 2 of this machine." in said
+    assert said.endswith("Drill passed.")
+
+
+@pytest.mark.parametrize("teach", [True, False])
+def test_teaching_says_at_once_what_could_have_happened(
+    teach: bool, log: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    args = ("streaking", "--seed", "11", "--plain", *(["--teach"] if teach else []))
+    replies = ("speed", "done", "done", "grit", "operator", "done")
+    drilled(built_in(), log, *args, replies=replies, monkeypatch=monkeypatch)
+    said = " ".join(capsys.readouterr().out.split())
+    told = (
+        'Unsafe. "People clear" was not in force: Speed over a measured distance. '
+        "The machine could have hit somebody."
+    )
+    assert (told in said) == teach
+    # The figure comes with what it was read from.
+    assert "You read: distance between the marks 10 m, time between the marks 8.0 s." in said
+    assert "What the tree would have done: 0 min Look in the machine's log" in said

@@ -17,11 +17,11 @@ from trainees import Follower, played
 
 from diagnose.case.onward import at_start
 from diagnose.drill.drill import Drill
+from diagnose.drill.figures import figure_in
 from diagnose.drill.machine import (
     SEEDS,
     NoSuchMachine,
     drawn,
-    figure_in,
     misleading,
     truthful,
     weights,
@@ -56,7 +56,7 @@ def test_the_same_seed_is_the_same_machine_on_every_platform() -> None:
     assert [machine.truths[n] for n in questions] == GOLDEN_TRUTHS
     sights = [machine.sight(n, look) for n in questions for look in (1, 2)]
     assert [sight.answer for sight in sights] == GOLDEN_SIGHTS
-    assert [sight.value for sight in sights if sight.value is not None] == GOLDEN_VALUES
+    assert [sight.taken.value for sight in sights if sight.taken is not None] == GOLDEN_VALUES
 
 
 @given(st.integers(0, 2**63 - 1), st.booleans())
@@ -446,8 +446,8 @@ def test_readings_of_the_built_in_library_show_what_their_band_says() -> None:
             for number, step in enumerate(ready.steps):
                 if isinstance(step, Reading):
                     sight = machine.sight(number, 1)
-                    assert sight.value is not None
-                    assert step.band(sight.value) == step.exits[sight.answer]
+                    assert sight.taken is not None
+                    assert step.band(sight.taken.value) == step.exits[sight.answer]
                     readings += 1
     assert readings > 500
 

@@ -122,7 +122,8 @@ def test_the_remedy_needs_its_cautions_too() -> None:
     found = score(drill("stuck"), "done", "stuck", "operator", "key-out done")
     assert unsafe(found) == [(NOT_IN_FORCE, "stuck", "lockout")]
     assert found["outcome"] == "failed"
-    assert score(drill("worn"), "done", "worn", "operator", "done")["outcome"] == "passed"
+    passed = score(drill("worn"), *SEEN["worn"], "done", "worn", "operator", "done")
+    assert passed["outcome"] == "passed"
 
 
 @pytest.mark.parametrize(
@@ -158,16 +159,25 @@ def test_whose_work_it_is(
     cause: str, named: str, hands: str, outcome: str, moves: list[Any], wrong: list[Any]
 ) -> None:
     own = drill(cause)
-    position = own.start()
-    for reply in ("done", named, hands):
-        position = own.reply(position, reply).position
-    if position.stage == "remedy":
-        position = own.reply(position, "done").position
-    found = score(own, "done", named, hands, *(["done"] if own_remedy(own, named, hands) else []))
+    remedy = ["done"] if own_remedy(own, named, hands) else []
+    found = score(own, *SEEN[cause], "done", named, hands, *remedy)
     assert found["outcome"] == outcome
     assert unsafe(found) == moves
     told = [(one["step"], one["to"], one["whose"]) for one in found["wrong_referrals"]]
     assert told == wrong
+
+
+#: Safe looks that part each of these causes from all others.
+SEEN = {
+    "worn": ("figure", "key-out done"),
+    "tired": ("run", "shoes done"),
+    # A question without a passing answer parts nothing on its own.
+    "dry": (
+        *("look", "done", "run", "shoes done", "hands", "lockout done", "figure", "done"),
+        *("inside", "battery-trained done"),
+    ),
+    "other": ("look", "done"),
+}
 
 
 def own_remedy(own: Drill, named: str, hands: str) -> bool:
@@ -193,12 +203,12 @@ def test_checks_of_others_are_handed_over(
 ) -> None:
     own = drill("worn", role=role)
     before = f"{helper} done" if helper else "lockout done"
-    found = score(own, check, before, "done", "worn", "operator", "done")
+    found = score(own, check, before, "figure", "done", "done", "worn", "operator", "done")
     assert unsafe(found) == moves
     told = [(one["step"], one["to"], one["whose"]) for one in found["wrong_referrals"]]
     assert told == wrong
     # They take what it takes: no check is cheaper for being somebody else's.
-    assert found["minutes"] == (5 if check == "inside" else 7)
+    assert found["minutes"] == (6 if check == "inside" else 8)
     assert found["outcome"] == ("failed" if wrong else "passed")
 
 
@@ -271,13 +281,13 @@ def test_the_list_does_not_give_the_trees_order_away() -> None:
     assert len(titles) == 5
     causes = [cause["title"] for cause in played(drill("worn"), ["done"])[-1]["causes"]]
     assert causes == sorted(causes, key=str.casefold)
-    assert len(causes) == screen["causes"] == 7
+    assert len(causes) == screen["open"] == 7
 
 
 def test_nothing_of_the_tree_is_shown_but_what_is_done() -> None:
     screens = played(drill("worn"), ["hands", "lockout done", "figure", "done", "done"])
     for screen in screens:
-        assert not {"probability", "minutes_left", "open", "answers", "remedy"} & set(screen)
+        assert not {"probability", "minutes_left", "answers", "remedy"} & set(screen)
     # Answers are heard of only once they were seen.
     assert "It sticks" not in str(screens)
     assert "Freely" in str(screens)

@@ -14,6 +14,7 @@ from diagnose.drill.machine import drawn
 from diagnose.files.library import built_in
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
 SYMPTOMS = tuple(
@@ -56,6 +57,13 @@ def played(drill: Drill, replies: list[str]) -> list[dict[str, Any]]:
 def raw(file: Path) -> Any:
     """Return a file as plain text values."""
     return yaml.load(file.read_text(encoding="utf-8"), yaml.BaseLoader)
+
+
+def ways_of(step: Any) -> Any:
+    """Return what each answer of a question leads to, or each call of a reading."""
+    return step.get("answers") or {
+        band.get("call") or band["otherwise"]: band["go"] for band in step["bands"]
+    }
 
 
 class Follower:
@@ -110,38 +118,45 @@ class Follower:
 
     def go(self) -> dict[str, Any]:
         """Follow the tree to its end, and return the score."""
-        position = self.drill.start()
-        name = self.tree["start"]
+        self.position = self.drill.start()
+        finding = self.walked(self.look)
+        step = self.tree["steps"][finding]
+        hands = "elsewhere" if "continue_with" in step else step["who"]
+        for reply in ("done", finding, hands):
+            self.position = self.drill.reply(self.position, reply).position
+        if self.position.stage == "remedy":
+            self.position = self.drill.reply(self.position, self.guard_free(step)).position
+        score: dict[str, Any] = as_data(self.drill.screen(self.position))["score"]
+        return score
+
+    def walked(self, look: Callable[[str, Any, str], str]) -> str:
+        """Walk the tree by what a look at a step gives; return the finding at the end.
+
+        `look` gets a step's name, what the file says of it, and the reply that goes before it.
+        """
+        name: str = self.tree["start"]
         seen: dict[str, str] = {}
         while "finding" not in (step := self.tree["steps"][name]):
-            by, look = step.get("by", "operator"), step.get("same_as", name)
+            whose = step.get("same_as", name)
             # Who has looked at it on the way does not look again.
-            if look not in seen:
-                position = self.drill.reply(position, name).position
-                if by == "operator":
-                    reply = self.guard(step)
-                else:
-                    # Their work, their cautions; they take the same.
-                    self.guard(step)
-                    reply = f"{by} done"
-                turn = self.drill.reply(position, reply)
-                position = turn.position
+            if whose not in seen:
+                reply = self.guard(step)
                 self.clock += float(step.get("minutes", 1))
-                seen[look] = as_data(turn.interludes[0])["look"]["answer"]
-            answer = seen[look]
-            ways = step.get("answers") or {
-                band.get("call") or band["otherwise"]: band["go"] for band in step["bands"]
-            }
-            way = ways[answer]
+                seen[whose] = look(name, step, reply)
             # One that not every machine gives is a map.
+            way = ways_of(step)[seen[whose]]
             name = way if isinstance(way, str) else way["go"]
-        hands = "elsewhere" if "continue_with" in step else step["who"]
-        for reply in ("done", name, hands):
-            position = self.drill.reply(position, reply).position
-        if position.stage == "remedy":
-            position = self.drill.reply(position, self.guard_free(step)).position
-        score: dict[str, Any] = as_data(self.drill.screen(position))["score"]
-        return score
+        return name
+
+    def look(self, name: str, step: Any, reply: str) -> str:
+        """Look at a step of the drill."""
+        by = step.get("by", "operator")
+        self.position = self.drill.reply(self.position, name).position
+        # Their work, their cautions; they take the same.
+        turn = self.drill.reply(self.position, reply if by == "operator" else f"{by} done")
+        self.position = turn.position
+        answer: str = as_data(turn.interludes[0])["look"]["answer"]
+        return answer
 
     def guard_free(self, step: Any) -> str:
         """Return the reply before a remedy, whose minutes do not count."""
