@@ -188,6 +188,9 @@ def test_a_line_is_waited_for_and_asked_again_after_a_stop() -> None:
 
     def ask() -> None:
         asked.append("first")
+        # Should it not be asked again, the line comes all the same.
+        signal.signal(signal.SIGALRM, lambda *_: os.write(ours, b"late\n"))
+        signal.setitimer(signal.ITIMER_REAL, 10)
         # Right between the question and the reading.
         os.kill(os.getpid(), signal.SIGCONT)
 
@@ -197,6 +200,7 @@ def test_a_line_is_waited_for_and_asked_again_after_a_stop() -> None:
 
     with os.fdopen(theirs) as stream:
         assert interrupts.await_line(stream, ask, again)
+        signal.setitimer(signal.ITIMER_REAL, 0)
         assert stream.readline() == "a line\n"
     os.close(ours)
     assert asked == ["first", "again"]
