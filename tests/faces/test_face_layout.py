@@ -216,6 +216,12 @@ def test_air_under_the_status_goes_when_just_its_row_is_lacking() -> None:
     assert "9  Answer 9" in exact[-3]
 
 
+def test_no_air_is_kept_under_the_status_of_a_low_terminal() -> None:
+    short = check(do=None, look_for=None, tool=None)
+    assert texts(dialog_of(short), 80, 16)[2] == ""
+    assert texts(dialog_of(short), 80, 15)[2] != ""
+
+
 def test_a_long_answer_hangs_under_its_own_text() -> None:
     screen = check(answers=(Named("a", "one two three four five"), Named("b", "b")))
     assert body_of(dialog_of(screen), 40)[-2:] == ["  1  one two three four five", "  2  b"]

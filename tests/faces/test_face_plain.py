@@ -31,7 +31,7 @@ from handmade import (
     why,
 )
 
-from diagnose.case.screens import Cause, phrase
+from diagnose.case.screens import CardLine, Cause, phrase
 from diagnose.faces.face import Heading
 from diagnose.faces.plain import PlainFace
 from diagnose.faces.words import NOTICE
@@ -75,7 +75,8 @@ def test_a_check_from_top_to_bottom(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     face = piped(monkeypatch, "2")
-    assert face.ask(check(in_force=(KEY_OUT,)), HEADING) == "2"
+    card = (CardLine("squeegee.blade", "four edges"),)
+    assert face.ask(check(in_force=(KEY_OUT,), card=card), HEADING) == "2"
     assert capsys.readouterr().out.splitlines() == [
         "",
         "It streaks. Dock machine. case K7Q2.",
@@ -83,6 +84,7 @@ def test_a_check_from_top_to_bottom(
         "Look along the whole rear blade.",
         "A clean blade shows one straight line.",
         "Take: a lamp",
+        "Card: squeegee blade four edges",
         "Question: Is anything stuck under it?",
         "1. Something is stuck",
         "2. Clean",
