@@ -145,7 +145,9 @@ class Picture:
         if self.ending == "dot":
             made = dot.encode()
         elif self.ending == "png":
-            made, note = render.as_png(dot, letters), note or f"{DPI} dots an inch"
+            svg = self._svg(dot, letters)
+            made = render.as_png(svg, self.title, self.flowchart.about(), letters)
+            note = note or f"{DPI} dots an inch"
         elif self.ending == "svg":
             made = self._svg(dot, letters)
         else:

@@ -7,13 +7,13 @@ said here. A step's node bears the step's id; that of its cautions has "cautions
 from __future__ import annotations
 
 import html
-import re
 import textwrap
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 from msgspec import Struct
 
 from diagnose.files.tree import Finding
+from diagnose.paper.dot import all_of, edge, node, quoted
 from diagnose.paper.letters import FAMILY
 from diagnose.paper.node_styles import SIGNALS, STYLES, WALKED, NodeKind, kind_of
 from diagnose.paper.step_words import StepCautions, asked, band_range
@@ -41,12 +41,10 @@ _POINTED: Final = (NodeKind.CHECK, NodeKind.READING, NodeKind.CAUTION)
 #: So many causes of a question stand side by side; more stand further down.
 _SIDE_BY_SIDE: Final = 2
 
-_BEGIN: Final = "begin here"
+#: How the words of an answer stand in their line.
+_IN_LINE: Final = {"shape": "plaintext", "class": "answer", "margin": "0.04,0.02", "width": "0"}
 
-#: Graphviz reads no quoted string longer than 16,384 bytes; longer ones are written as a sum.
-_LONGEST: Final = 4000
-_QUOTED: Final = re.compile(r'"[^"\\]*(?:\\.[^"\\]*)*"', re.DOTALL)
-_PIECE: Final = re.compile(rf"(?:[^\\]|\\.){{1,{_LONGEST}}}", re.DOTALL)
+_BEGIN: Final = "begin here"
 
 
 class Extras(Struct, frozen=True, kw_only=True):
@@ -93,31 +91,21 @@ class Flowchart:
 
     def dot(self, letters: int = LETTERS[0]) -> str:
         """Return its DOT text; a question's lines have so many `letters`."""
-        import graphviz
-
         font = {"fontname": FAMILY, "fontsize": f"{SIZE:g}"}
-        graph = graphviz.Digraph(
-            name=self.ready.symptom,
-            graph_attr={
-                "rankdir": "TB",
-                "ranksep": "0.15",
-                "nodesep": "0.2",
-                "pad": "0.1",
-                "label": _title(self.ready.title, self.extras.under),
-                "labelloc": "t",
-                "labeljust": "l",
-                "tooltip": self.ready.title,
-                **font,
-            },
-            node_attr={**font, "margin": "0.08,0.05", "height": "0.2"},
-            edge_attr={**font, "arrowsize": "0.7"},
-        )
+        paper = {"rankdir": "TB", "ranksep": "0.15", "nodesep": "0.2", "pad": "0.1"}
+        paper |= {"labelloc": "t", "labeljust": "l", "tooltip": _escaped(self.ready.title), **font}
         begin = {**self._style(NodeKind.START), "margin": "0.15,0.1"}
-        graph.node(_BEGIN, _label(self._head(), _FINDING), **begin)
-        _add_edge(graph, _BEGIN, self._first(self.start), passing=True)
+        lines = [
+            f"digraph {quoted(self.ready.symptom)} {{",
+            all_of("graph", _title(self.ready.title, self.extras.under), **paper),
+            all_of("node", **font, margin="0.08,0.05", height="0.2"),
+            all_of("edge", **font, arrowsize="0.7"),
+            node(_BEGIN, _label(self._head(), _FINDING), **begin),
+            _edge(_BEGIN, self._first(self.start), passing=True),
+        ]
         for number in sorted(self.reached):
-            self._add_step(graph, number, letters)
-        return _in_pieces(graph.source)
+            lines += self._step(number, letters)
+        return "\n".join([*lines, "}\n"])
 
     def _head(self) -> Iterator[str]:
         yield self.ready.title
@@ -127,43 +115,41 @@ class Flowchart:
             if held:
                 yield f"In force here: {', '.join(held)}."
 
-    def _add_step(self, graph: Any, number: int, letters: int) -> None:
+    def _step(self, number: int, letters: int) -> Iterator[str]:
+        """Yield a step with the cautions before it and the answers after it."""
         step, name = self.ready.steps[number], self.plan.ids[number]
         kind = kind_of(step)
         called = self.cautions.records(self.cautions.called(number))
         if called:
             signal = min((one.signal for one in called), key=[*SIGNALS].index)
-            graph.node(
-                self._first(number),
-                _label(map(_short, called), letters),
-                **self._style(NodeKind.CAUTION, number, ".cautions"),
-                fillcolor=SIGNALS[signal],
-            )
-            walked = int(number in self.extras.visits)
-            _add_edge(graph, self._first(number), name, passing=True, walked=walked)
-        wide = letters if kind in _POINTED else _FINDING
+            style = self._style(NodeKind.CAUTION, number, ".cautions")
+            label = _label(map(_short, called), letters)
+            yield node(self._first(number), label, **style, fillcolor=SIGNALS[signal])
+            walked = number in self.extras.visits
+            yield _edge(self._first(number), name, passing=True, walked=walked)
         link = {}
         if isinstance(step, Finding) and step.continue_with is not None:
             link = {"URL": f"{step.continue_with}.svg", "target": "_top"}
-        label = _label(self._texts(step, number), wide)
-        graph.node(name, label, **self._style(kind, number), **link)
-        self._add_answers(graph, number)
+        label = _label(self._texts(step, number), letters if kind in _POINTED else _FINDING)
+        yield node(name, label, **self._style(kind, number), **link)
+        yield from self._answers(number)
 
-    def _add_answers(self, graph: Any, number: int) -> None:
-        step, causes = self.ready.steps[number], 0
+    def _answers(self, number: int) -> Iterator[str]:
+        """Yield a question's answers, each in a gap of its own line, where no other line runs."""
+        step, causes, name = self.ready.steps[number], 0, self.plan.ids[number]
         for which, target in enumerate(self.plan.ways[number]):
             assert not isinstance(step, Finding)
             leaf = not self.plan.ways[target]
             causes += leaf
-            _add_edge(
-                graph,
-                self.plan.ids[number],
-                self._first(target),
-                (step.exits[which].answer, band_range(step, which)),
-                passing=which == self.plan.passing[number],
-                walked=self.extras.walked.get((number, which), 0),
-                ranks=1 + (causes - 1) // _SIDE_BY_SIDE if leaf else 1,
-            )
+            said = filter(None, (step.exits[which].answer, band_range(step, which)))
+            answer = f"{name} {which}"
+            yield node(answer, _label(said, _ANSWER), **_IN_LINE)
+            ranks = 1 + (causes - 1) // _SIDE_BY_SIDE if leaf else 1
+            on = {"minlen": f"{ranks}"} if ranks > 1 else {}
+            passing = which == self.plan.passing[number]
+            walked = (number, which) in self.extras.walked
+            yield _edge(name, answer, passing=passing, walked=walked, arrowhead="none", **on)
+            yield _edge(answer, self._first(target), passing=passing, walked=walked)
 
     def _texts(self, step: Step, number: int) -> Iterator[str]:
         """Yield the paragraphs in a step's shape; a question's number stands on its first line."""
@@ -212,30 +198,11 @@ def _short(caution: Caution) -> str:
     return " ".join([caution.signal, caution.title, *caution.signs])
 
 
-def _add_edge(
-    graph: Any,
-    source: str,
-    target: str,
-    words: Iterable[str] = (),
-    *,
-    passing: bool = False,
-    walked: int = 0,
-    ranks: int = 1,
-) -> None:
-    given = {"weight": "6" if passing else "1"}
-    if ranks > 1:
-        given["minlen"] = f"{ranks}"
-    if walked:
-        given |= {"penwidth": f"{WALKED:g}", "style": "bold"}
-    said = [text for text in words if text]
-    if said:
-        # A space on either side keeps the words off the line, a stroke joins them to their own.
-        given |= {
-            "decorate": "true",
-            "label": _label(said, _ANSWER, " "),
-            "tooltip": _escaped(said[0]),
-        }
-    graph.edge(source, target, **given)
+def _edge(
+    source: str, target: str, *, passing: bool = False, walked: bool = False, **more: str
+) -> str:
+    thick = {"penwidth": f"{WALKED:g}", "style": "bold"} if walked else {}
+    return edge(source, target, weight="6" if passing else "1", **thick, **more)
 
 
 def _title(title: str, under: Sequence[str]) -> str:
@@ -243,32 +210,15 @@ def _title(title: str, under: Sequence[str]) -> str:
     end = '<br align="left"/>'
     lines = [line for text in under for line in textwrap.wrap(text, 110)]
     small = "".join(f"{html.escape(line)}{end}" for line in lines)
-    return f'<<font point-size="16"><b>{html.escape(title)}</b></font>{end}{small}>'
+    return f'<font point-size="16"><b>{html.escape(title)}</b></font>{end}{small}'
 
 
-def _label(texts: Iterable[str], letters: int, around: str = "") -> str:
+def _label(texts: Iterable[str], letters: int) -> str:
     """Return texts, each on lines of its own, as a label that shows exactly them."""
-    import graphviz
-
-    lines = [
-        f"{around}{line}{around}" for text in texts for line in textwrap.wrap(text, letters) or [""]
-    ]
-    label: str = graphviz.nohtml("\\n".join(map(_escaped, lines)))
-    return label
+    lines = [line for text in texts for line in textwrap.wrap(text, letters) or [""]]
+    return "\\n".join(map(_escaped, lines))
 
 
 def _escaped(line: str) -> str:
     # Graphviz reads entities and backslash escapes in a label.
     return line.replace("&", "&amp;").replace("\\", "\\\\")
-
-
-def _in_pieces(dot: str) -> str:
-    """Return DOT text with each long quoted string as a sum of shorter ones."""
-
-    def split(match: re.Match[str]) -> str:
-        quoted = match[0]
-        if len(quoted) <= _LONGEST:
-            return quoted
-        return " + ".join(f'"{piece}"' for piece in _PIECE.findall(quoted[1:-1]))
-
-    return _QUOTED.sub(split, dot)

@@ -103,7 +103,11 @@ def pictures() -> list[Figure]:
                     continue
             raise AssertionError
 
-        ours = {"svg": svg, "png": lambda of=chart: render.as_png(of.dot(), face), "pdf": pdf}
+        ours = {
+            "svg": svg,
+            "png": lambda one=svg: render.as_png(one(), "Title", "About", face),
+            "pdf": pdf,
+        }
         for form, draw in ours.items():
             mine, theirs = best(draw), best(lambda one=form: alone(one))
             figures += [

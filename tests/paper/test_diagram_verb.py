@@ -236,7 +236,7 @@ def test_the_minutes_are_those_worked_out_by_hand(library: Path) -> None:
     last = {
         node: node.attr["label"].replace("\\n", "\n").splitlines()[-1]
         for node in graph.nodes()
-        if node.attr["class"] not in ("start", "caution")
+        if node.attr["class"] not in ("start", "caution", "answer")
     }
     assert last == {
         "top": "100% · 5 min",
@@ -368,9 +368,11 @@ def test_a_cases_route_is_drawn_thick_and_numbered(desk: Desk) -> None:
     assert draw("--case", name, "-o", "x.dot", *args) == 0
     graph = pygraphviz.AGraph(string=Path("x.dot").read_text("utf-8"))
     thick = {
-        edge.attr["tooltip"] for edge in graph.edges() if float(edge.attr["penwidth"] or 1) > 2
+        graph.get_node(edge[1]).attr["label"].partition("\\n")[0]
+        for edge in graph.edges()
+        if float(edge.attr["penwidth"] or 1) > 2 and edge.attr["arrowhead"] == "none"
     }
-    assert thick - {"", None} == {"Nothing odd", "low"}
+    assert thick == {"Nothing odd", "low"}
     walked = {node.attr["id"] for node in graph.nodes() if "case:" in (node.attr["label"] or "")}
     assert walked == {"look", "gauge", "flat"}
 
@@ -387,7 +389,7 @@ def test_shapes_and_cautions_on_the_route_have_thick_lines(desk: Desk) -> None:
     )
 
     def times(node: str) -> float:
-        widths = [float(one.get_node(node).attr["penwidth"]) for one in (route, plain)]
+        widths = [float(one.get_node(node).attr["penwidth"] or 1) for one in (route, plain)]
         return widths[0] / widths[1]
 
     shown = {"top", "mid", "one", "two", "one cautions"}
@@ -526,7 +528,7 @@ def test_drawing_imports_no_units_and_no_terminal() -> None:
         check=True,
     )
     loaded = set(done.stderr.split())
-    assert {"graphviz", "pygraphviz"} <= loaded
+    assert "pygraphviz" in loaded
     assert not loaded & {"pint", "prompt_toolkit", "numpy", "sqlite3", "typst"}
 
 
