@@ -36,10 +36,10 @@ MAY = {
 DOORS = {
     "networkx": {"study/graph.py"},
     "pint": {"measure/units.py"},
-    "graphviz": {"paper/flowchart.py"},
     "pygraphviz": {"paper/render.py"},
     "typst": {"paper/typesetter.py"},
     "fontTools": {"paper/letters.py"},
+    "markdown_it": {"paper/handover_print.py"},
     "fontpkg_fira_sans": {"paper/letters.py"},
     "sqlite3": {"log/sqlite.py"},
     "prompt_toolkit": {"faces/terminal.py"},

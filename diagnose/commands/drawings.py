@@ -50,6 +50,11 @@ def add_output(parser: argparse.ArgumentParser, endings: Sequence[str], standard
     known = ", ".join(f".{one}" for one in endings)
     about = f"where to; its ending ({known}) says what ({standard})"
     parser.add_argument("-o", dest="output", metavar="FILE", help=about)
+    add_font(parser)
+
+
+def add_font(parser: argparse.ArgumentParser) -> None:
+    """Add the font that brings letters which the program's own lacks."""
     about = "a font file with letters that the program's own font lacks"
     parser.add_argument("--font", metavar="FILE", type=Path, help=about)
 
