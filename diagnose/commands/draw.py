@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from diagnose.commands import drawings as pages
 from diagnose.commands import options as opt
 from diagnose.commands.drawings import Written
+from diagnose.commands.progress import Progress
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.files.tree import Question
 from diagnose.paper import render
@@ -36,7 +37,9 @@ def run(args: Sequence[str]) -> int:
     if options.machine and not options.case:
         library.machine(options.machine)
     trees, broken = pages.openable(library, options.symptom, routes)
-    pages.say(_pictures(library, trees, routes, options), as_json=options.json)
+    with Progress(len(trees), plain=options.plain, silent=options.json) as progress:
+        pictures = _pictures(library, trees, routes, options)
+        pages.say(pictures, as_json=options.json, progress=progress)
     if broken:
         library.require(broken[0])
     return opt.OK

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     import argparse
     from collections.abc import Callable, Iterable, Sequence
 
+    from diagnose.commands.progress import Progress
     from diagnose.commands.ready_library import ReadyLibrary
     from diagnose.study.ready import ReadyTree
 
@@ -68,12 +69,14 @@ def ending_of(output: str | None, endings: Sequence[str]) -> str:
     return ending
 
 
-def say(files: Iterable[Written], *, as_json: bool) -> None:
+def say(files: Iterable[Written], *, as_json: bool, progress: Progress | None = None) -> None:
     """Say what was written, each file as it is done; as JSON all at the end."""
     data = []
     try:
         for one in files:
             data.append({name: value for name, value in asdict(one).items() if name != "note"})
+            if progress is not None:
+                progress.step()
             if not as_json:
                 opt.say(f"{one}")
     except CannotRender as error:
