@@ -189,7 +189,7 @@ def _on_plan(
     if route is None:
         return {}, {}, ""
     number = ready.plan.number
-    visits = {number[step]: text for step, text in route.steps.items() if step in number}
+    visits = {number[step]: route.words(step) for step in route.steps if step in number}
     given = {one: count for one, count in route.answers.items() if one[0] in number}
     walked = {}
     for (step, answer), count in given.items():

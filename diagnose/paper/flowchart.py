@@ -215,8 +215,14 @@ def _title(title: str, under: Sequence[str]) -> str:
 
 def _label(texts: Iterable[str], letters: int) -> str:
     """Return texts, each on lines of its own, as a label that shows exactly them."""
-    lines = [line for text in texts for line in textwrap.wrap(text, letters) or [""]]
+    lines = [line for text in texts for line in _lines(text, letters)]
     return "\\n".join(map(_escaped, lines))
+
+
+def _lines(text: str, letters: int) -> list[str]:
+    if len(text) <= letters and text.isprintable():
+        return [text]
+    return textwrap.wrap(text, letters) or [""]
 
 
 def _escaped(line: str) -> str:

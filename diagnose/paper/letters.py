@@ -98,8 +98,9 @@ class Typeface:
                 return float(font["hmtx"][name][0] / font["head"].unitsPerEm)
         return 0.0
 
+    @cached_property
     def fontconfig(self) -> Path:
-        """Write the file that lets Graphviz find these fonts and no others; return its path."""
+        """The file that lets Graphviz find these fonts and no others."""
         file = self.folder / "fonts.conf"
         file.write_text(
             '<?xml version="1.0"?><!DOCTYPE fontconfig SYSTEM "fonts.dtd"><fontconfig>'

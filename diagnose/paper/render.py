@@ -123,7 +123,7 @@ def _page(
 
 def _drawn(dot: str, typeface: Typeface) -> str:
     # Before the first import: fontconfig reads it once.
-    os.environ["FONTCONFIG_FILE"] = str(typeface.fontconfig())
+    os.environ["FONTCONFIG_FILE"] = str(typeface.fontconfig)
     try:
         import pygraphviz
     except ImportError:

@@ -123,7 +123,7 @@ def as_a_user_calls_it() -> list[Figure]:
     library, figures = ReadyLibrary(built_in()), []
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        fonts = str(typeface().fontconfig())
+        fonts = str(typeface().fontconfig)
         chart = Flowchart(library.require("streaking"), library.table)
         (folder / "x.dot").write_text(chart.dot(), "utf-8")
         ours = seconds(["-m", "diagnose", "draw", "streaking", "-o", "x.svg"], folder)

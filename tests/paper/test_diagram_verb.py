@@ -280,6 +280,7 @@ def test_the_route_of_a_case_is_told_from_its_log(desk: Desk) -> None:
     assert routes["beta"].answers == {("hose", "Free"): 3}
     assert routes["beta"].steps["fan"] == "case: 4"
     assert "gauge" not in routes["alpha"].steps
+    assert routes["alpha"].said == {"look": ["back"]}
 
 
 GAMMA = """
@@ -342,6 +343,40 @@ def test_a_route_holds_what_was_shown_passed_over_and_answered(
     wanted = dict(one.split(": ") for one in steps.split(", "))
     assert route.steps == {step: f"case: {text}" for step, text in wanted.items()}
     assert route.answers == answers
+
+
+@pytest.mark.parametrize(
+    ("replies", "said"),
+    [
+        ("unsure, leave", {"top": "case: 1, not sure"}),
+        ("unsure, done, not cured, leave", {"one": "case: 2, not cured", "mid": "case: 3"}),
+        ("One thing, done, cured", {"top": "case: 1", "one": "case: 2, cured"}),
+        ("One thing, cannot, leave", {"one": "case: 2, cannot"}),
+        ("One thing, done, not it, leave", {"one": "case: 2, not it"}),
+        ("Another, Right, keep looking, leave", {"three": "case: 3, set aside"}),
+        ("Another, Left, back, leave", {"top": "case: 1", "mid": "case: 2, back"}),
+        ("unsure, back, unsure, back, unsure, leave", {"top": "case: 1, not sure, back"}),
+        # What *back* left is no part of the route: nothing is said there.
+        ("Another, Left, not cured, back, back, leave", {"mid": "case: 2, back", "two": None}),
+    ],
+)
+def test_a_route_says_what_was_replied_besides_answers(
+    desk: Desk, replies: str, said: dict[str, str | None]
+) -> None:
+    from diagnose.log.sqlite import SqliteLog
+
+    assert desk.trees is not None
+    (desk.trees / "gamma.yaml").write_text(GAMMA, "utf-8")
+    name = desk.start("gamma", replies.split(", "), "one", "--as", "battery-trained")
+    log = SqliteLog(desk.log, "rw")
+    case = log.case(name)
+    assert case is not None
+    (route,) = routes_of(log.events(case)).values()
+    assert {one: route.words(one) if one in route.steps else None for one in said} == said
+    args = ["--log", str(desk.log), "--trees", str(desk.trees)]
+    assert draw("--case", name, "-o", "x.svg", *args) == 0
+    drawn = Path("x.svg").read_text("utf-8")
+    assert all(words in drawn for words in said.values() if words is not None)
 
 
 def test_a_step_that_is_asked_again_keeps_its_number(desk: Desk) -> None:
