@@ -75,13 +75,7 @@ def routes_of(events: Sequence[LoggedEvent]) -> dict[str, Route]:
     ]
     if resting:
         routes.come_to(resting[-1].symptom, resting[-1].step)
-    standing = {logged.number for logged in counting}
-    for logged in events:
-        event = logged.event
-        if isinstance(event, Replied) and event.reply == replies.CURED:
-            routes.say(event.symptom, event.step, replies.CURED)
-        elif isinstance(event, Replied) and event.reply in MOVES and logged.number not in standing:
-            routes.say(event.symptom, event.step, replies.BACK)
+    routes.take_in_ends(events, {logged.number for logged in counting})
     return routes.by_symptom
 
 
@@ -101,6 +95,17 @@ class _Routes(Struct):
         route = self.by_symptom.get(symptom)
         if route is not None and step in route.steps:
             route.said.setdefault(step, []).append(words)
+
+    def take_in_ends(self, events: Sequence[LoggedEvent], standing: set[int]) -> None:
+        """Say what was cured, and where a reply stood no longer."""
+        for logged in events:
+            event = logged.event
+            if not isinstance(event, Replied):
+                continue
+            if event.reply == replies.CURED:
+                self.say(event.symptom, event.step, replies.CURED)
+            elif event.reply in MOVES and logged.number not in standing:
+                self.say(event.symptom, event.step, replies.BACK)
 
     def follow(self, trail: Sequence[Trace]) -> None:
         """Take in what followed from an event."""

@@ -395,11 +395,30 @@ def test_no_words_leave_the_page_or_stand_on_others(paper: str, odd: Path) -> No
         assert bare(text) in read
 
 
+def assert_named_at_the_danger(document: pymupdf.Document, symptom: str) -> None:
+    """On each sheet that says what to do, each caution that comes before it is named."""
+    steps, called = tree_of(symptom)["steps"], called_cautions(tree_of(symptom))
+    rules = caution_rules()["cautions"]
+    told = [bare(step.get("do") or step.get("remedy") or "") for step in steps.values()]
+    seen = 0
+    for page in document:
+        read = bare(page.get_text())
+        for name, what in zip(steps, told, strict=True):
+            if what and told.count(what) == 1 and what in read:
+                for caution in called[name]:
+                    assert bare(f"{rules[caution]['signal']}{rules[caution]['title']}") in read
+                    seen += 1
+    assert seen >= len(called) / 4
+
+
 @pytest.mark.many_cases
 @pytest.mark.parametrize("symptom", SYMPTOMS)
 def test_no_words_of_the_library_stand_on_others(symptom: str) -> None:
     for args in ((), ("--wall", "--read-at", "2 m", "--machine", "dock")):
-        assert_in_place(set_in_type(symptom, *args))
+        document = set_in_type(symptom, *args)
+        assert_in_place(document)
+        if args and symptom != "which-symptom":
+            assert_named_at_the_danger(document, symptom)
 
 
 # For everybody, everywhere
