@@ -97,6 +97,8 @@ def test_a_width_is_graphvizs_own() -> None:
     width = float(re.search(r"^node a \S+ \S+ (\S+)", plain, re.MULTILINE)[1]) * 72  # type: ignore[index]
     assert typeface().width(words, SIZE * 10) == pytest.approx(width, rel=0.02)
     assert typeface().width(words, 10, bold=True) > typeface().width(words, 10)
+    # What only steers how others are shown takes no room.
+    assert typeface().width("\u200d", 10) == 0
 
 
 def test_a_file_that_is_no_font_is_named(tmp_path: Path) -> None:

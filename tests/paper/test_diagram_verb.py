@@ -500,12 +500,20 @@ def test_without_graphviz_one_line_says_what_to_install(
     assert "install pygraphviz" in failed(capsys)
 
 
+@pytest.mark.parametrize("raised", [None, ValueError("no memory"), OSError("no memory")])
 def test_what_graphviz_refuses_is_said_in_one_line(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    raised: Exception | None, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setattr(pygraphviz.AGraph, "draw", lambda *_, **__: b"")
+    def refused(*_: object, **__: object) -> bytes:
+        if raised is not None:
+            raise raised
+        return b""
+
+    monkeypatch.setattr(pygraphviz.AGraph, "draw", refused)
     assert draw("streaking", "-o", "x.svg") == 3
-    assert "Graphviz could not draw this" in failed(capsys)
+    said = failed(capsys)
+    assert "Graphviz could not draw this" in said
+    assert raised is None or "no memory" in said
 
 
 def test_a_letter_that_no_font_has_is_named_and_nothing_written(

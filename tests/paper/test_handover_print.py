@@ -9,9 +9,13 @@ from typing import TYPE_CHECKING, Any
 import pymupdf
 import pytest
 from drawn import bare, pdf_of
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from markdown_it import MarkdownIt
 from msgspec.structs import replace
 from strategies.referrals import referrals
+from strategies.sampling import several
+from test_handover_markdown import has_words, hostile
 
 from diagnose import app
 from diagnose.commands import handover as verb
@@ -19,6 +23,7 @@ from diagnose.paper.handover_page import Note, Report
 from diagnose.paper.handover_print import as_pdf, outline
 from diagnose.paper.handover_sheet import FULL, LONG, ONE_PARAGRAPH, SHORT, telling
 from diagnose.paper.letters import typeface
+from diagnose.paper.markdown import inline, plain, strong, wrapped
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -148,6 +153,18 @@ def test_an_outline_is_headings_and_lists_of_runs() -> None:
             }
         ],
     }
+
+
+@settings(max_examples=several(60))
+@given(hostile.filter(has_words), st.booleans())
+def test_an_item_of_the_outline_shows_the_text_that_went_in(text: str, bold: bool) -> None:
+    told = strong(text) if bold else inline(text)
+    lines = ["# Title", "", *wrapped(f"**Label:** {told} end", first="- ")]
+    (block,) = outline(lines, danger=False)["blocks"]
+    (item,) = block["items"]
+    assert " ".join("".join(words for words, _ in item["runs"]).split()) == (
+        f"Label: {' '.join(plain(text).split())} end"
+    )
 
 
 def test_the_verb_writes_it_and_says_how_much_paper_it_takes(
