@@ -40,6 +40,7 @@ DOORS = {
     "pygraphviz": {"paper/render.py"},
     "typst": {"paper/typesetter.py"},
     "fontTools": {"paper/letters.py"},
+    "markdown_it": {"paper/handover_print.py"},
     "fontpkg_fira_sans": {"paper/letters.py"},
     "sqlite3": {"log/sqlite.py"},
     "prompt_toolkit": {"faces/terminal.py"},

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from diagnose.commands import drawings as pages
 from diagnose.commands import options as opt
 from diagnose.commands.drawings import Written
+from diagnose.commands.progress import Progress
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.files.tree import Question
 from diagnose.paper import render
@@ -36,7 +37,9 @@ def run(args: Sequence[str]) -> int:
     if options.machine and not options.case:
         library.machine(options.machine)
     trees, broken = pages.openable(library, options.symptom, routes)
-    pages.say(_pictures(library, trees, routes, options), as_json=options.json)
+    with Progress(len(trees), plain=options.plain, silent=options.json) as progress:
+        pictures = _pictures(library, trees, routes, options)
+        pages.say(pictures, as_json=options.json, progress=progress)
     if broken:
         library.require(broken[0])
     return opt.OK
@@ -146,7 +149,9 @@ class Picture:
         if self.ending == "dot":
             made = dot.encode()
         elif self.ending == "png":
-            made, note = render.as_png(dot, letters), note or f"{DPI} dots an inch"
+            svg = self._svg(dot, letters)
+            made = render.as_png(svg, self.title, self.flowchart.about(), letters)
+            note = note or f"{DPI} dots an inch"
         elif self.ending == "svg":
             made = self._svg(dot, letters)
         else:
@@ -185,7 +190,7 @@ def _on_plan(
     if route is None:
         return {}, {}, ""
     number = ready.plan.number
-    visits = {number[step]: text for step, text in route.steps.items() if step in number}
+    visits = {number[step]: route.words(step) for step in route.steps if step in number}
     given = {one: count for one, count in route.answers.items() if one[0] in number}
     walked = {}
     for (step, answer), count in given.items():

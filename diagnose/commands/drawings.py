@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     import argparse
     from collections.abc import Callable, Iterable, Sequence
 
+    from diagnose.commands.progress import Progress
     from diagnose.commands.ready_library import ReadyLibrary
     from diagnose.study.ready import ReadyTree
 
@@ -51,6 +52,11 @@ def add_output(parser: argparse.ArgumentParser, endings: Sequence[str], standard
     known = ", ".join(f".{one}" for one in endings)
     about = f"where to; its ending ({known}) says what ({standard})"
     parser.add_argument("-o", dest="output", metavar="FILE", help=about)
+    add_font(parser)
+
+
+def add_font(parser: argparse.ArgumentParser) -> None:
+    """Add the font that brings letters which the program's own lacks."""
     about = "a font file with letters that the program's own font lacks"
     parser.add_argument("--font", metavar="FILE", type=Path, help=about)
 
@@ -64,12 +70,14 @@ def ending_of(output: str | None, endings: Sequence[str]) -> str:
     return ending
 
 
-def say(files: Iterable[Written], *, as_json: bool) -> None:
+def say(files: Iterable[Written], *, as_json: bool, progress: Progress | None = None) -> None:
     """Say what was written, each file as it is done; as JSON all at the end."""
     data = []
     try:
         for one in files:
             data.append({name: value for name, value in asdict(one).items() if name != "note"})
+            if progress is not None:
+                progress.step()
             if not as_json:
                 opt.say(f"{one}")
     except CannotRender as error:

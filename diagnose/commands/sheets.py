@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from diagnose.commands import drawings as pages
 from diagnose.commands import options as opt
 from diagnose.commands.drawings import Written
+from diagnose.commands.progress import Progress
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.faces.words import sign_words
 from diagnose.measure.inputs import read
@@ -48,7 +49,9 @@ def run(args: Sequence[str]) -> int:
     library.machine(options.machine)
     trees, broken = pages.openable(library, options.symptom)
     if trees:
-        pages.say(_sheets(library, trees, options), as_json=options.json)
+        with Progress(len(trees), plain=options.plain, silent=options.json) as progress:
+            written = _sheets(library, trees, options)
+            pages.say(written, as_json=options.json, progress=progress)
     if broken:
         library.require(broken[0])
     return opt.OK

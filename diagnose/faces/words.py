@@ -112,6 +112,8 @@ WORDS: Final[dict[str, str]] = {
         " Nobody can say how this machine may be used. Choose it once more."
     ),
     "log-waits": "The log is busy. Please wait.",
+    # What long work says of itself.
+    "written": "Written: {done} of {total}, {seconds} s.",
     "nothing-typed": "Nothing was typed.",
     "no-such-answer": 'No answer is "{typed}". Give its number, 1 to {last}, or its words.{hint}',
     "no-such-reply": '"{typed}" is no reply here. These are: {offered}.{hint}',

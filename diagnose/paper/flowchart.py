@@ -41,6 +41,9 @@ _POINTED: Final = (NodeKind.CHECK, NodeKind.READING, NodeKind.CAUTION)
 #: So many causes of a question stand side by side; more stand further down.
 _SIDE_BY_SIDE: Final = 2
 
+#: How the words of an answer stand in their line.
+_IN_LINE: Final = {"shape": "plaintext", "class": "answer", "margin": "0.04,0.02", "width": "0"}
+
 _BEGIN: Final = "begin here"
 
 #: Graphviz reads no quoted string longer than 16,384 bytes; longer ones are written as a sum.
@@ -96,19 +99,11 @@ class Flowchart:
         import graphviz
 
         font = {"fontname": FAMILY, "fontsize": f"{SIZE:g}"}
+        paper = {"rankdir": "TB", "ranksep": "0.15", "nodesep": "0.2", "pad": "0.1"}
+        paper |= {"labelloc": "t", "labeljust": "l", "tooltip": _escaped(self.ready.title), **font}
         graph = graphviz.Digraph(
             name=self.ready.symptom,
-            graph_attr={
-                "rankdir": "TB",
-                "ranksep": "0.15",
-                "nodesep": "0.2",
-                "pad": "0.1",
-                "label": _title(self.ready.title, self.extras.under),
-                "labelloc": "t",
-                "labeljust": "l",
-                "tooltip": self.ready.title,
-                **font,
-            },
+            graph_attr=paper | {"label": _title(self.ready.title, self.extras.under)},
             node_attr={**font, "margin": "0.08,0.05", "height": "0.2"},
             edge_attr={**font, "arrowsize": "0.7"},
         )
@@ -128,42 +123,41 @@ class Flowchart:
                 yield f"In force here: {', '.join(held)}."
 
     def _add_step(self, graph: Any, number: int, letters: int) -> None:
+        """Add a step with the cautions before it and the answers after it."""
         step, name = self.ready.steps[number], self.plan.ids[number]
         kind = kind_of(step)
         called = self.cautions.records(self.cautions.called(number))
         if called:
             signal = min((one.signal for one in called), key=[*SIGNALS].index)
-            graph.node(
-                self._first(number),
-                _label(map(_short, called), letters),
-                **self._style(NodeKind.CAUTION, number, ".cautions"),
-                fillcolor=SIGNALS[signal],
-            )
-            walked = int(number in self.extras.visits)
+            style = self._style(NodeKind.CAUTION, number, ".cautions")
+            label = _label(map(_short, called), letters)
+            graph.node(self._first(number), label, **style, fillcolor=SIGNALS[signal])
+            walked = number in self.extras.visits
             _add_edge(graph, self._first(number), name, passing=True, walked=walked)
-        wide = letters if kind in _POINTED else _FINDING
         link = {}
         if isinstance(step, Finding) and step.continue_with is not None:
             link = {"URL": f"{step.continue_with}.svg", "target": "_top"}
-        label = _label(self._texts(step, number), wide)
+        label = _label(self._texts(step, number), letters if kind in _POINTED else _FINDING)
         graph.node(name, label, **self._style(kind, number), **link)
         self._add_answers(graph, number)
 
     def _add_answers(self, graph: Any, number: int) -> None:
-        step, causes = self.ready.steps[number], 0
+        """Add a question's answers, each in a gap of its own line, where no other line runs."""
+        step, causes, name = self.ready.steps[number], 0, self.plan.ids[number]
         for which, target in enumerate(self.plan.ways[number]):
             assert not isinstance(step, Finding)
             leaf = not self.plan.ways[target]
             causes += leaf
-            _add_edge(
-                graph,
-                self.plan.ids[number],
-                self._first(target),
-                (step.exits[which].answer, band_range(step, which)),
-                passing=which == self.plan.passing[number],
-                walked=self.extras.walked.get((number, which), 0),
-                ranks=1 + (causes - 1) // _SIDE_BY_SIDE if leaf else 1,
-            )
+            said = filter(None, (step.exits[which].answer, band_range(step, which)))
+            answer = f"{name} {which}"
+            graph.node(answer, _label(said, _ANSWER), **_IN_LINE)
+            ranks = 1 + (causes - 1) // _SIDE_BY_SIDE if leaf else 1
+            on = {"minlen": f"{ranks}"} if ranks > 1 else {}
+            passing = which == self.plan.passing[number]
+            walked = (number, which) in self.extras.walked
+            on["arrowhead"] = "none"
+            _add_edge(graph, name, answer, passing=passing, walked=walked, **on)
+            _add_edge(graph, answer, self._first(target), passing=passing, walked=walked)
 
     def _texts(self, step: Step, number: int) -> Iterator[str]:
         """Yield the paragraphs in a step's shape; a question's number stands on its first line."""
@@ -216,26 +210,13 @@ def _add_edge(
     graph: Any,
     source: str,
     target: str,
-    words: Iterable[str] = (),
     *,
     passing: bool = False,
-    walked: int = 0,
-    ranks: int = 1,
+    walked: bool = False,
+    **more: str,
 ) -> None:
-    given = {"weight": "6" if passing else "1"}
-    if ranks > 1:
-        given["minlen"] = f"{ranks}"
-    if walked:
-        given |= {"penwidth": f"{WALKED:g}", "style": "bold"}
-    said = [text for text in words if text]
-    if said:
-        # A space on either side keeps the words off the line, a stroke joins them to their own.
-        given |= {
-            "decorate": "true",
-            "label": _label(said, _ANSWER, " "),
-            "tooltip": _escaped(said[0]),
-        }
-    graph.edge(source, target, **given)
+    thick = {"penwidth": f"{WALKED:g}", "style": "bold"} if walked else {}
+    graph.edge(source, target, weight="6" if passing else "1", **thick, **more)
 
 
 def _title(title: str, under: Sequence[str]) -> str:
@@ -246,15 +227,19 @@ def _title(title: str, under: Sequence[str]) -> str:
     return f'<<font point-size="16"><b>{html.escape(title)}</b></font>{end}{small}>'
 
 
-def _label(texts: Iterable[str], letters: int, around: str = "") -> str:
+def _label(texts: Iterable[str], letters: int) -> str:
     """Return texts, each on lines of its own, as a label that shows exactly them."""
     import graphviz
 
-    lines = [
-        f"{around}{line}{around}" for text in texts for line in textwrap.wrap(text, letters) or [""]
-    ]
+    lines = [line for text in texts for line in _lines(text, letters)]
     label: str = graphviz.nohtml("\\n".join(map(_escaped, lines)))
     return label
+
+
+def _lines(text: str, letters: int) -> list[str]:
+    if len(text) <= letters and text.isprintable():
+        return [text]
+    return textwrap.wrap(text, letters) or [""]
 
 
 def _escaped(line: str) -> str:

@@ -59,15 +59,26 @@ def as_markdown(page: Handover) -> str:
     keeps all. A long case takes a second page, a case of hours may take a third. Times are those of
     the clock on the wall.
     """
-    tellings = []
+    tellings: dict[int, list[str]] = {}
+
+    def size(detail: int) -> int:
+        tellings[detail] = telling(page, detail)
+        return len(tellings[detail])
+
+    return "\n".join(tellings[told_to_fit(size, ONE_PAGE, TWO_PAGES)]) + "\n"
+
+
+def told_to_fit(size: Callable[[int], int], one: int, two: int) -> int:
+    """Return how fully to tell a page: from FULL on, the first whose `size` is one page at most.
+
+    Where none is, the first of two pages; where that is none either, ONE_PARAGRAPH.
+    """
+    sizes = []
     for detail in range(ONE_PARAGRAPH + 1):
-        tellings.append(telling(page, detail))
-        if len(tellings[-1]) <= ONE_PAGE:
-            break
-    else:
-        fit = [lines for lines in tellings if len(lines) <= TWO_PAGES]
-        tellings += fit[:1]
-    return "\n".join(tellings[-1]) + "\n"
+        sizes.append(size(detail))
+        if sizes[-1] <= one:
+            return detail
+    return next((detail for detail, each in enumerate(sizes) if each <= two), ONE_PARAGRAPH)
 
 
 def telling(page: Handover, detail: int) -> list[str]:

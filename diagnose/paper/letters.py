@@ -82,9 +82,12 @@ class Typeface:
     def width(self, text: str, size: float, *, bold: bool = False) -> float:
         """Return how wide a text is, in the unit of `size`, without kerning."""
         widths = self._widths[bold]
-        for letter in {*text} - widths.keys():
-            widths[letter] = self._width(ord(letter), bold)
-        return sum(widths[letter] for letter in text) * size
+        try:
+            return sum(map(widths.__getitem__, text)) * size
+        except KeyError:
+            for letter in {*text} - widths.keys():
+                widths[letter] = self._width(ord(letter), bold)
+        return self.width(text, size, bold=bold)
 
     def _width(self, letter: int, bold: bool) -> float:
         """Return a letter's width as a part of the type size; 0 where no font has it."""
@@ -95,8 +98,9 @@ class Typeface:
                 return float(font["hmtx"][name][0] / font["head"].unitsPerEm)
         return 0.0
 
+    @cached_property
     def fontconfig(self) -> Path:
-        """Write the file that lets Graphviz find these fonts and no others; return its path."""
+        """The file that lets Graphviz find these fonts and no others."""
         file = self.folder / "fonts.conf"
         file.write_text(
             '<?xml version="1.0"?><!DOCTYPE fontconfig SYSTEM "fonts.dtd"><fontconfig>'

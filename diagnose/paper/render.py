@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import html
 import os
+import re
 import struct
 import sys
 import tempfile
 import zlib
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, Final
-from xml.etree import ElementTree
 
 from diagnose.paper.letters import CannotRender
 from diagnose.paper.typesetter import DPI, PAPERS, Document
@@ -19,21 +20,23 @@ if TYPE_CHECKING:
 
     from diagnose.paper.letters import Typeface
 
-_SVG: Final = "http://www.w3.org/2000/svg"
-_XLINK: Final = "http://www.w3.org/1999/xlink"
-
 #: Papers for a picture, the smallest first, and the margin of each in millimetres.
-_SHEETS: Final = [
-    (name, sides)
-    for name in ("a4", "a3", "a2", "a1", "a0", "2a0")
-    for sides in (PAPERS[name], PAPERS[name][::-1])
-]
+_SHEETS: Final = ("a4", "a3", "a2", "a1", "a0", "2a0")
 _MARGIN: Final = 9.0
 
 #: A picture is enlarged to its paper, but to no more than this: larger type would only shout.
 _LARGEST: Final = 1.5
 
 _MM: Final = 72 / 25.4
+
+#: How large a drawing is, as its first tag says it.
+_SIDES: Final = re.compile(rb'<svg [^>]*?width="([0-9.]+)pt" height="([0-9.]+)pt"')
+
+
+#: A line of words as Graphviz writes it: what stands before its font, and after, its size, itself.
+_WORDS: Final = re.compile(
+    r'<text ([^>]*)font-family="[^"]*"([^>]*?font-size="([0-9.]+)"[^>]*)>([^<]*)</text>'
+)
 
 
 class TooLarge(CannotRender):
@@ -45,31 +48,30 @@ def as_svg(dot: str, title: str, about: str, typeface: Typeface) -> bytes:
 
     Each line of words is held to its own width, whatever fonts the viewer has.
     """
-    ElementTree.register_namespace("", _SVG)
-    ElementTree.register_namespace("xlink", _XLINK)
-    root = ElementTree.fromstring(_drawn(dot, "svg", typeface))
-    root.set("role", "graphics-document document")
-    root.set("aria-labelledby", "title about")
-    for place, (name, words) in enumerate({"title": title, "desc": about}.items()):
-        own = ElementTree.Element(f"{{{_SVG}}}{name}", id="title" if name == "title" else "about")
-        own.text = words
-        root.insert(place, own)
-    for line in root.iter(f"{{{_SVG}}}text"):
-        said = (line.text or "").strip()
-        bold = line.get("font-weight") == "bold"
-        line.set("font-family", ", ".join([*typeface.families, "Arial", "sans-serif"]))
-        width = typeface.width(said, float(line.get("font-size", 0)), bold=bold)
-        line.set("textLength", f"{width:.2f}")
-        line.set("lengthAdjust", "spacingAndGlyphs")
-        line.text = said
-    made: bytes = ElementTree.tostring(root, encoding="utf-8", xml_declaration=True)
-    return made
+    families = html.escape(", ".join([*typeface.families, "Arial", "sans-serif"]))
+
+    def held(line: re.Match[str]) -> str:
+        before, after, size, words = line.groups()
+        said, bold = html.unescape(words.strip()), "bold" in after
+        width = typeface.width(said, float(size), bold=bold)
+        return (
+            f'<text {before}font-family="{families}"{after} textLength="{width:.2f}"'
+            f' lengthAdjust="spacingAndGlyphs">{words.strip()}</text>'
+        )
+
+    drawn = _drawn(dot, typeface)
+    opening = drawn.index("<svg")
+    end = drawn.index(">", opening)
+    told = f'<title id="title">{html.escape(title)}</title><desc id="about">{html.escape(about)}'
+    role = ' role="graphics-document document" aria-labelledby="title about"'
+    svg = f"{drawn[opening:end]}{role}>\n{told}</desc>{_WORDS.sub(held, drawn[end + 1 :])}"
+    return f'<?xml version="1.0" encoding="utf-8"?>\n{svg}'.encode()
 
 
-def as_png(dot: str, typeface: Typeface) -> bytes:
-    """Return DOT text drawn as PNG at `DPI` dots an inch. Raises `CannotRender`."""
-    made = _drawn(dot, "png", typeface, f"-Gdpi={DPI}")
-    # Graphviz leaves out how large it is meant; the chunk belongs after the header's 33 bytes.
+def as_png(svg: bytes, title: str, about: str, typeface: Typeface) -> bytes:
+    """Return a drawing as PNG at `DPI` dots an inch. Raises `CannotRender`."""
+    made = _page(svg, title, about, typeface, _size(svg), 1.0, "png")
+    # How large it is meant is left out; the chunk belongs after the header's 33 bytes.
     chunk = b"pHYs" + struct.pack(">IIB", *[round(DPI / 0.0254)] * 2, 1)
     size, check = struct.pack(">I", 9), struct.pack(">I", zlib.crc32(chunk))
     return made[:33] + size + chunk + check + made[33:]
@@ -81,23 +83,47 @@ def as_pdf(svg: bytes, title: str, about: str, typeface: Typeface) -> tuple[byte
     The paper is the smallest that the drawing fits at its own size or larger. Raises `TooLarge`
     where even 2A0 is too small, `CannotRender`.
     """
-    root = ElementTree.fromstring(svg)
-    size = [float(root.get(side, "0pt").removesuffix("pt")) / _MM for side in ("width", "height")]
-    for name, sides in _SHEETS:
-        times = min((side - 2 * _MARGIN) / own for side, own in zip(sides, size, strict=True))
+    size = _size(svg)
+    for name in _SHEETS:
+        upright = PAPERS[name]
+        times, sides = max((_times(size, sides), sides) for sides in (upright, upright[::-1]))
         if times >= 1.0:
-            times = min(times, _LARGEST)
-            data: dict[str, Any] = {"title": title, "about": about, "svg": svg.decode()}
-            data |= {"paper": sides, "width": size[0] * times}
-            return Document("picture", data, typeface).pages("pdf")[0], name, times
+            return _page(svg, title, about, typeface, sides, times, "pdf"), name, times
     raise TooLarge(
         "The drawing is larger than 2A0 in type that can be read: write .svg, or make sheets."
     )
 
 
-def _drawn(dot: str, form: str, typeface: Typeface, *more: str) -> bytes:
+def _times(size: tuple[float, float], sides: tuple[float, float]) -> float:
+    """Return how much a drawing can be enlarged on paper of these sides, less its margin."""
+    room = ((side - 2 * _MARGIN) / own for side, own in zip(sides, size, strict=True))
+    return min(*room, _LARGEST)
+
+
+def _size(svg: bytes) -> tuple[float, float]:
+    """Return the width and height of a drawing in millimetres."""
+    found = _SIDES.search(svg)
+    assert found is not None
+    return float(found[1]) / _MM, float(found[2]) / _MM
+
+
+def _page(
+    svg: bytes,
+    title: str,
+    about: str,
+    typeface: Typeface,
+    sides: tuple[float, float],
+    times: float,
+    form: str,
+) -> bytes:
+    data: dict[str, Any] = {"title": title, "about": about, "svg": svg.decode()}
+    data |= {"paper": sides, "width": _size(svg)[0] * times}
+    return Document("picture", data, typeface).pages(form)[0]
+
+
+def _drawn(dot: str, typeface: Typeface) -> str:
     # Before the first import: fontconfig reads it once.
-    os.environ["FONTCONFIG_FILE"] = str(typeface.fontconfig())
+    os.environ["FONTCONFIG_FILE"] = str(typeface.fontconfig)
     try:
         import pygraphviz
     except ImportError:
@@ -105,12 +131,12 @@ def _drawn(dot: str, form: str, typeface: Typeface, *more: str) -> bytes:
     with chatter_aside() as said:
         try:
             graph = pygraphviz.AGraph(string=dot)
-            made = graph.draw(format=form, prog="dot", args=" ".join(more))
+            made = graph.draw(format="svg", prog="dot")
         except (OSError, ValueError, RuntimeError, pygraphviz.DotError) as error:
             raise CannotRender(_refused(f"{said()} {error}")) from error
         if not made:
             raise CannotRender(_refused(said()))
-    return bytes(made)
+    return bytes(made).decode()
 
 
 def _refused(said: str) -> str:

@@ -15,9 +15,10 @@ from diagnose.files.tree import Finding, Question
 from diagnose.paper.letters import CannotRender
 from diagnose.paper.node_styles import SIGNALS, STYLES, NodeKind, kind_of
 from diagnose.paper.step_words import StepCautions, asked, band_range
+from diagnose.study.in_force import bits
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
+    from collections.abc import Callable, Iterable, Sequence
 
     from diagnose.files.card import Card
     from diagnose.files.cautions import Caution
@@ -160,7 +161,11 @@ class Sheets:
                 for number in self._order()
                 if self.plan.ways[number] or len(self.from_[number]) > 1
             ],
-            "cautions": [self._in_full(one) for one in self.cautions.records(used)],
+            "releases": [
+                {"title": one.title, "lines": one.release}
+                for one in self.cautions.records(used)
+                if one.release
+            ],
         }
 
     def _order(self) -> list[int]:
@@ -197,7 +202,7 @@ class Sheets:
             ],
             "in_force": cautions.titles(entry),
             "release": cautions.titles(released),
-            "cautions": [self._in_short(one, step.hazards) for one in cautions.records(called)],
+            "cautions": self._panels(called, entry, step.hazards),
         }
         if isinstance(step, Finding):
             held = (entry | self.table.closed(called)) & self.table.lapsing
@@ -242,8 +247,26 @@ class Sheets:
             "go_on": self.title_of(on) if on is not None else "",
         }
 
+    def _panels(self, called: int, in_force: int, hazards: Sequence[str]) -> list[dict[str, Any]]:
+        """Return the cautions of a step as they stand at the danger, each with its lines.
+
+        Those of what a caution includes come with it, unless they were confirmed before.
+        """
+        panels = []
+        for number in bits(called):
+            fresh = self.table.closure[number] & ~in_force
+            in_force |= fresh
+            included = list(bits(fresh & ~(1 << number)))
+            lines = [line for one in (*included, number) for line in self._record(one).confirm]
+            panel = self._in_short(self._record(number), hazards)
+            panels.append(panel | {"confirm": list(dict.fromkeys(lines))})
+        return panels
+
+    def _record(self, number: int) -> Caution:
+        return self.table.records[number]
+
     def _in_short(self, one: Caution, hazards: Iterable[str]) -> dict[str, Any]:
-        """Return a caution as it stands at the danger."""
+        """Return what a caution's panel says."""
         return {
             "signal": one.signal,
             "title": one.title,
@@ -251,9 +274,3 @@ class Sheets:
             "text": one.text,
             "hazards": [self.table.hazards[it] for it in hazards if it in one.covers],
         }
-
-    def _in_full(self, one: Caution) -> dict[str, Any]:
-        """Return a caution with every line that is confirmed."""
-        first = [self.table.records[self.table.number[name]].title for name in one.includes]
-        lines = {"first": first, "confirm": list(one.confirm), "release": list(one.release)}
-        return self._in_short(one, one.covers) | lines

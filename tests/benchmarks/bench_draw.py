@@ -103,7 +103,11 @@ def pictures() -> list[Figure]:
                     continue
             raise AssertionError
 
-        ours = {"svg": svg, "png": lambda of=chart: render.as_png(of.dot(), face), "pdf": pdf}
+        ours = {
+            "svg": svg,
+            "png": lambda one=svg: render.as_png(one(), "Title", "About", face),
+            "pdf": pdf,
+        }
         for form, draw in ours.items():
             mine, theirs = best(draw), best(lambda one=form: alone(one))
             figures += [
@@ -119,7 +123,7 @@ def as_a_user_calls_it() -> list[Figure]:
     library, figures = ReadyLibrary(built_in()), []
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        fonts = str(typeface().fontconfig())
+        fonts = str(typeface().fontconfig)
         chart = Flowchart(library.require("streaking"), library.table)
         (folder / "x.dot").write_text(chart.dot(), "utf-8")
         ours = seconds(["-m", "diagnose", "draw", "streaking", "-o", "x.svg"], folder)

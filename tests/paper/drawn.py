@@ -16,6 +16,7 @@ from pypdf import PdfReader
 
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.files.library import built_in
+from diagnose.measure.registry import MEASUREMENTS
 from diagnose.paper.flowchart import Extras, Flowchart
 
 if TYPE_CHECKING:
@@ -111,10 +112,28 @@ def called_cautions(tree: dict[str, Any]) -> dict[str, list[str]]:
     return called
 
 
+def answers(step: dict[str, Any]) -> list[tuple[str, str, str]]:
+    """Return the answers of a step in a file: words, a band's range, where it leads."""
+    bands = [band.get("below") for band in step.get("bands", ())]
+    found = []
+    for which, (answer, to) in enumerate(exits(step)):
+        limit = ""
+        if len(bands) > 1:
+            unit = MEASUREMENTS[step["read"]].unit
+            low = f"{float(bands[which - 1]):g}" if which else ""
+            high = f"{float(bands[which]):g}" if bands[which] else ""
+            limit = f"{low} to {high} {unit}" if low and high else f"below {high} {unit}"
+            limit = limit.rstrip() if high else " ".join(f"{low} {unit} or more".split())
+        found.append((answer, limit, to))
+    return found
+
+
 def arrows(tree: dict[str, Any]) -> Counter[tuple[str, str, str]]:
-    """Return the arrows of a file: step, answer, next step."""
+    """Return the arrows of a file: step, what stands at it, next step."""
     return Counter(
-        (name, answer, to) for name, step in tree["steps"].items() for answer, to in exits(step)
+        (name, bare(answer + limit), to)
+        for name, step in tree["steps"].items()
+        for answer, limit, to in answers(step)
     )
 
 
@@ -138,10 +157,11 @@ def read_back(dot: str) -> Counter[tuple[str, str, str]]:
         return step_of(graph, node)
 
     found: Counter[tuple[str, str, str]] = Counter()
-    for source, target, data in graph.edges(data=True):
-        if "tooltip" in data:
-            answer = unlabelled(data["tooltip"])
-            found[step_of(graph, source), answer, landed(target)] += 1
+    for node, data in graph.nodes(data=True):
+        if kind[node] == "answer":
+            (source,), (target,) = graph.predecessors(node), graph.successors(node)
+            words = bare(unlabelled(data["label"]))
+            found[step_of(graph, source), words, landed(target)] += 1
     return found
 
 

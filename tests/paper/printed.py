@@ -39,6 +39,24 @@ class Area:
             max(self.left - x, 0.0, x - self.right), max(self.top - y, 0.0, y - self.bottom)
         )
 
+    def is_crossed(self, begin: Point, end: Point) -> bool:
+        """Whether a straight line runs through it (Liang and Barsky's clipping)."""
+        (x, y), (dx, dy) = begin, (end[0] - begin[0], end[1] - begin[1])
+        first, last = 0.0, 1.0
+        for step, room in (
+            (-dx, x - self.left),
+            (dx, self.right - x),
+            (-dy, y - self.top),
+            (dy, self.bottom - y),
+        ):
+            if step < 0:
+                first = max(first, room / step)
+            elif step > 0:
+                last = min(last, room / step)
+            elif room < 0:
+                return False
+        return first < last
+
 
 @dataclass(slots=True, eq=False)
 class Shape:
@@ -63,8 +81,6 @@ class Arrow:
     words: str
     thick: float
     to: Shape
-    #: How far the stroke that joins its words to its line is off either, in points.
-    apart: float
 
 
 def shapes_in(files: Iterable[Path]) -> list[Shape]:
@@ -75,19 +91,59 @@ def shapes_in(files: Iterable[Path]) -> list[Shape]:
     return found
 
 
+def lines_through_words(files: Iterable[Path]) -> list[str]:
+    """Return the words of answers that a line runs through, or an arrow's head."""
+    found = []
+    for file in files:
+        edges, answers = _parts(ElementTree.parse(file).getroot())
+        lines = [line for group in edges for line in _lines(group)]
+        for group in answers:
+            for node in group.iter(f"{SVG}text"):
+                area = _line_area(node)
+                if any(area.is_crossed(*ends) for line in lines for ends in pairwise(line)):
+                    found.append(node.text or "")
+    return found
+
+
+def _parts(root: ElementTree.Element) -> tuple[list[ElementTree.Element], ...]:
+    groups = [group for group in root.iter(f"{SVG}g") if group.get("class")]
+    return tuple([g for g in groups if g.get("class") == kind] for kind in ("edge", "node answer"))
+
+
+def _lines(group: ElementTree.Element) -> Iterator[list[Point]]:
+    for node in group.iter(f"{SVG}path"):
+        yield list(_along(_points(node.get("d", ""))))
+    for node in group.iter(f"{SVG}polygon"):
+        yield _points(node.get("points", ""))
+
+
 def _page(page: int, root: ElementTree.Element) -> list[Shape]:
     graph = root.find(f"{SVG}g")
     assert graph is not None
-    shapes = []
     groups = [node for node in graph.iter(f"{SVG}g") if node is not graph]
+    shapes, words = [], []
     for group in groups:
         kind = group.get("class", "")
-        if kind.startswith("node") and "note" not in kind and _words(group):
+        if kind == "node answer":
+            words.append(Shape(page, "none", "", _words(group), _text_area(group)))
+        elif kind.startswith("node") and "note" not in kind and _words(group):
             shapes.append(_shape(page, group))
     for group in groups:
         if group.get("class", "").startswith("edge"):
-            _join(shapes, group)
+            _join([*shapes, *words], group)
+    for source in shapes:
+        source.leaving = [_through(words, arrow) for arrow in source.leaving]
     return shapes
+
+
+def _through(words: list[Shape], arrow: Arrow) -> Arrow:
+    """Return an arrow as one whole where words stand in a gap of it."""
+    if arrow.to not in words:
+        return arrow
+    (on,) = arrow.to.leaving
+    assert on.thick == arrow.thick
+    assert arrow.to.entering == 1
+    return Arrow(arrow.to.words, on.thick, on.to)
 
 
 def _words(group: ElementTree.Element) -> str:
@@ -95,13 +151,15 @@ def _words(group: ElementTree.Element) -> str:
 
 
 def _text_area(group: ElementTree.Element) -> Area:
-    areas = []
-    for node in group.iter(f"{SVG}text"):
-        x, y, size = (float(node.get(key, 0)) for key in ("x", "y", "font-size"))
-        assert node.get("text-anchor") == "middle"
-        half = float(node.get("textLength", 0)) / 2
-        areas.append(Area(x - half, y - size * 0.8, x + half, y + size * 0.2))
+    areas = [_line_area(node) for node in group.iter(f"{SVG}text")]
     return _around(p for one in areas for p in ((one.left, one.top), (one.right, one.bottom)))
+
+
+def _line_area(node: ElementTree.Element) -> Area:
+    x, y, size = (float(node.get(key, 0)) for key in ("x", "y", "font-size"))
+    assert node.get("text-anchor") == "middle"
+    half = float(node.get("textLength", 0)) / 2
+    return Area(x - half, y - size * 0.8, x + half, y + size * 0.2)
 
 
 def _around(points: Iterable[Point]) -> Area:
@@ -139,31 +197,23 @@ def _named(points: list[Point]) -> str:
 def _join(shapes: list[Shape], group: ElementTree.Element) -> None:
     path, head = group.find(f".//{SVG}path"), group.find(f".//{SVG}polygon")
     assert path is not None
-    assert head is not None
     points = _points(path.get("d", ""))
-    corners = list(dict.fromkeys(_points(head.get("points", ""))))
-    middle = (sum(x for x, _ in corners) / 3, sum(y for _, y in corners) / 3)
-    tip = max(corners, key=lambda corner: dist(corner, middle))
+    tip = points[-1]
+    if head is not None:
+        corners = list(dict.fromkeys(_points(head.get("points", ""))))
+        middle = (sum(x for x, _ in corners) / 3, sum(y for _, y in corners) / 3)
+        tip = max(corners, key=lambda corner: dist(corner, middle))
     source, target = _at(shapes, points[0]), _at(shapes, tip)
-    words, apart = _words(group), 0.0
-    if words:
-        area = _text_area(group)
-        # A stroke leads from the words to their own line.
-        stroke = group.find(f".//{SVG}polyline")
-        assert stroke is not None
-        ends = _points(stroke.get("points", ""))
-        apart = max(
-            min(area.distance(*end) for end in ends),
-            min(dist(end, point) for end in ends for point in _along(points)),
-        )
+    # Only a line that words stand in ends without a head.
+    assert (head is None) == (target.outline == "none")
     thick = float(path.get("stroke-width", 1)) / PT
-    source.leaving.append(Arrow(words, thick, target, apart))
+    source.leaving.append(Arrow("", thick, target))
     target.entering += 1
 
 
 def _at(shapes: list[Shape], end: Point) -> Shape:
     near = min(shapes, key=lambda one: one.area.distance(*end))
-    assert near.area.distance(*end) < 3 * PT, f"an arrow ends at no shape: {end}, nearest {near}"
+    assert near.area.distance(*end) < 6 * PT, f"an arrow ends at no shape: {end}, nearest {near}"
     return near
 
 
@@ -171,7 +221,7 @@ def _along(points: list[Point]) -> Iterator[Point]:
     """Yield points along a Bezier curve's pieces, near to one another."""
     for first in range(0, len(points) - 1, 3):
         four = points[first : first + 4]
-        count = 1 + int(sum(dist(one, other) for one, other in pairwise(four)) / PT)
+        count = 1 + int(sum(dist(one, other) for one, other in pairwise(four)) / (8 * PT))
         for step in range(count + 1):
             t = step / count
             weights = ((1 - t) ** 3, 3 * (1 - t) ** 2 * t, 3 * (1 - t) * t * t, t**3)

@@ -6,12 +6,13 @@ step, and an answer's words have to stand at the arrow that goes to its step.
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from drawn import SYMPTOMS, called_cautions, caution_rules, exits, tree_of
-from printed import Arrow, Shape, shapes_in
+from drawn import SYMPTOMS, answers, called_cautions, caution_rules, tree_of
+from printed import Arrow, Shape, lines_through_words, shapes_in
 
 from diagnose import app
 from diagnose.measure.registry import MEASUREMENTS
@@ -81,25 +82,15 @@ class Paper:
 
     def answers(self, name: str) -> Iterator[tuple[str, str]]:
         """Yield what stands at each arrow of a question, and the step that it leads to."""
-        step = self.steps[name]
-        bands = [band.get("below") for band in step.get("bands", ())]
-        for which, (answer, to) in enumerate(exits(step)):
-            limit = ""
-            if len(bands) > 1:
-                unit = MEASUREMENTS[step["read"]].unit
-                low = f"{float(bands[which - 1]):g}" if which else ""
-                high = f"{float(bands[which]):g}" if bands[which] else ""
-                limit = f"{low} to {high} {unit}" if low and high else f"below {high} {unit}"
-                limit = limit if high else f"{low} {unit} or more"
+        for answer, limit, to in answers(self.steps[name]):
             yield bare(answer + limit), to
 
-    def check(self, shapes: list[Shape], widest: float) -> None:
-        """Follow every arrow from the start on. `widest`: how far words may be off it, in points."""
+    def check(self, shapes: list[Shape]) -> None:
+        """Follow every arrow from the start on."""
         (start,) = [one for one in shapes if not one.entering]
         assert bare(start.words) == bare(self.tree["title"])
         self.seen: dict[Shape, str] = {start: ""}
         self.entered: dict[str, Shape] = {}
-        self.widest = widest
         (first,) = start.leaving
         waiting = [(first.to, self.tree["start"])]
         while waiting:
@@ -135,7 +126,6 @@ class Paper:
         expected = dict(self.answers(name))
         assert left.keys() == expected.keys()
         assert len(left) == len(question.leaving)
-        assert max((arrow.apart for arrow in left.values()), default=0) < self.widest
         return [(left[words].to, to) for words, to in expected.items()]
 
     def own(self, shape: Shape, name: str) -> Shape:
@@ -147,19 +137,32 @@ class Paper:
 @pytest.mark.many_cases
 @pytest.mark.parametrize("symptom", SYMPTOMS)
 def test_a_drawing_leads_a_finger_through_the_tree(symptom: str) -> None:
-    Paper(symptom).check(drawn_shapes(symptom), widest=7.0)
+    Paper(symptom).check(drawn_shapes(symptom))
+    assert lines_through_words([Path("x.svg")]) == []
+
+
+def test_a_line_through_words_is_seen() -> None:
+    """The reader itself: an arrow that is led through words is found, with the words."""
+    drawn_shapes("which-symptom")
+    text = Path("x.svg").read_text("utf-8")
+    words = re.search(r'class="node answer">.*?x="([-.\d]+)" y="([-.\d]+)"', text, re.DOTALL)
+    assert words is not None
+    x, y = map(float, words.groups())
+    line = f'<g class="edge"><path d="M{x - 60},{y - 30}C{x},{y} {x},{y} {x + 60},{y + 24}"/></g>'
+    Path("x.svg").write_text(text.replace("</g>\n</svg>", f"{line}</g>\n</svg>"), "utf-8")
+    assert len(lines_through_words([Path("x.svg")])) == 1
 
 
 def test_a_step_whose_caution_is_passed_by_is_seen() -> None:
     """The reader itself: an arrow bent past a caution, or to another number, is refused."""
     paper = Paper("streaking")
     shapes = drawn_shapes("streaking")
-    paper.check(shapes, widest=7.0)
+    paper.check(shapes)
     hexagon = next(shape for shape in shapes if shape.outline == "hexagon")
     leading = next(one for one in shapes if any(way.to is hexagon for way in one.leaving))
     leading.leaving = [
-        Arrow(way.words, way.thick, hexagon.leaving[0].to, way.apart) if way.to is hexagon else way
+        Arrow(way.words, way.thick, hexagon.leaving[0].to) if way.to is hexagon else way
         for way in leading.leaving
     ]
     with pytest.raises(AssertionError):
-        Paper("streaking").check(shapes, widest=7.0)
+        Paper("streaking").check(shapes)

@@ -120,11 +120,11 @@ def test_the_case_log_is_not_overwritten(
         assert handed(desk, name, "-o", str(file)) == 3
         assert "this is the case log" in refused(capsys)
     assert handed(desk, name, "-o", str(desk.log)) == 2
-    assert "is written as .md, .txt or .json" in refused(capsys)
+    assert "is written as .md, .txt, .json or .pdf" in refused(capsys)
     assert desk.log.read_bytes() == before
 
 
-@pytest.mark.parametrize("ending", ["pdf", "PDF", "html", "docx", "yaml", "md.gz"])
+@pytest.mark.parametrize("ending", ["html", "docx", "yaml", "md.gz", "pdf.gz"])
 def test_an_ending_that_promises_another_kind_of_file_is_refused(
     desk: Desk, name: str, tmp_path: Path, ending: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -132,7 +132,7 @@ def test_an_ending_that_promises_another_kind_of_file_is_refused(
     file.write_text("old")
     assert handed(desk, name, "-o", str(file)) == 2
     assert refused(capsys) == (
-        f"diagnose: {file}: a handover is written as .md, .txt or .json; name such a file.\n"
+        f"diagnose: {file}: a handover is written as .md, .txt, .json or .pdf; name such a file.\n"
     )
     # Whether there is such a case does not matter then.
     assert handed(desk, "ZZZZ", "-o", str(file)) == 2

@@ -26,6 +26,7 @@ from drawn import (
     tree_of,
 )
 from fontTools.ttLib import TTFont
+from fontTools.ttLib.tables._c_m_a_p import CmapSubtable
 
 from diagnose import app
 from diagnose.commands.ready_library import ReadyLibrary
@@ -159,11 +160,16 @@ def test_a_caution_stands_before_the_step_that_it_is_for(symptom: str) -> None:
         for caution in called[name]:
             panel = bare(f"{rules[caution]['signal']}{rules[caution]['title']}")
             assert panel in entry[begin:end], (name, caution)
-        assert sum(
-            entry[begin:end].count(f"{one}{bare(rules[c]['title'])}")
-            for c in rules
-            for one in SIGNALS
-        ) == len(called[name])
+            # Its lines stand at the danger too.
+            told = entry[entry.index(panel, begin) : end]
+            for line in rules[caution]["confirm"]:
+                assert bare(line) in told, (name, caution, line)
+        seen = {
+            c
+            for c, one in rules.items()
+            if any(f"{signal}{bare(one['title'])}" in entry[begin:end] for signal in SIGNALS)
+        }
+        assert seen == {*called[name]}
 
 
 @pytest.mark.many_cases
@@ -207,6 +213,21 @@ def test_what_is_in_force_is_said_at_each_entry_and_what_to_release() -> None:
     )
     first = min(running)
     assert bare("Before it runs") not in read[first].split(bare("Before trying it"))[0]
+
+
+def test_the_lines_of_what_a_caution_includes_come_with_it_unless_they_were_confirmed() -> None:
+    read, rules = entries("streaking"), caution_rules()["cautions"]
+    names = [*tree_of("streaking")["steps"]]
+    key_out = [bare(line) for line in rules["key-out"]["confirm"]]
+    # The lockout includes the key: it is out already at the arm, and still in at the blade.
+    caught = read[names.index("what-holds-it") + 1]
+    blade = read[names.index("along-blade") + 1]
+    for entry, often in ((caught, 1), (blade, 1)):
+        panel = entry.index(bare("Locked out"), entry.index(bare("WARNING")))
+        assert [entry.count(line) for line in key_out] == [often] * len(key_out)
+        assert bare(rules["lockout"]["confirm"][0]) in entry[panel:]
+    assert entry.index(key_out[0]) > panel
+    assert caught.index(key_out[0]) < caught.index(bare("WARNINGLocked out"))
 
 
 def test_bands_are_ranges_in_rising_order() -> None:
@@ -386,16 +407,40 @@ def test_no_words_leave_the_page_or_stand_on_others(paper: str, odd: Path) -> No
     wall = ["--wall"] if paper in ("a3", "tabloid") else []
     document = set_in_type("odd", "--trees", str(odd), "--paper", paper, *wall)
     assert_in_place(document)
+    for page in document:
+        if "Answer number" in page.get_text():
+            # What the step is and which caution comes before it is said wherever it goes on.
+            assert bare("First: WARNING Keep dry") in bare(page.get_text())
+            assert bare("Which of these is it?") in bare(page.get_text())
     read = columns(document)
     for text in (ODD_TREE["title"], ODD_TREE["steps"]["f3"]["remedy"], "y" * 60):  # type: ignore[index]
         assert bare(text) in read
+
+
+def assert_named_at_the_danger(document: pymupdf.Document, symptom: str) -> None:
+    """On each sheet that says what to do, each caution that comes before it is named."""
+    steps, called = tree_of(symptom)["steps"], called_cautions(tree_of(symptom))
+    rules = caution_rules()["cautions"]
+    told = [bare(step.get("do") or step.get("remedy") or "") for step in steps.values()]
+    seen = 0
+    for page in document:
+        read = bare(page.get_text())
+        for name, what in zip(steps, told, strict=True):
+            if what and told.count(what) == 1 and what in read:
+                for caution in called[name]:
+                    assert bare(f"{rules[caution]['signal']}{rules[caution]['title']}") in read
+                    seen += 1
+    assert seen >= len(called) / 4
 
 
 @pytest.mark.many_cases
 @pytest.mark.parametrize("symptom", SYMPTOMS)
 def test_no_words_of_the_library_stand_on_others(symptom: str) -> None:
     for args in ((), ("--wall", "--read-at", "2 m", "--machine", "dock")):
-        assert_in_place(set_in_type(symptom, *args))
+        document = set_in_type(symptom, *args)
+        assert_in_place(document)
+        if args and symptom != "which-symptom":
+            assert_named_at_the_danger(document, symptom)
 
 
 # For everybody, everywhere
@@ -436,14 +481,44 @@ def test_a_sheet_is_the_same_where_no_font_is_installed(tmp_path: Path) -> None:
     assert made[0] == made[1]
 
 
+def font_of(letter: str, file: Path) -> None:
+    """Write a font of another family with one letter, which looks like an H."""
+    import fontpkg_fira_sans
+
+    made = TTFont(fontpkg_fira_sans.ROOT / "files" / "FiraSans-Regular.ttf")
+    glyph = made.getBestCmap()[ord("H")]
+    table = CmapSubtable.newSubtable(12)
+    table.platformID, table.platEncID, table.language = 3, 10, 0
+    table.cmap = {ord(letter): glyph}
+    made["cmap"].tables = [table]
+    for record in made["name"].names:
+        if record.nameID in (1, 4, 6, 16):
+            record.string = "Other" if record.nameID == 6 else "Quite Another"
+    made.save(file)
+
+
+@pytest.mark.parametrize("letter", ["中", "🧽"])
 def test_a_letter_that_no_font_has_is_named_and_another_font_adds_it(
-    odd: Path, capsys: pytest.CaptureFixture[str]
+    letter: str, library: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    file = odd / "odd.yaml"
-    file.write_text(file.read_text("utf-8").replace("Which of these", "Which 🧽 of these"), "utf-8")
-    assert sheets("odd", "--trees", str(odd)) == 3
-    assert "no letter for U+1F9FD" in failed(capsys)
-    assert list(Path().iterdir()) == []
+    file = library / "alpha.yaml"
+    file.write_text(file.read_text("utf-8").replace("Walk", f"{letter} Walk"), "utf-8")
+    for verb, out in (("sheets", "x.pdf"), ("draw", "x.pdf"), ("draw", "x.svg")):
+        args = [verb, "alpha", "--trees", str(library), "-o", out]
+        assert app.run(args) == 3
+        assert f"no letter for U+{ord(letter):04X}" in failed(capsys)
+        assert list(Path().iterdir()) == []
+    more = tmp_path / "another.ttf"
+    font_of(letter, more)
+    for verb in ("sheets", "draw"):
+        assert (
+            app.run([verb, "alpha", "--trees", str(library), "-o", "x.pdf", "--font", f"{more}"])
+            == 0
+        )
+        assert f"{letter}Walkround" in columns(pymupdf.open("x.pdf"))
+        fonts = {font[3] for page in pymupdf.open("x.pdf") for font in page.get_fonts()}
+        assert any("Other" in font for font in fonts)
+    Path("x.pdf").unlink()
 
 
 def test_pages_are_svg_or_png_as_well(capsys: pytest.CaptureFixture[str]) -> None:
