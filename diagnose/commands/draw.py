@@ -91,7 +91,6 @@ def _pictures(
     """Yield each picture's file once it is written."""
     letters = typeface(options.font)
     for ready in trees:
-        pages.warn_of(ready)
         output = Path(options.output or f"{ready.symptom}.pdf")
         if options.output and len(trees) > 1:
             output = output.with_name(f"{output.stem}-{ready.symptom}{output.suffix}")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -115,20 +114,6 @@ def foot(ready: ReadyTree) -> str:
         "Site rules, the machine's own manual and licensed practice come first."
         f" Content {ready.digest[:12]}, printed {clock.now().astimezone():%Y-%m-%d}."
     )
-
-
-#: A tree of more steps is said to take a while: up to here a picture is there within seconds.
-LARGE = 150
-
-
-def warn_of(ready: ReadyTree) -> None:
-    """Say on standard error that a large tree takes a while."""
-    if len(ready.steps) > LARGE and sys.stderr is not None:
-        print(
-            f"{ready.symptom} has {len(ready.steps)} steps. This may take minutes and much memory.",
-            file=sys.stderr,
-            flush=True,
-        )
 
 
 def openable(

@@ -69,6 +69,7 @@ def _written(options: argparse.Namespace) -> Iterator[Written]:
             "foot": f"{pages.foot(ready)} Seed {options.seed}.",
         },
         face,
+        ("pages",),
     )
     files = pages.put(
         Path(options.output or f"{ready.symptom}-quiz.pdf"), document.pages(options.ending)

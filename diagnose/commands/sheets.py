@@ -80,9 +80,7 @@ def _sheets(
             for one in trees
         ],
     }
-    for one in trees:
-        pages.warn_of(one)
-    document = Document("sheets", data, face)
+    document = Document("sheets", data, face, ("begin", "end"))
     stem = trees[0].symptom if len(trees) == 1 else "all-symptoms"
     files = pages.put(Path(options.output or f"{stem}-sheets.pdf"), document.pages(options.ending))
     begins = [*document.values("begin"), *document.values("end")]

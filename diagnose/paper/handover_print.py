@@ -52,7 +52,7 @@ class _Telling:
             "case": page.case,
             "fills": SIGNALS,
         }
-        self.document = Document("handover", data, typeface)
+        self.document = Document("handover", data, typeface, ("pages",))
         self.pages: int = self.document.values("pages")[0]
 
 

@@ -12,6 +12,7 @@ import zlib
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, Final
 
+from diagnose.paper import apart
 from diagnose.paper.letters import CannotRender
 from diagnose.paper.typesetter import DPI, PAPERS, Document
 
@@ -39,6 +40,10 @@ _WORDS: Final = re.compile(
 )
 
 
+#: Letters of DOT text: what has fewer is drawn within a few seconds.
+LONG: Final = 60_000
+
+
 class TooLarge(CannotRender):
     """The drawing fits no paper."""
 
@@ -59,7 +64,8 @@ def as_svg(dot: str, title: str, about: str, typeface: Typeface) -> bytes:
             f' lengthAdjust="spacingAndGlyphs">{words.strip()}</text>'
         )
 
-    drawn = _drawn(dot, typeface)
+    given = dot, f"{typeface.fontconfig}"
+    drawn = _drawn(*given) if len(dot) < LONG else apart.worked(_drawn, *given)
     opening = drawn.index("<svg")
     end = drawn.index(">", opening)
     told = f'<title id="title">{html.escape(title)}</title><desc id="about">{html.escape(about)}'
@@ -121,9 +127,9 @@ def _page(
     return Document("picture", data, typeface).pages(form)[0]
 
 
-def _drawn(dot: str, typeface: Typeface) -> str:
+def _drawn(dot: str, fontconfig: str) -> str:
     # Before the first import: fontconfig reads it once.
-    os.environ["FONTCONFIG_FILE"] = str(typeface.fontconfig)
+    os.environ["FONTCONFIG_FILE"] = fontconfig
     try:
         import pygraphviz
     except ImportError:

@@ -199,7 +199,8 @@ def test_a_danger_is_kept_though_nobody_sees_its_end(desk: Busy, case: str) -> N
         patch.setattr(JsonLinesFace, "show", gone)
         code, _, _ = desk.said(*args, replies=replies)
     assert code == 3
-    assert desk.cases()[-1]["outcome"] == "referred"
+    # Before a case, there is the round that was left besides.
+    assert "referred" in {one["outcome"] for one in desk.cases()}
 
 
 def test_a_danger_with_a_log_that_cannot_be_had_at_all_shows_its_stop(desk: Busy) -> None:

@@ -511,7 +511,7 @@ def test_the_route_is_drawn_into_the_tree(
     assert "drill: 1" in text
     assert "drill: named" in text
     assert "drill: 2" not in text
-    assert f"The route: {where}" in " ".join(capsys.readouterr().out.split())
+    assert f"Theroute:{where}" in "".join(capsys.readouterr().out.split())
     # Who left after a look has a route without a cause.
     drilled(trees, log, *args, replies=("look", "done"), monkeypatch=monkeypatch)
     text = where.read_text(encoding="utf-8")

@@ -162,19 +162,6 @@ def test_a_chain_of_3000_steps_shows_its_first_screen_within_3_seconds(
     assert done.memory < MOST_MEMORY
 
 
-@pytest.mark.parametrize("verb", ["draw", "sheets"])
-def test_what_takes_a_while_says_so(verb: str, tmp_path: Path) -> None:
-    for steps, said in (
-        (149, b""),
-        (150, b"t has 151 steps. This may take minutes and much memory.\n"),
-    ):
-        library = written(tmp_path / f"{steps}", {"t.yaml": chain(steps)})
-        more = ["--from", f"s{steps - 3}"] if verb == "draw" else []
-        args = [verb, "t", *more, "--trees", str(library), "-o", str(tmp_path / f"{verb}.svg")]
-        done = ended(args, tmp_path)
-        assert (done.code, done.err) == (0, said)
-
-
 def test_a_quiz_on_1000_steps_takes_2_seconds(tmp_path: Path) -> None:
     library = written(tmp_path, {"t.yaml": chain(1_000)})
     args = ["quiz", "t", "--trees", str(library), "-o", str(tmp_path / "quiz.pdf")]

@@ -49,7 +49,7 @@ def test_below_twenty_columns_or_eight_rows_one_sentence_says_so() -> None:
             # Whole where there is room for it, else as much as there is.
             assert said in TOO_SMALL or (size[0] < 9 and TOO_SMALL[-1].startswith(said))
             # Nothing of the screen counts as seen.
-            assert not dialog.sight.has_read(dialog.elements)
+            assert not dialog.sight.read
     assert (
         " ".join(text_of(row) for row in layout.draw(dialog_of(check()), 80, 7)[0]).strip()
         == (TOO_SMALL[0])

@@ -65,10 +65,10 @@ def test_every_shape_is_what_its_step_is(symptom: str) -> None:
 #: as far as a flowchart has a use for them; from memory. It takes any other without a word.
 OF_ALL = {"fontname", "fontsize", "label", "tooltip"}
 OF_GRAPHS = OF_ALL | {"labeljust", "labelloc", "nodesep", "pad", "rankdir", "ranksep"}
-OF_EDGES = OF_ALL | {"arrowsize", "decorate", "minlen", "penwidth", "style", "weight"}
+OF_EDGES = OF_ALL | {"arrowhead", "arrowsize", "minlen", "penwidth", "style", "weight"}
 OF_NODES = OF_ALL | {
     *("URL", "class", "color", "fillcolor", "height", "id", "margin", "penwidth", "peripheries"),
-    *("shape", "sides", "skew", "style", "target"),
+    *("shape", "sides", "skew", "style", "target", "width"),
 }
 
 

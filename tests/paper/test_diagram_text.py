@@ -34,7 +34,7 @@ ODD = st.text(
 
 def shown(dot: str) -> list[str]:
     """Return every line of words that Graphviz draws."""
-    render._drawn("graph {}", typeface())
+    render._drawn("graph {}", f"{typeface().fontconfig}")
     with render.chatter_aside():
         svg = pygraphviz.AGraph(string=dot).draw(format="svg", prog="dot").decode()
     lines = [node.text or "" for node in ElementTree.fromstring(svg).iter(f"{SVG}text")]
@@ -92,7 +92,7 @@ def test_a_width_is_graphvizs_own() -> None:
         f"digraph {{a [shape=plaintext, margin=0, width=0, height=0, fontsize={SIZE * 10:g},"
         f' fontname="Fira Sans", label="{words}"]}}'
     )
-    render._drawn("graph {}", typeface())
+    render._drawn("graph {}", f"{typeface().fontconfig}")
     plain = pygraphviz.AGraph(string=dot).draw(format="plain", prog="dot").decode()
     width = float(re.search(r"^node a \S+ \S+ (\S+)", plain, re.MULTILINE)[1]) * 72  # type: ignore[index]
     assert typeface().width(words, SIZE * 10) == pytest.approx(width, rel=0.02)

@@ -27,6 +27,7 @@ from drawn import (
 )
 from fontTools.ttLib import TTFont
 from fontTools.ttLib.tables._c_m_a_p import CmapSubtable
+from strategies.sampling import some
 
 from diagnose import app
 from diagnose.commands.ready_library import ReadyLibrary
@@ -79,7 +80,7 @@ def columns(document: pymupdf.Document) -> str:
     [("--wall", "--paper", "tabloid"), ("--paper", "letter", "--machine", "dock")],
     ids=" ".join,
 )
-@pytest.mark.parametrize("symptom", SYMPTOMS)
+@pytest.mark.parametrize("symptom", some(SYMPTOMS))
 def test_nothing_that_protects_or_mends_is_left_out(symptom: str, args: tuple[str, ...]) -> None:
     document = set_in_type(symptom, *args)
     by_pypdf = bare(
@@ -135,7 +136,7 @@ def entries(symptom: str, *args: str) -> dict[int, str]:
 
 
 @pytest.mark.many_cases
-@pytest.mark.parametrize("symptom", SYMPTOMS)
+@pytest.mark.parametrize("symptom", some(SYMPTOMS))
 def test_a_caution_stands_before_the_step_that_it_is_for(symptom: str) -> None:
     tree, rules = tree_of(symptom), caution_rules()["cautions"]
     numbers = {name: place for place, name in enumerate(tree["steps"], 1)}
@@ -173,7 +174,7 @@ def test_a_caution_stands_before_the_step_that_it_is_for(symptom: str) -> None:
 
 
 @pytest.mark.many_cases
-@pytest.mark.parametrize("symptom", SYMPTOMS)
+@pytest.mark.parametrize("symptom", some(SYMPTOMS))
 def test_every_entry_says_from_where_and_on_which_sheet(symptom: str) -> None:
     tree = tree_of(symptom)
     names = [*tree["steps"]]
@@ -434,7 +435,7 @@ def assert_named_at_the_danger(document: pymupdf.Document, symptom: str) -> None
 
 
 @pytest.mark.many_cases
-@pytest.mark.parametrize("symptom", SYMPTOMS)
+@pytest.mark.parametrize("symptom", some(SYMPTOMS))
 def test_no_words_of_the_library_stand_on_others(symptom: str) -> None:
     for args in ((), ("--wall", "--read-at", "2 m", "--machine", "dock")):
         document = set_in_type(symptom, *args)
