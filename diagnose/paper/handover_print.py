@@ -77,13 +77,13 @@ def outline(lines: Sequence[str], *, danger: bool) -> dict[str, Any]:
 
 def _block(node: Any) -> dict[str, Any]:
     if node.type == "heading":
-        return {"kind": "heading", "runs": _runs(node)}
+        return {"form": "heading", "runs": _runs(node)}
     items = []
     for item in node.children:
         below = [_block(one) for one in item.children if one.type.endswith("_list")]
         words = next(one for one in item.children if one.type == "paragraph")
         items.append({"runs": _runs(words), "below": below})
-    return {"kind": node.type, "items": items}
+    return {"form": node.type, "items": items}
 
 
 def _runs(node: Any) -> list[Run]:

@@ -127,7 +127,7 @@ def test_an_outline_is_headings_and_lists_of_runs() -> None:
         "danger": [("Danger", "strong")],
         "blocks": [
             {
-                "kind": "bullet_list",
+                "form": "bullet_list",
                 "items": [
                     {
                         "runs": [
@@ -139,7 +139,7 @@ def test_an_outline_is_headings_and_lists_of_runs() -> None:
                         ],
                         "below": [
                             {
-                                "kind": "ordered_list",
+                                "form": "ordered_list",
                                 "items": [{"runs": [("one", "plain")], "below": []}],
                             }
                         ],
