@@ -20,7 +20,7 @@ from diagnose.drill.drill import Drill
 from diagnose.drill.machine import SEEDS, NoSuchMachine, drawn
 from diagnose.drill.score import LEFT, PASSED
 from diagnose.drill.screens import ScoreScreen
-from diagnose.faces.drill_words import verdict
+from diagnose.faces.drill_words import unsafe_in_general, verdict
 from diagnose.faces.drilling import drill_face, tell
 from diagnose.faces.face import Heading
 from diagnose.log.drills import DrillRecord
@@ -194,13 +194,19 @@ def _drilled(drill: Drill, face: Face, heading: Heading) -> ScoreScreen:
 
 
 def _route(score: Score) -> Route:
-    """Return what the trainee looked at, in that order, and last the cause as it was named."""
+    """Return what the trainee looked at, in that order, last the cause as it was named.
+
+    What was unsafe stands at its step.
+    """
     route = Route()
     for number, look in enumerate(score.route, 1):
         route.steps[look.step] = f"drill: {number}"
         route.answers[look.step, look.answer] = number
     if score.named is not None:
         route.steps[score.named.id] = "drill: named"
+    for move in score.unsafe:
+        route.steps.setdefault(move.step, "drill")
+        route.said.setdefault(move.step, []).append(f"unsafe: {unsafe_in_general(move)}")
     return route
 
 

@@ -144,9 +144,9 @@ def all_sheets() -> list[Figure]:
         kept = []
 
         class Kept(typesetter.Document):
-            def __init__(self, template, data, face):  # type: ignore[no-untyped-def]
+            def __init__(self, template, data, face, labels=()):  # type: ignore[no-untyped-def]
                 kept.append(json.dumps({**data, "families": face.families}))
-                super().__init__(template, data, face)
+                super().__init__(template, data, face, labels)
 
         with patch.object(sheets, "Document", Kept):
             app.run(["sheets", "--all", "-o", str(folder / "x.pdf")])

@@ -518,6 +518,11 @@ def test_the_route_is_drawn_into_the_tree(
     assert "drill: 1" in text
     assert "drill: named" not in text
     where.unlink()
+    # What was unsafe stands at its step.
+    drilled(trees, log, *args, replies=UNSAFE, monkeypatch=monkeypatch)
+    said = " ".join(where.read_text(encoding="utf-8").replace("\\n", " ").split())
+    assert 'unsafe: \\"Key out\\" was not in force' in said
+    where.unlink()
     # Nothing was looked at.
     drilled(trees, log, *args, replies=(), monkeypatch=monkeypatch)
     assert not where.exists()
