@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 NOTHING_HOLDS: Final = "not cured; nothing in the log keeps anybody from using it"
 TO_LEAVE_SAFE: Final = "a cause for service, to be left safe"
 IN_FORCE: Final = ": in force, not released"
+NOT_KNOWN: Final = "the log does not know of its lockout's release"
 
 
 class Held(Struct, frozen=True, kw_only=True):
@@ -139,8 +140,7 @@ def _by_lockout(account: Account, lockouts: Sequence[ConfirmedCaution]) -> Machi
     for caution in reversed(lockouts):
         if caution.how == "unknown":
             tag = account.person_at(caution.at)
-            why = "the log does not know of its lockout's release"
-            return MachineState(state=OUT_OF_USE, why=why, since=caution.at, tag=tag)
+            return MachineState(state=OUT_OF_USE, why=NOT_KNOWN, since=caution.at, tag=tag)
     return None
 
 

@@ -14,7 +14,7 @@ from diagnose.files import replies
 from diagnose.files.tree import OUT_OF_USE
 from diagnose.log.account import Account, releases
 from diagnose.log.events import MOVES, CaseOver, Found, ItemReplied, Replied, Resumed
-from diagnose.log.machine_state import IN_FORCE, NOTHING_HOLDS, TO_LEAVE_SAFE, state_by
+from diagnose.log.machine_state import IN_FORCE, NOT_KNOWN, NOTHING_HOLDS, TO_LEAVE_SAFE, state_by
 from diagnose.log.story import came_to, standing
 from diagnose.log.summary import IN_USE, WITH_CARE, MachineState, Note, NotRight, Summary
 
@@ -36,7 +36,8 @@ def summed_up(
     `account` is theirs, where it is at hand.
 
     A machine is held by a case that is open or referred, and by a round that was walked to its end
-    with a lockout in force, until that says that the machine was released.
+    with a lockout in force, or one of which nobody knows since it was taken up again, until that
+    says that the machine was released.
     """
     last, account = events[-1], account or Account(events)
     is_ = state_by(case, account, begun)
@@ -47,7 +48,7 @@ def summed_up(
     summary = Summary(
         number=last.number,
         is_=is_,
-        holds=is_.state != IN_USE and _may_hold(case, last.event),
+        holds=is_.state != IN_USE and _may_hold(case, last.event, is_),
         what=came_to(milestones),
         ask_service=None if shown is None else shown.ask_service,
         parts=() if shown is None else shown.parts,
@@ -113,11 +114,13 @@ def carried_on(known: Ground, logged: LoggedEvent) -> Ground | None:
 _MOVES_ON: Final = MOVES | {replies.DONE}
 
 
-def _may_hold(case: CaseRecord, last: Event) -> bool:
+def _may_hold(case: CaseRecord, last: Event, is_: MachineState) -> bool:
     if releases(last) or case.outcome in ("cured", "withdrawn"):
         return False
     told = _told(last)
-    return case.outcome != "walked" or (told is not None and told.locked)
+    if case.outcome != "walked" or is_.why == NOT_KNOWN:
+        return True
+    return told is not None and told.locked
 
 
 def _cures(case: CaseRecord, milestones: Sequence[LoggedEvent]) -> tuple[tuple[str, str], ...]:

@@ -203,6 +203,19 @@ def test_a_round_that_ends_in_a_lockout_holds_its_machine(tmp_path: Path) -> Non
     assert told.record.changed < shop.log.events(told.own.case)[-1].at
 
 
+def test_a_round_ends_with_a_lockout_of_which_nobody_knows(shop: Shop) -> None:
+    """It was left in a lockout, taken up again, and nobody locked out or released anything since."""
+    told = shop.round("done", "done", "done", "done", "leave")
+    told.resume()
+    while told.record.outcome == "open":
+        told.say("cannot" if told.screen.screen == "caution" else "not now")
+    assert told.record.outcome == "walked"
+    assert not ends_locked(shop, told)
+    assert shop.state() == (OUT_OF_USE, "the log does not know of its lockout's release")
+    release(shop.log, held(shop.log), "Bo")
+    assert held(shop.log) == []
+
+
 def test_a_danger_inside_a_round_is_its_case_s(shop: Shop) -> None:
     told = shop.round("done", "not right", "danger", "battery")
     (one,) = held(shop.log, "dock")
