@@ -7,7 +7,6 @@ the whole process along.
 from __future__ import annotations
 
 import pickle
-import signal
 import subprocess
 import sys
 from typing import TYPE_CHECKING, TypeVar
@@ -23,11 +22,17 @@ _Result = TypeVar("_Result")
 def worked(work: Callable[..., _Result], *args: object) -> _Result:
     """Return what some work comes to, done apart.
 
-    It is a function of a module, its arguments and its result plain data. Raises what it
-    raises, and `CannotRender` where it was given up by the system.
+    It is a function of a module, its arguments, its result and what it raises plain data. Raises
+    what it raises, and `CannotRender` where it was given up by the system.
     """
-    command = [sys.executable, "-c", "from diagnose.paper.apart import serve; serve()"]
-    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE) as child:
+    with subprocess.Popen(
+        [sys.executable, "-c", "from diagnose.paper.apart import serve; serve()"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        # A Ctrl-C is for whoever waits here, who ends it then.
+        process_group=0,
+    ) as child:
         try:
             said, _ = child.communicate(pickle.dumps((work, args)))
         except BaseException:
@@ -35,20 +40,19 @@ def worked(work: Callable[..., _Result], *args: object) -> _Result:
             raise
     if child.returncode:
         raise CannotRender("This is too large for this computer: the work on it was given up.")
-    result: _Result | CannotRender = pickle.loads(said)
-    if isinstance(result, CannotRender):
-        raise result
-    return result
+    result, error = pickle.loads(said)
+    if error is not None:
+        raise error
+    made: _Result = result
+    return made
 
 
 def serve() -> None:
     """Do the work that stands on the standard input."""
-    # Whoever waits is told as well, and says it.
-    signal.signal(signal.SIGINT, signal.SIG_DFL)
     work, args = pickle.load(sys.stdin.buffer)
-    result: object
+    said: tuple[object, Exception | None]
     try:
-        result = work(*args)
-    except CannotRender as error:
-        result = error
-    sys.stdout.buffer.write(pickle.dumps(result))
+        said = work(*args), None
+    except Exception as error:
+        said = None, error
+    sys.stdout.buffer.write(pickle.dumps(said))
