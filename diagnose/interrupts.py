@@ -13,7 +13,7 @@ import select
 import signal
 import sys
 from contextlib import contextmanager, suppress
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NoReturn
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -40,6 +40,8 @@ class _Now:
 
     def __init__(self) -> None:
         self.ended: int | None = None
+        # Whether an end was raised: what was half made then may complain when it is thrown away.
+        self.raised = False
         # Whether somebody was asked something, and has replied.
         self.between = False
         self.listener: Callable[[], None] | None = None
@@ -100,7 +102,7 @@ def asking() -> Iterator[None]:
     _now.between = False
     try:
         if _now.ended is not None:
-            raise Interrupted(_now.ended)
+            _end(_now.ended)
         yield
     finally:
         _now.between = True
@@ -152,9 +154,14 @@ def _numbers_of_signals() -> Iterator[int]:
         os.close(writes)
 
 
+def _end(number: int) -> NoReturn:
+    _now.raised = True
+    raise Interrupted(number)
+
+
 def _came(number: int, frame: object) -> None:
     if number == signal.SIGINT:
-        raise Interrupted(number)
+        _end(number)
     again, _now.ended = _now.ended is not None, number
     if number == getattr(signal, "SIGHUP", None):
         # Its window was closed: nobody is told of it any more.
@@ -164,7 +171,7 @@ def _came(number: int, frame: object) -> None:
     if _now.listener is not None and not again:
         _now.listener()
     elif again or not _now.between:
-        raise Interrupted(number)
+        _end(number)
 
 
 def _send_nowhere(streams: list[int]) -> None:
@@ -185,7 +192,8 @@ def _swallowed(found: sys.UnraisableHookArgs) -> None:
     """
     broken = found.exc_value
     if not isinstance(broken, Interrupted):
-        sys.__unraisablehook__(found)
+        if not _now.raised:
+            sys.__unraisablehook__(found)
     elif hasattr(signal, "setitimer"):
         signal.signal(signal.SIGALRM, lambda *_: _again(broken.number))
         signal.setitimer(signal.ITIMER_REAL, _SOON)
@@ -193,4 +201,4 @@ def _swallowed(found: sys.UnraisableHookArgs) -> None:
 
 def _again(number: int) -> None:
     if number == signal.SIGINT or not _now.between:
-        raise Interrupted(number)
+        _end(number)

@@ -266,3 +266,21 @@ def test_a_terminal_in_the_foreground_is_kept(
         interrupts.let_go()
         assert os.isatty(theirs) != gone
     os.close(ours)
+
+
+def test_what_is_thrown_away_half_made_complains_to_nobody(
+    capfd: pytest.CaptureFixture[str],
+) -> None:
+    """Such as an event loop, where an end comes in the middle of its making."""
+
+    class HalfMade:
+        def __del__(self) -> None:
+            raise ValueError("half made")
+
+    interrupts.listen()
+    HalfMade()
+    assert "half made" in capfd.readouterr().err
+    with pytest.raises(interrupts.Interrupted):
+        signal.raise_signal(signal.SIGINT)
+    HalfMade()
+    assert capfd.readouterr().err == ""

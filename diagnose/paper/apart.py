@@ -37,6 +37,7 @@ def worked(work: Callable[..., _Result], *args: object) -> _Result:
             said, _ = child.communicate(pickle.dumps((work, args)))
         except BaseException:
             child.kill()
+            child.wait()
             raise
     if child.returncode:
         raise CannotRender("This is too large for this computer: the work on it was given up.")
