@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from msgspec import Struct, to_builtins
 
+from diagnose.case.screens import as_data
 from diagnose.commands import options as opt
 from diagnose.commands.change_log import note_down
 from diagnose.commands.earlier import at_revision
@@ -117,7 +118,7 @@ def run(args: Sequence[str]) -> int:
         new = _side(new_path)
         bad = new.errors()
         if bad:
-            return _refused(bad)
+            return _refused(bad, options)
         old = _side(old_path)
         _must_be_known(old)
         parts = list(_parts(old, new))
@@ -187,13 +188,11 @@ def _must_be_known(old: _Side) -> None:
         raise opt.Unusable(f"{old.bad_in(f'{old.only}.yaml')[0]}: nobody can say what was lost.")
 
 
-def _refused(bad: Sequence[Problem]) -> int:
-    for problem in bad[:_MOST_PROBLEMS]:
-        opt.say(f"{problem}")
-    more = len(bad) - _MOST_PROBLEMS
-    opt.say(
-        f"{f'And {more} more. ' if more > 0 else ''}Mend these first: `diagnose check` lists all."
-    )
+def _refused(bad: Sequence[Problem], options: argparse.Namespace) -> int:
+    said = bad[:_MOST_PROBLEMS]
+    more = f"And {len(bad) - len(said)} more. " if len(bad) > len(said) else ""
+    last = f"{more}Mend these first: `diagnose check` lists all."
+    opt.listed(options, {"problems": as_data(said)}, [*map(str, said), last], "")
     return opt.BAD_ANSWER
 
 

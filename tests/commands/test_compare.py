@@ -408,6 +408,9 @@ def test_what_cannot_be_compared(compare: Any, old: Path, new: Path, tmp_path: P
     assert (code, err) == (1, "")
     assert "unknown-hazard" in out
     assert out.splitlines()[-1] == "Mend these first: `diagnose check` lists all."
+    code, out, _ = compare("--json")
+    assert code == 1
+    assert [one["code"] for one in json.loads(out)["problems"]] == ["unknown-hazard"]
     # An old tree that had errors says nothing of what it called.
     code, out, err = compare(paths=(new, old))
     assert (code, err) == (1, "")
