@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import ctypes
+import errno
 import sqlite3
 import subprocess
 import sys
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +21,8 @@ from diagnose.log.sqlite import SqliteLog
 from diagnose.log.summing import summed_up
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from diagnose.log.events import Event
 
 SHOWN = Shown(screen="check", ask="Is it broken?")
@@ -277,3 +282,117 @@ def test_who_waited_in_vain_is_told_what_was_not_kept(tmp_path: Path) -> None:
         scenario.log.append(known, len(EVENTS) + 1, EVENTS[-1])
     other.execute("ROLLBACK")
     assert kept(tmp_path / "log", scenario.name) == EVENTS
+
+
+#: The system calls with which SQLite changes files, as C has them: what each returns and takes. Its
+#: own table says which can be replaced; to wait for the disk (fsync) is none of them.
+_INT, _SIZE, _AT = ctypes.c_int, ctypes.c_size_t, ctypes.c_longlong
+CHANGES: dict[str, tuple[Any, ...]] = {
+    "open": (_INT, ctypes.c_char_p, _INT, _INT),
+    "write": (ctypes.c_ssize_t, _INT, ctypes.c_void_p, _SIZE),
+    "pwrite": (ctypes.c_ssize_t, _INT, ctypes.c_void_p, _SIZE, _AT),
+    "pwrite64": (ctypes.c_ssize_t, _INT, ctypes.c_void_p, _SIZE, _AT),
+    "ftruncate": (_INT, _INT, _AT),
+    "unlink": (_INT, ctypes.c_char_p),
+    "openDirectory": (_INT, ctypes.c_char_p, ctypes.POINTER(_INT)),
+}
+
+
+class _Vfs(ctypes.Structure):
+    """SQLite's own layer under its files: sqlite3_vfs, version 3, of sqlite3.h."""
+
+    _fields_ = (
+        *((name, _INT) for name in ("version", "size", "longest")),
+        *((name, ctypes.c_void_p) for name in ("next", "name", "data")),
+        *((f"method_{number}", ctypes.c_void_p) for number in range(13)),
+        *((name, ctypes.c_void_p) for name in ("set_call", "get_call", "next_call")),
+    )
+
+
+class SystemCalls:
+    """Puts a call in the place of one of SQLite's that fails where it is told to."""
+
+    def __init__(self) -> None:
+        import _sqlite3
+
+        library = ctypes.CDLL(_sqlite3.__file__)
+        library.sqlite3_vfs_find.restype = ctypes.POINTER(_Vfs)
+        self.vfs = library.sqlite3_vfs_find(None)
+        layer = self.vfs.contents
+        pointer, name = ctypes.c_void_p, ctypes.c_char_p
+        self._set = ctypes.CFUNCTYPE(_INT, pointer, name, pointer)(layer.set_call)
+        self._get = ctypes.CFUNCTYPE(pointer, pointer, name)(layer.get_call)
+        self.asked = 0
+        # How a computer writes, and with which calls, depends on how SQLite was built for it.
+        self.there = [call for call in CHANGES if self._get(self.vfs, call.encode())]
+
+    @contextmanager
+    def failing(self, call: str, at: int) -> Iterator[None]:
+        """Let the call fail from its `at`-th time on, as on a disk without room."""
+        kind = ctypes.CFUNCTYPE(*CHANGES[call], use_errno=True)
+        own = self._get(self.vfs, call.encode())
+        real = kind(own)
+        self.asked = 0
+
+        def instead(*args: Any) -> int:
+            self.asked += 1
+            if at <= self.asked:
+                ctypes.set_errno(errno.ENOSPC)
+                return -1
+            result: int = real(*args)
+            return result
+
+        # SQLite keeps the pointer: it must not be thrown away before that is taken back.
+        put = kind(instead)
+        self._set(self.vfs, call.encode(), ctypes.cast(put, ctypes.c_void_p))
+        try:
+            yield
+        finally:
+            self._set(self.vfs, call.encode(), own)
+
+
+@pytest.fixture
+def calls() -> SystemCalls:
+    try:
+        found = SystemCalls()
+    except (OSError, AttributeError, ImportError):
+        pytest.skip("SQLite cannot be reached here")
+    if found.vfs.contents.version < 3:
+        pytest.skip("SQLite's system calls cannot be replaced here")
+    return found
+
+
+@pytest.mark.many_cases
+def test_a_system_call_that_fails_at_any_time_loses_nothing_that_was_acknowledged(
+    tmp_path: Path, calls: SystemCalls
+) -> None:
+    failed = dict.fromkeys(CHANGES, 0)
+    for call in calls.there:
+        acknowledged: list[Event] = []
+        times = 0
+        while acknowledged != EVENTS or calls.asked >= times:
+            times += 1
+            path = tmp_path / f"{call}-{times}"
+            with calls.failing(call, times):
+                told, said = begun_and_gone_on(path)
+            failed[call] += bool(said)
+            assert "\n" not in said
+            acknowledged = [] if told is None else told.acknowledged
+            if told is not None and acknowledged:
+                found = kept(path, told.name)
+                # The one that failed may be there all the same: it was only not acknowledged.
+                assert found in ([*acknowledged], EVENTS[: len(acknowledged) + 1])
+    assert min(failed["open"], failed["unlink"]) >= len(EVENTS)
+    assert max(failed["write"], failed["pwrite"], failed["pwrite64"]) >= 5 * len(EVENTS)
+
+
+def begun_and_gone_on(path: Path) -> tuple[Scenario | None, str]:
+    """Return a scenario, as far as it came, and what was said where it came to no end."""
+    told = None
+    try:
+        told = Scenario(SqliteLog(path))
+        told.go_on()
+        told.log.close()
+    except LogError as error:
+        return told, str(error)
+    return told, ""

@@ -89,6 +89,10 @@ def test_an_end_ends_a_long_drawing_at_once(end: int, code: int, tmp_path: Path)
         drawing.send_signal(end)
         said = drawing.communicate(timeout=30)
     assert (drawing.returncode, *said) == (code, b"", b"")
+    # It is killed, or finds that nobody sends it work; whose it is now has to notice.
+    until = time.monotonic() + 20
+    while Path(f"/proc/{child}").exists() and time.monotonic() < until:
+        time.sleep(0.05)
     assert not Path(f"/proc/{child}").exists()
     assert [path.name for path in tmp_path.iterdir()] == ["library"]
 
