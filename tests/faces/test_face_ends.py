@@ -210,10 +210,18 @@ def test_an_end_while_the_process_ends_comes_too_late(number: signal.Signals) ->
     assert done.stdout.startswith(b"diagnose ")
 
 
+#: Runs a program that hears of no closed window, as `nohup` does.
+DEAF = """
+import os, signal, sys
+signal.signal(signal.SIGHUP, signal.SIG_IGN)
+os.execv(sys.argv[1], sys.argv[1:])
+"""
+
+
 def test_what_the_caller_ignores_ends_nothing() -> None:
     """As after ``nohup``, which ignores that the window is closed."""
     child = subprocess.Popen(
-        ["sh", "-c", 'trap "" HUP; exec "$@"', "sh", *PROGRAM, *START, "--json"],
+        [sys.executable, "-c", DEAF, *PROGRAM, *START, "--json"],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
     )
