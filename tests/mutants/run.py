@@ -255,6 +255,11 @@ def _passes(
         return process.exitcode == 0, killers
 
 
+def _of_the_checkout(path: Path) -> bool:
+    """Whether modules of the checkout are found there; its virtual environment has none."""
+    return path == ROOT or path.is_relative_to(ROOT / "tests")
+
+
 class Unshrunk:
     """A plugin of pytest: one example that fails is enough, it need not be made small."""
 
@@ -280,7 +285,7 @@ def _run_tests(files: list[str], profile: str, copied: Path, said: str) -> None:
     for stream, path in ((1, said), (2, os.devnull)):
         os.dup2(os.open(path, os.O_WRONLY), stream)
     # The copy comes before the checkout, which is installed; no folder of this program's is seen.
-    sys.path[:] = [str(copied), *(one for one in sys.path if not one.startswith(str(ROOT)))]
+    sys.path[:] = [str(copied), *(one for one in sys.path if not _of_the_checkout(Path(one)))]
     options = ["-x", "-q", "-rfE", "--no-header", "-p", "no:cacheprovider", "-p", "no:xdist"]
     options += [f"--hypothesis-profile={profile}", "-W", "ignore:Module already imported"]
     code = 1
