@@ -222,7 +222,7 @@ def _parts(old: _Side, new: _Side) -> Iterator[_Part]:
 
 def _cautions(old: _Side, new: _Side, numbering: Numbering) -> _Part:
     was, is_ = old.library.cautions, new.library.cautions
-    weaker = weaker_cautions(was, is_)
+    weaker = weaker_cautions(was, is_, numbering.renamed)
     found = differences(was.cautions, is_.cautions, numbering.renamed, (Caution,))
     part = _Part(title=CAUTIONS_FILE, data={})
     part.guards = [_weaker(CAUTIONS_FILE, one) for one in weaker]

@@ -86,11 +86,10 @@ def _set(
         import typst
     except ImportError:
         raise CannotRender("No typesetter here: install typst with pip.") from None
-    made_of: Any = typst.Compiler
-    compiler = made_of(
+    compiler: Any = typst.Compiler(
         Path(__file__).with_name(f"{template}.typ"),
         root=Path(__file__).parent,
-        font_paths=[fonts],
+        font_paths=[Path(fonts)],
         ignore_system_fonts=True,
         sys_inputs={"data": said},
     )

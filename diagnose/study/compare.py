@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any, Final, TypeAlias, TypeVar
+from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 
 from msgspec import Struct
 from msgspec.structs import replace
@@ -27,9 +27,6 @@ _Thing = TypeVar("_Thing")
 
 #: By the id in the new version, the id in the old one, where only the id was changed.
 Renamed: TypeAlias = "Mapping[str, str]"
-
-#: Keys of a file that stand under another name in the struct.
-_KEYS: Final = {"exits": "answers", "limits": "bands"}
 
 
 class Answers(Struct, frozen=True, kw_only=True):
@@ -186,13 +183,14 @@ def _keys(old: Any, new: Any, renamed: Renamed) -> tuple[str, ...]:
     """Return the keys of a file at which two things differ, in the order of the file's keys."""
     if type(old) is not type(new):
         return ("kind",)
-    found = dict.fromkeys(
-        _KEYS.get(name, name)
+    # Under another name in the file.
+    keys = {"exits": "bands" if isinstance(new, Reading) else "answers", "limits": "bands"}
+    found = (
+        keys.get(name, name)
         for name in new.__struct_fields__
         if getattr(old, name) != _as_before(name, getattr(new, name), renamed)
     )
-    bands = "bands" in found or isinstance(new, Reading)
-    return tuple(dict.fromkeys("bands" if bands and key == "answers" else key for key in found))
+    return tuple(dict.fromkeys(found))
 
 
 def _answers(old: Any, new: Any, renamed: Renamed) -> Answers | None:
@@ -377,9 +375,8 @@ def _version(
 # What guards people less
 
 
-def weaker_cautions(old: Cautions, new: Cautions) -> list[Weaker]:
+def weaker_cautions(old: Cautions, new: Cautions, renamed: Renamed) -> list[Weaker]:
     """Return what of the cautions and hazards guards people less than it did."""
-    renamed = renamings(old.cautions, new.cautions, _caution_words)
     found: list[Weaker] = []
     for name, caution in new.cautions.items():
         before = old.cautions.get(renamed.get(name, name))

@@ -10,7 +10,7 @@ from msgspec import Struct
 from diagnose.study.in_force import bits
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
 #: A route: each step that was passed, with the answer that led on.
 Route: TypeAlias = "tuple[tuple[str, str], ...]"
@@ -56,21 +56,18 @@ def losses(old: Version, new: Version) -> list[Loss]:
     new, every route had. Linear in the answers, and in those once more for each caution lost.
     """
     always = _always(old)
-    lost = {step: mask for step, mask, _ in _walked(old, new, always) if mask}
-    held = {step: mask for step, _, mask in _walked(old, new, always)}
-    routes = {
-        caution: _routes(old, new, always, 1 << caution)
-        for caution in sorted({one for mask in lost.values() for one in bits(mask)})
-    }
+    walked = [one for one in _walked(old, new, always) if one.lost]
+    cautions = sorted({caution for one in walked for caution in bits(one.lost)})
+    routes = {caution: _routes(old, new, always, 1 << caution) for caution in cautions}
     return [
         Loss(
-            step=step,
+            step=one.step,
             caution=caution,
-            route=routes[caution][step],
-            everywhere=not held[step] >> caution & 1,
+            route=routes[caution][one.step],
+            everywhere=not one.held >> caution & 1,
         )
-        for step, mask in lost.items()
-        for caution in bits(mask)
+        for one in walked
+        for caution in bits(one.lost)
     ]
 
 
@@ -87,41 +84,45 @@ def _always(version: Version) -> dict[str, int]:
     return found
 
 
-#: The four things that a caution can be on a route of both versions: in force in the old one (2),
-#: in the new one (1), in both or in neither.
+class _Walked(Struct, frozen=True):
+    """A step of the new version: the cautions lost there, those in force on some route to it."""
+
+    step: str
+    lost: int
+    held: int
+
+
+#: What a caution can be on a route of both versions: in force in the old one (2), in the new one
+#: (1), in both or in neither. On a route of the new version alone only the last bit counts.
 _EITHER: Final = range(4)
 
 
-def _walked(old: Version, new: Version, always: Mapping[str, int]) -> list[tuple[str, int, int]]:
-    """Return each step with the cautions lost there, and those in force there on some new route.
+def _walked(old: Version, new: Version, always: Mapping[str, int]) -> Iterator[_Walked]:
+    """Yield the steps of the new version in their order.
 
     Of each step it is noted which cautions are what on some route: all at once, as bits.
     """
     shared: dict[str, list[int]] = {}
     alone: dict[str, list[int]] = {}
     (shared if old.start == new.start else alone)[new.start] = [-1, 0, 0, 0]
-    found = []
     for step, ways in new.ways.items():
-        both = _both(old, new, step, shared[step]) if step in shared else [0] * 4
-        one = _one(new, step, alone[step]) if step in alone else [0] * 4
-        found.append((step, both[2] | always.get(step, 0) & one[0], both[1] | both[3] | one[1]))
+        both = _both(old, new, step, shared[step]) if step in shared else [0, 0, 0, 0]
+        one = _one(new, step, alone[step]) if step in alone else [0, 0]
+        yield _Walked(step, both[2] | always.get(step, 0) & one[0], both[1] | both[3] | one[1])
         for answer, target in ways.items():
-            same = step in shared and old.ways[step].get(answer) == target
-            arrived = (shared if same else alone).setdefault(target, [0] * 4)
-            for number in _EITHER:
-                if same:
-                    arrived[number] |= both[number]
-                elif step in shared:
-                    arrived[number & 1] |= both[number]
+            if step in shared:
+                same = old.ways[step].get(answer) == target
+                arrived = (shared if same else alone).setdefault(target, [0, 0, 0, 0])
+                for number in _EITHER:
+                    arrived[number if same else number & 1] |= both[number]
             if step in alone:
-                there = alone.setdefault(target, [0] * 4)
-                there[0] |= one[0]
-                there[1] |= one[1]
-    return found
+                arrived = alone.setdefault(target, [0, 0, 0, 0])
+                for number, mask in enumerate(one):
+                    arrived[number] |= mask
 
 
 def _both(old: Version, new: Version, step: str, before: Sequence[int]) -> list[int]:
-    after = [0] * 4
+    after = [0, 0, 0, 0]
     for number in _EITHER:
         these = before[number]
         was = old.after(step, -(number >> 1), these)
@@ -132,8 +133,9 @@ def _both(old: Version, new: Version, step: str, before: Sequence[int]) -> list[
 
 
 def _one(new: Version, step: str, before: Sequence[int]) -> list[int]:
-    held = [new.after(step, -number, before[number]) for number in (0, 1)]
-    return [before[0] & ~held[0] | before[1] & ~held[1], held[0] | held[1], 0, 0]
+    held = new.after(step, 0, before[0]) | new.after(step, -1, before[1])
+    gone = before[0] & ~new.after(step, 0) | before[1] & ~new.after(step, -1)
+    return [gone, held]
 
 
 class _State(Struct, frozen=True):

@@ -303,6 +303,47 @@ def test_an_id_alone_is_no_loss(compare: Any, new: Path) -> None:
     ]
 
 
+def test_what_names_a_step_by_its_new_id_is_no_change(compare: Any, old: Path, new: Path) -> None:
+    more = "    hazards: [drive]\n    after: [lamp]\n    same_as: brush\n    answers: {Warm"
+    for folder, brush, lamp in ((old, "brush", "lamp"), (new, "hub", "light")):
+        edit(folder, "still.yaml", "    hazards: [drive]\n    answers: {Warm", more)
+        edit(
+            folder,
+            "still.yaml",
+            "{Warm: overload, Cold: worn}",
+            "{It turns: overload, It is stuck: worn}",
+        )
+        edit(folder, "still.yaml", "motor: Warm", "motor: It turns")
+        path = folder / "still.yaml"
+        text = path.read_text("utf-8").replace("lamp", lamp).replace(f"the {lamp}", "the lamp")
+        text = text.replace("brush:", f"{brush}:").replace(": brush", f": {brush}")
+        path.write_text(text, "utf-8")
+    code, out, err = compare()
+    assert (code, err) == (0, ""), out + err
+    assert out.splitlines() == [
+        "still: The brush stands still",
+        "  step lamp: called light now",
+        "  step brush: called hub now",
+        "No caution is lost, and nothing guards people less.",
+    ]
+
+
+def test_a_check_that_becomes_a_reading_and_bands_that_move(
+    compare: Any, old: Path, new: Path
+) -> None:
+    bands = (
+        "bands:\n      - {below: 40, call: Cold, go: worn}\n      - {otherwise: Warm, go: overload}"
+    )
+    asks = "    ask: Is the motor warm?\n    hazards: [drive]\n    answers: {Warm: overload, Cold: worn}"
+    edit(new, "still.yaml", asks, f"    read: value\n    hazards: [drive]\n    {bands}")
+    code, out, _ = compare()
+    assert code == 0
+    assert "  step motor: other kind" in out.splitlines()
+    shutil.copy(new / "still.yaml", old / "still.yaml")
+    edit(new, "still.yaml", "below: 40", "below: 45")
+    assert compare()[1].splitlines()[1] == "  step motor: other bands"
+
+
 def test_steps_that_change_places(compare: Any, new: Path) -> None:
     edit(new, "still.yaml", "start: lamp", "start: brush")
     edit(
@@ -350,9 +391,7 @@ def test_trees_and_rounds_that_come_and_go(compare: Any, old: Path, new: Path) -
     ]
 
 
-def test_a_loss_is_allowed_by_name_with_a_reason(
-    compare: Any, new: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_loss_is_allowed_by_name_with_a_reason(compare: Any, new: Path) -> None:
     edit(new, "rounds/daily.yaml", ", hazards: [acid]", "")
     code, _, err = compare("--allow", "wipe")
     assert (code, err) == (2, "diagnose: Say who allows it and why: --name WHO --because WHY.\n")
