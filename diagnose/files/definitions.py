@@ -1,4 +1,4 @@
-"""The one set of definitions of what a library file may hold, formats 1 and 2.
+"""The one set of definitions of what a library file may hold, formats 1 to 3.
 
 The reader, the checker of `from_card` and the reference page all come from these tables: a key
 that is added here is read, explained and offered as "did you mean" at once.
@@ -49,7 +49,7 @@ if TYPE_CHECKING:
     from diagnose.files.kinds import Kind
 
 #: The newest format this program reads.
-FORMAT: Final = 2
+FORMAT: Final = 3
 
 ANSWER: Final = Text("an answer")
 POSITIVE: Final = Number(low=(0, False))

@@ -63,6 +63,7 @@ def _cautions_of_format_1(top: yaml.MappingNode) -> None:
 #: From format n to n + 1 at place n - 1: what is done to each kind of file that changed.
 _STEPS: Final[tuple[dict[str, Callable[[yaml.MappingNode], None]], ...]] = (
     {TREE.words: _tree_of_format_1, CAUTIONS.words: _cautions_of_format_1},
+    {},  # Format 3 has new keys only, which say nothing where they are left out.
 )
 
 

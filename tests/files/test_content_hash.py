@@ -232,7 +232,10 @@ def hashes(library: Library) -> dict[str, str]:
     assert library.problems == []
     meanings: dict[str, object] = {"cautions.yaml": library.cautions}
     meanings |= {f"{name}.yaml": tree for name, tree in library.trees.items()}
+    if library.site is not None:
+        meanings["site.yaml"] = library.site
     meanings |= {f"machines/{name}.yaml": card for name, card in library.machines.items()}
+    meanings |= {f"machines/kinds/{name}.yaml": kind for name, kind in library.kinds.items()}
     meanings |= {f"rounds/{name}.yaml": own for name, own in library.rounds.items()}
     return {name: content_hash(meaning) for name, meaning in meanings.items()}
 
@@ -271,6 +274,18 @@ def test_a_library_of_format_1_means_what_it_meant(tmp_path: Path) -> None:
     cautions = library.cautions.cautions
     assert {one.confirm_lines for one in cautions.values()} == {"each"}
     assert [name for name, one in cautions.items() if one.lockout] == ["lockout"]
+
+
+def test_a_library_of_format_2_means_what_it_meant() -> None:
+    """The built-in library as it was in format 2: file, SHA-256 of its text, content hash."""
+    frozen = Path(__file__).with_name("format_2")
+    taken = (frozen.with_name("format_2.hashes")).read_text(encoding="utf-8").split()
+    rows = list(zip(taken[::3], taken[1::3], taken[2::3], strict=True))
+    library = load(frozen)
+    assert errors(check(library)) == []
+    assert hashes(library).items() == {(file, meaning) for file, _, meaning in rows}
+    texts = {(file, hashlib.sha256((frozen / file).read_bytes()).hexdigest()) for file, *_ in rows}
+    assert texts == {(file, text) for file, text, _ in rows}
 
 
 def test_neither_equality_nor_the_hash_sees_where_the_words_stand() -> None:

@@ -138,7 +138,7 @@ REFUSALS = [
     ("{below: 50, ", "{below: 50, cal: x, ", [("unknown-key", 16, 21)]),
     ("chance: 30", "chance: 0", [("out-of-range", 20, 13)]),
     ("who: operator", "who: me", [("unknown-word", 21, 10)]),
-    ("format: 1", "format: 3", [("newer-format", 1, 9)]),
+    ("format: 1", "format: 4", [("newer-format", 1, 9)]),
     ("format: 1", "format: 99999999999999999999", [("newer-format", 1, 9)]),
     ("format: 1", "format: 0", [("out-of-range", 1, 9)]),
     ("format: 1\n", "", [("missing-key", 1, 1)]),
