@@ -24,6 +24,7 @@ VERBS = {
     "round": "walk a routine checklist, or see what is overdue",
     "drill": "practise on a faulty machine that the program plays",
     "check": "say what is wrong with the trees",
+    "schema": "what a file of the library may hold, for an editor",
     "compare": "what an edit does to a library before it goes live",
     "order": "what the order of checks costs, and a better one",
     "draw": "a symptom as one picture",

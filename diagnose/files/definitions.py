@@ -61,14 +61,14 @@ FLAG: Final = Flag()
 _SIGN = "a sign number of ISO 7010, such as W001"
 SIGN: Final = Word(
     _SIGN,
-    re.compile(r"[WMPEF]\d{3}", re.ASCII).fullmatch,
+    re.compile("[WMPEF][0-9]{3}"),
     lambda shown: refusals.unknown_word(f'"{shown}" does not fit: write {_SIGN}.'),
 )
 
 
 _must: Final = partial(Key, required=True)
 
-_FORMAT = _must("format", Number(low=(1, True), whole=True), f"The format, {FORMAT} or older.")
+_FORMAT = _must("format", Number((1, True), (FORMAT, True), whole=True), "The file's format.")
 _second: Final = partial(Key, since=2)
 
 _HAZARDS = Key("hazards", IDS, "What can hurt someone here; each calls the caution over it.", ())

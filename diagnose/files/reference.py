@@ -24,6 +24,14 @@ This page is written from the definitions that the reader uses
 Every value is text until a definition says otherwise: `yes`, `no`, `on` and `off` are just words.
 Ids are small letters, digits and hyphens, a letter first. Refused are a key given twice, an unknown
 key, anchors, aliases, tags, control characters, a file over 8 MiB, and a newer format.
+
+An editor checks and completes while one types, where it has support for YAML and JSON Schema:
+`diagnose schema tree > tree.schema.json` writes the schema of one kind of file
+({", ".join(FILES)}). Most editors take it from their settings, which
+join a schema to names of files (the schema `tree` to `*.yaml`, `machine` to `machines/*.yaml`), and
+many from a comment in the file's first line: `# yaml-language-server: $schema=tree.schema.json`.
+What a schema cannot say, `diagnose check` does: names of other steps and files, a key given twice,
+a key that the file's `format` does not have.
 """
 
 
