@@ -5,10 +5,26 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from diagnose.commands.options import Unusable, WrongUse
-from diagnose.files.library import KINDS, MACHINES, ROUNDS, add, files_in, load
+from diagnose.files.library import (
+    KINDS,
+    MACHINES,
+    MEASUREMENTS_FILE,
+    ROUNDS,
+    add,
+    files_in,
+    load,
+)
+from diagnose.files.tree import Reading
 from diagnose.round.state import ReadyRound, ready_round
-from diagnose.rules.check import caution_problems, errors, round_problems, tree_problems
+from diagnose.rules.check import (
+    caution_problems,
+    errors,
+    measurement_problems,
+    round_problems,
+    tree_problems,
+)
 from diagnose.study.in_force import CautionTable, caution_table
+from diagnose.study.measurements import measurements_of
 from diagnose.study.ready import made_ready
 from diagnose.study.tailored import against
 from diagnose.text import did_you_mean
@@ -46,6 +62,7 @@ class ReadyLibrary:
         problems = errors([*self.content.problems, *caution_problems(self.content)])
         file = self.content.file("cautions.yaml")
         self._caution_errors = [problem for problem in problems if problem.file == file]
+        self._measurements = measurements_of(self.content)
 
     @property
     def table(self) -> CautionTable:
@@ -183,10 +200,24 @@ class ReadyLibrary:
         problems = errors(tree_problems(self.content, tree, made))
         if any(step.hazards or step.cautions for step in tree.steps.values()):
             problems = self._caution_errors + problems
+        read = {step.read for step in tree.steps.values() if isinstance(step, Reading)}
+        if read - self._measurements.keys():
+            problems = self._measurement_errors() + problems
         if problems:
             self._broken[symptom] = problems
             return None
-        return made_ready(tree, self.table, card=self.card, chances=self.chances.get(symptom))
+        return made_ready(
+            tree,
+            self.table,
+            card=self.card,
+            chances=self.chances.get(symptom),
+            measurements=self._measurements,
+        )
+
+    def _measurement_errors(self) -> list[Problem]:
+        """Return why a measurement that the library declares cannot be used."""
+        file = self.content.file(MEASUREMENTS_FILE)
+        return errors([*self.content.problems_of(file), *measurement_problems(self.content)])
 
 
 def _against(card: Card | None, condition: Condition) -> str:

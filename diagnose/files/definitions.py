@@ -24,6 +24,7 @@ from diagnose.files.cautions import (
 )
 from diagnose.files.kinds import (
     ID,
+    NAME,
     PROSE,
     TEXT,
     Either,
@@ -39,6 +40,7 @@ from diagnose.files.kinds import (
     choice,
     quantity,
 )
+from diagnose.files.measurements import Declared, Input, Range
 from diagnose.files.rounds import Item, Round
 from diagnose.files.site import CALL_OUT, Contact, Site
 from diagnose.files.tree import ALWAYS, ROLES, Check, Exit, Finding, Reading, Tree, WorkedCase
@@ -515,6 +517,57 @@ SITE: Final = Record(
     ),
 )
 
+_third: Final = partial(Key, since=3)
+_UNIT = _third("unit", TEXT, "The unit, such as L/min; left out: a bare number.", "")
+INPUT: Final = Record(
+    "an input",
+    "What a person reads at the machine.",
+    Input,
+    _must("title", TEXT, "What is read, in a few words.", since=3),
+    _UNIT,
+    _must("least", Number(), "The least that can be right, in this unit.", since=3),
+    _must("most", Number(), "The most that can be right.", since=3),
+)
+RANGE: Final = Record(
+    "what is expected",
+    "The range in which the figure is right, in the measurement's unit.",
+    Range,
+    _third("least", Number(), "The least; left out: no figure is too low."),
+    _third("most", Number(), "The most; left out: no figure is too high."),
+)
+
+
+def _declared(inputs: dict[str, Input], **values: Any) -> Declared:
+    return Declared(inputs=tuple(inputs.items()), **values)
+
+
+MEASUREMENT: Final = Record(
+    "a measurement",
+    "One formula over what is read; a tree names it at `read`, as one of the program's own.",
+    _declared,
+    _must("title", TEXT, "What is measured, in a few words.", since=3),
+    _UNIT,
+    _must("how", PROSE, "How it is taken, in a line or two.", since=3),
+    _must("inputs", MapOf(NAME, INPUT, at_least=1), "What is read, by its name.", since=3),
+    _must(
+        "formula",
+        TEXT,
+        "School arithmetic over the inputs, each in its own unit: numbers, names, + - * / ^ and "
+        "parentheses, such as 100 * (before - after) / before.",
+        since=3,
+    ),
+    _third("expected", RANGE, "The range in which the figure is right."),
+    _third("good_to", POSITIVE, "How far off the method may be, in this unit; shown rounded."),
+    _must("source", TEXT, "Where formula and range come from.", since=3),
+)
+MEASUREMENTS: Final = Record(
+    "measurements.yaml",
+    "Measurements of this library, beside those that the program knows (`diagnose measure`).",
+    lambda format, measurements: measurements,  # noqa: A006
+    _FORMAT,
+    _must("measurements", MapOf(ID, MEASUREMENT, at_least=1), "By their names.", since=3),
+)
+
 #: What each kind of file holds, by the folder it stands in.
 FILES: Final = {
     "tree": TREE,
@@ -523,6 +576,7 @@ FILES: Final = {
     "machine": CARD,
     "kind": MACHINE_KIND,
     "site": SITE,
+    "measurements": MEASUREMENTS,
 }
 
 

@@ -5,10 +5,16 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final, TypeAlias
 
 from diagnose.files.kinds import MOST_PROBLEMS
-from diagnose.files.library import CAUTIONS_FILE, SITE_FILE, collector_at_rest, strays
+from diagnose.files.library import (
+    CAUTIONS_FILE,
+    MEASUREMENTS_FILE,
+    SITE_FILE,
+    collector_at_rest,
+    strays,
+)
 from diagnose.files.problems import LONGEST_MESSAGE, Problem, code_of
-from diagnose.rules import cards, cautions, findings, names, safety, shape, worked
-from diagnose.rules.view import CardView, CautionsView, RoundView, TreeView
+from diagnose.rules import cards, cautions, findings, measurements, names, safety, shape, worked
+from diagnose.rules.view import CardView, CautionsView, MeasurementsView, RoundView, TreeView
 from diagnose.study.in_force import caution_table
 from diagnose.text import shortened
 
@@ -60,12 +66,16 @@ RULES: Final[tuple[tuple[Rule, tuple[type[View[Any]], ...]], ...]] = (
     (cautions.includes_itself, (CautionsView,)),
     (cautions.no_release, (CautionsView,)),
     (cautions.lockout_holds, (CautionsView,)),
+    (measurements.taken_measurement, (MeasurementsView,)),
+    (measurements.input_unit, (MeasurementsView,)),
+    (measurements.formula, (MeasurementsView,)),
+    (measurements.expected_range, (MeasurementsView,)),
     (worked.worked_case, (TreeView,)),
 )
 
 _RULES_ON: Final[dict[type[View[Any]], list[tuple[str, Rule]]]] = {
     kind: [(code_of(rule), rule) for rule, kinds in RULES if kind in kinds]
-    for kind in (TreeView, RoundView, CautionsView, CardView)
+    for kind in (TreeView, RoundView, CautionsView, CardView, MeasurementsView)
 }
 
 
@@ -73,6 +83,7 @@ def check(library: Library) -> list[Problem]:
     """Return all problems of what was loaded of a library, by file and place."""
     with collector_at_rest():
         problems = [*library.problems, *caution_problems(library)]
+        problems += measurement_problems(library)
         file = library.file(CAUTIONS_FILE)
         broken = any(problem.file == file for problem in errors(problems))
         table = None if broken else caution_table(library.cautions)
@@ -102,6 +113,12 @@ def caution_problems(library: Library) -> list[Problem]:
     """Return what the rules find in `cautions.yaml`."""
     tasks = library.cautions.cautions
     return _found(CautionsView(library=library, parts=(CAUTIONS_FILE,), table=None, tasks=tasks))
+
+
+def measurement_problems(library: Library) -> list[Problem]:
+    """Return what the rules find in `measurements.yaml`."""
+    parts, tasks = (MEASUREMENTS_FILE,), library.measurements
+    return _found(MeasurementsView(library=library, parts=parts, table=None, tasks=tasks))
 
 
 def tree_problems(

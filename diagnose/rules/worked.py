@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from diagnose.files.places import KEY
-from diagnose.files.tree import Finding, Question
+from diagnose.files.tree import Finding, Question, Reading
 from diagnose.measure.registry import MissingLine, Unreadable
 from diagnose.rules.view import Objection
 from diagnose.study.plan import passing_answer
@@ -50,7 +50,7 @@ def worked_case(view: TreeView) -> Iterator[Objection]:
         if case.finding in steps and not isinstance(steps[case.finding], Finding):
             message = f'"{case.finding}" is no finding: a case ends at one.'
             yield Objection((*place, "finding"), message)
-        elif view.sound and all(name in steps for name in (case.finding, *case.answers)):
+        elif _can_be_walked(view, case):
             route = _route(view, case, place, ways_left)
             ways_left -= sum(_ways_at(steps[name]) for name in route.steps)
             if ways_left <= 0:
@@ -58,6 +58,16 @@ def worked_case(view: TreeView) -> Iterator[Objection]:
                 yield Objection(place, message)
                 return
             yield from route.hindered or _at_end(case, place, route.steps)
+
+
+def _can_be_walked(view: TreeView, case: WorkedCase) -> bool:
+    """Whether nothing is wrong elsewhere that would be said here once more."""
+    steps = view.tree.steps
+    if not view.sound or not all(name in steps for name in (case.finding, *case.answers)):
+        return False
+    computed = (steps[name] for name, said in case.answers.items() if isinstance(said, Mapping))
+    readings = (step.read for step in computed if isinstance(step, Reading))
+    return all(read in view.measurements for read in readings)
 
 
 class _Route(NamedTuple):
@@ -106,7 +116,7 @@ def _way(
     at = (*place, "answers", name)
     if isinstance(given, Mapping):
         try:
-            return band_of(step, given)
+            return band_of(step, given, view.measurements)
         except (Unreadable, MissingLine) as error:
             at = (*at, next(iter(given)), KEY) if given else (*place, "name")
             return Objection(at, f"This cannot be computed: {error}".rstrip(".") + ".")

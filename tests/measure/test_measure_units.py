@@ -128,7 +128,8 @@ def test_cfm_is_no_length():
     [
         ("7 L", "pressure", "'L' measures a volume; expected a pressure"),
         ("7 kPa", "volume", "'kPa' measures a pressure; expected a volume"),
-        ("7 kg", "volume", "'kg' measures something else"),
+        ("7 kg", "volume", "'kg' measures a mass"),
+        ("7 lx", "volume", "'lx' measures something else"),
         ("7 wombats", "volume", "'wombats' is no unit"),
         ("7 L L", "volume", "'L L' measures something else"),
         ("7 m**9**9**9**9", "volume", "is no unit"),

@@ -96,11 +96,23 @@ title: Dock machine
 battery: {kind: flooded}
 """,
 }
+SOUND["measurements.yaml"] = """\
+format: 3
+measurements:
+  slip:
+    title: Slip of the belt
+    unit: rpm
+    how: Count the turns.
+    inputs: {turns: {title: turns of the pulley, unit: rpm, least: 1, most: 90}}
+    formula: 100 - turns
+    source: invented
+"""
 SOUND["other.yaml"] = SOUND["sample.yaml"].replace("symptom: sample", "symptom: other")
 
 #: The file that an example is for, by a key that only it has; else it is the tree.
 KEYS = {
     "cautions.yaml": {"hazards", "cautions"},
+    "measurements.yaml": {"measurements"},
     "rounds/sample.yaml": {"items", "every", "round"},
     "machines/sample.yaml": {"battery", "machine", "tanks", "caution_minutes"},
 }
@@ -122,7 +134,13 @@ def replaced(text: str, example: str) -> str:
     """
     own, given = parts(text), parts(example)
     names = [name for name, _ in given]
-    if len(own) > len(given) and set(names) <= {"steps", "hazards", "cautions", "items"}:
+    if len(own) > len(given) and set(names) <= {
+        "steps",
+        "hazards",
+        "cautions",
+        "items",
+        "measurements",
+    }:
         whole = yaml.load(text, yaml.BaseLoader)
         for section, entries in yaml.load(example, yaml.BaseLoader).items():
             for name, entry in entries.items():

@@ -173,7 +173,7 @@ BROKEN = [
     ("    hazards: [moving-parts]\n", "    hazards: [mains, moving-parts]\n", [("service-only", "mains", 1, "e")]),
     ("    hazards: [wet-floor]\n", "    hazards: [wet-floor, mains]\n", [("service-only", "mains", 1, "e")]),
     ("    hazards: [wet-floor]\n", "    by: service\n    hazards: [wet-floor, mains]\n", []),
-    ("read: value", "read: valeu", [("unknown-measurement", "valeu", 1, "e"), ("worked-case", "value: \"3\"", 1, "e")]),
+    ("read: value", "read: valeu", [("unknown-measurement", "valeu", 1, "e")]),
     ("    hazards: [wet-floor]\n", "    from_card: battery.knd\n", [("unknown-line", "battery.knd", 1, "e")]),
     ("    hazards: [wet-floor]\n", "    from_card: battery.kind\n", [("card-answer", "battery.kind", 1, "w")]),
     ("    hazards: [wet-floor]\n", "    from_card: charger.lmps\n", [("unknown-line", "charger.lmps", 1, "e")]),
