@@ -181,9 +181,11 @@ def not_a_name(shown: str, wanted: str) -> Refusal:
     read: `before=100 L`. 40 characters are enough for it.
 
     Passes:
-        measurements: {slip: {formula: t_in, inputs: {t_in: {title: T, unit: rpm, least: 1, most: 9}}}}
+        measurements:
+          slip: {formula: t_in, inputs: {t_in: {title: turns, unit: rpm, least: 1, most: 9}}}
     Fails:
-        measurements: {slip: {formula: t-in, inputs: {t-in: {title: T, unit: rpm, least: 1, most: 9}}}}
+        measurements:
+          slip: {formula: t-in, inputs: {t-in: {title: turns, unit: rpm, least: 1, most: 9}}}
     """
     return Refusal("not-a-name", f'"{shown}" is no name of an input: write {wanted}.')
 

@@ -25,6 +25,8 @@ SHOWN = {
     "flow": "L/min",
     "speed": "km/h",
     "pressure": "kPa",
+    **{"mass": "kg", "area": "m²", "force": "N", "energy": "kWh", "power": "W"},
+    **{"resistance": "ohm", "rotation": "rpm"},
 }
 
 
@@ -364,6 +366,13 @@ WANTED = {
     "flow": "a flow from 0 to 10 L/min, such as 12",
     "speed": "a speed from 0 to 10 km/h, such as 12",
     "pressure": "a pressure from 0 to 10 kPa, such as 12",
+    "mass": "a mass from 0 to 10 kg, such as 12",
+    "area": "an area from 0 to 10 m², such as 12",
+    "force": "a force from 0 to 10 N, such as 12",
+    "energy": "an energy from 0 to 10 kWh, such as 12",
+    "power": "a power from 0 to 10 W, such as 12",
+    "resistance": "a resistance from 0 to 10 ohm, such as 12",
+    "rotation": "a speed of turning from 0 to 10 rpm, such as 12",
     "gravity": "a specific gravity from 0 to 10, such as 12",
     "percent": "a percentage from 0 to 10, such as 12",
     "number": "a number from 0 to 10, such as 12",
