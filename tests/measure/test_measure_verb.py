@@ -109,7 +109,7 @@ def test_one_expected_value_is_shown_as_one(capsys):
             3,
             "volume: '2' has no unit; expected a volume",
         ),
-        (["bucket-flow", "volume=2 kg", "time=1 min"], 3, "measures something else"),
+        (["bucket-flow", "volume=2 kg", "time=1 min"], 3, "measures a mass"),
         (["bucket-flow", "volumes=2 L", "time=1 min"], 3, "did you mean volume"),
         (["bucket-flow", "volume=2 L"], 3, "time is missing"),
         (["bucket-flow", "2 L"], 3, "such as: volume=2 L time=1 min"),
