@@ -256,6 +256,7 @@ def _read(visit: Visit, state: State, screen: ReadingScreen, text: str) -> Meani
         expected=figure.expected,
         band=band,
         workings=figure.workings,
+        good_to=figure.good_to,
     )
     return Meaning(kind=ANSWER, answer=band, figure=shown, inputs=given, si=figure.si)
 

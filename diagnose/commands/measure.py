@@ -8,7 +8,7 @@ from diagnose.case.screens import as_data
 from diagnose.commands import options as opt
 from diagnose.files.library import MEASUREMENTS_FILE, load
 from diagnose.measure import inputs, registry
-from diagnose.measure.wording import expected_range, with_unit
+from diagnose.measure.wording import about, expected_range, verdict, with_unit
 from diagnose.study.measurements import made_of, measurements_of
 from diagnose.text import did_you_mean, shortened
 
@@ -47,7 +47,7 @@ def run(args: Sequence[str]) -> int:
         figure = registry.compute(measurement, given, line, bare=False, si=False)
     except (registry.Unreadable, registry.MissingLine) as problem:
         raise opt.Unusable(f"{problem}") from problem
-    data = as_data(opt.fields(figure, "read", "value", "unit", "expected", "workings"))
+    data = as_data(opt.fields(figure, "read", "value", "unit", "good_to", "expected", "workings"))
     return opt.listed(options, data, _figure(measurement, figure), "")
 
 
@@ -97,6 +97,10 @@ def _explanation(measurement: Measurement) -> Iterator[str]:
     for need in measurement.needs:
         yield f"  {need.name}: {need.title}; {_origin(need)}; {inputs.wanted(need)}"
     yield f"Source: {measurement.source}"
+    if (known := measurement.uncertainty) is not None:
+        off = [with_unit(known.absolute, measurement.unit)] if known.absolute else []
+        off += [f"{known.share:.0%} of the figure".replace("%", " %")] if known.share else []
+        yield f"Good to: {' or '.join(off)}, {known.source}"
 
 
 def _explained(measurement: Measurement) -> dict[str, object]:
@@ -114,7 +118,9 @@ def _origin(need: Need) -> str:
 
 
 def _figure(measurement: Measurement, figure: Figure) -> Iterator[str]:
-    yield f"{measurement.title}: {with_unit(figure.value, figure.unit)}"
+    known = about(figure.value, figure.unit, figure.good_to)
+    lies = verdict(figure.value, figure.expected, figure.good_to)
+    yield f"{measurement.title}: {', '.join(filter(None, (known, lies)))}"
     if figure.expected is not None:
         expected = expected_range(figure.expected, figure.unit)
         yield f"expected: {expected} ({figure.expected.source})"

@@ -17,7 +17,7 @@ from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.drill.answers import Answers
 from diagnose.drill.figures import Figures, Wanted
 from diagnose.drill.quantities import Lines
-from diagnose.measure.wording import with_unit
+from diagnose.measure.wording import about
 from diagnose.paper.letters import typeface
 from diagnose.paper.quiz import SITUATIONS, in_any_order, situations
 from diagnose.paper.sheets import SMALLEST, Letters
@@ -130,7 +130,9 @@ def _told(ready: ReadyTree, wanted: Wanted, taken: Taken) -> str:
     measurement = ready.measurements[wanted.reading.read]
     titles = {need.name: need.title for need in measurement.needs}
     read = ", ".join(f"{titles[name]} {text}" for name, text in taken.typed)
-    return f"{with_unit(taken.value, measurement.unit)}{f' ({read})' if read else ''}"
+    known = measurement.uncertainty
+    told = about(taken.value, measurement.unit, known.of(taken.value) if known else None)
+    return f"{told}{f' ({read})' if read else ''}"
 
 
 def _variants(text: str) -> int:

@@ -151,6 +151,7 @@ class Drill(Exercise):
             caution_minutes=cost,
             value=sight.taken.value if sight.taken else None,
             unit=_unit(self.ready, question),
+            good_to=_good_to(self.ready, question, sight.taken),
             inputs=_inputs(self.ready, question, sight.taken),
             cautions=tuple(present.caution(self, number) for number in bits(taken)),
         )
@@ -255,6 +256,13 @@ class Drill(Exercise):
 
 def _unit(ready: ReadyTree, question: Question) -> str:
     return ready.measurements[question.read].unit if isinstance(question, Reading) else ""
+
+
+def _good_to(ready: ReadyTree, question: Question, taken: Taken | None) -> float | None:
+    if not isinstance(question, Reading) or taken is None:
+        return None
+    uncertainty = ready.measurements[question.read].uncertainty
+    return None if uncertainty is None else uncertainty.of(taken.value)
 
 
 def _inputs(ready: ReadyTree, question: Question, taken: Taken | None) -> tuple[Named, ...]:

@@ -246,6 +246,7 @@ def _reading(exchange: Exchange) -> ReadingTaken | None:
             band=figure.band,
             expected=figure.expected,
             workings=figure.workings,
+            good_to=figure.good_to,
         ),
     )
 

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 
 from diagnose.measure import formula
-from diagnose.measure.model import Expected, Measurement, Need, Outcome, Unreadable
+from diagnose.measure.model import Expected, Measurement, Need, Outcome, Uncertainty, Unreadable
 from diagnose.measure.units import dimension_of, refuse_units
 
 #: As many inputs fit on one screen, and in one reply.
@@ -30,6 +30,7 @@ def measurement(
     needs: tuple[Need, ...],
     text: str,
     expected: Expected | None,
+    good_to: float | None,
 ) -> Measurement:
     """A measurement whose figure is one formula over its needs, in the units of the needs.
 
@@ -49,7 +50,14 @@ def measurement(
         return Outcome(value=value, expected=expected, workings=(line,))
 
     return Measurement(
-        name=name, title=title, unit=unit, how=how, source=source, needs=needs, compute=compute
+        name=name,
+        title=title,
+        unit=unit,
+        how=how,
+        source=source,
+        needs=needs,
+        compute=compute,
+        uncertainty=None if good_to is None else Uncertainty(absolute=good_to, source=source),
     )
 
 

@@ -22,6 +22,7 @@ from diagnose.measure.model import (
     MissingLine,
     Need,
     Outcome,
+    Uncertainty,
     Unreadable,
 )
 from diagnose.measure.reading import compute, missing_line
@@ -35,6 +36,7 @@ __all__ = [
     "MissingLine",
     "Need",
     "Outcome",
+    "Uncertainty",
     "Unreadable",
     "compute",
     "find",

@@ -50,4 +50,5 @@ def made_of(name: str, one: Declared) -> Measurement:
         ),
         text=one.formula,
         expected=expected,
+        good_to=one.good_to,
     )
