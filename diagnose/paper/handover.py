@@ -87,7 +87,7 @@ def handover(
         words="" if isinstance(first, RoundOpened) else first.words,
         outcome=case.outcome,
         opened=case.opened,
-        changed=case.changed,
+        changed=[one.at for one in events if not isinstance(one.event, Released)][-1],
         machine=outset.card,
         site=outset.site,
         call=outset.call,
