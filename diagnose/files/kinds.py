@@ -276,7 +276,11 @@ class Either(Struct, frozen=True):
 
 
 class Key(Struct, frozen=True):
-    """One key of a record: how its value is read, what it means, and since which format."""
+    """One key of a record: how its value is read, what it means, and since which format.
+
+    `example` is a value as it stands in a file, on one line; a key that holds whole records (all
+    steps) has none, since theirs say it.
+    """
 
     name: str
     kind: Kind
@@ -284,6 +288,7 @@ class Key(Struct, frozen=True):
     default: Any = None
     required: bool = False
     since: int = 1
+    example: str = ""
 
 
 class Record:
