@@ -137,6 +137,13 @@ class Word(Struct, frozen=True):
 ID: Final = Word("an id", re.compile(r"[a-z][a-z0-9-]{0,99}\Z").match, refusals.not_an_id)
 
 
+def is_id(word: str) -> bool:
+    """Return whether a word can be an id, as it is."""
+    mark = yaml.Mark("", 0, 0, 0, "", 0)
+    read: object = ID.read(yaml.ScalarNode("", word, mark, mark), Notes(""))
+    return read == word
+
+
 def choice(*options: str) -> Word:
     """Return the kind of one of a few words."""
     words = " or ".join(filter(None, (", ".join(options[:-1]), options[-1])))
@@ -276,7 +283,11 @@ class Either(Struct, frozen=True):
 
 
 class Key(Struct, frozen=True):
-    """One key of a record: how its value is read, what it means, and since which format."""
+    """One key of a record: how its value is read, what it means, and since which format.
+
+    `example` is a value as it stands in a file, on one line; a key that holds whole records (all
+    steps) has none, since theirs say it.
+    """
 
     name: str
     kind: Kind
@@ -284,6 +295,7 @@ class Key(Struct, frozen=True):
     default: Any = None
     required: bool = False
     since: int = 1
+    example: str = ""
 
 
 class Record:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import os
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -43,6 +44,9 @@ SITE_FILE = "site.yaml"
 CHANGES = "CHANGES"
 #: The folders inside a library, each before those that build on it.
 KINDS, MACHINES, ROUNDS = FOLDERS = ("machines/kinds", "machines", "rounds")
+
+#: Folders in which Python keeps what was installed.
+_INSTALLED = {"site-packages", "dist-packages"}
 
 
 class NoLibrary(Exception):
@@ -98,6 +102,13 @@ def built_in() -> Path:
     package = Path(__file__).resolve().parent.parent
     checkout = package.parent / "trees"
     return checkout if (checkout / CAUTIONS_FILE).is_file() else package / "trees"
+
+
+def comes_with_the_program(folder: Path) -> bool:
+    """Return whether a folder lies inside an installed package; that of a checkout does not."""
+    package = Path(__file__).resolve().parent.parent
+    there = Path(os.path.realpath(folder))
+    return there.is_relative_to(package) or not _INSTALLED.isdisjoint(there.parts)
 
 
 def load(folder: Path, only: frozenset[str] | None = None) -> Library:

@@ -24,6 +24,10 @@ This page is written from the definitions that the reader uses
 Every value is text until a definition says otherwise: `yes`, `no`, `on` and `off` are just words.
 Ids are small letters, digits and hyphens, a letter first. Refused are a key given twice, an unknown
 key, anchors, aliases, tags, control characters, a file over 8 MiB, and a newer format.
+
+The examples are what stands behind the colon, quotes included. Together they make a library that
+`diagnose check` finds nothing against; [your-own-trees.md](your-own-trees.md) has one that grows
+line by line.
 """
 
 
@@ -62,14 +66,19 @@ def _section(record: Record, *, top: bool) -> str:
         "",
         record.about,
         "",
-        "| key | value | if left out | |",
-        "|---|---|---|---|",
+        "| key | value | for example | if left out | |",
+        "|---|---|---|---|---|",
     ]
     for key in record.keys.values():
-        value = key.kind.words.replace("|", "\\|")
-        rows.append(
-            f"| `{key.name}` | {value} | {_left_out(key.required, key.default)} | {key.about} |"
+        cells = (
+            f"`{key.name}`",
+            key.kind.words,
+            f"`{key.example}`" if key.example else "*below*",
+            _left_out(key.required, key.default),
+            key.about,
         )
+        row = " | ".join(cell.replace("|", "\\|") for cell in cells)
+        rows.append(f"| {row} |")
     return "\n".join([*rows, ""])
 
 

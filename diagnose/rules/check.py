@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Final, TypeAlias
 from diagnose.files.kinds import MOST_PROBLEMS
 from diagnose.files.library import CAUTIONS_FILE, SITE_FILE, collector_at_rest, strays
 from diagnose.files.problems import LONGEST_MESSAGE, Problem, code_of
-from diagnose.rules import cards, cautions, findings, names, safety, shape, worked
+from diagnose.rules import blanks, cards, cautions, findings, names, safety, shape, worked
 from diagnose.rules.view import CardView, CautionsView, RoundView, TreeView
 from diagnose.study.in_force import caution_table
 from diagnose.text import shortened
@@ -61,6 +61,7 @@ RULES: Final[tuple[tuple[Rule, tuple[type[View[Any]], ...]], ...]] = (
     (cautions.no_release, (CautionsView,)),
     (cautions.lockout_holds, (CautionsView,)),
     (worked.worked_case, (TreeView,)),
+    (blanks.blank, (TreeView, RoundView, CautionsView, CardView)),
 )
 
 _RULES_ON: Final[dict[type[View[Any]], list[tuple[str, Rule]]]] = {

@@ -124,6 +124,11 @@ def test_the_sample_is_clean(tmp_path: Path) -> None:
 # What is replaced in the sample, by what, and the problems: code, the text where each stands
 # (and which of several), severity.
 BROKEN = [
+    ("title: It does", "title: FILL IN what it does", [("blank", "FILL IN", 1, "w")]),
+    ("remedy: Mend it.", "remedy: |\n      Mend it.\n      FILL IN how", [("blank", "|\n", 1, "w")]),
+    ("call: too little, go", "call: FILL IN a call, go", [("blank", "FILL IN", 1, "w")]),
+    ("      It is broken: broken", "      FILL IN what is broken: broken\n      It is broken: broken", [("blank", "FILL IN", 1, "w")]),
+    ("start: first\n", "start: first # FILL IN is a word of a comment\n", []),
     ("start: first\n", "start: frist\n", [("unknown-step", "frist", 1, "e")]),
     ("It is broken: broken", "It is broken: brokn", [("unknown-step", "brokn", 1, "e"), ("unreached", "broken:\n    finding", 1, "e")]),
     ("go: little}", "go: litle}", [("unknown-step", "litle", 1, "e"), ("unreached", "little:\n", 1, "e")]),

@@ -1,0 +1,33 @@
+"""The rule on what a new file leaves to its author."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from diagnose.rules.view import Objection
+from diagnose.text import shortened
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from diagnose.rules.view import View
+
+#: As many letters of what is to be written are said.
+_LETTERS = 80
+
+
+def blank(view: View[Any]) -> Iterator[Objection]:
+    """Nothing is left that was to be filled in: no value and no answer says `FILL IN`.
+
+    `diagnose new` writes it, with a few words on what belongs there, wherever only the author can
+    know. Whoever stands at the machine would read those words on the screen.
+
+    Passes:
+        title: It leaves lines
+    Fails:
+        title: FILL IN what the operator would say, in one line
+    """
+    places = view.library.places.get(view.library.file(*view.parts))
+    for path, text in places.blanks() if places is not None else ():
+        wanted = shortened(" ".join(text.split()), _LETTERS)
+        yield Objection(path, f'"{wanted}": this is still to be written.', "warning")
