@@ -25,6 +25,7 @@ VERBS = {
     "drill": "practise on a faulty machine that the program plays",
     "new": "begin a library of your own, or a file of it",
     "check": "say what is wrong with the trees",
+    "schema": "what a file of the library may hold, for an editor",
     "compare": "what an edit does to a library before it goes live",
     "order": "what the order of checks costs, and a better one",
     "draw": "a symptom as one picture",

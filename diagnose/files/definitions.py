@@ -61,7 +61,7 @@ FLAG: Final = Flag()
 _SIGN = "a sign number of ISO 7010, such as W001"
 SIGN: Final = Word(
     _SIGN,
-    re.compile(r"[WMPEF]\d{3}", re.ASCII).fullmatch,
+    re.compile("[WMPEF][0-9]{3}"),
     lambda shown: refusals.unknown_word(f'"{shown}" does not fit: write {_SIGN}.'),
 )
 
@@ -69,7 +69,7 @@ SIGN: Final = Word(
 _must: Final = partial(Key, required=True)
 
 _FORMAT = _must(
-    "format", Number(low=(1, True), whole=True), f"The format, {FORMAT} or older.", example="3"
+    "format", Number((1, True), (FORMAT, True), whole=True), "The file's format.", example="3"
 )
 _second: Final = partial(Key, since=2)
 

@@ -30,7 +30,9 @@ class _Bad:
 
 
 BAD: Final = _Bad()
-_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?\Z", re.ASCII)
+#: How a number is written, in a pattern that means the same in a JSON Schema (ECMA-262).
+NUMBER: Final = r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?"
+_NUMBER: Final = re.compile(NUMBER)
 
 
 #: As many problems of one file are kept by the reader: it is another kind of file, or all of it is
@@ -119,10 +121,13 @@ _UNITS: Final[dict[str, tuple[str, ...]]] = {
 
 
 class Word(Struct, frozen=True):
-    """Text that has to fit. `refusal` says why one does not, which it gets as it is shown."""
+    """Text that fits a pattern as a whole, which means the same in a JSON Schema (ECMA-262).
+
+    `refusal` says why one does not fit, which it gets as it is shown.
+    """
 
     words: str
-    fits: Callable[[str], object]
+    pattern: re.Pattern[str]
     refusal: Callable[[str], Refusal]
 
     def read(self, node: yaml.Node, notes: Notes) -> Any:
@@ -132,9 +137,13 @@ class Word(Struct, frozen=True):
             return value
         return notes.wrong(node, self.refusal(shortened(value)))
 
+    def fits(self, text: str) -> bool:
+        """Return whether a text fits."""
+        return self.pattern.fullmatch(text) is not None
+
 
 #: A name inside the library: small letters, digits and hyphens, a letter first, 100 at most.
-ID: Final = Word("an id", re.compile(r"[a-z][a-z0-9-]{0,99}\Z").match, refusals.not_an_id)
+ID: Final = Word("an id", re.compile("[a-z][a-z0-9-]{0,99}"), refusals.not_an_id)
 
 
 def is_id(word: str) -> bool:
@@ -144,24 +153,43 @@ def is_id(word: str) -> bool:
     return read == word
 
 
-def choice(*options: str) -> Word:
+class Choice(Struct, frozen=True):
+    """One of a few words."""
+
+    options: tuple[str, ...]
+
+    @property
+    def words(self) -> str:
+        """Name them."""
+        return " or ".join(filter(None, (", ".join(self.options[:-1]), self.options[-1])))
+
+    def read(self, node: yaml.Node, notes: Notes) -> Any:
+        """Return the word."""
+        value = TEXT.read(node, notes)
+        if value is BAD or self.fits(value):
+            return value
+        shown = shortened(value)
+        hint = did_you_mean(shown, self.options)
+        message = f'"{shown}" is not known here: write {self.words}.{hint}'
+        return notes.wrong(node, refusals.unknown_word(message))
+
+    def fits(self, text: str) -> bool:
+        """Return whether it is one of them."""
+        return text in self.options
+
+
+def choice(*options: str) -> Choice:
     """Return the kind of one of a few words."""
-    words = " or ".join(filter(None, (", ".join(options[:-1]), options[-1])))
-
-    def refusal(shown: str) -> Refusal:
-        hint = did_you_mean(shown, options)
-        return refusals.unknown_word(f'"{shown}" is not known here: write {words}.{hint}')
-
-    return Word(words, options.__contains__, refusal)
+    return Choice(options)
 
 
 def quantity(dimension: str) -> Word:
     """Return the kind of a number with its unit, kept as written and converted when needed."""
     units = _UNITS[dimension]
     known = ", ".join(units)
-    fits = re.compile(rf"[+-]?\d+([.,]\d+)? ?({'|'.join(map(re.escape, units))})\Z", re.ASCII).match
+    pattern = re.compile(rf"[+-]?[0-9]+([.,][0-9]+)? ?({'|'.join(map(re.escape, units))})")
     words = f"a {dimension} with its unit, such as 5 {units[0]}"
-    return Word(words, fits, lambda shown: refusals.not_a_quantity(shown, dimension, known))
+    return Word(words, pattern, lambda shown: refusals.not_a_quantity(shown, dimension, known))
 
 
 class Number(Struct, frozen=True):
@@ -184,7 +212,7 @@ class Number(Struct, frozen=True):
 
     def read(self, node: yaml.Node, notes: Notes) -> Any:
         """Return the number as a float (an int where whole)."""
-        if type(node) is not yaml.ScalarNode or not _NUMBER.match(node.value):
+        if type(node) is not yaml.ScalarNode or not _NUMBER.fullmatch(node.value):
             return notes.wrong(node, refusals.not_a_number(self.words))
         value = float(node.value)
         if not self._fits(value):

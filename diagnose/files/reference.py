@@ -28,6 +28,14 @@ key, anchors, aliases, tags, control characters, a file over 8 MiB, and a newer 
 The examples are what stands behind the colon, quotes included. Together they make a library that
 `diagnose check` finds nothing against; [your-own-trees.md](your-own-trees.md) has one that grows
 line by line.
+
+An editor checks and completes while one types, where it has support for YAML and JSON Schema:
+`diagnose schema tree > tree.schema.json` writes the schema of one kind of file
+({", ".join(FILES)}). Most editors take it from their settings, which
+join a schema to names of files (the schema `tree` to `*.yaml`, `machine` to `machines/*.yaml`), and
+many from a comment in the file's first line: `# yaml-language-server: $schema=tree.schema.json`.
+What a schema cannot say, `diagnose check` does: names of other steps and files, a key given twice,
+a key that the file's `format` does not have.
 """
 
 
