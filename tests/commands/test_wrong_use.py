@@ -164,4 +164,4 @@ def test_of_a_hundred_and_one_problems_of_a_file_a_hundred_are_printed(
     assert len(bad) == 98
     assert len(worse) == 101
     assert worse[-1].endswith("worse.yaml: and 92 more; mend these first.")
-    assert "2 trees, 290 errors, no warnings." in said
+    assert "2 trees; 290 errors, no warnings." in said
