@@ -44,6 +44,7 @@ RULES: Final[tuple[tuple[Rule, tuple[type[View[Any]], ...]], ...]] = (
     (shape.answer_word, (TreeView,)),
     (shape.same_as, (TreeView,)),
     (shape.bands, (TreeView,)),
+    (shape.unreachable_band, (TreeView,)),
     (shape.after, (TreeView,)),
     (shape.passes, (TreeView,)),
     (findings.missing_key, (TreeView,)),

@@ -92,7 +92,7 @@ def test_the_built_in_library_is_clean(capsys: pytest.CaptureFixture[str]) -> No
     code, out, err = run(capsys, "check")
     assert (code, err) == (0, "")
     assert out.endswith("no errors, no warnings.\n")
-    assert out.count("\n") == 1
+    assert out.count("\n") == 2
 
 
 def test_help_and_version_name_every_verb(capsys: pytest.CaptureFixture[str]) -> None:
