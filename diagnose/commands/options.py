@@ -42,7 +42,7 @@ class Unusable(Exception):
 
 
 # Options whose value names a file or a folder.
-_FILES = ("trees", "log", "output", "file", "font", "draw")
+_FILES = ("trees", "log", "output", "file", "font", "draw", "paths")
 
 # How Python spells bytes that are no UTF-8.
 _NO_TEXT = re.compile("[\ud800-\udfff]")

@@ -5,9 +5,15 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from diagnose.commands.options import Unusable, WrongUse
-from diagnose.files.library import KINDS, MACHINES, ROUNDS, add, files_in, load
+from diagnose.files.library import KINDS, MACHINES, ROUNDS, SITE_FILE, add, files_in, load
 from diagnose.round.state import ReadyRound, ready_round
-from diagnose.rules.check import caution_problems, errors, round_problems, tree_problems
+from diagnose.rules.check import (
+    card_problems,
+    caution_problems,
+    errors,
+    round_problems,
+    tree_problems,
+)
 from diagnose.study.in_force import CautionTable, caution_table
 from diagnose.study.ready import made_ready
 from diagnose.study.tailored import against
@@ -103,8 +109,23 @@ class ReadyLibrary:
             kind = f"machines/kinds/{card.kind}.yaml"
             message = f"{file}: its kind is not there or has errors: {kind}"
             raise Unusable(f"{message} (`diagnose check` lists all)")
+        if wrong := self._unusable_lines(name):
+            raise Unusable(f"{wrong[0]} (`diagnose check` lists all)")
         self.card = card
         return card
+
+    def _unusable_lines(self, machine: str) -> list[Problem]:
+        """Return the errors of a machine's card, its kind and the site."""
+        card = self.content.machines[machine]
+        problems = card_problems(self.content, card, MACHINES, f"{machine}.yaml")
+        if (kind := self.content.kinds.get(card.kind or "")) is not None:
+            parts = (*KINDS.split("/"), f"{kind.kind}.yaml")
+            problems += card_problems(self.content, kind.as_card(), *parts)
+        if (site := self.content.site) is not None:
+            problems += card_problems(self.content, site.as_card(), SITE_FILE)
+        # While cautions.yaml has errors no caution is known, and no step is gone to that needs one.
+        unjudged = "unknown-caution" if self._caution_errors else ""
+        return [problem for problem in errors(problems) if problem.code != unjudged]
 
     def require(self, symptom: str) -> ReadyTree:
         """Return the ready tree of a symptom.

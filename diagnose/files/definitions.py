@@ -33,11 +33,11 @@ from diagnose.files.kinds import (
     MapOf,
     Number,
     OneOf,
+    Quantity,
     Record,
     Text,
     Word,
     choice,
-    quantity,
 )
 from diagnose.files.rounds import Item, Round
 from diagnose.files.site import CALL_OUT, Contact, Site
@@ -536,7 +536,7 @@ _LINES = (
         "site",
         "The site.",
         Key("name", TEXT, "Its name.", example="Parcel hall at Odderby Cross"),
-        Key("altitude", quantity("length"), "Its height above the sea.", example="320 m"),
+        Key("altitude", Quantity("length"), "Its height above the sea.", example="320 m"),
     ),
     Key("stands", TEXT, "Where the machine stands.", example="Bay 3, beside the charging place"),
     Key(
@@ -548,16 +548,16 @@ _LINES = (
     _section(
         "tanks",
         "The tanks.",
-        Key("clean", quantity("volume"), "The clean-water tank.", example="96 L"),
-        Key("dirty", quantity("volume"), "The dirty-water tank.", example="131 L"),
+        Key("clean", Quantity("volume"), "The clean-water tank.", example="96 L"),
+        Key("dirty", Quantity("volume"), "The dirty-water tank.", example="131 L"),
     ),
-    Key("path_width", quantity("length"), "The width that is scrubbed.", example="83 cm"),
-    Key("working_speed", quantity("speed"), "The usual scrubbing speed.", example="4.3 km/h"),
+    Key("path_width", Quantity("length"), "The width that is scrubbed.", example="83 cm"),
+    Key("working_speed", Quantity("speed"), "The usual scrubbing speed.", example="4.3 km/h"),
     _section(
         "flow",
         "The solution flow to start with.",
         Key("setting", TEXT, "The setting.", example="second mark of six"),
-        Key("rate", quantity("flow"), "The flow at that setting.", example="2.7 L/min"),
+        Key("rate", Quantity("flow"), "The flow at that setting.", example="2.7 L/min"),
     ),
     _section(
         "brushes",
@@ -567,9 +567,9 @@ _LINES = (
         ),
         Key("setting", TEXT, "The pressure setting to start with.", example="lowest"),
         Key(
-            "current", quantity("current"), "The usual current of the brush motors.", example="18 A"
+            "current", Quantity("current"), "The usual current of the brush motors.", example="18 A"
         ),
-        Key("bristle_new", quantity("length"), "The bristle when new.", example="43 mm"),
+        Key("bristle_new", Quantity("length"), "The bristle when new.", example="43 mm"),
     ),
     _section(
         "squeegee",
@@ -583,7 +583,7 @@ _LINES = (
         Key("rear_edges", _COUNT, "Usable edges of the rear blade.", example="4"),
         Key("front_edges", _COUNT, "Usable faces of the front blade.", example="2"),
         Key("edges_used", _COUNT, "Edges of the rear blade that are used up.", example="1"),
-        Key("bend", quantity("length"), "The bend of the rear blade at work.", example="12 mm"),
+        Key("bend", Quantity("length"), "The bend of the rear blade at work.", example="12 mm"),
     ),
     _section(
         "detergent",
@@ -598,7 +598,7 @@ _LINES = (
     ),
     Key(
         "warmest_solution",
-        quantity("temperature"),
+        Quantity("temperature"),
         "The warmest solution to fill.",
         example="50 degC",
     ),
@@ -612,8 +612,8 @@ _LINES = (
             example="flooded",
         ),
         Key("cells", Number(low=(1, True), whole=True), "Cells in series.", example="12"),
-        Key("capacity", quantity("charge"), "The rated capacity.", example="240 Ah"),
-        Key("rated_hours", quantity("time"), "The hour rate at which it is rated.", example="5 h"),
+        Key("capacity", Quantity("charge"), "The rated capacity.", example="240 Ah"),
+        Key("rated_hours", Quantity("time"), "The hour rate at which it is rated.", example="5 h"),
         Key(
             "exponent",
             Number(low=(1, True), high=(1.6, True)),
@@ -628,22 +628,22 @@ _LINES = (
         ),
         Key(
             "lowest_charge",
-            quantity("share"),
+            Quantity("share"),
             "The lowest charge it is run down to.",
             example="20 %",
         ),
-        Key("age", quantity("time"), "Its age.", example="2 years"),
+        Key("age", Quantity("time"), "Its age.", example="2 years"),
         Key("cycles", _COUNT, "The cycles it has had.", example="310"),
     ),
     _section(
         "currents",
         "Typical currents.",
-        Key("working", quantity("current"), "All running, on a usual floor.", example="38 A"),
+        Key("working", Quantity("current"), "All running, on a usual floor.", example="38 A"),
     ),
     _section(
         "suction",
         "The suction.",
-        Key("rated", quantity("pressure"), "The sealed suction at sea level.", example="11.2 kPa"),
+        Key("rated", Quantity("pressure"), "The sealed suction at sea level.", example="11.2 kPa"),
     ),
     _section(
         "charger",
@@ -731,7 +731,7 @@ SITE: Final = Record(
     lambda format, **values: Site(**values),  # noqa: A006
     _FORMAT,
     _must("name", TEXT, "The site's name.", since=2, example="Parcel hall at Odderby Cross"),
-    Key("altitude", quantity("length"), "Its height above the sea.", example="320 m"),
+    Key("altitude", Quantity("length"), "Its height above the sea.", example="320 m"),
     Key(
         "call",
         MapOf(choice("emergency", "shift_lead", "service"), CONTACT),

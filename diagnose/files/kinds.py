@@ -106,18 +106,24 @@ class Text(Struct, frozen=True):
 TEXT: Final = Text()
 PROSE: Final = Text(lines=True)
 
-_UNITS: Final[dict[str, tuple[str, ...]]] = {
-    "length": ("mm", "cm", "m", "in", "inch", "ft"),
-    "volume": ("mL", "L", "l", "ml", "m3", "gal", "imperial_gallon"),
-    "speed": ("km/h", "m/s", "m/min", "mph", "ft/min"),
-    "flow": ("L/min", "l/min", "mL/min", "L/h", "gpm", "gal/min"),
-    "pressure": ("Pa", "kPa", "mbar", "hPa", "bar", "inH2O", "mmH2O", "inHg", "psi"),
-    "temperature": ("degC", "degF", "°C", "°F", "C", "F"),
-    "current": ("A", "mA"),
-    "charge": ("Ah",),
-    "time": ("s", "min", "h", "day", "days", "month", "months", "year", "years"),
-    "share": ("%",),
+# One unit of each, for a sentence. Which others there are is known where readings are taken.
+_EXAMPLES: Final = {
+    "length": "5 mm",
+    "volume": "5 L",
+    "speed": "5 km/h",
+    "flow": "5 L/min",
+    "pressure": "5 kPa",
+    "temperature": "5 degC",
+    "current": "5 A",
+    "charge": "5 Ah",
+    "time": "5 h",
+    "share": "5 %",
 }
+
+#: A number, and a word that no digit begins.
+QUANTITY: Final = re.compile(
+    "[+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][+-]?[0-9]{1,3})? *[A-Za-z°%\"'].*"
+)
 
 
 class Word(Struct, frozen=True):
@@ -183,13 +189,25 @@ def choice(*options: str) -> Choice:
     return Choice(options)
 
 
-def quantity(dimension: str) -> Word:
-    """Return the kind of a number with its unit, kept as written and converted when needed."""
-    units = _UNITS[dimension]
-    known = ", ".join(units)
-    pattern = re.compile(rf"[+-]?[0-9]+([.,][0-9]+)? ?({'|'.join(map(re.escape, units))})")
-    words = f"a {dimension} with its unit, such as 5 {units[0]}"
-    return Word(words, pattern, lambda shown: refusals.not_a_quantity(shown, dimension, known))
+class Quantity(Struct, frozen=True):
+    """A number with the word of its unit, kept as written and converted when needed.
+
+    Whether the unit is one of the `dimension`, and the number in range, is said by a rule.
+    """
+
+    dimension: str
+
+    @property
+    def words(self) -> str:
+        """Name the dimension."""
+        return f"a {self.dimension} with its unit, such as {_EXAMPLES[self.dimension]}"
+
+    def read(self, node: yaml.Node, notes: Notes) -> Any:
+        """Return the text."""
+        value = TEXT.read(node, notes)
+        if value is BAD or QUANTITY.fullmatch(value):
+            return value
+        return notes.wrong(node, refusals.not_a_quantity(shortened(value), self.words))
 
 
 class Number(Struct, frozen=True):

@@ -20,7 +20,6 @@ from diagnose.files.replies import REPLY_WORDS
 from diagnose.files.whole_files import (
     empty_library,
     not_the_file_name,
-    stray,
     taken_name,
     unreadable_folder,
 )
@@ -58,6 +57,7 @@ class Library(Struct):
 
     `symptoms` are the ids of all trees, those that could not be read too, so that a broken one is
     told from one that never was. `machines` are as their own files say; `card` completes one.
+    `files` are those that were looked at so far, each by what leads to it.
     `places` says for each file, named as in the problems, where its values stand.
     """
 
@@ -71,6 +71,7 @@ class Library(Struct):
     rounds: dict[str, Round] = {}
     problems: list[Problem] = []
     symptoms: tuple[str, ...] = ()
+    files: list[tuple[str, ...]] = []
     places: dict[str, Places] = {}
 
     def card(self, machine: str) -> Card | None:
@@ -121,13 +122,23 @@ def load(folder: Path, only: frozenset[str] | None = None) -> Library:
     common = {CAUTIONS_FILE, SITE_FILE}
     library.symptoms = tuple(name[:-5] for name in names if name not in common)
     if not library.symptoms:
-        library.problems.append(refused(library.file(), empty_library(), 1, 1))
+        refusal = empty_library(library_inside(folder))
+        library.problems.append(refused(library.file(), refusal, 1, 1))
     if only is not None:
         names = sorted({*common, *(f"{symptom}.yaml" for symptom in only)} & set(names))
     add(library, *((name,) for name in names))
     if only is None:
         add(library, *(parts for inside in FOLDERS for parts in files_in(library, inside)))
     return library
+
+
+def library_inside(folder: Path) -> str:
+    """Return `` Did you mean "…"?`` for a library inside a folder that is none, or nothing."""
+    try:
+        inside = sorted(path for path in folder.iterdir() if (path / CAUTIONS_FILE).is_file())
+    except OSError:
+        return ""
+    return f' Did you mean "{printable(str(inside[0]))}"?' if inside else ""
 
 
 def add(library: Library, *files: tuple[str, ...]) -> None:
@@ -137,6 +148,7 @@ def add(library: Library, *files: tuple[str, ...]) -> None:
     """
     with collector_at_rest():
         for parts in files:
+            library.files.append(parts)
             try:
                 text = text_of(library.folder.joinpath(*parts), library.file(*parts))
             except Unreadable as error:
@@ -223,37 +235,6 @@ def _listed(folder: Path) -> list[str]:
         reason = error.strerror or "cannot be listed"
         message = f"{folder}: no library there ({reason}); name a folder of trees."
         raise NoLibrary(message) from error
-
-
-def strays(library: Library) -> list[Problem]:
-    """Return a problem for each thing in a library's folder that nothing reads.
-
-    What begins with a point is the business of other programs.
-    """
-    known = {tuple(where.split("/")) for where in FOLDERS}
-    found = []
-    for inside in ((), *sorted(known)):
-        folder = library.folder.joinpath(*inside)
-        try:
-            there = sorted(folder.iterdir())
-        except OSError:
-            continue  # Whoever reads the folder says so.
-        for path in there:
-            is_folder = _is_folder(path)
-            read = (*inside, path.name) in known if is_folder else path.suffix == ".yaml"
-            read = read or (path.name == CHANGES and not inside)
-            if read or path.name.startswith("."):
-                continue
-            name = library.file(*inside, path.name)
-            found.append(refused(name, stray(path.name, is_folder), 1, 1, "warning"))
-    return found
-
-
-def _is_folder(path: Path) -> bool:
-    try:
-        return path.is_dir()
-    except OSError:
-        return False  # What is in a folder that may not be searched.
 
 
 def _yaml_names(folder: Path) -> list[str]:

@@ -188,8 +188,8 @@ def unknown_word(message: str) -> Refusal:
     return Refusal("unknown-word", message)
 
 
-def not_a_quantity(shown: str, dimension: str, units: str) -> Refusal:
-    """A quantity on a machine card is a number with a unit of its kind.
+def not_a_quantity(shown: str, wanted: str) -> Refusal:
+    """A quantity on a machine card is a number with its unit.
 
     Cards are copied from nameplates of all countries; a number alone can be litres or gallons.
 
@@ -198,8 +198,7 @@ def not_a_quantity(shown: str, dimension: str, units: str) -> Refusal:
     Fails:
         tanks: {clean: "110"}
     """
-    message = f'"{shown}" is no {dimension}: write a number and a unit ({units}).'
-    return Refusal("not-a-quantity", message)
+    return Refusal("not-a-quantity", f'"{shown}" is no quantity: write {wanted}.')
 
 
 def too_few(least: int) -> Refusal:

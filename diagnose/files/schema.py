@@ -23,6 +23,7 @@ from urllib.parse import quote
 
 from diagnose.files.kinds import (
     NUMBER,
+    QUANTITY,
     Choice,
     Either,
     Flag,
@@ -30,6 +31,7 @@ from diagnose.files.kinds import (
     MapOf,
     Number,
     OneOf,
+    Quantity,
     Record,
     Text,
     Word,
@@ -91,8 +93,9 @@ def _of(kind: Kind, parts: dict[str, Any]) -> dict[str, Any]:
         case Text(lines=lines):
             return {"type": _PLAIN, "pattern": _SOMETHING if lines else _ONE_LINE}
         case Word(pattern=pattern):
-            pattern_around = rf"^\s*(?:{pattern.pattern})\s*$"
-            return {"title": kind.words, "type": _types(pattern), "pattern": pattern_around}
+            return _word(kind.words, pattern)
+        case Quantity():
+            return _word(kind.words, QUANTITY)
         case Choice(options=options):
             return {"enum": list(options)}
         case Flag():
@@ -117,6 +120,10 @@ def _of(kind: Kind, parts: dict[str, Any]) -> dict[str, Any]:
                 parts[name] = _record(kind, parts)
             return {"$ref": f"#/$defs/{_escaped(name)}"}
     raise TypeError(kind)
+
+
+def _word(words: str, pattern: re.Pattern[str]) -> dict[str, Any]:
+    return {"title": words, "type": _types(pattern), "pattern": rf"^\s*(?:{pattern.pattern})\s*$"}
 
 
 def _types(pattern: re.Pattern[str]) -> str | list[str]:

@@ -133,11 +133,12 @@ def taken_name(what: str, said: str) -> Refusal:
     return Refusal("taken-name", message)
 
 
-def stray(name: str, is_folder: bool) -> Refusal:
+def stray(name: str, is_folder: bool, hint: str) -> Refusal:
     """Something lies in the library's folder that is not read.
 
-    Most often it is a tree with another ending, such as `.yml`, or a folder whose name is misspelt.
-    Whoever put it there believes that it counts.
+    Whoever put it there believes that it counts. It is an error where it was meant to be read, a
+    tree that ends with `.yml` or a folder with such files whose name is misspelt: a check that
+    passes would say nothing about it. Anything else, such as a picture, is a warning.
     """
     if is_folder:
         message = (
@@ -145,15 +146,16 @@ def stray(name: str, is_folder: bool) -> Refusal:
         )
     else:
         message = f'"{name}" is not read: a file of a library ends with .yaml.'
-    return Refusal("stray", message)
+    return Refusal("stray", f"{message}{hint}")
 
 
-def empty_library() -> Refusal:
+def empty_library(hint: str) -> Refusal:
     """No symptom tree stands in the folder.
 
     It may be the wrong folder. Nothing can be started from it.
     """
-    return Refusal("empty-library", "No symptom tree is in this folder: is it the right one?")
+    message = f"No symptom tree is in this folder: is it the right one?{hint}"
+    return Refusal("empty-library", message)
 
 
 #: All of them; each has its page in the manual.

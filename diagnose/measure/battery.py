@@ -80,6 +80,7 @@ PEUKERT_TIME = Measurement(
     source="Peukert's law, t = H (C / (I H))^k",
     needs=(CAPACITY, RATED_HOURS, replace(CURRENT, asked=True), EXPONENT),
     compute=peukert_time,
+    low=0,
 )
 
 RECHARGE = Measurement(
@@ -95,4 +96,6 @@ RECHARGE = Measurement(
         Need("current", "charger's current", "A", "30 A", 0, 1000, optional=True, above_low=True),
     ),
     compute=recharge,
+    low=0,
+    high=7_500,
 )

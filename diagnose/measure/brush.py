@@ -96,6 +96,8 @@ BRISTLE_LENGTH = Measurement(
         ),
     ),
     compute=bristle,
+    low=0,
+    high=150,
 )
 
 PAD_THICKNESS = Measurement(
@@ -106,6 +108,8 @@ PAD_THICKNESS = Measurement(
     source=PRACTICE,
     needs=(_three("pad at three places", "14, 12, 13 mm"),),
     compute=pad,
+    low=0,
+    high=150,
 )
 
 BRUSH_CURRENT = Measurement(
@@ -129,4 +133,5 @@ BRUSH_CURRENT = Measurement(
         ),
     ),
     compute=brush_current,
+    low=0,
 )

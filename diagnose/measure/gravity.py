@@ -94,6 +94,8 @@ GRAVITY = Measurement(
         TEMPERATURE,
     ),
     compute=gravity,
+    low=0.9592,
+    high=1.424,
 )
 
 CELL_GRAVITIES = Measurement(
@@ -117,4 +119,6 @@ CELL_GRAVITIES = Measurement(
         replace(CELLS, low=2, optional=True),
     ),
     compute=cell_gravities,
+    low=0,
+    high=0.4,
 )

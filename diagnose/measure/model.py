@@ -98,6 +98,7 @@ class Measurement(Struct, frozen=True, kw_only=True):
     """A measurement, as trees name it.
 
     how: how it is taken, in a line or two. source: where formula and bands come from.
+    low, high: what the figure can be, the ends included, in `unit`; None is an open end.
     compute: the pure function; its keywords are the names of the needs, in their units, and a
     need that is optional and not known is None.
     """
@@ -109,3 +110,5 @@ class Measurement(Struct, frozen=True, kw_only=True):
     source: str
     needs: tuple[Need, ...]
     compute: Callable[..., Outcome]
+    low: float | None = None
+    high: float | None = None

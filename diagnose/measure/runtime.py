@@ -170,4 +170,5 @@ RUNTIME = Measurement(
         replace(KIND, optional=True),
     ),
     compute=runtime,
+    low=0,
 )

@@ -76,6 +76,8 @@ DOSE_VOLUME = Measurement(
         ),
     ),
     compute=dose,
+    low=0,
+    high=5_000_000,
 )
 
 SOLUTION_TEMPERATURE = Measurement(
@@ -98,4 +100,6 @@ SOLUTION_TEMPERATURE = Measurement(
         ),
     ),
     compute=solution_temperature,
+    low=-10,
+    high=110,
 )

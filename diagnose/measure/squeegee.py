@@ -94,6 +94,8 @@ BLADE_EDGE = Measurement(
         _edges("edges_used", "edges used up", "2"),
     ),
     compute=blade_edge,
+    low=0,
+    high=20,
 )
 
 BLADE_BEND = Measurement(
@@ -110,6 +112,8 @@ BLADE_BEND = Measurement(
         ),
     ),
     compute=blade_bend,
+    low=0,
+    high=60,
 )
 
 BLADE_LEVEL = Measurement(
@@ -120,4 +124,6 @@ BLADE_LEVEL = Measurement(
     source=PRACTICE,
     needs=(_end("left"), _end("right")),
     compute=blade_level,
+    low=0,
+    high=60,
 )

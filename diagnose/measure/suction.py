@@ -67,4 +67,6 @@ SUCTION = Measurement(
         Need("altitude", "height of the site", "m", "320 m", -500, 6000, card="site.altitude"),
     ),
     compute=suction,
+    low=0,
+    high=150,
 )

@@ -61,6 +61,8 @@ AREA_RATE = Measurement(
         Need("efficiency", "share of the time spent on new floor", "%", "70 %", 0, 100, asked=True),
     ),
     compute=area_rate,
+    low=0,
+    high=600_000,
 )
 
 TRAVEL_SPEED = Measurement(
@@ -75,4 +77,5 @@ TRAVEL_SPEED = Measurement(
         WORKING_SPEED,
     ),
     compute=travel_speed,
+    low=0,
 )

@@ -31,7 +31,9 @@ WORDS: dict[str, dict[str, str]] = {
     "current": {"a": "ampere", "amp": "ampere", "amps": "ampere", "adc": "ampere"},
     "charge": {"ah": "ampere_hour", "amph": "ampere_hour", "amphours": "ampere_hour"},
     "time": {"min": "minute", "mins": "minute", "sec": "second", "secs": "second"}
-    | {"h": "hour", "hr": "hour", "hrs": "hour", "s": "second"},
+    | {"h": "hour", "hr": "hour", "hrs": "hour", "s": "second"}
+    | {"day": "day", "days": "day", "month": "month", "months": "month"}
+    | {"year": "year", "years": "year"},
     "temperature": {"c": "degC", "°c": "degC", "degc": "degC", "celsius": "degC", "℃": "degC"}
     | {"f": "degF", "°f": "degF", "degf": "degF", "fahrenheit": "degF", "℉": "degF"}
     | {"k": "kelvin", "kelvin": "kelvin", "ºc": "degC", "ºf": "degF"},
@@ -74,7 +76,7 @@ def _kind(unit: str) -> str | None:
     return None
 
 
-def _known(unit: str, dimension: str) -> str:
+def known(unit: str, dimension: str) -> str:
     """The unit as pint reads it, or Unreadable with what was wrong about it."""
     if len(unit) > LONGEST or not re.fullmatch(_UNIT, unit):
         raise Unreadable(f"'{unit[:LONGEST]}' is no unit")
@@ -108,7 +110,7 @@ def convert(magnitude: float, unit: str, dimension: str, shown: str) -> float:
     Unit sizes are pint's; NIST SP 811 Appendix B gives the same. What is typed in the unit shown
     needs no conversion, and so no pint: a library is checked without it.
     """
-    typed, wanted = _known(unit, dimension), _known(shown, dimension)
+    typed, wanted = known(unit, dimension), known(shown, dimension)
     if wanted == typed:
         return magnitude
     return float(_registry().Quantity(magnitude, typed).to(wanted).magnitude)
@@ -116,5 +118,5 @@ def convert(magnitude: float, unit: str, dimension: str, shown: str) -> float:
 
 def in_si(magnitude: float, unit: str, dimension: str) -> float:
     """A quantity in the SI unit of its dimension; arguments as those of `convert`."""
-    quantity = _registry().Quantity(magnitude, _known(unit, dimension))
+    quantity = _registry().Quantity(magnitude, known(unit, dimension))
     return float(quantity.to(SI[dimension][1]).magnitude)

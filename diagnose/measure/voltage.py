@@ -118,6 +118,8 @@ REST_VOLTAGE = Measurement(
     source="reference table A (12 V automotive and deep cycle); sealed: from memory",
     needs=(_volts("voltage at rest"), CELLS, KIND, LOWEST_CHARGE),
     compute=rest_voltage,
+    low=0,
+    high=100,
 )
 
 LOADED_VOLTAGE = Measurement(
@@ -128,4 +130,6 @@ LOADED_VOLTAGE = Measurement(
     source=PRACTICE,
     needs=(_volts("voltage with everything running"), CELLS),
     compute=loaded_voltage,
+    low=1,
+    high=2.25,
 )

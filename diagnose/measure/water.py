@@ -114,6 +114,7 @@ TANK_DROP = Measurement(
         FLOW_RATE,
     ),
     compute=tank_drop,
+    low=0,
 )
 
 BUCKET_FLOW = Measurement(
@@ -128,6 +129,7 @@ BUCKET_FLOW = Measurement(
         FLOW_RATE,
     ),
     compute=bucket_flow,
+    low=0,
 )
 
 FILM_THICKNESS = Measurement(
@@ -138,6 +140,7 @@ FILM_THICKNESS = Measurement(
     source=f"flow / (width × speed); {PRACTICE}",
     needs=(replace(FLOW_NOW, asked=True), PATH_WIDTH, SPEED),
     compute=film,
+    low=0,
 )
 
 TANK_TIME = Measurement(
@@ -151,6 +154,7 @@ TANK_TIME = Measurement(
         replace(FLOW_NOW, asked=True),
     ),
     compute=tank_time,
+    low=0,
 )
 
 RECOVERY = Measurement(
@@ -164,4 +168,5 @@ RECOVERY = Measurement(
         _volume("recovered", "dirty water recovered", "44 L"),
     ),
     compute=recovery,
+    low=0,
 )

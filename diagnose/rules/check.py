@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final, TypeAlias
 
 from diagnose.files.kinds import MOST_PROBLEMS
-from diagnose.files.library import CAUTIONS_FILE, SITE_FILE, collector_at_rest, strays
+from diagnose.files.library import CAUTIONS_FILE, SITE_FILE, collector_at_rest
 from diagnose.files.problems import LONGEST_MESSAGE, Problem, code_of
+from diagnose.files.strays import strays
 from diagnose.rules import blanks, cards, cautions, findings, names, safety, shape, worked
 from diagnose.rules.view import CardView, CautionsView, RoundView, TreeView
 from diagnose.study.in_force import caution_table
@@ -43,6 +44,7 @@ RULES: Final[tuple[tuple[Rule, tuple[type[View[Any]], ...]], ...]] = (
     (shape.answer_word, (TreeView,)),
     (shape.same_as, (TreeView,)),
     (shape.bands, (TreeView,)),
+    (shape.unreachable_band, (TreeView,)),
     (shape.after, (TreeView,)),
     (shape.passes, (TreeView,)),
     (findings.missing_key, (TreeView,)),

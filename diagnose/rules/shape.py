@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 from diagnose.files.replies import NOTE, REPLY_WORDS
 from diagnose.files.tree import Question, Reading
+from diagnose.measure.registry import MEASUREMENTS
 from diagnose.rules.view import Objection, route
 from diagnose.study.graph import always_before, nearest_before, reached
 from diagnose.study.plan import passing_answer
@@ -17,6 +18,7 @@ from diagnose.text import as_seen, folded
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from diagnose.measure.registry import Measurement
     from diagnose.rules.view import TreeView
 
 # Each of the steps that look at the same knows all others.
@@ -170,6 +172,46 @@ def bands(view: TreeView) -> Iterator[Objection]:
             else:
                 message = f"The bands rise: {limit:g} stands after {highest:g}."
             yield Objection(view.at(name, *step.answer_at(number)), message)
+
+
+def unreachable_band(view: TreeView) -> Iterator[Objection]:
+    """A band's limit lies within what the measurement can give.
+
+    Below the least that it gives no figure is, and above the most neither: one of the bands would
+    never be reached, whatever is read. Most often the limit is in another unit, or a digit is lost.
+
+    Passes:
+        steps:
+          second:
+            read: solution-temperature
+            bands: [{below: 57, call: warm, go: little}, {otherwise: hot, go: served}]
+    Fails:
+        steps:
+          second:
+            read: solution-temperature
+            bands: [{below: 135, call: warm, go: little}, {otherwise: hot, go: served}]
+    """
+    for name, step in view.questions():
+        measurement = MEASUREMENTS.get(step.read) if isinstance(step, Reading) else None
+        if measurement is None or not isinstance(step, Reading):
+            continue
+        low, high = measurement.low, measurement.high
+        for number, limit in enumerate(step.limits):
+            if math.isfinite(limit) and (
+                (low is not None and limit <= low) or (high is not None and limit > high)
+            ):
+                message = (
+                    f'"{step.read}" gives {_range(measurement)}: with a limit of {limit:g} a band '
+                    "is never reached."
+                )
+                yield Objection(view.at(name, "bands", number, "below"), message)
+
+
+def _range(measurement: Measurement) -> str:
+    """Return in words what a measurement can give."""
+    low = "" if measurement.low is None else f"from {measurement.low:g}"
+    high = "" if measurement.high is None else f"up to {measurement.high:g}"
+    return " ".join(filter(None, (low, high, measurement.unit)))
 
 
 def after(view: TreeView) -> Iterator[Objection]:

@@ -13,7 +13,8 @@ import pytest
 from diagnose import app
 from diagnose.commands import check, output, rewriting
 from diagnose.commands.options import Unusable
-from diagnose.files.library import built_in, load, strays
+from diagnose.files.library import built_in, load
+from diagnose.files.strays import strays
 
 if TYPE_CHECKING:
     from collections.abc import Callable

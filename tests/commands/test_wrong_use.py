@@ -92,7 +92,7 @@ def test_the_built_in_library_is_clean(capsys: pytest.CaptureFixture[str]) -> No
     code, out, err = run(capsys, "check")
     assert (code, err) == (0, "")
     assert out.endswith("no errors, no warnings.\n")
-    assert out.count("\n") == 1
+    assert out.count("\n") == 2
 
 
 def test_help_and_version_name_every_verb(capsys: pytest.CaptureFixture[str]) -> None:
@@ -164,4 +164,4 @@ def test_of_a_hundred_and_one_problems_of_a_file_a_hundred_are_printed(
     assert len(bad) == 98
     assert len(worse) == 101
     assert worse[-1].endswith("worse.yaml: and 92 more; mend these first.")
-    assert "2 trees, 290 errors, no warnings." in said
+    assert "2 trees; 290 errors, no warnings." in said

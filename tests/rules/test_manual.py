@@ -266,10 +266,11 @@ def test_the_closing_line_names_the_page_where_there_is_something_to_read(
     assert problems_with(tmp_path, "start: frist\n") == ["unknown-step"]
     assert app.run(["check", "--trees", str(tmp_path)]) == 1
     counted, last = capsys.readouterr().out.splitlines()[-2:]
-    assert counted == "2 trees, 1 error, no warnings."
+    assert counted == "2 trees, 1 card, 1 round, the cautions; 1 error, no warnings."
     assert "--explain CODE" in last
     assert "docs/checks.md" in last
     assert app.run(["check", "--trees", str(tmp_path), "other"]) == 0
-    assert capsys.readouterr().out == "1 tree, no errors, no warnings.\n"
+    said = f"Read in {tmp_path}:\n1 tree; no errors, no warnings.\n"
+    assert capsys.readouterr().out == said
     assert app.run(["check", "--trees", str(tmp_path), "--json"]) == 1
     assert "explain" not in capsys.readouterr().out
