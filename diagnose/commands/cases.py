@@ -76,7 +76,9 @@ def _list(log: CaseLog | None, options: argparse.Namespace) -> int:
     if options.json:
         rows = (json.dumps(_data(case, often, damaged)) for case, damaged in listed)
         return opt.streamed(opt.as_array(rows), nothing)
-    return opt.streamed(_list_lines(log, listed, often), nothing)
+    lines = opt.streamed(_list_lines(log, listed, often), nothing)
+    opt.say(f"The log: {opt.log_path(options)}. The library in use: {opt.library_in_use(options)}")
+    return lines
 
 
 def _with_damage(log: CaseLog) -> Iterator[tuple[CaseRecord, int | None]]:
