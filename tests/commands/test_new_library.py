@@ -215,8 +215,12 @@ def test_it_says_what_goes_together(tmp_path: Path, capsys: pytest.CaptureFixtur
     for args, words in (
         (["library", str(tmp_path / "a"), "--trees", str(SMALL_LIBRARY)], "leave --trees out"),
         (["symptom", "leak-2", "--empty"], "--empty goes with `new library DIR`"),
-        (["library"], "required: DIR|ID"),
-        (["libary", "a"], "invalid choice"),
+        ([], "Say what to begin: library DIR; or one of symptom, machine, round, caution"),
+        (["library"], "Say how the new library is called: the folder it goes into."),
+        (["round"], "Say how the new round is called: its id, such as leak-2."),
+        (["libary", "a"], 'Did you mean "library"?'),
+        (["library", "my", "trees"], "a name with blanks stands in quotes"),
+        (["symptom", "Belt", "slow"], 'Did you mean "belt-slow"?'),
     ):
         code, out, err = run(capsys, "new", *args)
         assert (code, out) == (2, "")
