@@ -70,7 +70,7 @@ def _sheets(
     letters = Letters.read_at(distance, face)
     title = trees[0].title if len(trees) == 1 else "All symptoms"
     data: dict[str, Any] = {
-        **around(library.card),
+        **around(library.card, library.content.site),
         **letters.on(sides, face),
         "title": title,
         "wall": options.wall,
