@@ -100,7 +100,8 @@ class Flowchart:
 
         body = _Body()
         style = self._style(NodeKind.START)
-        body.node(_BEGIN, _label(self._head(), _FINDING), style, id=_BEGIN, margin="0.15,0.1")
+        style["margin"] = "0.15,0.1"
+        body.node(_BEGIN, _label(self._head(), _FINDING), style, id=_BEGIN)
         body.edge(_BEGIN, self._first(self.start), passing=True)
         for number in sorted(self.reached):
             self._add_step(body, number, letters)
@@ -216,10 +217,9 @@ class _Body:
 
     def node(self, name: str, label: str, style: Mapping[str, str], **own: str) -> None:
         """Add a node; `own` is what it does not share with others."""
-        given = {key: value for key, value in style.items() if key not in own}
-        self.lines.append(
-            f"\t{self._name(name)} [{self._list(label, kwargs=own)} {self._style(given)}]\n"
-        )
+        more = "".join(f"{key}={self._name(value)} " for key, value in own.items())
+        text = self._quote(label)
+        self.lines.append(f"\t{self._name(name)} [label={text} {more}{self._style(style)}]\n")
 
     def edge(
         self,
@@ -275,7 +275,7 @@ def _label(texts: Iterable[str], letters: int) -> str:
 def _lines(text: str, letters: int) -> list[str]:
     if len(text) <= letters and text.isprintable():
         return [text]
-    return textwrap.wrap(text, letters) or [""]
+    return textwrap.wrap(text, letters, break_on_hyphens=False) or [""]
 
 
 def _escaped(line: str) -> str:
