@@ -11,7 +11,7 @@ from diagnose.case.screens import as_data
 from diagnose.commands import options as opt
 from diagnose.files.kinds import MOST_PROBLEMS
 from diagnose.files.library import load
-from diagnose.rules.check import check, errors
+from diagnose.rules.check import all_causes, errors
 from diagnose.text import did_you_mean
 
 if TYPE_CHECKING:
@@ -48,7 +48,7 @@ def run(args: Sequence[str]) -> int:
             hint = did_you_mean(name, library.symptoms)
             raise opt.WrongUse(f'There is no symptom "{name[:40]}" in {folder}.{hint}')
     files = {library.file(f"{name}.yaml") for name in options.symptom}
-    problems = [problem for problem in check(library) if not files or problem.file in files]
+    problems = [one.problem for one in all_causes(library) if not files or one.files & files]
     count = len(options.symptom or library.symptoms)
     said, more = _first_of(problems)
     data = {"trees": count, "problems": as_data(said), "more": as_data(more)}

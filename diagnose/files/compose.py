@@ -58,8 +58,14 @@ _PLAIN_WORDS = (
     ("expected ',' or ']'", "Write a comma between entries inside [ ], and texts in quotes"),
     ("did not find expected '-' indicator", "Write this list entry as far in as the others"),
     ("found character '\\t'", "Write spaces instead of this tab"),
-    ("found character that cannot start", "Write the text in quotes: this character cannot begin it"),
-    ("found unexpected end of stream", "Write the closing quotation mark too: one is opened and never closed"),
+    (
+        "found character that cannot start",
+        "Write the text in quotes: this character cannot begin it",
+    ),
+    (
+        "found unexpected end of stream",
+        "Write the closing quotation mark too: one is opened and never closed",
+    ),
     ("exceeded maximum", "Write it flatter: the nesting is too deep for a library file"),
     ("unknown escape", "Write single quotes round the text: this backslash is no known escape"),
     ("undefined alias", "Write the value out: aliases (*name) are not used in library files"),

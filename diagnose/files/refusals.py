@@ -87,7 +87,9 @@ def unknown_key(shown: str, of: str, hint: str) -> Refusal:
 
 def too_far_left(shown: str, of: str) -> Refusal:
     """Return why a key that belongs into the entry above it is no entry itself."""
-    message = f'Write this line further to the right: "{shown}" is a key of {of}, not one of its own.'
+    message = (
+        f'Write this line further to the right: "{shown}" is a key of {of}, not one of its own.'
+    )
     return Refusal("unknown-key", message)
 
 
@@ -106,7 +108,9 @@ def later_key(shown: str, since: int, said: int) -> Refusal:
         machine: sample
         call_out_minutes: 90
     """
-    message = f'Write `format: {since}` at the top: "{shown}" came with it, and this file says {said}.'
+    message = (
+        f'Write `format: {since}` at the top: "{shown}" came with it, and this file says {said}.'
+    )
     return Refusal("later-key", message)
 
 
@@ -121,7 +125,9 @@ def repeated_key(shown: str, line: int) -> Refusal:
         title: It leaves lines
         title: It leaves smears
     """
-    message = f'Write another word here, or delete one of the two: "{shown}" is in line {line} already.'
+    message = (
+        f'Write another word here, or delete one of the two: "{shown}" is in line {line} already.'
+    )
     return Refusal("repeated-key", message)
 
 

@@ -56,7 +56,7 @@ def yaml(message: str) -> Refusal:
 
     The place is the slip itself wherever one was found with which the rest can be read; else it is
     where the text stops making sense. Most often a text with a colon needs quotes, a space is
-    missing behind a colon, or a line is indented too far. The rest of the file is read all the same.
+    missing behind a colon, or a line is indented too far. The rest of the file is read as well.
 
     Passes:
         title: "Lines: thin and wet"
@@ -120,7 +120,7 @@ def not_the_file_name(what: str, said: str, file: str, hint: str) -> Refusal:
     Fails:
         symptom: simple
     """
-    message = f'Write the same id here as in the file name: the {what} is "{said}", the file {file}.{hint}'
+    message = f'Write the id of the file name: the {what} is "{said}", the file {file}.{hint}'
     return Refusal("not-the-file-name", message)
 
 
@@ -142,7 +142,8 @@ def stray(name: str, is_folder: bool) -> Refusal:
     """
     if is_folder:
         message = (
-            f'Move this folder, "{name}" is not read: a library has machines, in it kinds, and rounds.'
+            f'Move the folder "{name}", which is not read: a library has machines, in it kinds, '
+            "and rounds."
         )
     else:
         message = f'Give this file a name that ends with .yaml, or move it: "{name}" is not read.'
