@@ -230,12 +230,19 @@ class _Recovery:
         if at_the_edge and name in _TOP:
             return
         if at_the_edge and name in _KEYS:
-            keys = (
-                one for one in self._lines[at - 1 :: -1] if one.partition(":")[0].strip() in _KEYS
-            )
-            self._accept(at, standing(line, _indent(next(keys, ""))))
+            self._accept(at, standing(line, self._beside(at, inner)))
         elif _HEADER.match(line) and not (at_the_edge and nearest(name, _TOP)):
             self._accept(at, standing(line, inner))
+
+    def _beside(self, at: int, inner: int) -> int:
+        """Return how far in the other keys of the entry stand that a line belongs to."""
+        for line in self._lines[at - 1 :: -1]:
+            if _indent(line) <= inner and _SAYS.match(line):
+                break
+            if line.partition(":")[0].strip() in _KEYS:
+                return _indent(line)
+        below = next(filter(_SAYS.match, self._lines[at + 1 :]), "")
+        return max(_indent(below), inner + 1)
 
     def _accept(self, at: int, slip: Slip, code: str = "yaml") -> None:
         self._note(Refusal(code, slip.message), at, slip.column)
@@ -243,12 +250,15 @@ class _Recovery:
 
     def _give_up(self, fault: Problem) -> None:
         """Note what no slip explains, at a place of what was typed."""
-        longest = len(self._typed[fault.line - 1]) + 1
-        self._problems.append(replace(fault, column=min(fault.column, longest)))
+        last = len(self._typed)
+        line = min(fault.line, last)
+        longest = len(self._typed[line - 1]) + 1
+        column = longest if fault.line > last else min(fault.column, longest)
+        self._problems.append(replace(fault, line=line, column=column))
 
     def _fault(self, part: _Part) -> Problem | None:
         """Return what is no YAML in a part, at its place in the file."""
-        text = "\n".join(self._lines[part.start : part.end])
+        text = "\n".join([*self._lines[part.start : part.end], ""])
         self._left -= len(text) + _EACH
         if self._left < 0:
             raise _Spent
@@ -310,7 +320,7 @@ class _Recovery:
             try:
                 return compose(text, self._name)
             except Unreadable as error:
-                if error.problem.code not in _IN_A_PART:
+                if error.problem.code not in _IN_A_PART or len(self._problems) >= _MOST_SLIPS:
                     return None
                 self._give_up(error.problem)
                 before = [part for part in parts if part.start < error.problem.line]

@@ -11,7 +11,7 @@ def unreadable(reason: str) -> Refusal:
     It may be a folder, belong to somebody else, or lie on a disk that is gone. The other files of
     the library work all the same.
     """
-    return Refusal("unreadable", f"Make this file one that can be read: {reason}.")
+    return Refusal("unreadable", f"The file cannot be read: {reason}.")
 
 
 def unreadable_folder(reason: str) -> Refusal:
@@ -20,7 +20,7 @@ def unreadable_folder(reason: str) -> Refusal:
     The machine cards or rounds in it are missing then, and nobody at the machine would know. Ask
     whoever owns the folder for the right to read and search it.
     """
-    return Refusal("unreadable-folder", f"Make this folder one that can be read: {reason}.")
+    return Refusal("unreadable-folder", f"The folder cannot be read: {reason}.")
 
 
 def too_large() -> Refusal:

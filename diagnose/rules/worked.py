@@ -90,9 +90,7 @@ def _ways_at(step: Step) -> int:
 def _at_end(case: WorkedCase, place: Path, passed: dict[str, None]) -> Iterator[Objection]:
     name = next(reversed(passed))
     if name != case.finding:
-        message = (
-            f'Write "{name}", or mend the tree: there "{case.name}" ends, not at "{case.finding}".'
-        )
+        message = f'The case "{case.name}" ends at "{name}", not at "{case.finding}": write that.'
         yield Objection((*place, "finding"), message)
     for named in case.answers:
         if named not in passed:
