@@ -32,11 +32,6 @@ class Slip(NamedTuple):
     message: str
     meant: str
 
-    @property
-    def indent(self) -> int:
-        """The indentation that was meant."""
-        return len(self.meant) - len(self.meant.lstrip(" "))
-
 
 def slips_of(line: str, keys: frozenset[str]) -> Iterator[Slip]:
     """Yield what may be wrong with a line by itself; `keys` are those that the format has."""
@@ -123,6 +118,8 @@ def _quotes(line: str) -> Iterator[Slip]:
         if end is None:
             message = "Write the closing quotation mark too: this one is never closed."
             yield Slip(start, message, line.rstrip() + line[start])
+            if (colon := line.rfind(": ")) > start:
+                yield Slip(start, message, line[:colon] + line[start] + line[colon:])
             continue
         rest = line[end + 1 :]
         if not rest.strip() or re.match(r"\s*:(\s|$)|\s+#", rest):
