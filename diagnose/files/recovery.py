@@ -301,7 +301,7 @@ class _Recovery:
         for at in lines:
             yield from ((at, slip) for slip in slips_of(self._lines[at], _KEYS))
         for at in lines[:_NEAR]:
-            yield from ((at, slip) for slip in misplaced(self._lines, at))
+            yield from ((at, slip) for slip in misplaced(self._lines, at, _KEYS))
 
     def _leave_out(self, part: _Part) -> None:
         """Leave a part out but for its key, which may be named elsewhere."""
