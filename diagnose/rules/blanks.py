@@ -1,4 +1,4 @@
-"""The rule on what a new file leaves to its author."""
+"""Rules on the text of a file: what is still to be written, and what a comment takes away."""
 
 from __future__ import annotations
 
@@ -31,3 +31,22 @@ def blank(view: View[Any]) -> Iterator[Objection]:
     for path, text in places.blanks() if places is not None else ():
         wanted = shortened(" ".join(text.split()), _LETTERS)
         yield Objection(path, f'"{wanted}": this is still to be written.', "warning")
+
+
+def cut_text(view: View[Any]) -> Iterator[Objection]:
+    """No comment cuts a text: what stands behind a blank and `#` is not read.
+
+    *Take hook # 3* is shown as *Take hook*. It looks like that where a number stands behind the
+    `#`, or where the text before it ends no sentence and is one blank away. A comment that is meant
+    has two blanks before it, or a line of its own.
+
+    Passes:
+        title: "It leaves line # 3, and dirt"
+    Fails:
+        title: It leaves line # 3, and dirt
+    """
+    places = view.library.places.get(view.library.file(*view.parts))
+    for one in places.cuts() if places is not None else ():
+        value, comment = shortened(one.value, _LETTERS), shortened(one.comment, _LETTERS)
+        message = f'"{value}" ends here, "{comment}" is not read: put all of it in quotes.'
+        yield Objection((), message, "warning", place=(one.line, one.column))

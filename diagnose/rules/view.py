@@ -37,12 +37,15 @@ _LONGEST_ROUTE: Final = 12
 class Objection(Struct, frozen=True):
     """What a rule has against something in a file: its path there, and one sentence.
 
-    The problem's code is the rule's own.
+    The problem's code is the rule's own. `parts` lead to the file where the rule looks at several;
+    `place` is line and column, from 1, of what no path leads to.
     """
 
     at: Path
     message: str
     severity: Severity = "error"
+    parts: tuple[str, ...] | None = None
+    place: tuple[int, int] | None = None
 
 
 Task = TypeVar("Task")
@@ -180,6 +183,12 @@ class CardView(View[str], frozen=True, kw_only=True):
     def named(self, key: str) -> Iterator[tuple[Path, str]]:
         """Yield the cautions whose minutes the card knows, with their paths."""
         return ((self.at(caution), caution) for caution in self.tasks)
+
+
+class LibraryView(View[None], frozen=True, kw_only=True):
+    """All files of a library side by side. What is found says in which of them, as `parts`."""
+
+    inside: ClassVar[str] = ""
 
 
 def route(names: Sequence[str]) -> str:
