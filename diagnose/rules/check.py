@@ -68,6 +68,7 @@ RULES: Final[tuple[tuple[Rule, tuple[type[View[Any]], ...]], ...]] = (
     (safety.energises, (TreeView, RoundView)),
     (safety.service_only, (TreeView, RoundView)),
     (safety.lockout_twice, (TreeView,)),
+    (safety.suggested_hazard, (TreeView, RoundView)),
     (cautions.uncovered, (CautionsView,)),
     (cautions.covered_twice, (CautionsView,)),
     (cautions.covers_service_only, (CautionsView,)),

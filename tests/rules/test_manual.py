@@ -49,9 +49,9 @@ steps:
     until_mended: out of use}
 """,
     "cautions.yaml": """\
-format: 2
+format: 3
 hazards:
-  moving-parts: {title: Parts can start to move}
+  moving-parts: {title: Parts can start to move, words: [brush off]}
   wet-floor: {title: The floor is wet}
   mains: {title: Charger and cord, service_only: true}
 cautions:
