@@ -31,7 +31,7 @@ from diagnose.files.library import (
 from diagnose.files.places import BLANK, Places
 from diagnose.files.refusals import not_an_id
 from diagnose.files.replies import REPLY_WORDS
-from diagnose.text import printable, shortened
+from diagnose.text import did_you_mean, printable, shortened
 
 if TYPE_CHECKING:
     import argparse
@@ -39,13 +39,15 @@ if TYPE_CHECKING:
 
 LIBRARY, SYMPTOM, MACHINE, ROUND, CAUTION = "library", "symptom", "machine", "round", "caution"
 
-#: What a new file is called, and the folder inside the library that it stands in.
+#: What a new file is called.
 _WHAT: Final = {
     SYMPTOM: "A symptom tree",
     MACHINE: "A machine card",
     ROUND: "A round",
     CAUTION: "A caution",
 }
+_KNOWN: Final = (LIBRARY, *_WHAT)
+#: The folder inside the library in which a file of its kind stands.
 _INSIDE: Final = {SYMPTOM: "", MACHINE: MACHINES, ROUND: ROUNDS}
 #: How it is tried out.
 _TRIED: Final = {
@@ -61,14 +63,25 @@ def run(args: Sequence[str]) -> int:
         "Begin a library of your own: a copy of the built-in one, or a small worked one (--empty). "
         "Or begin a file in the library in use, with FILL IN where you have to write something.",
     )
-    parser.add_argument("what", choices=(LIBRARY, *_WHAT), help="what it is")
+    parser.add_argument("what", nargs="?", metavar="WHAT", help=", ".join(_KNOWN))
     about = "the new library's folder; or the id: small letters, digits and hyphens"
-    parser.add_argument("file", metavar="DIR|ID", help=about)
+    parser.add_argument("file", nargs="*", metavar="DIR|ID", help=about)
     parser.add_argument(
         "--empty", action="store_true", help="a small worked library, to be read and replaced"
     )
     options = parser.parse_args(args)
-    if options.what == LIBRARY:
+    what = options.what
+    if what not in _KNOWN:
+        files = ", ".join(_WHAT)
+        hint = "" if what is None else did_you_mean(what, _KNOWN)
+        raise opt.WrongUse(f"Say what to begin: library DIR; or one of {files}, and its ID.{hint}")
+    if not options.file:
+        wanted = "the folder it goes into" if what == LIBRARY else "its id, such as leak-2"
+        raise opt.WrongUse(f"Say how the new {what} is called: {wanted}.")
+    if what == LIBRARY and len(options.file) > 1:
+        raise opt.WrongUse("Name one folder; a name with blanks stands in quotes.")
+    options.file = " ".join(options.file)
+    if what == LIBRARY:
         return _library(options)
     if options.empty:
         raise opt.WrongUse("--empty goes with `new library DIR`.")
@@ -105,7 +118,8 @@ def _library(options: argparse.Namespace) -> int:
         f"     export DIAGNOSE_TREES={quoted}",
         "3. See what is in it, and that nothing is wrong with it:",
         "     diagnose check",
-        "4. Begin a symptom of your own:",
+        "4. Begin a machine and a symptom of your own:",
+        "     diagnose new machine ID",
         "     diagnose new symptom ID",
     ):
         opt.say(line)

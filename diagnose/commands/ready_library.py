@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from diagnose.files.library import Library
     from diagnose.files.problems import Problem
     from diagnose.files.rounds import Round
-    from diagnose.files.tree import Condition
+    from diagnose.files.tree import Condition, Tree
     from diagnose.study.ready import ReadyTree
 
 
@@ -186,18 +186,26 @@ class ReadyLibrary:
             self._trees[symptom] = self._open(symptom)
         return self._trees[symptom]
 
+    def title(self, symptom: str) -> str:
+        """Return what an operator would say of a symptom; its id where it is not there."""
+        tree = self._read(symptom) if symptom in self.content.symptoms else None
+        return symptom if tree is None else tree.title
+
+    def _read(self, symptom: str) -> Tree | None:
+        """Return the tree of a symptom that is there; None where its file cannot be read."""
+        file = self.content.file(f"{symptom}.yaml")
+        if symptom not in self.content.trees and not self.content.problems_of(file):
+            add(self.content, (f"{symptom}.yaml",))
+        return self.content.trees.get(symptom)
+
     def _open(self, symptom: str) -> ReadyTree | None:
         if symptom not in self.content.symptoms:
             return None
-        if symptom not in self.content.trees:
-            file = self.content.file(f"{symptom}.yaml")
-            if not self.content.problems_of(file):
-                add(self.content, (f"{symptom}.yaml",))
-            if symptom not in self.content.trees:
-                self._broken[symptom] = self.content.problems_of(file)
-                return None
+        tree = self._read(symptom)
+        if tree is None:
+            self._broken[symptom] = self.content.problems_of(self.content.file(f"{symptom}.yaml"))
+            return None
         made = None if self._caution_errors else self.table
-        tree = self.content.trees[symptom]
         if self.not_here(symptom):
             self._broken[symptom] = []
             return None

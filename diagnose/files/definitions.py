@@ -62,7 +62,7 @@ _SIGN = "a sign number of ISO 7010, such as W001"
 SIGN: Final = Word(
     _SIGN,
     re.compile("[WMPEF][0-9]{3}"),
-    lambda shown: refusals.unknown_word(f'"{shown}" does not fit: write {_SIGN}.'),
+    lambda shown: refusals.unknown_word(f'Write {_SIGN}: "{shown}" does not fit.'),
 )
 
 

@@ -11,11 +11,12 @@ from typing import TYPE_CHECKING, Any
 from msgspec import Struct, field
 
 from diagnose.files.cautions import Cautions
-from diagnose.files.compose import Unreadable, compose, text_of
+from diagnose.files.compose import Unreadable, text_of
 from diagnose.files.definitions import CARD, CAUTIONS, MACHINE_KIND, ROUND, SITE, TREE
 from diagnose.files.places import Places
 from diagnose.files.problems import refused
 from diagnose.files.reading import read_draft, read_node
+from diagnose.files.recovery import composed
 from diagnose.files.replies import REPLY_WORDS
 from diagnose.files.whole_files import (
     empty_library,
@@ -58,7 +59,8 @@ class Library(Struct):
     `symptoms` are the ids of all trees, those that could not be read too, so that a broken one is
     told from one that never was. `machines` are as their own files say; `card` completes one.
     `files` are those that were looked at so far, each by what leads to it.
-    `places` says for each file, named as in the problems, where its values stand.
+    `places` says for each file, named as in the problems, where its values stand, and `mended` which
+    of its lines, from 1, were read otherwise than they were typed.
     """
 
     folder: Path
@@ -73,6 +75,7 @@ class Library(Struct):
     symptoms: tuple[str, ...] = ()
     files: list[tuple[str, ...]] = []
     places: dict[str, Places] = {}
+    mended: dict[str, frozenset[int]] = {}
 
     def card(self, machine: str) -> Card | None:
         """Return a machine card with the lines of its kind and of the site that it lacks."""
@@ -179,16 +182,17 @@ def put_in(library: Library, text: str, *parts: str) -> None:
     What is wrong with it goes to the library's problems.
     """
     name, stem = library.file(*parts), parts[-1].removesuffix(".yaml")
-    try:
-        top = compose(text, name)
-    except Unreadable as error:
-        library.problems.append(error.problem)
+    whole = composed(text, name)
+    library.problems += whole.problems
+    if (top := whole.top) is None:
         return
-    library.places[name] = Places(text)
+    library.places[name] = Places(whole.text)
+    library.mended[name] = whole.mended
     if parts in ((CAUTIONS_FILE,), (SITE_FILE,)):
         cautions = parts == (CAUTIONS_FILE,)
         meaning, problems = read_node(CAUTIONS if cautions else SITE, top, name)
-        library.problems += problems
+        library.problems += whole.typed(problems)
+        meaning = None if whole.problems else meaning
         if cautions:
             library.cautions = meaning or library.cautions
         else:
@@ -201,8 +205,8 @@ def put_in(library: Library, text: str, *parts: str) -> None:
     }
     record, what, held = others.get(parts[:-1], (TREE, "symptom", library.trees))
     meaning, problems = read_node(record, top, name)
-    library.problems += problems
-    if meaning is None:
+    library.problems += whole.typed(problems)
+    if meaning is None or whole.problems:
         draft = read_draft(top, stem) if record is TREE else None
         if draft is not None:
             library.drafts[stem] = draft

@@ -10,11 +10,11 @@ import yaml
 from msgspec import Struct
 
 from diagnose.files import whole_files as refusals
-from diagnose.files.compose import Unreadable, compose
 from diagnose.files.definitions import FORMAT, STEP, TREE
 from diagnose.files.formats import lifted
 from diagnose.files.kinds import BAD, ID, Notes
 from diagnose.files.places import Places
+from diagnose.files.recovery import composed
 from diagnose.files.tree import Tree
 
 if TYPE_CHECKING:
@@ -39,11 +39,11 @@ def read_tree(text: str, name: str) -> tuple[Tree | None, list[Problem]]:
 
 def read_text(record: Record, text: str, name: str) -> tuple[Any, list[Problem]]:
     """Read a file's text by its definition: what it means (None if broken), and its problems."""
-    try:
-        top = compose(text, name)
-    except Unreadable as error:
-        return None, [error.problem]
-    return read_node(record, top, name)
+    whole = composed(text, name)
+    if whole.top is None:
+        return None, whole.problems
+    meaning, problems = read_node(record, whole.top, name)
+    return (None if whole.problems else meaning), whole.problems + whole.typed(problems)
 
 
 def read_node(record: Record, top: yaml.Node, name: str) -> tuple[Any, list[Problem]]:

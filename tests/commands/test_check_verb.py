@@ -198,12 +198,12 @@ def test_warnings_count_where_they_are_to(check: Any, tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("name", "severity", "message"),
     [
-        ("dock.yml", "error", '"dock.yml" is not read: a file of a library ends with .yaml. '
+        ("dock.yml", "error", 'Give it a name that ends with .yaml, or move it: "dock.yml" is not read. '
          'Name it "dock.yaml".'),
         ("gamma.YAML", "error", 'Name it "gamma.yaml".'),
         ("gamma.yaml.txt", "error", 'Name it "gamma.yaml".'),
         ("machines/dock.yml", "error", 'Name it "dock.yaml".'),
-        ("Machines/dock.yaml", "error", 'The folder "Machines" is not read: a library has machines, '
+        ("Machines/dock.yaml", "error", 'Move this folder: "Machines" is not read. A library has machines, '
          'in it kinds, and rounds. Did you mean "machines"?'),
         ("machine/dock.yml", "error", 'Did you mean "machines"?'),
         ("round/daily.yaml", "error", 'Did you mean "rounds"?'),
@@ -212,8 +212,8 @@ def test_warnings_count_where_they_are_to(check: Any, tmp_path: Path) -> None:
         ("trees/gamma.yaml", "error", "Move its files to where they are read."),
         ("rounds/old/daily.yaml", "error", "Move its files to where they are read."),
         ("rounds/machines/dock.yaml", "error", "Move its files to where they are read."),
-        ("note.txt", "warning", '"note.txt" is not read: a file of a library ends with .yaml.'),
-        ("alpha.yaml~", "warning", "ends with .yaml."),
+        ("note.txt", "warning", 'Give it a name that ends with .yaml, or move it: "note.txt" is not read.'),
+        ("alpha.yaml~", "warning", '"alpha.yaml~" is not read.'),
         ("pictures/hose.png", "warning", "and rounds."),
     ],
 )  # fmt: skip
@@ -250,7 +250,7 @@ def test_a_folder_without_a_tree_is_an_error_and_names_the_library_in_it(
     """What else lies in a wrong folder is nobody's mistake."""
     (lib.parent / "note.txt").write_text("A note.\n")
     code, lines, _ = check("--trees", lib.parent)
-    wanted = f'{lib.parent}:1:1: error: No symptom tree is in this folder: is it the right one? Did you mean "{lib}"? [empty-library]'
+    wanted = f'{lib.parent}:1:1: error: Name the folder of a library: no symptom tree is in this one. Did you mean "{lib}"? [empty-library]'
     assert (code, codes(lines), lines[-2]) == (
         *(1, [f"{lib.parent.name} [empty-library]"]),
         "no file; 1 error, no warnings.",

@@ -115,13 +115,15 @@ def test_a_folder_that_cannot_be_listed_is_a_problem(
         args = ["round", "weekly", "--trial", "--machine", "none"]
     code, err = run(capsys, *args)
     assert code == 3
-    assert "The folder cannot be read: permission denied." in err
+    assert "Make this folder one that can be read: permission denied." in err
 
 
 def test_what_cannot_be_looked_at_is_taken_for_a_file(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(Path, "is_dir", refusing("machines", Path.is_dir))
     (problem,) = strays(load(built_in()))
-    assert problem.message == '"machines" is not read: a file of a library ends with .yaml.'
+    assert problem.message == (
+        'Give it a name that ends with .yaml, or move it: "machines" is not read.'
+    )
 
 
 def test_a_tree_that_cannot_be_read_again_is_not_changed(tmp_path: Path) -> None:
