@@ -83,6 +83,14 @@ _HAZARDS = Key(
 _CAUTIONS = Key(
     "cautions", IDS, "Cautions on top of what the hazards call for.", (), example="[gloves]"
 )
+_NOT_HERE = Key(
+    "not_here",
+    IDS,
+    "Hazards that the words of this step suggest, and that are not here.",
+    (),
+    since=3,
+    example="[mains]",
+)
 _ENERGISES = Key("energises", FLAG, "The machine runs in this step.", False, example="true")
 _SHOW_CARD = _second(
     "show_card",
@@ -140,6 +148,7 @@ _QUESTION = (
     ),
     _NOTE_DOWN,
     _HAZARDS,
+    _NOT_HERE,
     _CAUTIONS,
     _ENERGISES,
     Key("after", IDS, "Steps that must come before this one.", (), example="[bars-at-start]"),
@@ -265,6 +274,7 @@ FINDING: Final = Record(
     ),
     Key("minutes", POSITIVE, "How long the remedy takes.", 5.0, example="10"),
     _HAZARDS,
+    _NOT_HERE,
     _CAUTIONS,
     Key(
         "parts",
@@ -364,6 +374,15 @@ HAZARD: Final = Record(
         False,
         example="true",
     ),
+    Key(
+        "words",
+        ListOf(Text("a few words")),
+        "Words that suggest it: `check` warns of a step in which they stand, in this order in one "
+        "sentence of `do`, `ask` or `remedy`, and which does not name it.",
+        (),
+        since=3,
+        example="[take brush off, under the deck]",
+    ),
 )
 CAUTION: Final = Record(
     "a caution",
@@ -459,6 +478,7 @@ ITEM: Final = Record(
     Key("look_for", PROSE, "What right looks like.", example="All bars are lit."),
     Key("minutes", POSITIVE, "How long it takes.", 1.0, example="0.5"),
     _HAZARDS,
+    _NOT_HERE,
     _CAUTIONS,
     _ENERGISES,
     _second("by", choice(*ROLES), "Who may do it.", "operator", example="battery-trained"),

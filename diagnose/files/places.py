@@ -8,8 +8,12 @@ from typing import TYPE_CHECKING, Any, Final, Literal, TypeAlias
 
 import yaml
 
+from diagnose.files.comments import cuts, looks_cut
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
+
+    from diagnose.files.comments import Cut
 
 
 def _none(*_: object) -> str:
@@ -99,6 +103,11 @@ class Places:
             if key is not value and BLANK in key.value:
                 yield (*path, part, KEY), key.value
             yield from self._blanks(value, (*path, part))
+
+    def cuts(self) -> Iterator[Cut]:
+        """Yield where a comment looks as if it cut a text, by place in the file."""
+        if looks_cut(self._text):
+            yield from sorted(cuts(self._text, self.top))
 
     def entries(self, node: yaml.Node) -> dict[str | int, tuple[yaml.Node, yaml.Node]]:
         """Return the key and value nodes of a mapping or list, by the part that names them.

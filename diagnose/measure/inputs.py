@@ -113,6 +113,19 @@ def read(need: Need, text: str, *, bare: bool) -> InputValue:
         raise Unreadable(f"{need.name}: {problem}; expected {wanted(need)}") from None
 
 
+def lacks_unit(need: Need, text: str) -> bool:
+    """Whether a text can be read at a screen, and nowhere else, since it has no unit."""
+    try:
+        read(need, text, bare=True)
+    except Unreadable:
+        return False
+    try:
+        read(need, text, bare=False)
+    except Unreadable:
+        return True
+    return False
+
+
 def belongs(text: str, dimension: str) -> None:
     """Say nothing where a text is a quantity of a dimension, such as ``110 L`` a volume.
 

@@ -9,9 +9,21 @@ from diagnose.files.kinds import MOST_PROBLEMS
 from diagnose.files.library import CAUTIONS_FILE, SITE_FILE, collector_at_rest
 from diagnose.files.problems import LONGEST_MESSAGE, Problem, code_of
 from diagnose.files.strays import strays
-from diagnose.rules import blanks, cards, cautions, findings, names, safety, shape, worked
+from diagnose.rules import (
+    blanks,
+    cards,
+    cautions,
+    chances,
+    findings,
+    names,
+    safety,
+    shape,
+    signs,
+    twice,
+    worked,
+)
 from diagnose.rules.causes import Found, causes
-from diagnose.rules.view import CardView, CautionsView, RoundView, TreeView
+from diagnose.rules.view import CardView, CautionsView, LibraryView, RoundView, TreeView
 from diagnose.study.in_force import caution_table
 from diagnose.text import shortened
 
@@ -59,6 +71,7 @@ RULES: Final[tuple[tuple[Rule, tuple[type[View[Any]], ...]], ...]] = (
     (safety.energises, (TreeView, RoundView)),
     (safety.service_only, (TreeView, RoundView)),
     (safety.lockout_twice, (TreeView,)),
+    (safety.suggested_hazard, (TreeView, RoundView)),
     (cautions.uncovered, (CautionsView,)),
     (cautions.covered_twice, (CautionsView,)),
     (cautions.covers_service_only, (CautionsView,)),
@@ -66,12 +79,21 @@ RULES: Final[tuple[tuple[Rule, tuple[type[View[Any]], ...]], ...]] = (
     (cautions.no_release, (CautionsView,)),
     (cautions.lockout_holds, (CautionsView,)),
     (worked.worked_case, (TreeView,)),
+    (worked.no_unit, (TreeView,)),
     (blanks.blank, (TreeView, RoundView, CautionsView, CardView)),
+    (blanks.cut_text, (TreeView, RoundView, CautionsView, CardView)),
+    (signs.unknown_sign, (CautionsView,)),
+    (chances.mixed_chances, (TreeView,)),
+    (chances.other_scale, (LibraryView,)),
+    (twice.title_twice, (LibraryView,)),
+    (twice.serial_twice, (LibraryView,)),
+    (twice.also_called_twice, (LibraryView,)),
+    (twice.case_twice, (TreeView,)),
 )
 
 _RULES_ON: Final[dict[type[View[Any]], list[tuple[str, Rule]]]] = {
     kind: [(code_of(rule), rule) for rule, kinds in RULES if kind in kinds]
-    for kind in (TreeView, RoundView, CautionsView, CardView)
+    for kind in (TreeView, RoundView, CautionsView, CardView, LibraryView)
 }
 
 
@@ -150,6 +172,7 @@ def _views(library: Library, table: CautionTable | None) -> Iterator[View[Any]]:
         yield _card_view(library, kind.as_card(), "machines", "kinds", f"{kind.kind}.yaml")
     if library.site is not None:
         yield _card_view(library, library.site.as_card(), SITE_FILE)
+    yield LibraryView(library=library, parts=(), table=table, tasks={})
 
 
 def _cautions_view(library: Library) -> CautionsView:
@@ -185,20 +208,22 @@ def _problems(view: View[Any]) -> list[Problem]:
 
 def _found(view: View[Any]) -> list[Found]:
     """Return what the rules find in a file: as many errors and warnings as a reader would keep."""
-    file = view.library.file(*view.parts)
-    mended = view.library.mended.get(file, frozenset())
+    library = view.library
+    seen = set()
     found = ((code, objection) for code, rule in _RULES_ON[type(view)] for objection in rule(view))
     kept: dict[str, list[Found]] = {"error": [], "warning": []}
     for code, one in found:
         if len(kept["error"]) >= MOST_PROBLEMS:
             break
         if len(kept[one.severity]) < MOST_PROBLEMS:
-            place = view.library.place(file, one.at)
+            file = library.file(*(view.parts if one.parts is None else one.parts))
+            seen.add(file)
+            place = one.place or library.place(file, one.at)
             message = shortened(one.message, LONGEST_MESSAGE)
             problem = Problem(file, *place, code, one.severity, message)
-            if problem.line not in mended:
+            if problem.line not in library.mended.get(file, ()):
                 kept[one.severity].append(Found(problem, one))
     # A library can have a hundred files in which too much is wrong.
-    if (places := view.library.places.get(file)) is not None:
-        places.forget()
+    for file in {library.file(*view.parts), *seen} & library.places.keys():
+        library.places[file].forget()
     return kept["error"] + kept["warning"]

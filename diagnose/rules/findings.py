@@ -79,7 +79,7 @@ def no_remedy(view: TreeView) -> Iterator[Objection]:
     """
     for name, finding in view.findings():
         if finding.who not in ("", "service") and finding.remedy is None:
-            yield Objection(view.at(name), "Say what to do about it: `remedy`.", "warning")
+            yield Objection(view.at(name), "Say what to do about it: `remedy`.")
 
 
 def service_remedy(view: TreeView) -> Iterator[Objection]:
@@ -112,4 +112,4 @@ def no_leave_safe(view: TreeView) -> Iterator[Objection]:
     for name, finding in view.findings():
         if finding.who == "service" and finding.leave_safe is None:
             message = "Write how the machine is left until service comes: `leave_safe`."
-            yield Objection(view.at(name), message, "warning")
+            yield Objection(view.at(name), message)

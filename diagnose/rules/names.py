@@ -86,7 +86,9 @@ def unknown_hazard(view: View[Any]) -> Iterator[Objection]:
     Fails:
         steps: {first: {hazards: [wet-flor]}}
     """
-    return _not_in_cautions(view, "hazard", view.hazards_key, view.library.cautions.hazards)
+    known = view.library.cautions.hazards
+    yield from _not_in_cautions(view, "hazard", view.hazards_key, known)
+    yield from _not_in_cautions(view, "hazard", "not_here", known)
 
 
 def unknown_caution(view: View[Any]) -> Iterator[Objection]:

@@ -50,6 +50,8 @@ class Objection(Struct, frozen=True):
 
     The problem's code is the rule's own. It `lacks` a name that is used there and defined nowhere,
     or it is `spare`: a name that is defined there and used nowhere; or it `follows` from either.
+    `parts` lead to the file where the rule looks at several; `place` is line and column, from 1, of
+    what no path leads to.
     """
 
     at: Path
@@ -58,6 +60,8 @@ class Objection(Struct, frozen=True):
     lacks: Name | None = None
     spare: Name | None = None
     follows: Name | None = None
+    parts: tuple[str, ...] | None = None
+    place: tuple[int, int] | None = None
 
 
 Task = TypeVar("Task")
@@ -195,6 +199,12 @@ class CardView(View[str], frozen=True, kw_only=True):
     def named(self, key: str) -> Iterator[tuple[Path, str]]:
         """Yield the cautions whose minutes the card knows, with their paths."""
         return ((self.at(caution), caution) for caution in self.tasks)
+
+
+class LibraryView(View[None], frozen=True, kw_only=True):
+    """All files of a library side by side. What is found says in which of them, as `parts`."""
+
+    inside: ClassVar[str] = ""
 
 
 def route(names: Sequence[str]) -> str:

@@ -6,8 +6,9 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from diagnose.files.places import KEY
-from diagnose.files.tree import Finding, Question
-from diagnose.measure.registry import MissingLine, Unreadable
+from diagnose.files.tree import Finding, Question, Reading
+from diagnose.measure.inputs import lacks_unit
+from diagnose.measure.registry import MEASUREMENTS, MissingLine, Unreadable
 from diagnose.rules.view import Name, Objection
 from diagnose.study.plan import passing_answer
 from diagnose.study.worked import band_of
@@ -125,3 +126,38 @@ def _way(
         message = f'Write an answer of "{name}": it has no "{given}".{hint}'
         return Objection(at, message, lacks=Name("answer", given, (view.tree.symptom, name)))
     return way
+
+
+def no_unit(view: TreeView) -> Iterator[Objection]:
+    """What a worked case says was read has its unit, where the measurement has one.
+
+    At the screen a bare number takes the unit that is shown. In a file nobody sees that unit: a
+    case written in gallons would be run in litres, and may even end where it should.
+
+    Passes:
+        steps:
+          second:
+            read: solution-temperature
+            bands: [{below: 5, call: too little, go: little}, {otherwise: enough, go: served}]
+        worked_cases:
+          - {name: cold, answers: {second: {reading: 3 degC}}, finding: little}
+    Fails:
+        steps:
+          second:
+            read: solution-temperature
+            bands: [{below: 5, call: too little, go: little}, {otherwise: enough, go: served}]
+        worked_cases:
+          - {name: cold, answers: {second: {reading: "3"}}, finding: little}
+    """
+    for number, case in enumerate(view.tree.worked_cases):
+        for name, given in case.answers.items():
+            step = view.tasks.get(name)
+            if not isinstance(step, Reading) or not isinstance(given, Mapping):
+                continue
+            measurement = MEASUREMENTS.get(step.read)
+            for need in measurement.needs if measurement is not None else ():
+                text = given.get(need.name)
+                if text is not None and lacks_unit(need, text):
+                    message = f'Write "{text} {need.unit}" if that is meant: "{text}" has no unit.'
+                    at = ("worked_cases", number, "answers", name, need.name)
+                    yield Objection(at, message, "warning")

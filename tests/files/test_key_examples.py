@@ -102,12 +102,16 @@ def lines(record: Record, indent: int, without: str = "", **other: str) -> str:
     return text
 
 
+#: What may not stand in two trees.
+ANEW = {"no-charge": {"title": "It does not charge", "also_called": "[charger dead]"}}
+
+
 def tree(symptom: str, asked: str) -> str:
     """Return a tree of examples; `asked` are the keys that do not fit its one large check."""
     listed = f"\n  - {lines(WORKED_CASE, 4).strip()}"
     worked_cases = TREE.keys["worked_cases"].example if asked else listed
     return f"""\
-{lines(TREE, 0, "steps", symptom=symptom, worked_cases=worked_cases)}\
+{lines(TREE, 0, "steps", symptom=symptom, worked_cases=worked_cases, **ANEW.get(symptom, {}))}\
 steps:
   bars-at-start:
     ask: Which bars are lit?
@@ -184,7 +188,7 @@ LIBRARY = {
     "cautions.yaml": cautions(HAZARDS),
     "site.yaml": lines(SITE, 0, call=CALL),
     "rounds/before-shift.yaml": round_(),
-    "rounds/weekly.yaml": lines(ROUND, 0, round="weekly"),
+    "rounds/weekly.yaml": lines(ROUND, 0, round="weekly", title="Each week"),
     "machines/dock.yaml": lines(CARD, 0),
     "machines/kinds/hall-scrubber.yaml": lines(MACHINE_KIND, 0),
 }
