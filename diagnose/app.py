@@ -23,6 +23,7 @@ VERBS = {
     "resume": "go on with a case that was left",
     "round": "walk a routine checklist, or see what is overdue",
     "drill": "practise on a faulty machine that the program plays",
+    "new": "begin a library of your own, or a file of it",
     "check": "say what is wrong with the trees",
     "schema": "what a file of the library may hold, for an editor",
     "compare": "what an edit does to a library before it goes live",

@@ -72,11 +72,11 @@ def run(args: Sequence[str]) -> int:
 def _list(log: CaseLog | None, options: argparse.Namespace) -> int:
     often = repeats(log.cures()) if log is not None else {}
     listed = _with_damage(log) if log is not None else ()
-    nothing = f"No case yet in {opt.log_path(options)}."
+    where = f"{opt.log_path(options)}. The library in use: {opt.library_in_use(options)}"
     if options.json:
         rows = (json.dumps(_data(case, often, damaged)) for case, damaged in listed)
-        return opt.streamed(opt.as_array(rows), nothing)
-    return opt.streamed(_list_lines(log, listed, often), nothing)
+        return opt.streamed(opt.as_array(rows), "")
+    return opt.streamed(_list_lines(log, listed, often, where), f"No case yet in {where}")
 
 
 def _with_damage(log: CaseLog) -> Iterator[tuple[CaseRecord, int | None]]:
@@ -91,8 +91,10 @@ def _list_lines(
     log: CaseLog | None,
     listed: Iterable[tuple[CaseRecord, int | None]],
     often: Mapping[bytes, Repeat],
+    where: str,
 ) -> Iterator[str]:
     told = set()
+    case = None
     for case, damaged in listed:
         yield f"{_line(case, log.begun_in(case) if log and case.round else ())}\n"
         if damaged is not None:
@@ -102,6 +104,8 @@ def _list_lines(
         if repeat is not None and (case.machine, repeat.finding) not in told:
             told.add((case.machine, repeat.finding))
             yield f"      {comes_back(repeat)['means']}\n"
+    if case is not None:
+        yield f"The log: {where}\n"
 
 
 def case_named(options: argparse.Namespace, *, left: bool = False) -> tuple[SqliteLog, CaseRecord]:

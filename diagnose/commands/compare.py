@@ -118,6 +118,8 @@ def run(args: Sequence[str]) -> int:
     with ExitStack() as stack:
         old_path, new_path = _paths(options, stack)
         new = _side(new_path)
+        if options.allow:
+            opt.own_folder(new.library.folder)
         bad = new.errors()
         if bad:
             return _refused(bad, options)

@@ -9,7 +9,6 @@ from diagnose.commands import drawings as pages
 from diagnose.commands import options as opt
 from diagnose.commands.drawings import Written
 from diagnose.commands.progress import Progress
-from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.files.tree import Question
 from diagnose.paper import render
 from diagnose.paper.flowchart import LETTERS, SIZE, Extras, Flowchart
@@ -22,6 +21,7 @@ if TYPE_CHECKING:
     import argparse
     from collections.abc import Iterator, Sequence
 
+    from diagnose.commands.ready_library import ReadyLibrary
     from diagnose.paper.route import Route
     from diagnose.study.ready import ReadyTree
 
@@ -32,7 +32,7 @@ ENDINGS = (*pages.ENDINGS, "dot")
 def run(args: Sequence[str]) -> int:
     """Draw one symptom, or all of them. Returns 0 once every file is written."""
     options = _options(args)
-    library = ReadyLibrary(opt.trees_folder(options))
+    library = pages.opened(options)
     routes = _routes(library, options) if options.case else {}
     if options.machine and not options.case:
         library.machine(options.machine)
@@ -137,7 +137,7 @@ class Picture:
             visits=visits,
             walked=walked,
         )
-        self.flowchart = Flowchart(ready, library.table, pages.titles(library), extras)
+        self.flowchart = Flowchart(ready, library.table, library.title, extras)
         self.title, self.symptom, self.ending = ready.title, ready.symptom, options.ending
 
     def write(self, output: Path, letters: Typeface) -> Written:

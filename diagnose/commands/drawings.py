@@ -11,16 +11,16 @@ from msgspec.structs import asdict
 
 from diagnose.commands import options as opt
 from diagnose.commands.output import write
+from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.log import clock
 from diagnose.paper.letters import CannotRender
 from diagnose.text import printable
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Iterable, Sequence
 
     from diagnose.commands.progress import Progress
-    from diagnose.commands.ready_library import ReadyLibrary
     from diagnose.study.ready import ReadyTree
 
 #: What pages can be written as.
@@ -98,22 +98,18 @@ def put(output: Path, pages: Sequence[bytes]) -> list[str]:
     return [str(path) for path in paths]
 
 
-def titles(library: ReadyLibrary) -> Callable[[str], str]:
-    """Return the function that names a symptom by its title."""
-
-    def title_of(symptom: str) -> str:
-        tree = library.content.trees.get(symptom)
-        return symptom if tree is None else tree.title
-
-    return title_of
-
-
 def foot(ready: ReadyTree) -> str:
     """Return the foot of a page: whose rules come first, and which content it has."""
     return (
         "Site rules, the machine's own manual and licensed practice come first."
         f" Content {ready.digest[:12]}, printed {clock.now().astimezone():%Y-%m-%d}."
     )
+
+
+def opened(options: argparse.Namespace) -> ReadyLibrary:
+    """Return the library; where one symptom is named, of its trees that one alone is read."""
+    only = frozenset({options.symptom}) if options.symptom else None
+    return ReadyLibrary(opt.trees_folder(options), only)
 
 
 def openable(

@@ -12,7 +12,7 @@ from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
-from diagnose.files.library import built_in
+from diagnose.files.library import built_in, comes_with_the_program
 from diagnose.files.regular import is_ordinary
 from diagnose.files.tree import ROLES
 from diagnose.text import printable
@@ -42,7 +42,7 @@ class Unusable(Exception):
 
 
 # Options whose value names a file or a folder.
-_FILES = ("trees", "log", "output", "file", "font", "draw")
+_FILES = ("trees", "log", "output", "file", "font", "draw", "paths")
 
 # How Python spells bytes that are no UTF-8.
 _NO_TEXT = re.compile("[\ud800-\udfff]")
@@ -116,10 +116,7 @@ def person(options: argparse.Namespace) -> str:
 
 def trees_folder(options: argparse.Namespace) -> Path:
     """Return the folder of the library. Raises `Unusable` where there is none."""
-    said = options.trees or os.environ.get("DIAGNOSE_TREES")
-    if not said:
-        return built_in()
-    folder = Path(said)
+    folder = library_in_use(options)
     try:
         is_there = stat.S_ISDIR(folder.stat().st_mode)
     except FileNotFoundError:
@@ -128,6 +125,24 @@ def trees_folder(options: argparse.Namespace) -> Path:
         raise Unusable(f"{folder}: {_reason(error)}; name a library with --trees.") from error
     if not is_there:
         raise Unusable(f"{folder}: no such folder; name a library with --trees.")
+    return folder
+
+
+def library_in_use(options: argparse.Namespace) -> Path:
+    """Return the folder of the library as it was named, whether it is there or not."""
+    said = options.trees or os.environ.get("DIAGNOSE_TREES")
+    return Path(said) if said else built_in()
+
+
+def own_folder(folder: Path) -> Path:
+    """Return the folder of a library that is to be written to.
+
+    Raises `Unusable` for the one inside an installed package: the next update would replace it, and
+    on a shared computer it belongs to everybody.
+    """
+    if comes_with_the_program(folder):
+        mend = "make a library of your own first: diagnose new library DIR"
+        raise Unusable(f"{folder}: this library comes with the program; {mend}")
     return folder
 
 

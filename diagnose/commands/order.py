@@ -76,9 +76,9 @@ def run(args: Sequence[str]) -> int:
     options = parser.parse_args(args)
     result, library = _studied(options)
     if options.json:
-        opt.say(json.dumps(_data(result)))
+        opt.say(json.dumps(_data(result, library)))
     else:
-        _say_all(result, options)
+        _say_all(result, library, options)
     try:
         said = _written(result, library, options)
     except Refused as refused:
@@ -121,7 +121,10 @@ def _count(text: str) -> int:
 
 
 def _studied(options: argparse.Namespace) -> tuple[_Result, ReadyLibrary]:
-    library = ReadyLibrary(opt.trees_folder(options), frozenset({options.symptom}))
+    folder = opt.trees_folder(options)
+    if options.write or options.write_chances:
+        folder = opt.own_folder(folder)
+    library = ReadyLibrary(folder, frozenset({options.symptom}))
     library.machine(options.machine)
     tree = library.require(options.symptom).tree
     own: dict[str, float] = {
@@ -137,9 +140,10 @@ def _studied(options: argparse.Namespace) -> tuple[_Result, ReadyLibrary]:
     return _Result(tree, evidence, parameters, study), library
 
 
-def _data(result: _Result) -> dict[str, Any]:
+def _data(result: _Result, library: ReadyLibrary) -> dict[str, Any]:
     study = result.study
     return {
+        "library": library.content.file(),
         "symptom": result.tree.symptom,
         "expected_minutes": study.now.minutes,
         "best_minutes": study.best.minutes,
@@ -177,9 +181,10 @@ def _move(move: Move) -> dict[str, Any]:
     return opt.fields(move, "step", "after") | costs
 
 
-def _say_all(result: _Result, options: argparse.Namespace) -> None:
+def _say_all(result: _Result, library: ReadyLibrary, options: argparse.Namespace) -> None:
     study, now, best = result.study, result.study.now, result.study.best
     _say(f"{result.tree.symptom}: {result.tree.title}")
+    opt.say(f"Library: {library.content.file()}")
     _say(_about_chances(result, options))
     opt.say("")
     _say_table(now, best, exact=all(run.exact for run in study.runs))

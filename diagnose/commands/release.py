@@ -48,7 +48,7 @@ def holding_of(log: CaseLog | None, machine: str) -> list[Held]:
         return []
     if machine != "none":
         return held(log, machine)
-    return holding(log.waiting_at(None))
+    return holding(log, log.waiting_at(None))
 
 
 def _in_use(log: CaseLog | None, options: argparse.Namespace) -> str:

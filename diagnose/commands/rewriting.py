@@ -1,4 +1,4 @@
-"""A tree's file changed by the program: read again, checked, and only then put in place."""
+"""A library's file changed by the program: read again, checked, and only then put in place."""
 
 from __future__ import annotations
 
@@ -10,9 +10,10 @@ from msgspec.structs import replace
 from diagnose.commands.options import Unusable
 from diagnose.commands.output import write
 from diagnose.files.compose import Unreadable, text_of
+from diagnose.files.definitions import CAUTIONS
 from diagnose.files.library import load
 from diagnose.files.places import Places
-from diagnose.files.reading import content_hash, read_tree
+from diagnose.files.reading import content_hash, read_text, read_tree
 from diagnose.files.regular import content
 from diagnose.files.spans import NoSpan, Page
 from diagnose.files.tree import Finding, Question, Reading
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
+    from diagnose.files.cautions import Cautions
     from diagnose.files.library import Library
     from diagnose.files.problems import Problem
     from diagnose.files.tree import Tree
@@ -76,6 +78,39 @@ def write_chances(folder: Path, tree: Tree, shares: Mapping[str, float]) -> Path
     return path
 
 
+def add_caution(path: Path, name: str, block: str) -> None:
+    """Put a caution behind the others of a `cautions.yaml`. Raises `Unusable`."""
+    raw = _raw(path)
+    _replace(path, raw, with_caution(_decoded(path), path, name, block))
+
+
+def with_caution(text: str, path: Path, name: str, block: str) -> str:
+    """Return the text of a `cautions.yaml` with one more; all else stays byte for byte.
+
+    `block` is its id and its keys, as they would stand without an indent. Raises `Unusable`.
+    """
+    old, problems = read_text(CAUTIONS, text, str(path))
+    if old is None:
+        raise Unusable(f"{problems[0]} Mend this file first.")
+    page = Page(text, str(path))
+    try:
+        page.put_last(("cautions",), block)
+    except NoSpan as error:
+        raise Unusable(f"{error} Nothing was changed.") from error
+    new = page.text()
+    again, problems = read_text(CAUTIONS, new, str(path))
+    if again is None or _without(again, name) != old or name not in again.cautions:
+        why = f" ({problems[0].message})" if problems else ""
+        raise Unusable(f"{path}: no caution can be put into its text{why}; nothing was changed.")
+    return new
+
+
+def _without(cautions: Cautions, name: str) -> Cautions:
+    """Return the cautions without one of them."""
+    others = {one: caution for one, caution in cautions.cautions.items() if one != name}
+    return replace(cautions, cautions=others)
+
+
 def _arrows(page: Page, name: str, old: Question, new: Question) -> None:
     for number, (was, now) in enumerate(zip(old.exits, new.exits, strict=True)):
         if was.to != now.to:
@@ -96,10 +131,7 @@ def _figures(value: float) -> str:
 def _page(folder: Path, tree: Tree) -> tuple[Path, Page]:
     """Return a tree's file as a page. Raises `Unusable` where it is not what the tree was."""
     path = folder / f"{tree.symptom}.yaml"
-    try:
-        text = text_of(path, str(path))
-    except Unreadable as error:
-        raise Unusable(f"{error.problem}") from error
+    text = _decoded(path)
     current, _ = read_tree(text, str(path))
     _unchanged(path, current, tree)
     return path, Page(text, str(path))
@@ -127,11 +159,23 @@ def _put(path: Path, text: str, old: Tree, meant: Tree) -> list[Problem]:
     against = [problem for problem in new if (problem.code, problem.severity) != _LONGER_CASE]
     if against:
         raise Refused(against)
+    _replace(path, raw, text)
+    return new
+
+
+def _replace(path: Path, raw: bytes, text: str) -> None:
+    """Put a new text in the place of what a file held. Raises `Unusable` if it has changed."""
     if _raw(path) != raw:
         raise Unusable(f"{path}: the file has changed meanwhile; try again.")
     mark = _BYTE_ORDER_MARK if raw.startswith(_BYTE_ORDER_MARK) else b""
     write(str(path), mark + text.encode())
-    return new
+
+
+def _decoded(path: Path) -> str:
+    try:
+        return text_of(path, str(path))
+    except Unreadable as error:
+        raise Unusable(f"{error.problem}") from error
 
 
 def _raw(path: Path) -> bytes:

@@ -11,7 +11,6 @@ from diagnose.commands import drawings as pages
 from diagnose.commands import options as opt
 from diagnose.commands.drawings import Written
 from diagnose.commands.progress import Progress
-from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.faces.words import sign_words
 from diagnose.measure.inputs import read
 from diagnose.measure.model import Need, Unreadable
@@ -22,6 +21,7 @@ from diagnose.paper.typesetter import PAPERS, Document
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
+    from diagnose.commands.ready_library import ReadyLibrary
     from diagnose.study.ready import ReadyTree
 
 #: Reading distances in metres: held in the hand, and on a wall.
@@ -45,7 +45,7 @@ def run(args: Sequence[str]) -> int:
     if bool(options.symptom) == options.all:
         raise opt.WrongUse("Name a symptom, or --all; `diagnose sheets --help` explains.")
     options.ending = pages.ending_of(options.output, pages.ENDINGS)
-    library = ReadyLibrary(opt.trees_folder(options))
+    library = pages.opened(options)
     library.machine(options.machine)
     trees, broken = pages.openable(library, options.symptom)
     if trees:
@@ -70,13 +70,12 @@ def _sheets(
     letters = Letters.read_at(distance, face)
     title = trees[0].title if len(trees) == 1 else "All symptoms"
     data: dict[str, Any] = {
-        **around(library.card),
+        **around(library.card, library.content.site),
         **letters.on(sides, face),
         "title": title,
         "wall": options.wall,
         "trees": [
-            Sheets(one, library.table, sign_words, pages.titles(library)).data()
-            | {"foot": pages.foot(one)}
+            Sheets(one, library.table, sign_words, library.title).data() | {"foot": pages.foot(one)}
             for one in trees
         ],
     }

@@ -88,27 +88,38 @@ class Drill(Exercise):
         options = present.options(self, position)
         words = [word] if picked(options, word) else word.replace(",", " ").split()
         begins = len(words) > 1 and words[-1] == replies.DONE
+        marked = fresh
         for one in words[:-1] if begins else words:
             found = picked(options, one)
             if found is None:
                 return self._refused(position, _no_such(one, options, position.stage))
-            fresh = self._marked(fresh, found)
-        return self._begun(fresh) if begins else Turn(position=fresh)
+            marked = self._marked(marked, fresh, found)
+        return self._begun(marked) if begins else Turn(position=marked)
 
-    def _marked(self, position: Position, found: str) -> Position:
+    def _marked(self, position: Position, before: Position, found: str) -> Position:
+        """Mark what was not marked `before` the line, and take back what was.
+
+        So none of a line undoes what another of it did: of two that are ended, one may include the
+        other.
+        """
         number = self.table.number.get(found)
         if number is None:
-            return replace(position, others="" if position.others == found else found)
+            return replace(position, others="" if before.others == found else found)
         closure = self.table.closure
         bit = 1 << number
-        if not position.in_force & bit:
-            return replace(position, taking=position.taking ^ bit)
-        if position.ending & bit:
+        if not before.in_force & bit:
+            if self.table.closed(before.taking) & bit:
+                wider = self._wider(before.taking, bit)
+                return replace(position, taking=position.taking & ~wider)
+            return replace(position, taking=position.taking | bit)
+        if before.ending & bit:
             # What it includes has to stay with it.
             return replace(position, ending=position.ending & ~closure[number])
-        # What includes it is no longer whole.
-        wider = sum(1 << other for other in bits(position.in_force) if closure[other] & bit)
-        return replace(position, ending=position.ending | wider)
+        return replace(position, ending=position.ending | self._wider(before.in_force, bit))
+
+    def _wider(self, cautions: int, bit: int) -> int:
+        """Return those of some cautions that are no longer whole without one of all."""
+        return sum(1 << other for other in bits(cautions) if self.table.closure[other] & bit)
 
     def _begun(self, position: Position) -> Turn:
         body = self.ready.steps[position.step]

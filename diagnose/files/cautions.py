@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
+from functools import cached_property
 from typing import TYPE_CHECKING, ClassVar, Final
 
 from msgspec import Struct
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
 
 #: The value of `lapses` for a caution that ends when the machine runs again.
 WHEN_ENERGISED = "when energised"
@@ -28,10 +30,16 @@ WORN: Final = frozenset(
 
 
 class Hazard(Struct, frozen=True, kw_only=True):
-    """What can hurt someone. What is `service_only` is covered by no caution: service does it."""
+    """What can hurt someone. What is `service_only` is covered by no caution: service does it.
+
+    `words` are those of a step that suggest it.
+    """
 
     title: str
     service_only: bool = False
+    words: tuple[str, ...] = ()
+
+    LATER: ClassVar[Mapping[str, tuple[object, ...]]] = {"words": ((),)}
 
 
 class Caution(Struct, frozen=True, kw_only=True):
@@ -70,8 +78,52 @@ class Caution(Struct, frozen=True, kw_only=True):
         return not self.lockout and not WORN.isdisjoint(self.signs)
 
 
-class Cautions(Struct, frozen=True, kw_only=True):
+#: A word, with what is joined to it, or the end of a sentence.
+_WORD: Final = re.compile(r"[^\W_]+(?:['’-][^\W_]+)*|[.!?;:]")
+
+#: What a sentence begins with that forbids: whoever reads it does not do that.
+_FORBIDS: Final = ("never", "do not", "don't")
+
+
+class Cautions(Struct, frozen=True, kw_only=True, dict=True):
     """All of `cautions.yaml`, in the order of the file. An empty one knows no hazard."""
 
     hazards: Mapping[str, Hazard]
     cautions: Mapping[str, Caution]
+
+    def suggested(self, text: str) -> Iterator[tuple[str, str]]:
+        """Yield the hazards that the words of a text suggest, each with the words that do.
+
+        They stand in one sentence in that order, with any others between them; capitals do not
+        count. A sentence that forbids suggests nothing.
+        """
+        if not self._suggesting:
+            return
+        for words in _sentences(text):
+            for at, word in enumerate(words):
+                for more, hazard, phrase in self._suggesting.get(word, ()):
+                    rest = iter(words[at + 1 :])
+                    # Each is looked for behind the one before it.
+                    if all(one in rest for one in more):
+                        yield hazard, phrase
+
+    @cached_property
+    def _suggesting(self) -> dict[str, list[tuple[list[str], str, str]]]:
+        """Words that suggest a hazard, by the first of them: the others, the hazard, all of it."""
+        found: dict[str, list[tuple[list[str], str, str]]] = {}
+        for name, hazard in self.hazards.items():
+            for phrase in hazard.words:
+                for first, *more in _sentences(phrase):
+                    found.setdefault(first, []).append((more, name, phrase))
+        return found
+
+
+def _sentences(text: str) -> list[list[str]]:
+    """Return the words of each sentence of a text that does not forbid, in small letters."""
+    found: list[list[str]] = [[]]
+    for word in _WORD.findall(text.casefold()):
+        if word in ".!?;:":
+            found.append([])
+        else:
+            found[-1].append(word)
+    return [one for one in found if one and not " ".join(one[:2]).startswith(_FORBIDS)]

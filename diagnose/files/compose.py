@@ -51,20 +51,26 @@ UNSEEN = re.compile(
 )
 
 _PLAIN_WORDS = (
-    ("mapping values", "A colon here starts a second value: put the text in quotes"),
-    ("could not find expected ':'", "A colon is missing after the key, or the line above runs on"),
-    ("did not find expected key", "The indentation does not fit the lines above"),
-    ("expected ',' or '}'", "Inside { } put a comma between entries and quote the text"),
-    ("expected ',' or ']'", "Inside [ ] put a comma between entries and quote the text"),
-    ("did not find expected '-' indicator", "This list entry does not line up with the others"),
-    ("found character '\\t'", "A tab cannot indent: use spaces"),
-    ("found character that cannot start", "This character cannot start a value: quote the text"),
-    ("found unexpected end of stream", "A quotation mark is opened and never closed"),
-    ("exceeded maximum", "The nesting is too deep for a library file"),
-    ("unknown escape", "This backslash is no known escape: use single quotes"),
-    ("undefined alias", "Aliases (*name) are not used in library files: write the value out"),
-    ("duplicate anchor", "Anchors (&name) are not used in library files: write the value out"),
-    ("expected a single document", "The file holds a second document (---): split it in two files"),
+    ("mapping values", "Write the text in quotes: a colon here begins a second value"),
+    ("could not find expected ':'", "Write a colon after the key, or end the line above"),
+    ("did not find expected key", "Write this line as far in as those that it belongs to"),
+    ("expected ',' or '}'", "Write a comma between entries inside { }, and texts in quotes"),
+    ("expected ',' or ']'", "Write a comma between entries inside [ ], and texts in quotes"),
+    ("did not find expected '-' indicator", "Write this list entry as far in as the others"),
+    ("found character '\\t'", "Write spaces instead of this tab"),
+    (
+        "found character that cannot start",
+        "Write the text in quotes: this character cannot begin it",
+    ),
+    (
+        "found unexpected end of stream",
+        "Write the closing quotation mark too: one is opened and never closed",
+    ),
+    ("exceeded maximum", "Write it flatter: the nesting is too deep for a library file"),
+    ("unknown escape", "Write single quotes round the text: this backslash is no known escape"),
+    ("undefined alias", "Write the value out: aliases (*name) are not used in library files"),
+    ("duplicate anchor", "Write the value out: anchors (&name) are not used in library files"),
+    ("expected a single document", "Write one document a file: this one holds a second (---)"),
 )
 
 
@@ -117,7 +123,7 @@ def compose(text: str, name: str) -> yaml.MappingNode:
     if top is None:
         raise _unreadable(name, refusals.empty())
     if not isinstance(top, yaml.MappingNode):
-        refusal = wrong_shape("The file is no list of keys: start `format: 1`.")
+        refusal = wrong_shape("Write keys and values, one a line: the first is `format: 2`.")
         raise _unreadable(name, refusal, top.start_mark.line + 1, top.start_mark.column + 1)
     return top
 
@@ -128,12 +134,16 @@ def _unreadable(name: str, refusal: Refusal, line: int = 1, column: int = 1) -> 
 
 def _refuse_characters(text: str, name: str) -> None:
     if found := CONTROL.search(text):
-        number = f"U+{ord(found[0]):04X}"
-        refusal = control_character(f"Character {number} is not allowed: delete it.")
-        raise _unreadable(name, refusal, *_place(text, found.start()))
+        raise _unreadable(name, hidden(found[0]), *_place(text, found.start()))
     if "\t" in text and (tab := re.search(r"^ *\t", text, re.MULTILINE)):
-        refusal = refusals.yaml("A tab cannot indent: use spaces.")
+        refusal = refusals.yaml("Write spaces instead of this tab.")
         raise _unreadable(name, refusal, *_place(text, tab.end() - 1))
+
+
+def hidden(character: str) -> Refusal:
+    """Return why a character that no one can see may not stand in a file."""
+    number = f"U+{ord(character):04X}"
+    return control_character(f"Delete this character, which no one can see: {number}.")
 
 
 def _place(text: str, position: int) -> tuple[int, int]:
@@ -144,11 +154,11 @@ def _place(text: str, position: int) -> tuple[int, int]:
 def _refuse_marks(text: str, name: str) -> None:
     for event in yaml.parse(text, Loader=LOADER):
         if isinstance(event, yaml.AliasEvent):
-            what = "Aliases (*name) are"
+            what = "aliases (*name) are"
         elif getattr(event, "anchor", None) is not None:
-            what = "Anchors (&name) are"
+            what = "anchors (&name) are"
         elif getattr(event, "tag", None) is not None:
-            what = "Tags (!name) are"
+            what = "tags (!name) are"
         else:
             continue
         mark = event.start_mark
@@ -164,7 +174,7 @@ def _not_yaml(error: Exception, text: str, name: str) -> Unreadable:
         mark = error.problem_mark or error.context_mark
         message = f"{_plain(error)}."
     elif isinstance(error, RecursionError):
-        message = "The nesting is too deep for a library file."
+        message = "Write it flatter: the nesting is too deep for a library file."
     place = (mark.line + 1, mark.column + 1) if mark else (1, 1)
     # Where a text ends too early PyYAML may name the line behind its last one.
     return _unreadable(name, refusals.yaml(message), *min(place, _place(text, len(text))))

@@ -34,11 +34,11 @@ from diagnose.files.kinds import (
     MapOf,
     Number,
     OneOf,
+    Quantity,
     Record,
     Text,
     Word,
     choice,
-    quantity,
 )
 from diagnose.files.measurements import Declared, Input, Range
 from diagnose.files.rounds import Item, Round
@@ -64,51 +64,81 @@ _SIGN = "a sign number of ISO 7010, such as W001"
 SIGN: Final = Word(
     _SIGN,
     re.compile("[WMPEF][0-9]{3}"),
-    lambda shown: refusals.unknown_word(f'"{shown}" does not fit: write {_SIGN}.'),
+    lambda shown: refusals.unknown_word(f'Write {_SIGN}: "{shown}" does not fit.'),
 )
 
 
 _must: Final = partial(Key, required=True)
 
-_FORMAT = _must("format", Number((1, True), (FORMAT, True), whole=True), "The file's format.")
+_FORMAT = _must(
+    "format", Number((1, True), (FORMAT, True), whole=True), "The file's format.", example="3"
+)
 _second: Final = partial(Key, since=2)
 
-_HAZARDS = Key("hazards", IDS, "What can hurt someone here; each calls the caution over it.", ())
-_CAUTIONS = Key("cautions", IDS, "Cautions on top of what the hazards call for.", ())
-_ENERGISES = Key("energises", FLAG, "The machine runs in this step.", False)
+_HAZARDS = Key(
+    "hazards",
+    IDS,
+    "What can hurt someone here; each calls the caution over it.",
+    (),
+    example="[brush-drive, sharps]",
+)
+_CAUTIONS = Key(
+    "cautions", IDS, "Cautions on top of what the hazards call for.", (), example="[gloves]"
+)
+_NOT_HERE = Key(
+    "not_here",
+    IDS,
+    "Hazards that the words of this step suggest, and that are not here.",
+    (),
+    since=3,
+    example="[mains]",
+)
+_ENERGISES = Key("energises", FLAG, "The machine runs in this step.", False, example="true")
 _SHOW_CARD = _second(
     "show_card",
     ListOf(Text("a line of the card")),
     "Lines or lists of the machine card, such as flow.rate or charger, which are shown with what "
     "they say.",
     (),
+    example="[battery.capacity, charger]",
 )
-_NOTE_DOWN = _second("note_down", TEXT, "What the screen offers to write down.")
+_NOTE_DOWN = _second(
+    "note_down", TEXT, "What the screen offers to write down.", example="What the charger shows"
+)
 _condition = MapOf(Text("a line of the card"), ListOf(Text("a word"), at_least=1))
 
 
 def _applies_to(what: str) -> Key:
     about = f"Lines of the machine card and the words that fit: where it says otherwise, {what}."
-    return _second("applies_to", _condition, about, ALWAYS)
+    return _second(
+        "applies_to", _condition, about, ALWAYS, example="{battery.kind: [flooded, sealed]}"
+    )
 
 
 _QUESTION = (
-    Key("do", PROSE, "What to do first."),
-    Key("look_for", PROSE, "What good and bad look like."),
-    Key("tool", TEXT, "What it takes."),
-    Key("minutes", POSITIVE, "How long it takes.", 1.0),
+    Key("do", PROSE, "What to do first.", example="Switch on, and wait ten seconds."),
+    Key(
+        "look_for",
+        PROSE,
+        "What good and bad look like.",
+        example="A full battery shows four bars of five or more.",
+    ),
+    Key("tool", TEXT, "What it takes.", example="A torch"),
+    Key("minutes", POSITIVE, "How long it takes.", 1.0, example="1.5"),
     Key(
         "slip",
         Number(low=(0, True), high=(0.5, False)),
         "How likely a careful person answers wrongly: 0.03 a plain look, 0.15 worn or not, "
         "0.2 by ear, 0.25 from memory.",
         0.05,
+        example="0.03",
     ),
-    Key("by", choice(*ROLES), "Who may do it.", "operator"),
+    Key("by", choice(*ROLES), "Who may do it.", "operator", example="battery-trained"),
     Key(
         "from_card",
         TEXT,
         "The line of the machine card that answers, such as battery.kind.",
+        example="battery.kind",
     ),
     _SHOW_CARD,
     _applies_to("it is answered by its passing answer"),
@@ -116,19 +146,27 @@ _QUESTION = (
         "same_as",
         ID,
         "The step that looks at the same on another route; who answered one is not asked again.",
+        example="bars-at-start",
     ),
     _NOTE_DOWN,
     _HAZARDS,
+    _NOT_HERE,
     _CAUTIONS,
     _ENERGISES,
-    Key("after", IDS, "Steps that must come before this one.", ()),
+    Key("after", IDS, "Steps that must come before this one.", (), example="[bars-at-start]"),
     Key(
         "passes",
         ANSWER,
         "The answer that rules this step's own causes out and goes on, or `none`. Left out: the "
         "only answer that leads to another check or reading.",
+        example="High enough",
     ),
-    Key("if_unsure", ANSWER, "The answer whose way is the safe one when nobody is sure."),
+    Key(
+        "if_unsure",
+        ANSWER,
+        "The answer whose way is the safe one when nobody is sure.",
+        example="Low",
+    ),
 )
 
 
@@ -152,19 +190,20 @@ EXIT: Final = Record(
     "an answer that not every machine gives",
     "An answer as a map.",
     lambda go, applies_to: {"to": go, "applies_to": applies_to},
-    _must("go", ID, "The step it leads to.", since=2),
+    _must("go", ID, "The step it leads to.", since=2, example="water-low"),
     _applies_to("it is not offered"),
 )
 CHECK: Final = Record(
     "a check",
     "Look or do something, then choose one of two or more answers.",
     _check,
-    _must("ask", TEXT, "The question."),
+    _must("ask", TEXT, "The question.", example='"What does the battery gauge show?"'),
     *_QUESTION,
     _must(
         "answers",
         MapOf(ANSWER, Either(ID, EXIT), at_least=2),
         "What may be seen, and the step it leads to.",
+        example="{Low: charge-short, High enough: rested-voltage}",
     ),
 )
 
@@ -172,22 +211,37 @@ BELOW: Final = Record(
     "a band",
     "A range of the figure, up to a limit.",
     lambda below, call, go: (below, Exit(answer=call, to=go)),
-    _must("below", Number(), "The limit, itself outside the band, in the measurement's unit."),
-    _must("call", ANSWER, "What the band is called; it is the reading's answer."),
-    _must("go", ID, "The step it leads to."),
+    _must(
+        "below",
+        Number(),
+        "The limit, itself outside the band, in the measurement's unit.",
+        example="80",
+    ),
+    _must("call", ANSWER, "What the band is called; it is the reading's answer.", example="Low"),
+    _must("go", ID, "The step it leads to.", example="charge-short"),
 )
 OTHERWISE: Final = Record(
     "the last band",
     "All that the other bands leave.",
     lambda otherwise, go: (None, Exit(answer=otherwise, to=go)),
-    _must("otherwise", ANSWER, "What the band is called; it is the reading's answer."),
-    _must("go", ID, "The step it leads to."),
+    _must(
+        "otherwise",
+        ANSWER,
+        "What the band is called; it is the reading's answer.",
+        example="High enough",
+    ),
+    _must("go", ID, "The step it leads to.", example="cell-weak"),
 )
 READING: Final = Record(
     "a reading",
     "Measure something; the program computes a figure, and its band decides.",
     _reading,
-    _must("read", ID, "The measurement, by its name; `value` takes one bare number."),
+    _must(
+        "read",
+        ID,
+        "The measurement, by its name; `value` takes one bare number.",
+        example="rest-voltage",
+    ),
     *_QUESTION,
     _must(
         "bands",
@@ -196,43 +250,81 @@ READING: Final = Record(
             at_least=2,
         ),
         "The ranges of the figure, rising, `otherwise` last.",
+        example="[{below: 80, call: Low, go: charge-short}, "
+        "{otherwise: High enough, go: cell-weak}]",
     ),
 )
 FINDING: Final = Record(
     "a finding",
     "A leaf: the cause, what to do about it, and who may do it.",
     Finding,
-    _must("finding", TEXT, "The cause in one line, and one reason to believe it."),
-    _must("chance", CHANCE, "How often it is the cause, in 100 cases of this symptom."),
-    Key("who", choice(*ROLES), "Who may do the remedy.", ""),
-    Key("remedy", PROSE, "What to do."),
-    Key("minutes", POSITIVE, "How long the remedy takes.", 5.0),
+    _must(
+        "finding",
+        TEXT,
+        "The cause in one line, and one reason to believe it.",
+        example='"The charge was cut off: the socket goes off with the lights"',
+    ),
+    _must(
+        "chance", CHANCE, "How often it is the cause, in 100 cases of this symptom.", example="22"
+    ),
+    Key("who", choice(*ROLES), "Who may do the remedy.", "", example="operator"),
+    Key(
+        "remedy",
+        PROSE,
+        "What to do.",
+        example="Use a socket that stays on. Charge until it shows that it has finished.",
+    ),
+    Key("minutes", POSITIVE, "How long the remedy takes.", 5.0, example="10"),
     _HAZARDS,
+    _NOT_HERE,
     _CAUTIONS,
-    Key("parts", ListOf(Text("a part")), "Parts that the remedy may need.", ()),
-    Key("leave_safe", PROSE, "How to leave the machine until service comes; shown."),
-    Key("ask_service", PROSE, "What service is asked to do; in the handover only."),
+    Key(
+        "parts",
+        ListOf(Text("a part")),
+        "Parts that the remedy may need.",
+        (),
+        example="[charger cord]",
+    ),
+    Key(
+        "leave_safe",
+        PROSE,
+        "How to leave the machine until service comes; shown.",
+        example="Park it level, with the key out.",
+    ),
+    Key(
+        "ask_service",
+        PROSE,
+        "What service is asked to do; in the handover only.",
+        example="Test each cell under load.",
+    ),
     _second(
         "until_mended",
         PROSE,
         "After a referral: `out of use`, or a sentence that says how it may be used until then. "
         "Required where `who` is service.",
+        example="Use it for half a shift, then charge.",
     ),
     _SHOW_CARD,
-    Key("continue_with", ID, "A doorway: the symptom that goes on. No who and no remedy then."),
+    Key(
+        "continue_with",
+        ID,
+        "A doorway: the symptom that goes on. No who and no remedy then.",
+        example="no-charge",
+    ),
 )
 WORKED_CASE: Final = Record(
     "a worked case",
     "A case with its known end, run whenever the library is checked.",
     WorkedCase,
-    _must("name", TEXT, "What the case shows."),
+    _must("name", TEXT, "What the case shows.", example="The socket goes off with the lights"),
     _must(
         "answers",
         MapOf(ID, Either(ANSWER, MapOf(Text("the name of an input"), Text("its value")))),
         "Steps and their answers; a step not named takes its passing answer. For a reading its "
         "call, or a map of inputs.",
+        example="{bars-at-start: Low}",
     ),
-    _must("finding", ID, "The finding at which the case ends."),
+    _must("finding", ID, "The finding at which the case ends.", example="charge-short"),
 )
 
 STEP: Final = OneOf("a step", ask=CHECK, read=READING, finding=FINDING)
@@ -241,62 +333,123 @@ TREE: Final = Record(
     "What to check, in which order, when the machine shows one symptom: `SYMPTOM.yaml`.",
     lambda format, **values: Tree(**values),  # noqa: A006
     _FORMAT,
-    _must("symptom", ID, "The symptom's id; the file has the same name."),
-    _must("title", TEXT, "What the operator would say, in one line."),
-    Key("also_called", ListOf(Text("a few words")), "Other words that people use.", ()),
+    _must("symptom", ID, "The symptom's id; the file has the same name.", example="low-runtime"),
+    _must(
+        "title",
+        TEXT,
+        "What the operator would say, in one line.",
+        example="It runs out of battery early",
+    ),
+    Key(
+        "also_called",
+        ListOf(Text("a few words")),
+        "Other words that people use.",
+        (),
+        example="[dies before the break, battery does not last]",
+    ),
     _applies_to("the symptom is not offered"),
-    _must("start", ID, "The first step."),
+    _must("start", ID, "The first step.", example="bars-at-start"),
     _must(
         "steps",
         MapOf(ID, STEP, at_least=1),
         "All steps, in the order in which they are to be read.",
     ),
-    Key("worked_cases", ListOf(WORKED_CASE), "Cases with known ends.", ()),
+    Key(
+        "worked_cases",
+        ListOf(WORKED_CASE),
+        "Cases with known ends.",
+        (),
+        example="[{name: Cut off in the night, answers: {bars-at-start: Low}, "
+        "finding: charge-short}]",
+    ),
 )
 
 HAZARD: Final = Record(
     "a hazard",
     "What can hurt someone in a step.",
     Hazard,
-    _must("title", TEXT, "The hazard in a few words."),
-    Key("service_only", FLAG, "Only service works on it; no caution covers it.", False),
+    _must("title", TEXT, "The hazard in a few words.", example="Brushes can turn"),
+    Key(
+        "service_only",
+        FLAG,
+        "Only service works on it; no caution covers it.",
+        False,
+        example="true",
+    ),
+    Key(
+        "words",
+        ListOf(Text("a few words")),
+        "Words that suggest it: `check` warns of a step in which they stand, in this order in one "
+        "sentence of `do`, `ask` or `remedy`, and which does not name it.",
+        (),
+        since=3,
+        example="[take brush off, under the deck]",
+    ),
 )
 CAUTION: Final = Record(
     "a caution",
     "What is shown and confirmed before a step.",
     Caution,
-    _must("title", TEXT, "What holds while it is in force, in a few words."),
+    _must("title", TEXT, "What holds while it is in force, in a few words.", example="Locked out"),
     _must(
-        "signal",
-        choice(*SIGNALS),
-        "The signal word, as ANSI Z535.6 uses it.",
+        "signal", choice(*SIGNALS), "The signal word, as ANSI Z535.6 uses it.", example="WARNING"
     ),
-    Key("signs", ListOf(SIGN), "Sign numbers of ISO 7010.", ()),
-    Key("covers", IDS, "The hazards that it covers.", ()),
-    Key("includes", IDS, "Cautions that come into force with it.", ()),
+    Key("signs", ListOf(SIGN), "Sign numbers of ISO 7010.", (), example="[W018, M006, M021]"),
+    Key("covers", IDS, "The hazards that it covers.", (), example="[brush-drive, sharps]"),
+    Key("includes", IDS, "Cautions that come into force with it.", (), example="[gloves]"),
     _must(
         "lapses",
         choice(WHEN_ENERGISED, "never"),
         "When it ends: as soon as the machine runs, or not in this case.",
+        example="when energised",
     ),
-    Key("minutes", POSITIVE, "How long taking it takes, with all that it includes.", 1.0),
-    _must("text", PROSE, "What to do, and why."),
-    _must("confirm", LINES, "What is confirmed, one short line each."),
+    Key(
+        "minutes",
+        POSITIVE,
+        "How long taking it takes, with all that it includes.",
+        1.0,
+        example="6",
+    ),
+    _must(
+        "text",
+        PROSE,
+        "What to do, and why.",
+        example="Lock the machine out before hands go near what can move.",
+    ),
+    _must(
+        "confirm",
+        LINES,
+        "What is confirmed, one short line each.",
+        example="[The charger is unplugged., The battery connector is apart., My tag hangs on it.]",
+    ),
     _second(
         "confirm_lines",
         choice(EACH, TOGETHER),
         "Whether each line has its own confirmation: where one that is missed kills or maims.",
         TOGETHER,
+        example="each",
     ),
-    _second("lockout", FLAG, "It is the one that isolates the machine.", False),
-    Key("release", LINES, "What is done before the machine may run again.", ()),
+    _second("lockout", FLAG, "It is the one that isolates the machine.", False, example="true"),
+    Key(
+        "release",
+        LINES,
+        "What is done before the machine may run again.",
+        (),
+        example="[Tools are off the machine., Everybody stands clear., My own tag is off.]",
+    ),
 )
 CAUTIONS: Final = Record(
     "cautions.yaml",
     "The hazards of a library, and the caution that covers each.",
     lambda format, **values: Cautions(**values),  # noqa: A006
     _FORMAT,
-    _must("hazards", MapOf(ID, HAZARD), "All hazards."),
+    _must(
+        "hazards",
+        MapOf(ID, HAZARD),
+        "All hazards.",
+        example="{brush-drive: {title: Brushes can turn}, sharps: {title: Sharp things}, "
+        "mains: {title: Charger and cord, service_only: true}}",
+    ),
     _must("cautions", MapOf(ID, CAUTION), "All cautions, in the order in which they are shown."),
 )
 
@@ -304,8 +457,14 @@ BEGINS: Final = Record(
     "what is begun",
     'The symptom that "not right" begins, with what was seen already.',
     lambda symptom, answers: {"starts": symptom, "seen": answers},
-    _must("symptom", ID, "The symptom.", since=2),
-    _second("answers", MapOf(ID, ANSWER), "Answers that go along, by their step.", {}),
+    _must("symptom", ID, "The symptom.", since=2, example="low-runtime"),
+    _second(
+        "answers",
+        MapOf(ID, ANSWER),
+        "Answers that go along, by their step.",
+        {},
+        example="{bars-at-start: Low}",
+    ),
 )
 
 
@@ -317,29 +476,44 @@ ITEM: Final = Record(
     "an item",
     "One action of a round.",
     _item,
-    _must("do", PROSE, "One action."),
-    Key("look_for", PROSE, "What right looks like."),
-    Key("minutes", POSITIVE, "How long it takes.", 1.0),
+    _must("do", PROSE, "One action.", example="Look at the battery gauge."),
+    Key("look_for", PROSE, "What right looks like.", example="All bars are lit."),
+    Key("minutes", POSITIVE, "How long it takes.", 1.0, example="0.5"),
     _HAZARDS,
+    _NOT_HERE,
     _CAUTIONS,
     _ENERGISES,
-    _second("by", choice(*ROLES), "Who may do it.", "operator"),
+    _second("by", choice(*ROLES), "Who may do it.", "operator", example="battery-trained"),
     _applies_to("it is passed"),
     _SHOW_CARD,
     _NOTE_DOWN,
-    Key("starts", Either(ID, BEGINS), 'The symptom that "not right" begins.'),
-    _second("stops", FLAG, '"Not right" ends the round, the machine out of use.', False),
+    Key(
+        "starts",
+        Either(ID, BEGINS),
+        'The symptom that "not right" begins.',
+        example="{symptom: low-runtime, answers: {bars-at-start: Low}}",
+    ),
+    _second(
+        "stops", FLAG, '"Not right" ends the round, the machine out of use.', False, example="true"
+    ),
 )
 ROUND: Final = Record(
     "a round",
     "A routine checklist without branches: `rounds/ID.yaml`.",
     lambda format, **values: Round(**values),  # noqa: A006
     _FORMAT,
-    _must("round", ID, "The round's id; the file has the same name."),
-    _must("title", TEXT, "What it is for."),
-    _must("every", choice("shift", "day", "week", "month"), "How often it is due."),
+    _must("round", ID, "The round's id; the file has the same name.", example="before-shift"),
+    _must("title", TEXT, "What it is for.", example="Before the shift, at the charging place"),
+    _must(
+        "every", choice("shift", "day", "week", "month"), "How often it is due.", example="shift"
+    ),
     _applies_to("the round is refused"),
-    _must("items", MapOf(ID, ITEM, at_least=1), "The items, in order."),
+    _must(
+        "items",
+        MapOf(ID, ITEM, at_least=1),
+        "The items, in order.",
+        example="{gauge-looked-at: {do: Look at the battery gauge., look_for: All bars are lit.}}",
+    ),
 )
 
 
@@ -375,97 +549,168 @@ _LINES = (
     _section(
         "nameplate",
         "The nameplate.",
-        Key("model", TEXT, "The model."),
-        Key("serial", TEXT, "The serial number."),
-        Key("built", TEXT, "When it was built."),
+        Key("model", TEXT, "The model.", example="hall scrubber of the second build"),
+        Key("serial", TEXT, "The serial number.", example="D-0417"),
+        Key("built", TEXT, "When it was built.", example="spring 2022"),
     ),
-    Key("hours", TEXT, "The hour meter when the card was written."),
+    Key("hours", TEXT, "The hour meter when the card was written.", example="1846 h in November"),
     _section(
         "site",
         "The site.",
-        Key("name", TEXT, "Its name."),
-        Key("altitude", quantity("length"), "Its height above the sea."),
+        Key("name", TEXT, "Its name.", example="Parcel hall at Odderby Cross"),
+        Key("altitude", Quantity("length"), "Its height above the sea.", example="320 m"),
     ),
-    Key("stands", TEXT, "Where the machine stands."),
-    Key("access", PROSE, "When and how service gets in."),
+    Key("stands", TEXT, "Where the machine stands.", example="Bay 3, beside the charging place"),
+    Key(
+        "access",
+        PROSE,
+        "When and how service gets in.",
+        example="Gate 2, from six to ten. The shift lead opens.",
+    ),
     _section(
         "tanks",
         "The tanks.",
-        Key("clean", quantity("volume"), "The clean-water tank."),
-        Key("dirty", quantity("volume"), "The dirty-water tank."),
+        Key("clean", Quantity("volume"), "The clean-water tank.", example="96 L"),
+        Key("dirty", Quantity("volume"), "The dirty-water tank.", example="131 L"),
     ),
-    Key("path_width", quantity("length"), "The width that is scrubbed."),
-    Key("working_speed", quantity("speed"), "The usual scrubbing speed."),
+    Key("path_width", Quantity("length"), "The width that is scrubbed.", example="83 cm"),
+    Key("working_speed", Quantity("speed"), "The usual scrubbing speed.", example="4.3 km/h"),
     _section(
         "flow",
         "The solution flow to start with.",
-        Key("setting", TEXT, "The setting."),
-        Key("rate", quantity("flow"), "The flow at that setting."),
+        Key("setting", TEXT, "The setting.", example="second mark of six"),
+        Key("rate", Quantity("flow"), "The flow at that setting.", example="2.7 L/min"),
     ),
     _section(
         "brushes",
         "Brushes or pads.",
-        Key("kind", TEXT, "The kind for this floor."),
-        Key("setting", TEXT, "The pressure setting to start with."),
-        Key("current", quantity("current"), "The usual current of the brush motors."),
-        Key("bristle_new", quantity("length"), "The bristle when new."),
+        Key(
+            "kind", TEXT, "The kind for this floor.", example="two disc brushes for sealed concrete"
+        ),
+        Key("setting", TEXT, "The pressure setting to start with.", example="lowest"),
+        Key(
+            "current", Quantity("current"), "The usual current of the brush motors.", example="18 A"
+        ),
+        Key("bristle_new", Quantity("length"), "The bristle when new.", example="43 mm"),
     ),
     _section(
         "squeegee",
         "The squeegee.",
-        Key("blade", TEXT, "The blades and what they are made of."),
-        Key("rear_edges", _COUNT, "Usable edges of the rear blade."),
-        Key("front_edges", _COUNT, "Usable faces of the front blade."),
-        Key("edges_used", _COUNT, "Edges of the rear blade that are used up."),
-        Key("bend", quantity("length"), "The bend of the rear blade at work."),
+        Key(
+            "blade",
+            TEXT,
+            "The blades and what they are made of.",
+            example="natural rubber behind a clamp strip",
+        ),
+        Key("rear_edges", _COUNT, "Usable edges of the rear blade.", example="4"),
+        Key("front_edges", _COUNT, "Usable faces of the front blade.", example="2"),
+        Key("edges_used", _COUNT, "Edges of the rear blade that are used up.", example="1"),
+        Key("bend", Quantity("length"), "The bend of the rear blade at work.", example="12 mm"),
     ),
     _section(
         "detergent",
         "The detergent of this site.",
-        Key("product", TEXT, "What the site calls it."),
-        Key("ratio", TEXT, 'The dose, such as "1:100".'),
+        Key(
+            "product",
+            TEXT,
+            "What the site calls it.",
+            example="the low-foaming floor cleaner of the store",
+        ),
+        Key("ratio", TEXT, 'The dose, such as "1:100".', example='"1:100"'),
     ),
-    Key("warmest_solution", quantity("temperature"), "The warmest solution to fill."),
+    Key(
+        "warmest_solution",
+        Quantity("temperature"),
+        "The warmest solution to fill.",
+        example="50 degC",
+    ),
     _section(
         "battery",
         "The battery.",
-        Key("kind", choice("flooded", "sealed", "lithium"), "Unknown counts as sealed."),
-        Key("cells", Number(low=(1, True), whole=True), "Cells in series."),
-        Key("capacity", quantity("charge"), "The rated capacity."),
-        Key("rated_hours", quantity("time"), "The hour rate at which it is rated."),
-        Key("exponent", Number(low=(1, True), high=(1.6, True)), "The Peukert exponent."),
-        Key("charge_factor", Number(low=(1, True), high=(2, True)), "Charge put back per taken."),
-        Key("lowest_charge", quantity("share"), "The lowest charge it is run down to."),
-        Key("age", quantity("time"), "Its age."),
-        Key("cycles", _COUNT, "The cycles it has had."),
+        Key(
+            "kind",
+            choice("flooded", "sealed", "lithium"),
+            "Unknown counts as sealed.",
+            example="flooded",
+        ),
+        Key("cells", Number(low=(1, True), whole=True), "Cells in series.", example="12"),
+        Key("capacity", Quantity("charge"), "The rated capacity.", example="240 Ah"),
+        Key("rated_hours", Quantity("time"), "The hour rate at which it is rated.", example="5 h"),
+        Key(
+            "exponent",
+            Number(low=(1, True), high=(1.6, True)),
+            "The Peukert exponent.",
+            example="1.2",
+        ),
+        Key(
+            "charge_factor",
+            Number(low=(1, True), high=(2, True)),
+            "Charge put back per taken.",
+            example="1.2",
+        ),
+        Key(
+            "lowest_charge",
+            Quantity("share"),
+            "The lowest charge it is run down to.",
+            example="20 %",
+        ),
+        Key("age", Quantity("time"), "Its age.", example="2 years"),
+        Key("cycles", _COUNT, "The cycles it has had.", example="310"),
     ),
     _section(
         "currents",
         "Typical currents.",
-        Key("working", quantity("current"), "All running, on a usual floor."),
+        Key("working", Quantity("current"), "All running, on a usual floor.", example="38 A"),
     ),
     _section(
         "suction",
         "The suction.",
-        Key("rated", quantity("pressure"), "The sealed suction at sea level."),
+        Key("rated", Quantity("pressure"), "The sealed suction at sea level.", example="11.2 kPa"),
     ),
     _section(
         "charger",
         "The charger.",
-        Key("programme", TEXT, "The charge programme it is set to."),
-        Key("lamps", _WORDS_TO_WORDS, "What its lamps mean."),
-        Key("codes", _WORDS_TO_WORDS, "What its codes mean."),
+        Key("programme", TEXT, "The charge programme it is set to.", example="flooded 24 V"),
+        Key(
+            "lamps",
+            _WORDS_TO_WORDS,
+            "What its lamps mean.",
+            example="{white steady: charging, blue steady: finished}",
+        ),
+        Key(
+            "codes",
+            _WORDS_TO_WORDS,
+            "What its codes mean.",
+            example="{C1: battery not found, C2: battery too warm}",
+        ),
     ),
-    Key("caution_minutes", MapOf(ID, POSITIVE), "Minutes that a caution takes on this machine."),
-    Key("settings", _WORDS_TO_WORDS, "Settings for the wall chart."),
-    _second("call_out_minutes", POSITIVE, "The minutes that a call for service costs."),
+    Key(
+        "caution_minutes",
+        MapOf(ID, POSITIVE),
+        "Minutes that a caution takes on this machine.",
+        example="{lockout: 10}",
+    ),
+    Key(
+        "settings",
+        _WORDS_TO_WORDS,
+        "Settings for the wall chart.",
+        example="{Solution: second mark of six, Suction: full}",
+    ),
+    _second(
+        "call_out_minutes", POSITIVE, "The minutes that a call for service costs.", example="90"
+    ),
     _section(
         "service",
         "Whom to call.",
-        Key("name", TEXT, "The name."),
-        Key("phone", TEXT, "The number."),
+        Key("name", TEXT, "The name.", example="Machine desk of Odderby Cross"),
+        Key("phone", TEXT, "The number.", example="555-0142"),
     ),
-    Key("last_visit", PROSE, "Service's last visit, and what was done."),
+    Key(
+        "last_visit",
+        PROSE,
+        "Service's last visit, and what was done.",
+        example="Squeegee frame set and both casters changed, in August.",
+    ),
 )
 
 CARD: Final = Record(
@@ -473,9 +718,14 @@ CARD: Final = Record(
     "What the nameplate and the setup sheet say about one machine: `machines/ID.yaml`.",
     _card,
     _FORMAT,
-    _must("machine", ID, "The machine's id; the file has the same name."),
-    _must("title", TEXT, "What people call the machine."),
-    _second("kind", ID, "The kind of machine, whose lines it takes where it has none itself."),
+    _must("machine", ID, "The machine's id; the file has the same name.", example="dock"),
+    _must("title", TEXT, "What people call the machine.", example="Dock machine"),
+    _second(
+        "kind",
+        ID,
+        "The kind of machine, whose lines it takes where it has none itself.",
+        example="hall-scrubber",
+    ),
     *_LINES,
 )
 MACHINE_KIND: Final = Record(
@@ -483,8 +733,10 @@ MACHINE_KIND: Final = Record(
     "What holds for all machines of one kind: `machines/kinds/KIND.yaml`.",
     _kind,
     _FORMAT,
-    _must("kind", ID, "The kind's id; the file has the same name.", since=2),
-    _must("title", TEXT, "What people call such a machine."),
+    _must(
+        "kind", ID, "The kind's id; the file has the same name.", since=2, example="hall-scrubber"
+    ),
+    _must("title", TEXT, "What people call such a machine.", example="Hall scrubber"),
     *_LINES,
 )
 
@@ -492,48 +744,68 @@ CONTACT: Final = Record(
     "whom to call",
     "Somebody who is called.",
     Contact,
-    _must("name", TEXT, "Who it is."),
-    _must("phone", TEXT, "The number."),
+    _must("name", TEXT, "Who it is.", example="Works fire brigade"),
+    _must("phone", TEXT, "The number.", example="555-0100"),
 )
 SITE: Final = Record(
     "site.yaml",
     "The place where the machines work, and whom to call. A machine card may say otherwise.",
     lambda format, **values: Site(**values),  # noqa: A006
     _FORMAT,
-    _must("name", TEXT, "The site's name.", since=2),
-    Key("altitude", quantity("length"), "Its height above the sea."),
+    _must("name", TEXT, "The site's name.", since=2, example="Parcel hall at Odderby Cross"),
+    Key("altitude", Quantity("length"), "Its height above the sea.", example="320 m"),
     Key(
         "call",
         MapOf(choice("emergency", "shift_lead", "service"), CONTACT),
         "Whom to call: emergency, shift_lead, service.",
         {},
+        example="{emergency: {name: Works fire brigade, phone: 555-0100}}",
     ),
-    Key("call_out_minutes", POSITIVE, "The minutes that a call for service costs.", CALL_OUT),
+    Key(
+        "call_out_minutes",
+        POSITIVE,
+        "The minutes that a call for service costs.",
+        CALL_OUT,
+        example="90",
+    ),
     Key(
         "also_danger",
         ListOf(Text("a word or a few")),
         "Words that mean danger here, besides the program's own.",
         (),
+        example="[forklift tipped, gate fell]",
     ),
 )
 
 _third: Final = partial(Key, since=3)
-_UNIT = _third("unit", TEXT, "The unit, such as L/min; left out: a bare number.", "")
+
+
+def _unit(example: str) -> Key:
+    about = "The unit, such as L/min; left out: a bare number."
+    return _third("unit", TEXT, about, "", example=example)
+
+
 INPUT: Final = Record(
     "an input",
     "What a person reads at the machine.",
     Input,
-    _must("title", TEXT, "What is read, in a few words.", since=3),
-    _UNIT,
-    _must("least", Number(), "The least that can be right, in this unit.", since=3),
-    _must("most", Number(), "The most that can be right.", since=3),
+    _must(
+        "title",
+        TEXT,
+        "What is read, in a few words.",
+        since=3,
+        example="turns of the driving pulley",
+    ),
+    _unit("rpm"),
+    _must("least", Number(), "The least that can be right, in this unit.", since=3, example="1"),
+    _must("most", Number(), "The most that can be right.", since=3, example="5000"),
 )
 RANGE: Final = Record(
     "what is expected",
     "The range in which the figure is right, in the measurement's unit.",
     Range,
-    _third("least", Number(), "The least; left out: no figure is too low."),
-    _third("most", Number(), "The most; left out: no figure is too high."),
+    _third("least", Number(), "The least; left out: no figure is too low.", example="0"),
+    _third("most", Number(), "The most; left out: no figure is too high.", example="3"),
 )
 
 
@@ -545,20 +817,53 @@ MEASUREMENT: Final = Record(
     "a measurement",
     "One formula over what is read; a tree names it at `read`, as one of the program's own.",
     _declared,
-    _must("title", TEXT, "What is measured, in a few words.", since=3),
-    _UNIT,
-    _must("how", PROSE, "How it is taken, in a line or two.", since=3),
-    _must("inputs", MapOf(NAME, INPUT, at_least=1), "What is read, by its name.", since=3),
+    _must(
+        "title",
+        TEXT,
+        "What is measured, in a few words.",
+        since=3,
+        example="Slip of the drive belt",
+    ),
+    _unit('"%"'),
+    _must(
+        "how",
+        PROSE,
+        "How it is taken, in a line or two.",
+        since=3,
+        example="Count the turns of both pulleys in the same minute.",
+    ),
+    _must(
+        "inputs",
+        MapOf(NAME, INPUT, at_least=1),
+        "What is read, by its name.",
+        since=3,
+        example="{driving: {title: turns of the driving pulley, unit: rpm, least: 1, most: 5000}, "
+        "driven: {title: turns of the driven pulley, unit: rpm, least: 0, most: 5000}}",
+    ),
     _must(
         "formula",
         TEXT,
         "School arithmetic over the inputs, each in its own unit: numbers, names, + - * / ^ and "
-        "parentheses, such as 100 * (before - after) / before.",
+        "parentheses.",
         since=3,
+        example="100 * (driving - driven) / driving",
     ),
-    _third("expected", RANGE, "The range in which the figure is right."),
-    _third("good_to", POSITIVE, "How far off the method may be, in this unit; shown rounded."),
-    _must("source", TEXT, "Where formula and range come from.", since=3),
+    _third(
+        "expected", RANGE, "The range in which the figure is right.", example="{least: 0, most: 3}"
+    ),
+    _third(
+        "good_to",
+        POSITIVE,
+        "How far off the method may be, in this unit: figures are shown rounded to that.",
+        example="1",
+    ),
+    _must(
+        "source",
+        TEXT,
+        "Where formula and range come from.",
+        since=3,
+        example="the definition of slip; the range is our own",
+    ),
 )
 MEASUREMENTS: Final = Record(
     "measurements.yaml",

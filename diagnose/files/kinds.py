@@ -16,7 +16,8 @@ from msgspec import Struct
 from diagnose.files import refusals
 from diagnose.files.compose import CONTROL_IN_VALUE, UNSEEN
 from diagnose.files.problems import refused
-from diagnose.text import did_you_mean, shortened
+from diagnose.files.whole_files import yaml as not_yaml
+from diagnose.text import did_you_mean, nearest, shortened
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -33,7 +34,13 @@ BAD: Final = _Bad()
 #: How a number is written, in a pattern that means the same in a JSON Schema (ECMA-262).
 NUMBER: Final = r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?"
 _NUMBER: Final = re.compile(NUMBER)
+# What begins a mapping or a list but for a space, and a text that ends with an unopened quotation
+# mark. Behind a digit it may be inches.
+_NO_SPACE = re.compile(r"[A-Za-z][^:\n]*:(?=[^\s:/])|-(?=[^\s-])")
+_OPENED = re.compile(r'(?:[^"]*"[^"]*")*[^"]*[^"\d]"\Z')
 
+
+_NOWHERE: Final[frozenset[str]] = frozenset()
 
 #: As many problems of one file are kept by the reader: it is another kind of file, or all of it is
 #: wrong in the same way.
@@ -50,17 +57,20 @@ class Notes:
         self.file = file
         self.format = format
         self.problems: list[Problem] = []
+        #: Keys that the entries now read lack, since they are in the file but too far to the left.
+        self.elsewhere: frozenset[str] = _NOWHERE
 
     @property
     def full(self) -> bool:
         """Whether so much is wrong already that no more of it is looked at closely."""
         return len(self.problems) >= MOST_PROBLEMS
 
-    def wrong(self, node: yaml.Node, refusal: Refusal) -> _Bad:
-        """Note an error at `node` and return `BAD`."""
+    def wrong(self, node: yaml.Node, refusal: Refusal, behind: int = 0) -> _Bad:
+        """Note an error at `node`, or as many characters behind its beginning, and return `BAD`."""
         mark = node.start_mark
         if not self.full:
-            self.problems.append(refused(self.file, refusal, mark.line + 1, mark.column + 1))
+            place = mark.line + 1, mark.column + 1 + behind
+            self.problems.append(refused(self.file, refusal, *place))
         return BAD
 
 
@@ -86,38 +96,49 @@ class Text(Struct, frozen=True):
     def read(self, node: yaml.Node, notes: Notes) -> Any:
         """Return the text, stripped."""
         if type(node) is not yaml.ScalarNode:
-            message = f"Here stands {self.words}, in one piece."
-            return notes.wrong(node, refusals.wrong_shape(message))
+            return notes.wrong(*_no_text(node, self.words))
         value: str = node.value
         if not (value.isascii() and value.isprintable()):
             if CONTROL_IN_VALUE.search(value):
-                message = "The text holds a control character: take it (or its escape) out."
+                message = "Delete the control character in this text, or its escape."
                 return notes.wrong(node, refusals.control_character(message))
             if found := UNSEEN.search(value):
                 number = f"U+{ord(found[0]):04X}"
-                message = f"The text holds {number}, which no one can see: take it out."
+                message = f"Delete {number} in this text: no one can see it."
                 return notes.wrong(node, refusals.control_character(message))
         value = value.strip()
         if "\n" in value and not self.lines:
             return notes.wrong(node, refusals.line_end(self.words))
+        if value[-1:] == '"' and not node.style and _OPENED.match(value):
+            return notes.wrong(
+                node,
+                not_yaml("Delete this quotation mark: none is open here."),
+                len(node.value) - 1,
+            )
         return value or notes.wrong(node, refusals.empty_value(self.words))
 
 
 TEXT: Final = Text()
 PROSE: Final = Text(lines=True)
 
-_UNITS: Final[dict[str, tuple[str, ...]]] = {
-    "length": ("mm", "cm", "m", "in", "inch", "ft"),
-    "volume": ("mL", "L", "l", "ml", "m3", "gal", "imperial_gallon"),
-    "speed": ("km/h", "m/s", "m/min", "mph", "ft/min"),
-    "flow": ("L/min", "l/min", "mL/min", "L/h", "gpm", "gal/min"),
-    "pressure": ("Pa", "kPa", "mbar", "hPa", "bar", "inH2O", "mmH2O", "inHg", "psi"),
-    "temperature": ("degC", "degF", "°C", "°F", "C", "F"),
-    "current": ("A", "mA"),
-    "charge": ("Ah",),
-    "time": ("s", "min", "h", "day", "days", "month", "months", "year", "years"),
-    "share": ("%",),
+# One unit of each, for a sentence. Which others there are is known where readings are taken.
+_EXAMPLES: Final = {
+    "length": "5 mm",
+    "volume": "5 L",
+    "speed": "5 km/h",
+    "flow": "5 L/min",
+    "pressure": "5 kPa",
+    "temperature": "5 degC",
+    "current": "5 A",
+    "charge": "5 Ah",
+    "time": "5 h",
+    "share": "5 %",
 }
+
+#: A number, and a word that no digit begins.
+QUANTITY: Final = re.compile(
+    "[+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][+-]?[0-9]{1,3})? *[A-Za-z°%\"'].*"
+)
 
 
 class Word(Struct, frozen=True):
@@ -154,6 +175,13 @@ NAME: Final = Word(
 )
 
 
+def is_id(word: str) -> bool:
+    """Return whether a word can be an id, as it is."""
+    mark = yaml.Mark("", 0, 0, 0, "", 0)
+    read: object = ID.read(yaml.ScalarNode("", word, mark, mark), Notes(""))
+    return read == word
+
+
 class Choice(Struct, frozen=True):
     """One of a few words."""
 
@@ -171,7 +199,7 @@ class Choice(Struct, frozen=True):
             return value
         shown = shortened(value)
         hint = did_you_mean(shown, self.options)
-        message = f'"{shown}" is not known here: write {self.words}.{hint}'
+        message = f'Write {self.words}: "{shown}" is not known here.{hint}'
         return notes.wrong(node, refusals.unknown_word(message))
 
     def fits(self, text: str) -> bool:
@@ -184,13 +212,25 @@ def choice(*options: str) -> Choice:
     return Choice(options)
 
 
-def quantity(dimension: str) -> Word:
-    """Return the kind of a number with its unit, kept as written and converted when needed."""
-    units = _UNITS[dimension]
-    known = ", ".join(units)
-    pattern = re.compile(rf"[+-]?[0-9]+([.,][0-9]+)? ?({'|'.join(map(re.escape, units))})")
-    words = f"a {dimension} with its unit, such as 5 {units[0]}"
-    return Word(words, pattern, lambda shown: refusals.not_a_quantity(shown, dimension, known))
+class Quantity(Struct, frozen=True):
+    """A number with the word of its unit, kept as written and converted when needed.
+
+    Whether the unit is one of the `dimension`, and the number in range, is said by a rule.
+    """
+
+    dimension: str
+
+    @property
+    def words(self) -> str:
+        """Name the dimension."""
+        return f"a {self.dimension} with its unit, such as {_EXAMPLES[self.dimension]}"
+
+    def read(self, node: yaml.Node, notes: Notes) -> Any:
+        """Return the text."""
+        value = TEXT.read(node, notes)
+        if value is BAD or QUANTITY.fullmatch(value):
+            return value
+        return notes.wrong(node, refusals.not_a_quantity(shortened(value), self.words))
 
 
 class Number(Struct, frozen=True):
@@ -253,8 +293,7 @@ class ListOf(Struct, frozen=True):
     def read(self, node: yaml.Node, notes: Notes) -> Any:
         """Return a tuple of the items."""
         if type(node) is not yaml.SequenceNode:
-            message = f"Here stands {self.words}: [one, another]."
-            return notes.wrong(node, refusals.wrong_shape(message))
+            return notes.wrong(*_other_shape(node, f"Write {self.words}: [one, another]."))
         if len(node.value) < self.at_least:
             return notes.wrong(node, refusals.too_few(self.at_least))
         values = tuple(self.item.read(item, notes) for item in node.value)
@@ -276,22 +315,43 @@ class MapOf(Struct, frozen=True):
     def read(self, node: yaml.Node, notes: Notes) -> Any:
         """Return a dict from key to value."""
         if type(node) is not yaml.MappingNode:
-            message = f"Here stand lines of `{self.words}`."
-            return notes.wrong(node, refusals.wrong_shape(message))
+            return notes.wrong(*_other_shape(node, f"Write lines of `{self.words}`."))
         result: dict[str, Any] = {}
         noted = len(notes.problems)
+        before = notes.elsewhere
+        notes.elsewhere = self._elsewhere(node)
         for key_node, value_node in node.value:
+            if key_node.value in notes.elsewhere:
+                notes.wrong(key_node, refusals.too_far_left(key_node.value, self.value.words))
+                continue
             key = self.key.read(key_node, notes)
             value = self.value.read(value_node, notes)
             if key is not BAD and value is not BAD and key in result:
-                notes.wrong(key_node, refusals.repeated_key(shortened(key)))
+                notes.wrong(key_node, refusals.repeated_key(shortened(key), line_of(node, key)))
             else:
                 result[key] = value
+        notes.elsewhere = before
         if len(notes.problems) > noted:
             return BAD
         if len(result) < self.at_least:
             return notes.wrong(node, refusals.too_few(self.at_least))
         return result
+
+    def _elsewhere(self, node: yaml.Node) -> frozenset[str]:
+        """Return the keys that are no entries but belong into the one above, further right."""
+        if not isinstance(self.value, Record | OneOf):
+            return _NOWHERE
+        marks = self.value.records if isinstance(self.value, OneOf) else self.value.required
+        return frozenset(
+            key.value
+            for key, value in node.value[1:]
+            if type(key) is yaml.ScalarNode
+            and key.value in self.value.keys
+            and not (
+                type(value) is yaml.MappingNode
+                and any(one.value in marks for one, _ in value.value)
+            )
+        )
 
 
 class Either(Struct, frozen=True):
@@ -312,7 +372,11 @@ class Either(Struct, frozen=True):
 
 
 class Key(Struct, frozen=True):
-    """One key of a record: how its value is read, what it means, and since which format."""
+    """One key of a record: how its value is read, what it means, and since which format.
+
+    `example` is a value as it stands in a file, on one line; a key that holds whole records (all
+    steps) has none, since theirs say it.
+    """
 
     name: str
     kind: Kind
@@ -320,6 +384,7 @@ class Key(Struct, frozen=True):
     default: Any = None
     required: bool = False
     since: int = 1
+    example: str = ""
 
 
 class Record:
@@ -338,7 +403,7 @@ class Record:
     def read(self, node: yaml.Node, notes: Notes) -> Any:
         """Return the record made of the values."""
         if type(node) is not yaml.MappingNode:
-            return notes.wrong(node, _no_mapping(self.words))
+            return notes.wrong(*_other_shape(node, _no_mapping(self.words)))
         values = dict(self.defaults)
         seen = set()
         noted = len(notes.problems)
@@ -348,52 +413,121 @@ class Record:
             name = key_node.value
             key = self.keys.get(name) if type(key_node) is yaml.ScalarNode else None
             if key is None or name in seen:
-                notes.wrong(key_node, self._refused(name))
+                notes.wrong(*self._refused(key_node, node))
             elif key.since > notes.format and key_node.tag != LIFTED:
                 notes.wrong(key_node, refusals.later_key(name, key.since, notes.format))
                 seen.add(name)
             else:
                 seen.add(name)
                 values[name] = key.kind.read(value_node, notes)
+        whole = seen.issuperset(self.required)
+        if not whole:
+            self._missing(node, seen, notes)
+        return self.make(**values) if whole and len(notes.problems) == noted else BAD
+
+    def _missing(self, node: yaml.Node, seen: set[str], notes: Notes) -> None:
+        """Note the keys that are missing, but for those that a key which is not known was to be."""
+        typed = [key.value for key, _ in node.value if type(key) is yaml.ScalarNode]
+        meant = {nearest(name, self._absent(node)) for name in typed if name not in self.keys}
+        meant |= {name.partition(":")[0] for name in typed}
         for name in self.required:
-            if name not in seen:
+            if name not in seen and name not in meant and name not in notes.elsewhere:
                 wanted = self.keys[name].kind.words
                 notes.wrong(node, refusals.missing_key(self.words, name, wanted))
-        return self.make(**values) if len(notes.problems) == noted else BAD
 
-    def _refused(self, name: Any) -> Refusal:
+    def _refused(self, key: yaml.Node, node: yaml.Node) -> tuple[yaml.Node, Refusal, int]:
         """Return why a key cannot stand here: it is not known, or stands here already."""
-        if isinstance(name, str) and name in self.keys:
-            return refusals.repeated_key(name)
-        shown = shortened(name) if isinstance(name, str) else "This"
-        return refusals.unknown_key(shown, self.words, did_you_mean(shown, self.keys))
+        name = key.value
+        if not isinstance(name, str):
+            return key, refusals.unknown_key("This", self.words, ""), 0
+        if name in self.keys:
+            return key, refusals.repeated_key(name, line_of(node, name)), 0
+        shown, colon, _ = name.partition(":")
+        if colon and shown in self.keys:
+            return key, not_yaml("Write a space after this colon."), len(shown) + 1
+        shown = shortened(name)
+        hint = did_you_mean(shown, self._absent(node)) or did_you_mean(shown, self.keys)
+        return key, refusals.unknown_key(shown, self.words, hint), 0
+
+    def _absent(self, node: yaml.Node) -> list[str]:
+        """Return the keys that a node does not have."""
+        typed = {key.value for key, _ in node.value if type(key) is yaml.ScalarNode}
+        return [name for name in self.keys if name not in typed]
 
 
 class OneOf:
     """A mapping that is one of several records, told apart by the key that only it has."""
 
-    __slots__ = ("records", "words")
+    __slots__ = ("keys", "records", "words")
 
     def __init__(self, words: str, **records: Record) -> None:
         self.words = words
         self.records = records
+        self.keys = frozenset(name for record in records.values() for name in record.keys)
 
     def read(self, node: yaml.Node, notes: Notes) -> Any:
         """Return what the one record that fits makes of the node."""
         if type(node) is not yaml.MappingNode:
-            return notes.wrong(node, _no_mapping(self.words))
-        keys = [key.value for key, _ in node.value if type(key) is yaml.ScalarNode]
-        fitting = {key for key in keys if key in self.records}
+            return notes.wrong(*_other_shape(node, _no_mapping(self.words)))
+        keys = {key.value: key for key, _ in node.value if type(key) is yaml.ScalarNode}
+        fitting = [key.value for key, _ in node.value if f"{key.value}" in self.records]
         if len(fitting) == 1:
-            return self.records[fitting.pop()].read(node, notes)
+            return self.records[fitting[0]].read(node, notes)
+        if notes.elsewhere & self.records.keys():
+            return BAD
+        return notes.wrong(*self._refused(node, keys, len(fitting)))
+
+    def _refused(
+        self, node: yaml.Node, keys: Mapping[str, yaml.Node], fitting: int
+    ) -> tuple[yaml.Node, Refusal, int]:
+        """Return where it is no one of the records, and why: none fits, or several do."""
         marks = ", ".join(f"`{mark}`" for mark in self.records)
         if fitting:
-            message = f"{self.words} has only one of {marks}."
-        else:
-            hints = filter(None, (did_you_mean(key, self.records) for key in keys))
-            message = f"{self.words} has one of {marks}.{next(hints, '')}"
-        return notes.wrong(node, refusals.no_such_step(message))
+            # What the next entry is called, where that is indented too far.
+            for name, value in ((key.value, value) for key, value in node.value):
+                if name in keys and name not in self.keys and value.value == "":
+                    message = f'Write "{name}" further to the left: here it is no key.'
+                    return keys[name], refusals.no_such_step(message), 0
+            return node, refusals.no_such_step(f"Write only one of {marks}."), 0
+        for name, key in keys.items():
+            mark, colon, _ = name.partition(":")
+            if colon and mark in self.records:
+                return key, not_yaml("Write a space after this colon."), len(mark) + 1
+            if name not in self.keys and (meant := nearest(name, self.records)):
+                return (
+                    key,
+                    refusals.no_such_step(f"Write `{meant}` here: {self.words} has {marks}."),
+                    0,
+                )
+        return node, refusals.no_such_step(f"Write one of {marks}: {self.words} needs it."), 0
 
 
-def _no_mapping(name: str) -> Refusal:
-    return refusals.wrong_shape(f"Here stands {name}: keys and values, one a line.")
+def line_of(node: yaml.Node, name: str) -> int:
+    """Return the line, from 1, of the first key of a mapping that has this name."""
+    lines = (key.start_mark.line for key, _ in node.value if f"{key.value}".strip() == name)
+    return 1 + int(next(lines))
+
+
+def _no_mapping(name: str) -> str:
+    return f"Write {name}: keys and values, one a line."
+
+
+def _no_text(node: yaml.Node, words: str) -> tuple[yaml.Node, Refusal]:
+    """Return where a list or a mapping has its mark, and what to write to have it a text."""
+    single = type(node) is yaml.MappingNode and len(node.value) == 1
+    key = node.value[0][0] if single else node
+    if key is not node and key.start_mark.column == node.start_mark.column:
+        # Without a bracket: a colon in a sentence.
+        end = yaml.ScalarNode("", "", key.end_mark)
+        return end, not_yaml("Write this text in quotes: it has a colon and a space.")
+    message = f"Write {words} in one piece, in quotes where it begins with a bracket."
+    return node, refusals.wrong_shape(message)
+
+
+def _other_shape(node: yaml.Node, message: str) -> tuple[yaml.Node, Refusal, int]:
+    """Return the place and refusal of what is no list or mapping: a missing space, where one is."""
+    plain = type(node) is yaml.ScalarNode and not node.style
+    if plain and (found := _NO_SPACE.match(node.value)):
+        what = "dash" if found[0] == "-" else "colon"
+        return node, not_yaml(f"Write a space after this {what}."), found.end()
+    return node, refusals.wrong_shape(message), 0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import os
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -10,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from msgspec import Struct, field
 
 from diagnose.files.cautions import Cautions
-from diagnose.files.compose import Unreadable, compose, text_of
+from diagnose.files.compose import Unreadable, text_of
 from diagnose.files.definitions import (
     CARD,
     CAUTIONS,
@@ -23,11 +24,11 @@ from diagnose.files.definitions import (
 from diagnose.files.places import Places
 from diagnose.files.problems import refused
 from diagnose.files.reading import read_draft, read_node
+from diagnose.files.recovery import composed
 from diagnose.files.replies import REPLY_WORDS
 from diagnose.files.whole_files import (
     empty_library,
     not_the_file_name,
-    stray,
     taken_name,
     unreadable_folder,
 )
@@ -56,6 +57,9 @@ CHANGES = "CHANGES"
 #: The folders inside a library, each before those that build on it.
 KINDS, MACHINES, ROUNDS = FOLDERS = ("machines/kinds", "machines", "rounds")
 
+#: Folders in which Python keeps what was installed.
+_INSTALLED = {"site-packages", "dist-packages"}
+
 
 class NoLibrary(Exception):
     """The folder is not there or cannot be listed; the message says so in one line."""
@@ -67,7 +71,9 @@ class Library(Struct):
     `symptoms` are the ids of all trees, those that could not be read too, so that a broken one is
     told from one that never was. `measurements` are those that it declares. `machines` are as their
     own files say; `card` completes one.
-    `places` says for each file, named as in the problems, where its values stand.
+    `files` are those that were looked at so far, each by what leads to it.
+    `places` says for each file, named as in the problems, where its values stand, and `mended`
+    which of its lines, from 1, were read otherwise than they were typed.
     """
 
     folder: Path
@@ -81,7 +87,9 @@ class Library(Struct):
     rounds: dict[str, Round] = {}
     problems: list[Problem] = []
     symptoms: tuple[str, ...] = ()
+    files: list[tuple[str, ...]] = []
     places: dict[str, Places] = {}
+    mended: dict[str, frozenset[int]] = {}
 
     def card(self, machine: str) -> Card | None:
         """Return a machine card with the lines of its kind and of the site that it lacks."""
@@ -114,6 +122,13 @@ def built_in() -> Path:
     return checkout if (checkout / CAUTIONS_FILE).is_file() else package / "trees"
 
 
+def comes_with_the_program(folder: Path) -> bool:
+    """Return whether a folder lies inside an installed package; that of a checkout does not."""
+    package = Path(__file__).resolve().parent.parent
+    there = Path(os.path.realpath(folder))
+    return there.is_relative_to(package) or not _INSTALLED.isdisjoint(there.parts)
+
+
 def load(folder: Path, only: frozenset[str] | None = None) -> Library:
     """Read a library, or what all of it shares and the trees of some symptoms; no file raises.
 
@@ -123,13 +138,23 @@ def load(folder: Path, only: frozenset[str] | None = None) -> Library:
     library = Library(folder)
     library.symptoms = tuple(name[:-5] for name in names if name not in COMMON)
     if not library.symptoms:
-        library.problems.append(refused(library.file(), empty_library(), 1, 1))
+        refusal = empty_library(library_inside(folder))
+        library.problems.append(refused(library.file(), refusal, 1, 1))
     if only is not None:
         names = sorted({*COMMON, *(f"{symptom}.yaml" for symptom in only)} & set(names))
     add(library, *((name,) for name in names))
     if only is None:
         add(library, *(parts for inside in FOLDERS for parts in files_in(library, inside)))
     return library
+
+
+def library_inside(folder: Path) -> str:
+    """Return `` Did you mean "…"?`` for a library inside a folder that is none, or nothing."""
+    try:
+        inside = sorted(path for path in folder.iterdir() if (path / CAUTIONS_FILE).is_file())
+    except OSError:
+        return ""
+    return f' Did you mean "{printable(str(inside[0]))}"?' if inside else ""
 
 
 def add(library: Library, *files: tuple[str, ...]) -> None:
@@ -139,6 +164,7 @@ def add(library: Library, *files: tuple[str, ...]) -> None:
     """
     with collector_at_rest():
         for parts in files:
+            library.files.append(parts)
             try:
                 text = text_of(library.folder.joinpath(*parts), library.file(*parts))
             except Unreadable as error:
@@ -169,16 +195,16 @@ def put_in(library: Library, text: str, *parts: str) -> None:
     What is wrong with it goes to the library's problems.
     """
     name, stem = library.file(*parts), parts[-1].removesuffix(".yaml")
-    try:
-        top = compose(text, name)
-    except Unreadable as error:
-        library.problems.append(error.problem)
+    whole = composed(text, name)
+    library.problems += whole.problems
+    if (top := whole.top) is None:
         return
-    library.places[name] = Places(text)
+    library.places[name] = Places(whole.text)
+    library.mended[name] = whole.mended
     if len(parts) == 1 and parts[0] in COMMON:
         meaning, problems = read_node(COMMON[parts[0]], top, name)
-        library.problems += problems
-        if meaning is not None:
+        library.problems += whole.typed(problems)
+        if meaning is not None and not whole.problems:
             setattr(library, stem, meaning)
         return
     others: dict[tuple[str, ...], tuple[Record, str, dict[str, Any]]] = {
@@ -188,8 +214,8 @@ def put_in(library: Library, text: str, *parts: str) -> None:
     }
     record, what, held = others.get(parts[:-1], (TREE, "symptom", library.trees))
     meaning, problems = read_node(record, top, name)
-    library.problems += problems
-    if meaning is None:
+    library.problems += whole.typed(problems)
+    if meaning is None or whole.problems:
         draft = read_draft(top, stem) if record is TREE else None
         if draft is not None:
             library.drafts[stem] = draft
@@ -222,37 +248,6 @@ def _listed(folder: Path) -> list[str]:
         reason = error.strerror or "cannot be listed"
         message = f"{folder}: no library there ({reason}); name a folder of trees."
         raise NoLibrary(message) from error
-
-
-def strays(library: Library) -> list[Problem]:
-    """Return a problem for each thing in a library's folder that nothing reads.
-
-    What begins with a point is the business of other programs.
-    """
-    known = {tuple(where.split("/")) for where in FOLDERS}
-    found = []
-    for inside in ((), *sorted(known)):
-        folder = library.folder.joinpath(*inside)
-        try:
-            there = sorted(folder.iterdir())
-        except OSError:
-            continue  # Whoever reads the folder says so.
-        for path in there:
-            is_folder = _is_folder(path)
-            read = (*inside, path.name) in known if is_folder else path.suffix == ".yaml"
-            read = read or (path.name == CHANGES and not inside)
-            if read or path.name.startswith("."):
-                continue
-            name = library.file(*inside, path.name)
-            found.append(refused(name, stray(path.name, is_folder), 1, 1, "warning"))
-    return found
-
-
-def _is_folder(path: Path) -> bool:
-    try:
-        return path.is_dir()
-    except OSError:
-        return False  # What is in a folder that may not be searched.
 
 
 def _yaml_names(folder: Path) -> list[str]:

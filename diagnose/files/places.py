@@ -4,9 +4,16 @@ from __future__ import annotations
 
 from enum import Enum
 from functools import cached_property
-from typing import Any, Final, Literal, TypeAlias
+from typing import TYPE_CHECKING, Any, Final, Literal, TypeAlias
 
 import yaml
+
+from diagnose.files.comments import cuts, looks_cut
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from diagnose.files.comments import Cut
 
 
 def _none(*_: object) -> str:
@@ -24,6 +31,9 @@ LOADER: Final[Any] = type(
 class _Mark(Enum):
     KEY = "key"
 
+
+#: What stands in a value, or an answer, that its author has still to write.
+BLANK: Final = "FILL IN"
 
 #: At the end of a path: the key itself is meant, not its value.
 KEY: Final = _Mark.KEY
@@ -77,6 +87,27 @@ class Places:
                 return node, path[number:]
             key, node = found
         return node, ()
+
+    def blanks(self) -> Iterator[tuple[Path, str]]:
+        """Yield the path and the text of each value, and of each key, that is still to be written.
+
+        Comments do not count.
+        """
+        if BLANK in self._text and self.top is not None:
+            yield from self._blanks(self.top, ())
+
+    def _blanks(self, node: yaml.Node, path: Path) -> Iterator[tuple[Path, str]]:
+        if isinstance(node, yaml.ScalarNode) and BLANK in node.value:
+            yield path, node.value
+        for part, (key, value) in self.entries(node).items():
+            if key is not value and BLANK in key.value:
+                yield (*path, part, KEY), key.value
+            yield from self._blanks(value, (*path, part))
+
+    def cuts(self) -> Iterator[Cut]:
+        """Yield where a comment looks as if it cut a text, by place in the file."""
+        if looks_cut(self._text):
+            yield from sorted(cuts(self._text, self.top))
 
     def entries(self, node: yaml.Node) -> dict[str | int, tuple[yaml.Node, yaml.Node]]:
         """Return the key and value nodes of a mapping or list, by the part that names them.

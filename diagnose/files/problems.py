@@ -20,7 +20,10 @@ LONGEST_MESSAGE: Final = 500
 
 
 class Problem(Struct, frozen=True, order=True):
-    """One thing to mend in one file. Line and column count from 1; `code` is for machines."""
+    """One thing to mend in one file. Line and column count from 1; `code` is for machines.
+
+    `following` counts the problems that are gone once it is mended, which are not said.
+    """
 
     file: str
     line: int
@@ -28,18 +31,25 @@ class Problem(Struct, frozen=True, order=True):
     code: str
     severity: Severity
     message: str
+    following: int = 0
 
     def __str__(self) -> str:
         place = f"{self.file}:{self.line}:{self.column}"
-        return f"{place}: {self.severity}: {self.message} [{self.code}]"
+        more = f" And {self.following} that follow from it." if self.following else ""
+        return f"{place}: {self.severity}: {self.message}{more} [{self.code}]"
 
 
 def refused(
-    file: str, refusal: Refusal, line: int, column: int, severity: Severity = "error"
+    file: str,
+    refusal: Refusal,
+    line: int,
+    column: int,
+    severity: Severity = "error",
+    following: int = 0,
 ) -> Problem:
     """Return what the reader refuses as a problem at a place of a file, line and column from 1."""
     message = shortened(refusal.message, LONGEST_MESSAGE)
-    return Problem(file, line, column, refusal.code, severity, message)
+    return Problem(file, line, column, refusal.code, severity, message, following)
 
 
 def code_of(function: Callable[..., object]) -> str:

@@ -10,11 +10,11 @@ import yaml
 from msgspec import Struct
 
 from diagnose.files import whole_files as refusals
-from diagnose.files.compose import Unreadable, compose
 from diagnose.files.definitions import FORMAT, STEP, TREE
 from diagnose.files.formats import lifted
 from diagnose.files.kinds import BAD, ID, Notes
 from diagnose.files.places import Places
+from diagnose.files.recovery import composed
 from diagnose.files.tree import Tree
 
 if TYPE_CHECKING:
@@ -39,11 +39,11 @@ def read_tree(text: str, name: str) -> tuple[Tree | None, list[Problem]]:
 
 def read_text(record: Record, text: str, name: str) -> tuple[Any, list[Problem]]:
     """Read a file's text by its definition: what it means (None if broken), and its problems."""
-    try:
-        top = compose(text, name)
-    except Unreadable as error:
-        return None, [error.problem]
-    return read_node(record, top, name)
+    whole = composed(text, name)
+    if whole.top is None:
+        return None, whole.problems
+    meaning, problems = read_node(record, whole.top, name)
+    return (None if whole.problems else meaning), whole.problems + whole.typed(problems)
 
 
 def read_node(record: Record, top: yaml.Node, name: str) -> tuple[Any, list[Problem]]:
@@ -72,8 +72,10 @@ def read_draft(top: yaml.Node, symptom: str) -> Draft | None:
         name, step = ID.read(key, silent), STEP.read(value, silent)
         if name is BAD or step is BAD:
             unread.add(f"{key.value}")
+        elif name in read:
+            unread.add("")  # The second of two with one id: nobody knows what it is called.
         else:
-            read.setdefault(name, step)
+            read[name] = step
     tree = Tree(symptom=symptom, title=symptom, start=start, steps=read)
     return Draft(tree=tree, unread=frozenset(unread))
 
@@ -90,6 +92,8 @@ def content_hash(meaning: object) -> str:
 
 def _newer(top: yaml.Node, notes: Notes) -> bool:
     """Note of which format a file is, and where the program does not know it."""
+    # Where the file does not say, that is its one mistake.
+    notes.format = FORMAT
     for key, value in top.value:
         if key.value == "format" and isinstance(value.value, str) and value.value.isdecimal():
             said = value.value[:20]

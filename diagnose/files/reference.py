@@ -25,6 +25,10 @@ Every value is text until a definition says otherwise: `yes`, `no`, `on` and `of
 Ids are small letters, digits and hyphens, a letter first. Refused are a key given twice, an unknown
 key, anchors, aliases, tags, control characters, a file over 8 MiB, and a newer format.
 
+The examples are what stands behind the colon, quotes included. Together they make a library that
+`diagnose check` finds nothing against; [your-own-trees.md](your-own-trees.md) has one that grows
+line by line.
+
 An editor checks and completes while one types, where it has support for YAML and JSON Schema:
 `diagnose schema tree > tree.schema.json` writes the schema of one kind of file
 ({", ".join(FILES)}). Most editors take it from their settings, which
@@ -70,14 +74,19 @@ def _section(record: Record, *, top: bool) -> str:
         "",
         record.about,
         "",
-        "| key | value | if left out | |",
-        "|---|---|---|---|",
+        "| key | value | for example | if left out | |",
+        "|---|---|---|---|---|",
     ]
     for key in record.keys.values():
-        value = key.kind.words.replace("|", "\\|")
-        rows.append(
-            f"| `{key.name}` | {value} | {_left_out(key.required, key.default)} | {key.about} |"
+        cells = (
+            f"`{key.name}`",
+            key.kind.words,
+            f"`{key.example}`" if key.example else "*below*",
+            _left_out(key.required, key.default),
+            key.about,
         )
+        row = " | ".join(cell.replace("|", "\\|") for cell in cells)
+        rows.append(f"| {row} |")
     return "\n".join([*rows, ""])
 
 

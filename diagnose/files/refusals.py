@@ -38,7 +38,7 @@ def empty_value(wanted: str) -> Refusal:
     Fails:
         title:
     """
-    return Refusal("empty-value", f"Nothing stands here: write {wanted}.")
+    return Refusal("empty-value", f"Write {wanted} here: nothing is there.")
 
 
 def control_character(message: str) -> Refusal:
@@ -67,7 +67,7 @@ def line_end(wanted: str) -> Refusal:
     Fails:
         title: "It leaves\\nlines"
     """
-    return Refusal("line-end", f"Here stands {wanted}, all on one line.")
+    return Refusal("line-end", f"Write {wanted}, all on one line.")
 
 
 def unknown_key(shown: str, of: str, hint: str) -> Refusal:
@@ -81,7 +81,16 @@ def unknown_key(shown: str, of: str, hint: str) -> Refusal:
     Fails:
         also_caled: [smears]
     """
-    return Refusal("unknown-key", f'"{shown}" is no key of {of}.{hint}')
+    mend = f"Write a key that {of} has" if not hint else "Write another key"
+    return Refusal("unknown-key", f'{mend}: "{shown}" is none of {of}.{hint}')
+
+
+def too_far_left(shown: str, of: str) -> Refusal:
+    """Return why a key that belongs into the entry above it is no entry itself."""
+    message = (
+        f'Write this line further to the right: "{shown}" is a key of {of}, not one of its own.'
+    )
+    return Refusal("unknown-key", message)
 
 
 def later_key(shown: str, since: int, said: int) -> Refusal:
@@ -99,11 +108,13 @@ def later_key(shown: str, since: int, said: int) -> Refusal:
         machine: sample
         call_out_minutes: 90
     """
-    message = f'"{shown}" came with format {since} and this file says {said}: raise `format`.'
+    message = (
+        f'Write `format: {since}` at the top: "{shown}" came with it, and this file says {said}.'
+    )
     return Refusal("later-key", message)
 
 
-def repeated_key(shown: str) -> Refusal:
+def repeated_key(shown: str, line: int) -> Refusal:
     """The same key stands twice in one mapping.
 
     Only one of the two could count, and which one the author meant cannot be known.
@@ -114,7 +125,10 @@ def repeated_key(shown: str) -> Refusal:
         title: It leaves lines
         title: It leaves smears
     """
-    return Refusal("repeated-key", f'"{shown}" stands here a second time: keep one of the two.')
+    message = (
+        f'Write another word here, or delete one of the two: "{shown}" is in line {line} already.'
+    )
+    return Refusal("repeated-key", message)
 
 
 def missing_key(of: str, key: str, wanted: str) -> Refusal:
@@ -128,7 +142,7 @@ def missing_key(of: str, key: str, wanted: str) -> Refusal:
     Fails:
         steps: {broken: {finding: It is worn, who: operator, remedy: Turn it.}}
     """
-    return Refusal("missing-key", f"{of[0].upper()}{of[1:]} needs `{key}`: {wanted}.")
+    return Refusal("missing-key", f"Write `{key}` too, {wanted}: {of} needs it.")
 
 
 def not_a_number(wanted: str) -> Refusal:
@@ -141,7 +155,7 @@ def not_a_number(wanted: str) -> Refusal:
     Fails:
         steps: {little: {chance: 20 %}}
     """
-    return Refusal("not-a-number", f"Here stands {wanted}, without a unit.")
+    return Refusal("not-a-number", f"Write {wanted}, without a unit.")
 
 
 def out_of_range(shown: str, wanted: str) -> Refusal:
@@ -154,7 +168,7 @@ def out_of_range(shown: str, wanted: str) -> Refusal:
     Fails:
         steps: {little: {chance: 0}}
     """
-    return Refusal("out-of-range", f"{shown} is out of range: {wanted}.")
+    return Refusal("out-of-range", f"Write {wanted}: {shown} is out of range.")
 
 
 def not_an_id(shown: str) -> Refusal:
@@ -169,7 +183,7 @@ def not_an_id(shown: str) -> Refusal:
         machine: Dock Machine
     """
     message = (
-        f'"{shown}" is no id: use small letters, digits and hyphens, a letter first, 100 at most.'
+        f'Write small letters, digits and hyphens, a letter first, 100 at most: "{shown}" is no id.'
     )
     return Refusal("not-an-id", message)
 
@@ -204,8 +218,8 @@ def unknown_word(message: str) -> Refusal:
     return Refusal("unknown-word", message)
 
 
-def not_a_quantity(shown: str, dimension: str, units: str) -> Refusal:
-    """A quantity on a machine card is a number with a unit of its kind.
+def not_a_quantity(shown: str, wanted: str) -> Refusal:
+    """A quantity on a machine card is a number with its unit.
 
     Cards are copied from nameplates of all countries; a number alone can be litres or gallons.
 
@@ -214,7 +228,7 @@ def not_a_quantity(shown: str, dimension: str, units: str) -> Refusal:
     Fails:
         tanks: {clean: "110"}
     """
-    message = f'"{shown}" is no {dimension}: write a number and a unit ({units}).'
+    message = f'Write {wanted}: "{shown}" is no quantity.'
     return Refusal("not-a-quantity", message)
 
 
@@ -229,7 +243,7 @@ def too_few(least: int) -> Refusal:
     Fails:
         steps: {first: {answers: {It looks right: second}}}
     """
-    return Refusal("too-few", f"At least {least} are needed here.")
+    return Refusal("too-few", f"Write at least {least} here.")
 
 
 def no_such_step(message: str) -> Refusal:

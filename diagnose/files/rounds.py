@@ -25,6 +25,7 @@ class Item(Struct, frozen=True, kw_only=True):
     look_for: str | None = None
     minutes: float = 1.0
     hazards: tuple[str, ...] = ()
+    not_here: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     energises: bool = False
     by: str = "operator"
@@ -42,6 +43,7 @@ class Item(Struct, frozen=True, kw_only=True):
         "note_down": (None,),
         "seen": ({},),
         "stops": (False,),
+        "not_here": ((),),
     }
 
 

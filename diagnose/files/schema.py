@@ -21,8 +21,11 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import quote
 
+import yaml
+
 from diagnose.files.kinds import (
     NUMBER,
+    QUANTITY,
     Choice,
     Either,
     Flag,
@@ -30,10 +33,12 @@ from diagnose.files.kinds import (
     MapOf,
     Number,
     OneOf,
+    Quantity,
     Record,
     Text,
     Word,
 )
+from diagnose.files.places import LOADER
 
 if TYPE_CHECKING:
     import re
@@ -73,9 +78,23 @@ def _record(record: Record, parts: dict[str, Any]) -> dict[str, Any]:
 def _key(key: Key, parts: dict[str, Any]) -> dict[str, Any]:
     since = f" Since format {key.since}." if key.since > 1 else ""
     said = _of(key.kind, parts) | {"description": f"{key.about}{since}"}
+    if key.example:
+        said["examples"] = [_value(yaml.compose(key.example, Loader=LOADER), key.kind)]
     if key.required or key.default is None or key.default == "":
         return said
     return said | {"default": _as_json(key.default)}
+
+
+def _value(node: Any, kind: Kind | None = None) -> Any:
+    """Return an example as a loader would hand it over."""
+    if isinstance(node, yaml.MappingNode):
+        return {key.value: _value(value) for key, value in node.value}
+    if isinstance(node, yaml.SequenceNode):
+        return [_value(item) for item in node.value]
+    if isinstance(kind, Number):
+        value = float(node.value)
+        return int(value) if value.is_integer() else value
+    return node.value == "true" if isinstance(kind, Flag) else node.value
 
 
 def _as_json(value: Any) -> Any:
@@ -91,8 +110,9 @@ def _of(kind: Kind, parts: dict[str, Any]) -> dict[str, Any]:
         case Text(lines=lines):
             return {"type": _PLAIN, "pattern": _SOMETHING if lines else _ONE_LINE}
         case Word(pattern=pattern):
-            pattern_around = rf"^\s*(?:{pattern.pattern})\s*$"
-            return {"title": kind.words, "type": _types(pattern), "pattern": pattern_around}
+            return _word(kind.words, pattern)
+        case Quantity():
+            return _word(kind.words, QUANTITY)
         case Choice(options=options):
             return {"enum": list(options)}
         case Flag():
@@ -117,6 +137,10 @@ def _of(kind: Kind, parts: dict[str, Any]) -> dict[str, Any]:
                 parts[name] = _record(kind, parts)
             return {"$ref": f"#/$defs/{_escaped(name)}"}
     raise TypeError(kind)
+
+
+def _word(words: str, pattern: re.Pattern[str]) -> dict[str, Any]:
+    return {"title": words, "type": _types(pattern), "pattern": rf"^\s*(?:{pattern.pattern})\s*$"}
 
 
 def _types(pattern: re.Pattern[str]) -> str | list[str]:

@@ -60,12 +60,46 @@ class Page:
             between = newline + " " * node.start_mark.column
         self._spans.append((start, start, f"{key}: {written(value)}{between}"))
 
+    def put_last(self, path: Path, block: str) -> None:
+        """Have lines put behind the last entry of the mapping at a path, indented as entries are.
+
+        What is said of that entry in comments below it stays with it. Raises `NoSpan` where no
+        mapping stands, or one in braces that is not empty.
+        """
+        node = self._node(path)
+        if not isinstance(node, yaml.MappingNode) or (node.flow_style and node.value):
+            raise self._lost(node, "write these entries in lines of their own first")
+        newline = "\r\n" if "\r\n" in self._text else "\n"
+        if node.value:
+            indent = node.value[0][0].start_mark.column
+            start = end = self._end_of_lines(node, indent)
+            between = newline * 2
+        else:
+            indent = self._node((*path, KEY)).start_mark.column + 2
+            start, end = self._start(node), self._offset(node.end_mark)
+            between = newline
+        lines = [" " * indent + line if line else "" for line in block.splitlines()]
+        self._spans.append((start, end, between + newline.join(lines)))
+
     def text(self) -> str:
         """Return the text with all changes made."""
         text = self._text
         for start, end, new in sorted(self._spans, reverse=True):
             text = text[:start] + new + text[end:]
         return text
+
+    def _end_of_lines(self, node: yaml.Node, indent: int) -> int:
+        """Return where the last line of a block ends, with comments that are indented deeper."""
+        last = node
+        while isinstance(last, yaml.CollectionNode) and last.value and not last.flow_style:
+            last = last.value[-1]
+            last = last[1] if isinstance(last, tuple) else last
+        # A text over several lines ends, for the parser, where the next thing begins.
+        end = len(self._text[: self._offset(last.end_mark)].rstrip())
+        comments = re.compile(rf"[^\r\n]*(?:\r?\n {{{indent + 1},}}#[^\r\n]*)*")
+        found = comments.match(self._text, end)
+        assert found is not None
+        return found.end()
 
     def _node(self, path: Path) -> yaml.Node:
         node, missing = self._places.walk(path)

@@ -60,6 +60,7 @@ class Question(Struct, frozen=True, kw_only=True):
     same_as: str | None = None
     note_down: str | None = None
     hazards: tuple[str, ...] = ()
+    not_here: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     energises: bool = False
     after: tuple[str, ...] = ()
@@ -71,6 +72,7 @@ class Question(Struct, frozen=True, kw_only=True):
         "applies_to": (ALWAYS,),
         "same_as": (None,),
         "note_down": (None,),
+        "not_here": ((),),
     }
 
     def exit(self, answer: str) -> Exit | None:
@@ -134,6 +136,7 @@ class Finding(Struct, frozen=True, kw_only=True):
     remedy: str | None = None
     minutes: float = 5.0
     hazards: tuple[str, ...] = ()
+    not_here: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     parts: tuple[str, ...] = ()
     leave_safe: str | None = None
@@ -142,7 +145,11 @@ class Finding(Struct, frozen=True, kw_only=True):
     show_card: tuple[str, ...] = ()
     continue_with: str | None = None
 
-    LATER: ClassVar[Later] = {"until_mended": (None, OUT_OF_USE), "show_card": ((),)}
+    LATER: ClassVar[Later] = {
+        "until_mended": (None, OUT_OF_USE),
+        "show_card": ((),),
+        "not_here": ((),),
+    }
 
 
 Step: TypeAlias = Check | Reading | Finding

@@ -29,7 +29,7 @@ def too_large() -> Refusal:
     A tree that a person has written has a few hundred lines; a larger file is most likely
     something else, and reading it would keep somebody waiting at the machine.
     """
-    return Refusal("too-large", "The file is over 8 MiB: split it, one symptom a file.")
+    return Refusal("too-large", "Split this file, one symptom a file: it is over 8 MiB.")
 
 
 def too_many() -> Refusal:
@@ -38,7 +38,7 @@ def too_many() -> Refusal:
     A tree that a person has written has a few thousand. So many would take the memory and the
     minutes of whoever stands at the machine.
     """
-    message = "The file holds more than 400,000 values: split it, one symptom a file."
+    message = "Split this file, one symptom a file: it holds more than 400,000 values."
     return Refusal("too-many", message)
 
 
@@ -48,14 +48,15 @@ def not_text() -> Refusal:
     Files from older editors are often in another encoding, in which a degree sign or an umlaut is
     another byte. Save the file anew, as UTF-8.
     """
-    return Refusal("not-text", "This byte is not UTF-8: save the file as UTF-8.")
+    return Refusal("not-text", "Save the file as UTF-8: this byte is none.")
 
 
 def yaml(message: str) -> Refusal:
     """The text is no YAML: it breaks off, or its punctuation says something else.
 
-    The place is where it stops making sense, which can be a line below the slip. Most often a text
-    with a colon needs quotes, or a line is indented too far.
+    The place is the slip itself wherever one was found with which the rest can be read; else it is
+    where the text stops making sense. Most often a text with a colon needs quotes, a space is
+    missing behind a colon, or a line is indented too far. The rest of the file is read as well.
 
     Passes:
         title: "Lines: thin and wet"
@@ -75,7 +76,7 @@ def empty() -> Refusal:
     Fails:
         # to be written
     """
-    return Refusal("empty", "The file is empty: it starts with `format: 2`.")
+    return Refusal("empty", "Write `format: 2` and the rest here: the file is empty.")
 
 
 def anchor(what: str) -> Refusal:
@@ -89,7 +90,7 @@ def anchor(what: str) -> Refusal:
     Fails:
         title: &it It leaves lines
     """
-    message = f"{what} not used in library files: write the value out, or quote the text."
+    message = f"Write the value out, or put the text in quotes: {what} not used in library files."
     return Refusal("anchor", message)
 
 
@@ -104,7 +105,7 @@ def newer_format(said: str, reads: int) -> Refusal:
     Fails:
         format: 99
     """
-    message = f"Format {said} is newer than this program, which reads {reads}: update it."
+    message = f"Update the program: it reads formats up to {reads}, and this file says {said}."
     return Refusal("newer-format", message)
 
 
@@ -119,7 +120,7 @@ def not_the_file_name(what: str, said: str, file: str, hint: str) -> Refusal:
     Fails:
         symptom: simple
     """
-    message = f'The {what} is "{said}" but the file is {file}: make them the same.{hint}'
+    message = f'Write the id of the file name: the {what} is "{said}", the file {file}.{hint}'
     return Refusal("not-the-file-name", message)
 
 
@@ -129,31 +130,32 @@ def taken_name(what: str, said: str) -> Refusal:
     Symptoms and machines are typed where such a reply may be typed too. Whoever chose the symptom
     `danger` would report one.
     """
-    message = f'"{said}" is a reply that the program itself uses: give the {what} another name.'
+    message = f'Give the {what} another name: "{said}" is a reply that the program itself uses.'
     return Refusal("taken-name", message)
 
 
-def stray(name: str, is_folder: bool) -> Refusal:
+def stray(name: str, is_folder: bool, hint: str) -> Refusal:
     """Something lies in the library's folder that is not read.
 
-    Most often it is a tree with another ending, such as `.yml`, or a folder whose name is misspelt.
-    Whoever put it there believes that it counts.
+    Whoever put it there believes that it counts. It is an error where it was meant to be read, a
+    tree that ends with `.yml` or a folder with such files whose name is misspelt: a check that
+    passes would say nothing about it. Anything else, such as a picture, is a warning.
     """
     if is_folder:
-        message = (
-            f'The folder "{name}" is not read: a library has machines, in it kinds, and rounds.'
-        )
+        own = "A library has machines, in it kinds, and rounds."
+        message = f'Move this folder: "{name}" is not read. {own}'
     else:
-        message = f'"{name}" is not read: a file of a library ends with .yaml.'
-    return Refusal("stray", message)
+        message = f'Give it a name that ends with .yaml, or move it: "{name}" is not read.'
+    return Refusal("stray", f"{message}{hint}")
 
 
-def empty_library() -> Refusal:
+def empty_library(hint: str) -> Refusal:
     """No symptom tree stands in the folder.
 
     It may be the wrong folder. Nothing can be started from it.
     """
-    return Refusal("empty-library", "No symptom tree is in this folder: is it the right one?")
+    message = f"Name the folder of a library: no symptom tree is in this one.{hint}"
+    return Refusal("empty-library", message)
 
 
 #: All of them; each has its page in the manual.

@@ -48,16 +48,16 @@ def held(log: CaseLog, machine: str | None = None) -> list[Held]:
 
     Raises `LogError`.
     """
-    return holding(log.waiting() if machine is None else log.waiting_at(machine))
+    return holding(log, log.waiting() if machine is None else log.waiting_at(machine))
 
 
-def holding(waiting: Iterable[Listed]) -> list[Held]:
+def holding(log: CaseLog, waiting: Iterable[Listed]) -> list[Held]:
     """Return what of that holds its machine: the worst first, then the newest."""
     found = [
         Held(
             case=one.case,
             is_=one.summary.is_,
-            number=one.summary.number,
+            number=log.last_number(one.case),
             noted=tuple(note.words for note in one.summary.noted),
         )
         for one in waiting
@@ -87,7 +87,7 @@ def release(log: CaseLog, held: Sequence[Held], name: str) -> None:
         # A case that was left inside its round left the lockout to both.
         round_ = None if one.case.begun_in is None else log.case(one.case.begun_in)
         if round_ is not None and one.case.outcome == round_.outcome == "open":
-            numbers.setdefault(round_.name, (round_, log.summary(round_).number))
+            numbers.setdefault(round_.name, (round_, log.last_number(round_)))
     log.append_each([(case, number + 1) for case, number in numbers.values()], event)
 
 

@@ -35,10 +35,10 @@ class CaseRecord(Struct, frozen=True, kw_only=True):
     """One case as the log knows it.
 
     `outcome` is open, cured, referred, withdrawn (taken back at its first screen) or, of a round,
-    walked. `finding` is what cured it; `found` is what service reported; times are ISO 8601, UTC. A
-    release of the machine is no change of the case. A
-    round has its `round` id and no symptom; a case that an item of it began has the round's short
-    name as `begun_in`.
+    walked. `finding` is what cured it; `found` is what service reported; times are ISO 8601, UTC:
+    `changed` is that of the last milestone, but a release of the machine is no change of the case.
+    A round has its `round` id and no symptom; a case that an item of it began has the round's
+    short name as `begun_in`.
     """
 
     key: bytes
@@ -122,6 +122,10 @@ class CaseLog(Protocol):
         """Write an event into several cases, under its number in each: all of them, or none."""
         ...
 
+    def last_number(self, case: CaseRecord) -> int:
+        """Return the number of a case's last event."""
+        ...
+
     def case(self, name: str) -> CaseRecord | None:
         """Return a case by its short name, capitals or not; None where there is none."""
         ...
@@ -139,7 +143,7 @@ class CaseLog(Protocol):
         ...
 
     def milestones(self, machine: str | None = None, since: str = "") -> list[Milestone]:
-        """Return the milestones of all cases, or of one machine's, that changed `since` then.
+        """Return the milestones of all cases, or of one machine's, that have changed `since` then.
 
         The cases come in the order in which they were opened, each one's events in theirs.
         """

@@ -190,19 +190,25 @@ class SqliteLog:
             known = None
         else:
             record, events, damaged = known.record, (*known.events, logged), None
-        record = _after(record, at, event) if milestone else replace(record, changed=at)
+        record = _after(record, at, event) if milestone else record
         stood = None if known is None or milestone else known.ground
         further = None if stood is None else carried_on(stood, logged)
-        if known is not None and stood is not None and further is not None:
-            # Lists find it where they did, but for the time that a state began.
-            same = further.summary.is_ is stood.summary.is_
-            self._keep(record, further, known, events, known.listed if same else None)
+        if known is not None and further is not None and further is stood:
+            # Lists say of it what they did: its row stays as it is.
+            self._to_remember = replace(known, events=events)
+        elif known is not None and further is not None:
+            self._keep(record, further, known, events)
         elif damaged is None:
             self._sum(record, events, known)
         else:
-            self._sum_past(record, logged, damaged)
+            self._sum_past(record, event, damaged)
         if case.begun_in is not None and event.outcome is not None:
             self._sum_anew(self._begun_in_key(case.key))
+
+    def last_number(self, case: CaseRecord) -> int:
+        """Return the number of a case's last event."""
+        ((number,),) = self._rows('SELECT max(number) FROM events WHERE "case" = ?', case.key)
+        return int(number)
 
     def case(self, name: str) -> CaseRecord | None:
         """Return a case by its short name, capitals or not; None where there is none."""
@@ -612,11 +618,9 @@ class SqliteLog:
 
         Nobody knows what it says of its machine.
         """
-        query = 'SELECT max(number) FROM events WHERE "case" = ?'
-        (number,) = self.base.execute(query, (case.key,)).fetchone()
         why = f"the log is damaged at event {damaged} of this case"
         is_ = MachineState(state=OUT_OF_USE, why=why, since=told[-1].at if told else case.opened)
-        return Summary(number=number, is_=is_, holds=True, what=why, damaged=damaged)
+        return Summary(is_=is_, holds=True, what=why, damaged=damaged)
 
     def _mark(self, case: CaseRecord) -> None:
         """Have lists say that an event of a case is damaged, where that can be written at once."""
@@ -697,10 +701,10 @@ class SqliteLog:
         summary = summed_up(record, told, begun, account)
         self._keep(record, ground(summary, account) or summary, known, told)
 
-    def _sum_past(self, record: CaseRecord, logged: LoggedEvent, damaged: int) -> None:
+    def _sum_past(self, record: CaseRecord, event: Event, damaged: int) -> None:
         """Keep what lists say of a case of which not all events can be read."""
         known = self._summary(record, self._row_of(record.key)[-1])
-        self._keep(record, past_damage(known, logged.number, logged.event, damaged), None, ())
+        self._keep(record, past_damage(known, event, damaged), None, ())
 
     def _sum_anew(self, key: bytes, *, cures: bool = False) -> None:
         """Keep what lists say of a case, read from its events; its `cures` too in a new table."""
@@ -721,15 +725,11 @@ class SqliteLog:
         made: Summary | Ground,
         known: _InMind | None,
         told: tuple[LoggedEvent, ...],
-        listed: tuple[object, ...] | None = None,
     ) -> None:
-        """Keep the row of a case: all of it, or what alone a plain reply changes.
-
-        `listed` is how lists find it, where that is known.
-        """
+        """Keep the row of a case: all of it, or what alone most of its events change."""
         summary = made.summary if isinstance(made, Ground) else made
         text = _encode_summary(summary).decode()
-        listed = listed or _listed_as(record, summary)
+        listed = _listed_as(record, summary)
         if known is not None and known.listed == listed and record.round is None:
             # So no page of an index is written.
             self.base.execute(

@@ -50,7 +50,7 @@ class NotRight(Struct, frozen=True, array_like=True):
 class Summary(Struct, frozen=True, kw_only=True, omit_defaults=True):
     """What lists say of a case or a round.
 
-    `number` is the last event's. `is_` is its machine's state by this case alone; `holds` whether
+    `is_` is its machine's state by this case alone; `holds` whether
     it keeps the machine from being simply in use. `what` is what became of it in words, with what
     service is asked for and the parts of its end. `cures` are what cured it or what service
     reported, `closing` the probabilities at its end.
@@ -61,7 +61,6 @@ class Summary(Struct, frozen=True, kw_only=True, omit_defaults=True):
     could.
     """
 
-    number: int
     is_: MachineState
     holds: bool = False
     what: str = ""

@@ -39,16 +39,15 @@ def summed_up(
     with a lockout in force, or one of which nobody knows since it was taken up again, until that
     says that the machine was released.
     """
-    last, account = events[-1], account or Account(events)
+    account = account or Account(events)
     is_ = state_by(case, account, begun)
     milestones = [logged for logged in events if logged.event.milestone]
     replied = [e.event for e in milestones if isinstance(e.event, Replied | ItemReplied)]
     ended = [event for event in replied if event.outcome is not None] or replied
     shown = ended[-1].shown if ended else None
     summary = Summary(
-        number=last.number,
         is_=is_,
-        holds=is_.state != IN_USE and _may_hold(case, last.event, is_),
+        holds=is_.state != IN_USE and _may_hold(case, events[-1].event, is_),
         what=came_to(milestones),
         ask_service=None if shown is None else shown.ask_service,
         parts=() if shown is None else shown.parts,
@@ -95,8 +94,8 @@ def ground(summary: Summary, account: Account) -> Ground | None:
 def carried_on(known: Ground, logged: LoggedEvent) -> Ground | None:
     """Return what a case stands on after one more event, as `summed_up` would; no milestone.
 
-    That is the summary as it was, for most replies: they take time, and it is kept with each of
-    them. None where all the events have to be looked at.
+    For most replies that is `known` itself, and nothing of it has to be kept. None where all the
+    events have to be looked at.
     """
     event, is_ = logged.event, known.summary.is_
     if not isinstance(event, Replied) or event.reply not in _MOVES_ON or event.trees:
@@ -105,9 +104,10 @@ def carried_on(known: Ground, logged: LoggedEvent) -> Ground | None:
         return None
     if any((trace.symptom, trace.step) in known.leave_safe for trace in event.trail):
         return None
-    if is_.why == TO_LEAVE_SAFE:
-        is_ = MachineState(state=is_.state, why=is_.why, since=logged.at, tag=is_.tag)
-    return replace(known, summary=replace(known.summary, number=logged.number, is_=is_))
+    if is_.why != TO_LEAVE_SAFE:
+        return known
+    is_ = MachineState(state=is_.state, why=is_.why, since=logged.at, tag=is_.tag)
+    return replace(known, summary=replace(known.summary, is_=is_))
 
 
 #: Replies that neither end a case nor withdraw anything.
@@ -164,12 +164,12 @@ def _told(event: Event) -> CameTo | None:
     return event.came_to if isinstance(event, ItemReplied | CaseOver | Resumed) else None
 
 
-def past_damage(known: Summary, number: int, event: Event, damaged: int) -> Summary:
+def past_damage(known: Summary, event: Event, damaged: int) -> Summary:
     """Return a summary after an event of a case whose events cannot all be read any more.
 
     It stays as it was, but a machine that is released is released.
     """
-    summary = replace(known, number=number, damaged=damaged)
+    summary = replace(known, damaged=damaged)
     if not releases(event):
         return summary
     who = event.name if hasattr(event, "name") else ""

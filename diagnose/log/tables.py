@@ -9,11 +9,12 @@ if TYPE_CHECKING:
 
 #: "dCas": tells a case log from every other SQLite file.
 APPLICATION: Final = 0x64436173
-VERSION: Final = 4
+VERSION: Final = 5
 
 #: The versions that are lifted into today's. One of version 2 knows no release, one of 3 keeps no
-#: summaries; neither holds anything that is written otherwise now.
-OLD: Final = (1, 2, 3)
+#: summaries, in one of 4 every event changes its case's row; none holds anything else that is
+#: written otherwise now.
+OLD: Final = (1, 2, 3, 4)
 
 #: What lists ask of a case, beside its summary as JSON. `waits`: it holds its machine, was left, or
 #: waits for service. Of a round, `left_at` is when it was ended or left last ("": never), `notes`:
@@ -61,7 +62,7 @@ CREATE INDEX cases_by_round ON cases (begun_in, place) WHERE begun_in IS NOT NUL
 CREATE INDEX milestones ON events ("case", number) WHERE milestone;
 """
 
-#: None of these indexes is on what a plain reply changes: it writes no page of them.
+#: A plain reply changes nothing that these are on, nor any other column of its case's row.
 _LISTS: Final = """
 CREATE INDEX cases_by_time ON cases (opened DESC, name);
 CREATE INDEX cases_open ON cases (opened DESC, name) WHERE outcome = 'open';
@@ -109,7 +110,7 @@ NEW: Final = TABLES + _DRILLS + MARKS
 
 
 def added(columns: Container[str]) -> str:
-    """Return what makes tables of versions 2 and 3 today's, but the summaries themselves.
+    """Return what makes tables of versions 2 to 4 today's, but the summaries themselves.
 
     `columns` are those that the table of cases has.
     """

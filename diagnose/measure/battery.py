@@ -84,6 +84,7 @@ PEUKERT_TIME = Measurement(
         share=0.06,
         source="between the 2.5-hour and the 20-hour rate, a maker's data sheet, from memory",
     ),
+    low=0,
 )
 
 RECHARGE = Measurement(
@@ -100,4 +101,6 @@ RECHARGE = Measurement(
     ),
     compute=recharge,
     uncertainty=Uncertainty(share=0.1, source=f"read off the gauge, {PRACTICE}"),
+    low=0,
+    high=7_500,
 )

@@ -97,6 +97,8 @@ BRISTLE_LENGTH = Measurement(
     ),
     compute=bristle,
     uncertainty=Uncertainty(absolute=1, source=f"a ruler, {PRACTICE}"),
+    low=0,
+    high=150,
 )
 
 PAD_THICKNESS = Measurement(
@@ -108,6 +110,8 @@ PAD_THICKNESS = Measurement(
     needs=(_three("pad at three places", "14, 12, 13 mm"),),
     compute=pad,
     uncertainty=Uncertainty(absolute=1, source=f"a ruler, {PRACTICE}"),
+    low=0,
+    high=150,
 )
 
 BRUSH_CURRENT = Measurement(
@@ -134,4 +138,5 @@ BRUSH_CURRENT = Measurement(
     uncertainty=Uncertainty(
         absolute=2, share=0.05, source=f"the machine's own display, {PRACTICE}"
     ),
+    low=0,
 )

@@ -103,6 +103,8 @@ GRAVITY = Measurement(
     ),
     compute=gravity,
     uncertainty=Uncertainty(absolute=0.005, source=f"a hydrometer read by eye, {PRACTICE}"),
+    low=0.9592,
+    high=1.424,
 )
 
 CELL_GRAVITIES = Measurement(
@@ -127,4 +129,6 @@ CELL_GRAVITIES = Measurement(
     ),
     compute=cell_gravities,
     uncertainty=Uncertainty(absolute=0.005, source=f"a hydrometer read by eye, {PRACTICE}"),
+    low=0,
+    high=0.4,
 )

@@ -122,6 +122,34 @@ def read(need: Need, text: str, *, bare: bool) -> InputValue:
         raise Unreadable(f"{need.name}: {problem}; expected {wanted(need)}") from None
 
 
+def lacks_unit(need: Need, text: str) -> bool:
+    """Whether a text can be read at a screen, and nowhere else, since it has no unit."""
+    try:
+        read(need, text, bare=True)
+    except Unreadable:
+        return False
+    try:
+        read(need, text, bare=False)
+    except Unreadable:
+        return True
+    return False
+
+
+def belongs(text: str, dimension: str) -> None:
+    """Say nothing where a text is a quantity of a dimension, such as ``110 L`` a volume.
+
+    dimension: a key of `units.SI`. For what a machine card says and no measurement reads.
+    Raises Unreadable, half a sentence, for another dimension, no unit, or less than nothing.
+    """
+    tidy = plain(text)
+    match = re.fullmatch(_QUANTITY, tidy)
+    if not match or not match["unit"].strip():
+        raise Unreadable(f"{quoted(tidy)} is no number with a unit")
+    units.known(match["unit"].strip(), dimension)
+    need = Need(dimension, dimension, "", "", dimension=dimension, low=0)
+    _within(need, _magnitude(need, match["number"]), tidy)
+
+
 def _choice(need: Need, text: str) -> InputValue:
     word = text.casefold()
     if word in need.words:

@@ -119,6 +119,7 @@ class Measurement(Struct, frozen=True, kw_only=True):
 
     how: how it is taken, in a line or two. source: where formula and bands come from.
     uncertainty: how far off the method can be; None: nothing is known of it.
+    low, high: what the figure can be, the ends included, in `unit`; None is an open end.
     compute: the pure function; its keywords are the names of the needs, in their units, and a
     need that is optional and not known is None.
     """
@@ -131,3 +132,5 @@ class Measurement(Struct, frozen=True, kw_only=True):
     needs: tuple[Need, ...]
     compute: Callable[..., Outcome]
     uncertainty: Uncertainty | None = None
+    low: float | None = None
+    high: float | None = None

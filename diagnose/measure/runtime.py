@@ -176,4 +176,5 @@ RUNTIME = Measurement(
         share=0.1,
         source=f"Peukert's law some 6 %, tables of temperature 4 %, {PRACTICE}",
     ),
+    low=0,
 )

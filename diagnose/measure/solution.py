@@ -77,6 +77,8 @@ DOSE_VOLUME = Measurement(
     ),
     compute=dose,
     uncertainty=Uncertainty(absolute=10, share=0.05, source=f"the tank's scale, {PRACTICE}"),
+    low=0,
+    high=5_000_000,
 )
 
 SOLUTION_TEMPERATURE = Measurement(
@@ -100,4 +102,6 @@ SOLUTION_TEMPERATURE = Measurement(
     ),
     compute=solution_temperature,
     uncertainty=Uncertainty(absolute=1, source=f"a probe thermometer, {PRACTICE}"),
+    low=-10,
+    high=110,
 )

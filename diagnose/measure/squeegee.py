@@ -95,6 +95,8 @@ BLADE_EDGE = Measurement(
     ),
     compute=blade_edge,
     uncertainty=Uncertainty(absolute=0.5, source=f"a ruler, {PRACTICE}"),
+    low=0,
+    high=20,
 )
 
 BLADE_BEND = Measurement(
@@ -112,6 +114,8 @@ BLADE_BEND = Measurement(
     ),
     compute=blade_bend,
     uncertainty=Uncertainty(absolute=1, source=f"a ruler, {PRACTICE}"),
+    low=0,
+    high=60,
 )
 
 BLADE_LEVEL = Measurement(
@@ -123,4 +127,6 @@ BLADE_LEVEL = Measurement(
     needs=(_end("left"), _end("right")),
     compute=blade_level,
     uncertainty=Uncertainty(absolute=1, source=f"a ruler at both ends, {PRACTICE}"),
+    low=0,
+    high=60,
 )

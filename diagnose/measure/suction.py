@@ -76,4 +76,6 @@ SUCTION = Measurement(
     ),
     compute=suction,
     uncertainty=Uncertainty(absolute=1, share=0.03, source=f"a dial gauge, {PRACTICE}"),
+    low=0,
+    high=150,
 )

@@ -62,6 +62,8 @@ AREA_RATE = Measurement(
     ),
     compute=area_rate,
     uncertainty=Uncertainty(share=0.1, source=f"the share of the time is a guess, {PRACTICE}"),
+    low=0,
+    high=600_000,
 )
 
 TRAVEL_SPEED = Measurement(
@@ -77,4 +79,5 @@ TRAVEL_SPEED = Measurement(
     ),
     compute=travel_speed,
     uncertainty=Uncertainty(share=0.05, source=f"a watch worked by hand, {PRACTICE}"),
+    low=0,
 )

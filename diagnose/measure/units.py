@@ -43,7 +43,9 @@ WORDS: dict[str, dict[str, str]] = {
     "current": {"a": "ampere", "amp": "ampere", "amps": "ampere", "adc": "ampere"},
     "charge": {"ah": "ampere_hour", "amph": "ampere_hour", "amphours": "ampere_hour"},
     "time": {"min": "minute", "mins": "minute", "sec": "second", "secs": "second"}
-    | {"h": "hour", "hr": "hour", "hrs": "hour", "s": "second"},
+    | {"h": "hour", "hr": "hour", "hrs": "hour", "s": "second"}
+    | {"day": "day", "days": "day", "month": "month", "months": "month"}
+    | {"year": "year", "years": "year"},
     "temperature": {"c": "degC", "°c": "degC", "degc": "degC", "celsius": "degC", "℃": "degC"}
     | {"f": "degF", "°f": "degF", "degf": "degF", "fahrenheit": "degF", "℉": "degF"}
     | {"k": "kelvin", "kelvin": "kelvin", "ºc": "degC", "ºf": "degF"},
@@ -93,14 +95,14 @@ def dimension_of(unit: str) -> str:
     if len(unit) <= LONGEST and re.fullmatch(_UNIT, unit):
         for kind in SI:
             try:
-                _known(unit, kind)
+                known(unit, kind)
             except Unreadable:
                 continue
             return kind
     raise Unreadable(f'"{unit[:LONGEST]}" is no unit that is known here')
 
 
-def _known(unit: str, dimension: str) -> str:
+def known(unit: str, dimension: str) -> str:
     """The unit as pint reads it, or Unreadable with what was wrong about it."""
     if len(unit) > LONGEST or not re.fullmatch(_UNIT, unit):
         raise Unreadable(f"'{unit[:LONGEST]}' is no unit")
@@ -134,7 +136,7 @@ def convert(magnitude: float, unit: str, dimension: str, shown: str) -> float:
     Unit sizes are pint's; NIST SP 811 Appendix B gives the same. What is typed in the unit shown
     needs no conversion, and so no pint: a library is checked without it.
     """
-    typed, wanted = _known(unit, dimension), _known(shown, dimension)
+    typed, wanted = known(unit, dimension), known(shown, dimension)
     if wanted == typed:
         return magnitude
     return float(_registry().Quantity(magnitude, typed).to(wanted).magnitude)
@@ -142,7 +144,7 @@ def convert(magnitude: float, unit: str, dimension: str, shown: str) -> float:
 
 def in_si(magnitude: float, unit: str, dimension: str) -> float:
     """A quantity in the SI unit of its dimension; arguments as those of `convert`."""
-    quantity = _registry().Quantity(magnitude, _known(unit, dimension))
+    quantity = _registry().Quantity(magnitude, known(unit, dimension))
     return float(quantity.to(SI[dimension][1]).magnitude)
 
 
@@ -171,8 +173,8 @@ def refuse_units(term: formula.Term, inputs: "Mapping[str, str]", unit: str) -> 
 def _of(unit: str) -> "PlainUnit":
     """A unit as pint has it; of a temperature its degree."""
     dimension = dimension_of(unit)
-    known = {"number": "dimensionless", "percent": "percent"}.get(dimension)
-    spelt = known or _known(unit, dimension)
+    said = {"number": "dimensionless", "percent": "percent"}.get(dimension)
+    spelt = said or known(unit, dimension)
     return _registry().Unit(f"delta_{spelt}" if spelt in ("degC", "degF") else spelt)
 
 

@@ -126,6 +126,8 @@ REST_VOLTAGE = Measurement(
     needs=(_volts("voltage at rest"), CELLS, KIND, LOWEST_CHARGE),
     compute=rest_voltage,
     uncertainty=Uncertainty(absolute=10, source="tables differ by some 10 % of charge"),
+    low=0,
+    high=100,
 )
 
 LOADED_VOLTAGE = Measurement(
@@ -137,4 +139,6 @@ LOADED_VOLTAGE = Measurement(
     needs=(_volts("voltage with everything running"), CELLS),
     compute=loaded_voltage,
     uncertainty=Uncertainty(absolute=0.01, source=f"a display of tenths over the set, {PRACTICE}"),
+    low=1,
+    high=2.25,
 )

@@ -125,6 +125,7 @@ TANK_DROP = Measurement(
     uncertainty=Uncertainty(
         absolute=0.2, share=0.1, source=f"a tank's scale read twice, {PRACTICE}"
     ),
+    low=0,
 )
 
 BUCKET_FLOW = Measurement(
@@ -142,6 +143,7 @@ BUCKET_FLOW = Measurement(
     uncertainty=Uncertainty(
         absolute=0.05, share=0.05, source=f"a measured bucket and a watch, {PRACTICE}"
     ),
+    low=0,
 )
 
 FILM_THICKNESS = Measurement(
@@ -155,6 +157,7 @@ FILM_THICKNESS = Measurement(
     uncertainty=Uncertainty(
         share=0.15, source=f"flow some 10 %, speed and width the rest, {PRACTICE}"
     ),
+    low=0,
 )
 
 TANK_TIME = Measurement(
@@ -169,6 +172,7 @@ TANK_TIME = Measurement(
     ),
     compute=tank_time,
     uncertainty=Uncertainty(share=0.1, source=f"as good as the flow, {PRACTICE}"),
+    low=0,
 )
 
 RECOVERY = Measurement(
@@ -183,4 +187,5 @@ RECOVERY = Measurement(
     ),
     compute=recovery,
     uncertainty=Uncertainty(absolute=5, source=f"two tanks' scales, {PRACTICE}"),
+    low=0,
 )

@@ -9,7 +9,7 @@ from __future__ import annotations
 import html
 import re
 import textwrap
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 from msgspec import Struct
 
@@ -98,6 +98,13 @@ class Flowchart:
         """Return its DOT text; a question's lines have so many `letters`."""
         import graphviz
 
+        body = _Body()
+        style = self._style(NodeKind.START)
+        style["margin"] = "0.15,0.1"
+        body.node(_BEGIN, _label(self._head(), _FINDING), style, id=_BEGIN)
+        body.edge(_BEGIN, self._first(self.start), passing=True)
+        for number in sorted(self.reached):
+            self._add_step(body, number, letters)
         font = {"fontname": FAMILY, "fontsize": f"{SIZE:g}"}
         paper = {"rankdir": "TB", "ranksep": "0.15", "nodesep": "0.2", "pad": "0.1"}
         paper |= {"labelloc": "t", "labeljust": "l", "tooltip": _escaped(self.ready.title), **font}
@@ -106,12 +113,8 @@ class Flowchart:
             graph_attr=paper | {"label": _title(self.ready.title, self.extras.under)},
             node_attr={**font, "margin": "0.08,0.05", "height": "0.2"},
             edge_attr={**font, "arrowsize": "0.7"},
+            body=body.lines,
         )
-        begin = {**self._style(NodeKind.START), "margin": "0.15,0.1"}
-        graph.node(_BEGIN, _label(self._head(), _FINDING), **begin)
-        _add_edge(graph, _BEGIN, self._first(self.start), passing=True)
-        for number in sorted(self.reached):
-            self._add_step(graph, number, letters)
         return _in_pieces(graph.source)
 
     def _head(self) -> Iterator[str]:
@@ -122,26 +125,26 @@ class Flowchart:
             if held:
                 yield f"In force here: {', '.join(held)}."
 
-    def _add_step(self, graph: Any, number: int, letters: int) -> None:
+    def _add_step(self, body: _Body, number: int, letters: int) -> None:
         """Add a step with the cautions before it and the answers after it."""
         step, name = self.ready.steps[number], self.plan.ids[number]
-        kind = kind_of(step)
+        kind, walked = kind_of(step), number in self.extras.visits
         called = self.cautions.records(self.cautions.called(number))
         if called:
             signal = min((one.signal for one in called), key=[*SIGNALS].index)
-            style = self._style(NodeKind.CAUTION, number, ".cautions")
+            style = self._style(NodeKind.CAUTION, walked=walked)
             label = _label(map(_short, called), letters)
-            graph.node(self._first(number), label, **style, fillcolor=SIGNALS[signal])
-            walked = number in self.extras.visits
-            _add_edge(graph, self._first(number), name, passing=True, walked=walked)
+            more = {"id": f"{name}.cautions", "fillcolor": SIGNALS[signal]}
+            body.node(self._first(number), label, style, **more)
+            body.edge(self._first(number), name, passing=True, walked=walked)
         link = {}
         if isinstance(step, Finding) and step.continue_with is not None:
             link = {"URL": f"{step.continue_with}.svg", "target": "_top"}
         label = _label(self._texts(step, number), letters if kind in _POINTED else _FINDING)
-        graph.node(name, label, **self._style(kind, number), **link)
-        self._add_answers(graph, number)
+        body.node(name, label, self._style(kind, walked=walked), id=name, **link)
+        self._add_answers(body, number)
 
-    def _add_answers(self, graph: Any, number: int) -> None:
+    def _add_answers(self, body: _Body, number: int) -> None:
         """Add a question's answers, each in a gap of its own line, where no other line runs."""
         step, causes, name = self.ready.steps[number], 0, self.plan.ids[number]
         for which, target in enumerate(self.plan.ways[number]):
@@ -150,14 +153,12 @@ class Flowchart:
             causes += leaf
             said = filter(None, (step.exits[which].answer, band_range(self.ready, step, which)))
             answer = f"{name} {which}"
-            graph.node(answer, _label(said, _ANSWER), **_IN_LINE)
+            body.node(answer, _label(said, _ANSWER), _IN_LINE)
             ranks = 1 + (causes - 1) // _SIDE_BY_SIDE if leaf else 1
-            on = {"minlen": f"{ranks}"} if ranks > 1 else {}
             passing = which == self.plan.passing[number]
             walked = (number, which) in self.extras.walked
-            on["arrowhead"] = "none"
-            _add_edge(graph, name, answer, passing=passing, walked=walked, **on)
-            _add_edge(graph, answer, self._first(target), passing=passing, walked=walked)
+            body.edge(name, answer, passing=passing, walked=walked, ranks=ranks, ends=False)
+            body.edge(answer, self._first(target), passing=passing, walked=walked)
 
     def _texts(self, step: Step, number: int) -> Iterator[str]:
         """Yield the paragraphs in a step's shape; a question's number stands on its first line."""
@@ -186,37 +187,72 @@ class Flowchart:
         name = self.plan.ids[number]
         return f"{name} cautions" if self.cautions.called(number) else name
 
-    def _style(self, kind: NodeKind, number: int | None = None, part: str = "") -> dict[str, str]:
+    def _style(self, kind: NodeKind, *, walked: bool = False) -> dict[str, str]:
         style = STYLES[kind]
-        thick = style.thick * (WALKED if number in self.extras.visits else 1)
         given = {
-            "id": "begin here" if number is None else f"{self.plan.ids[number]}{part}",
             "class": kind.value,
             "shape": style.shape,
             "style": style.style,
             "color": style.line,
-            "penwidth": f"{thick:g}",
+            "penwidth": f"{style.thick * (WALKED if walked else 1):g}",
         }
         if kind in _POINTED:
             given["margin"] = "0"
         return {**given, **style.more}
 
 
+class _Body:
+    """The statements of a drawing, in the library's quoting.
+
+    It is handed their lines as they are: of what many of them share, each is quoted once.
+    """
+
+    def __init__(self) -> None:
+        from graphviz import quoting
+
+        self.lines: list[str] = []
+        self._list, self._quote = quoting.a_list, quoting.quote
+        self._names: dict[str, str] = {}
+        self._styles: dict[tuple[tuple[str, str], ...], str] = {}
+
+    def node(self, name: str, label: str, style: Mapping[str, str], **own: str) -> None:
+        """Add a node; `own` is what it does not share with others."""
+        more = "".join(f"{key}={self._name(value)} " for key, value in own.items())
+        text = self._quote(label)
+        self.lines.append(f"\t{self._name(name)} [label={text} {more}{self._style(style)}]\n")
+
+    def edge(
+        self,
+        source: str,
+        target: str,
+        *,
+        passing: bool = False,
+        walked: bool = False,
+        ranks: int = 1,
+        ends: bool = True,
+    ) -> None:
+        """Add an arrow over so many ranks; one that does not end there has no head."""
+        style = {"weight": "6"} if passing else {}
+        style |= {"penwidth": f"{WALKED:g}", "style": "bold"} if walked else {}
+        style |= {"minlen": f"{ranks}"} if ranks > 1 else {}
+        style |= {} if ends else {"arrowhead": "none"}
+        given = f" [{self._style(style)}]" if style else ""
+        self.lines.append(f"\t{self._name(source)} -> {self._name(target)}{given}\n")
+
+    def _name(self, name: str) -> str:
+        if name not in self._names:
+            self._names[name] = self._quote(name)
+        return self._names[name]
+
+    def _style(self, style: Mapping[str, str]) -> str:
+        key = tuple(style.items())
+        if key not in self._styles:
+            self._styles[key] = self._list(kwargs=style)
+        return self._styles[key]
+
+
 def _short(caution: Caution) -> str:
     return " ".join([caution.signal, caution.title, *caution.signs])
-
-
-def _add_edge(
-    graph: Any,
-    source: str,
-    target: str,
-    *,
-    passing: bool = False,
-    walked: bool = False,
-    **more: str,
-) -> None:
-    thick = {"penwidth": f"{WALKED:g}", "style": "bold"} if walked else {}
-    graph.edge(source, target, weight="6" if passing else "1", **thick, **more)
 
 
 def _title(title: str, under: Sequence[str]) -> str:
@@ -239,7 +275,7 @@ def _label(texts: Iterable[str], letters: int) -> str:
 def _lines(text: str, letters: int) -> list[str]:
     if len(text) <= letters and text.isprintable():
         return [text]
-    return textwrap.wrap(text, letters) or [""]
+    return textwrap.wrap(text, letters, break_on_hyphens=False) or [""]
 
 
 def _escaped(line: str) -> str:
@@ -249,6 +285,9 @@ def _escaped(line: str) -> str:
 
 def _in_pieces(dot: str) -> str:
     """Return DOT text with each long quoted string as a sum of shorter ones."""
+
+    if max(map(len, dot.split("\n"))) <= _LONGEST:
+        return dot
 
     def split(match: re.Match[str]) -> str:
         quoted = match[0]

@@ -87,7 +87,7 @@ def handover(
         words="" if isinstance(first, RoundOpened) else first.words,
         outcome=case.outcome,
         opened=case.opened,
-        changed=case.changed,
+        changed=[one.at for one in events if not isinstance(one.event, Released)][-1],
         machine=outset.card,
         site=outset.site,
         call=outset.call,
@@ -164,13 +164,14 @@ def _verdict(account: Account) -> Verdict | None:
 
 
 def _likely(account: Account) -> Iterator[Likely]:
-    """Yield the last known ranking of each symptom that was entered."""
-    doors = account.doors
-    left = {
-        doors.get((trace.symptom, trace.step))
-        for _, trace in account.traces()
-        if trace.what == "returned"
+    """Yield the last known ranking of each symptom that was entered.
+
+    A doorway behind which nothing was found is no cause to offer any more.
+    """
+    tried = {
+        (trace.symptom, trace.step) for _, trace in account.traces() if trace.what == "returned"
     }
+    left = {account.doors.get(door) for door in tried}
     rankings = [e.event.likely for e in account.events if hasattr(e.event, "likely")]
     for symptom in account.entered():
         known = [likely[symptom] for likely in rankings if likely.get(symptom)]
@@ -178,7 +179,11 @@ def _likely(account: Account) -> Iterator[Likely]:
             symptom=symptom,
             title=account.title(symptom),
             left=symptom in left,
-            causes=known[-1] if known else (),
+            causes=tuple(
+                cause
+                for cause in (known[-1] if known else ())
+                if (symptom, cause.step) not in tried
+            ),
         )
 
 

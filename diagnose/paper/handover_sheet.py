@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Any, Final
 
 import msgspec
@@ -40,6 +41,8 @@ FULL, NO_REMEDY, PACKED, SHORT_CHECKS, ONE_PARAGRAPH = range(5)
 #: A question of so many words says by itself what it is about; one of fewer ("What do you see?")
 #: needs the first sentence of what was to be done.
 SPEAKS: Final = 5
+
+_SENTENCE: Final = re.compile(r".+?[.?!](?=\s)", re.DOTALL)
 
 _WHY: Final = {
     replies.CANNOT: "Could not be done.",
@@ -392,7 +395,7 @@ def _asking(entry: Answer, detail: int) -> str:
     if detail < SHORT_CHECKS:
         return inline(f"{entry.do} {entry.words}")
     if entry.do and len(entry.words.split()) < SPEAKS:
-        return inline(f"{entry.do.partition('. ')[0].rstrip('.')}. {entry.words}")
+        return inline(f"{_first_sentence(entry.do)} {entry.words}")
     return inline(entry.words)
 
 
@@ -422,7 +425,14 @@ def _passed(page: Handover, detail: int) -> Iterator[str]:
 
 def _cause(words: str, detail: int) -> str:
     """Return a cause in words; where it has to be short, without the reason to believe it."""
-    return inline(words if detail < PACKED else f"{words.partition('. ')[0].rstrip('.')}.")
+    return inline(words if detail < PACKED else _first_sentence(words))
+
+
+def _first_sentence(words: str) -> str:
+    """Return the first sentence of a text, with a mark at its end."""
+    first = _SENTENCE.match(words)
+    said = first[0] if first else words
+    return said if said.endswith((".", "?", "!")) else f"{said}."
 
 
 def _cautions(page: Handover, detail: int) -> Iterator[str]:

@@ -73,7 +73,7 @@ class Typeface:
     def check(self, texts: Iterable[str]) -> None:
         """Raise `CannotRender` for the first letter that no font has."""
         known = {*(ord(one) for one in _SILENT)}.union(*self._letters)
-        for letter in sorted({letter for text in texts for letter in text}):
+        for letter in sorted(set[str]().union(*texts)):
             if ord(letter) not in known:
                 raise CannotRender(
                     f"no letter for U+{ord(letter):04X}; --font FILE names a font that has it."

@@ -36,7 +36,7 @@ _SIDES: Final = re.compile(rb'<svg [^>]*?width="([0-9.]+)pt" height="([0-9.]+)pt
 
 #: A line of words as Graphviz writes it: what stands before its font, and after, its size, itself.
 _WORDS: Final = re.compile(
-    r'<text ([^>]*)font-family="[^"]*"([^>]*?font-size="([0-9.]+)"[^>]*)>([^<]*)</text>'
+    r'<text ([^>]*?)font-family="[^"]*" ([^>]*?font-size="([0-9.]+)"[^>]*)>([^<]*)</text>'
 )
 
 
@@ -57,11 +57,12 @@ def as_svg(dot: str, title: str, about: str, typeface: Typeface) -> bytes:
 
     def held(line: re.Match[str]) -> str:
         before, after, size, words = line.groups()
-        said, bold = html.unescape(words.strip()), "bold" in after
-        width = typeface.width(said, float(size), bold=bold)
+        words = words.strip()
+        said = html.unescape(words) if "&" in words else words
+        width = typeface.width(said, float(size), bold="bold" in after)
         return (
-            f'<text {before}font-family="{families}"{after} textLength="{width:.2f}"'
-            f' lengthAdjust="spacingAndGlyphs">{words.strip()}</text>'
+            f'<text {before}{after} textLength="{width:.2f}"'
+            f' lengthAdjust="spacingAndGlyphs">{words}</text>'
         )
 
     given = dot, f"{typeface.fontconfig}"
@@ -69,7 +70,8 @@ def as_svg(dot: str, title: str, about: str, typeface: Typeface) -> bytes:
     opening = drawn.index("<svg")
     end = drawn.index(">", opening)
     told = f'<title id="title">{html.escape(title)}</title><desc id="about">{html.escape(about)}'
-    role = ' role="graphics-document document" aria-labelledby="title about"'
+    role = f' font-family="{families}" role="graphics-document document"'
+    role += ' aria-labelledby="title about"'
     svg = f"{drawn[opening:end]}{role}>\n{told}</desc>{_WORDS.sub(held, drawn[end + 1 :])}"
     return f'<?xml version="1.0" encoding="utf-8"?>\n{svg}'.encode()
 

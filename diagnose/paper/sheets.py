@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
     from diagnose.files.card import Card
     from diagnose.files.cautions import Caution
+    from diagnose.files.site import Site
     from diagnose.files.tree import Exit
     from diagnose.paper.letters import Typeface
     from diagnose.study.in_force import CautionTable
@@ -35,10 +36,25 @@ SIGNAL_RATIO, MESSAGE_RATIO, SMALLEST = 1 / 150, 1 / 300, 10.0
 #: type sizes: a word of 24 letters has to fit.
 MARGIN, COLUMN, NARROWEST = 10.0, 26.0, 15.0
 
+#: Lines of words that a sheet has room for below what stands on top of each, at least: a caution's
+#: panel is never much higher. What is on top besides the words for danger, and at the foot, in
+#: lines.
+LOWEST, AROUND = 16.0, 7.0
+
+#: From one line to the next, in type sizes.
+LINE = 1.2
+
 STOP: Final = (
     "Smoke, a burning smell, a hot or swollen battery, hissing, someone hurt: stop, get off, move"
     " people away, call. Never open a hood to look."
 )
+
+#: Whom to call, in this order: how the site's file names them, and how a sheet does.
+_CALL: Final = {
+    "emergency": "Emergency",
+    "shift_lead": "Shift lead",
+    "service": "Licensed service",
+}
 
 #: What of a card belongs on a sheet: what it is called there, and where the card says it.
 _SETTINGS: Final = (
@@ -73,14 +89,18 @@ class Letters(Struct, frozen=True):
     def on(self, sides: tuple[float, float], typeface: Typeface) -> dict[str, Any]:
         """Return these letters on paper of these sides in millimetres, with its columns.
 
-        Raises `CannotRender` where a signal word or a common word would not fit.
+        Raises `CannotRender` where a signal word, a common word or a caution would not fit.
         """
         margin = max(MARGIN, 1.2 * self.message * 25.4 / 72)
         wide = (sides[0] - 2 * margin) * 72 / 25.4
         columns = max(1, int(wide / (COLUMN * self.message)))
         room = wide / columns - 4 * self.message
         widest = max(typeface.width(word, self.signal, bold=True) for word in SIGNALS)
-        if room < max(widest, NARROWEST * self.message):
+        beside = wide - typeface.width("DANGER", self.signal, bold=True) - 2 * self.message
+        # A line is not filled to its end.
+        danger = 1 + typeface.width(STOP, self.message, bold=True) / max(beside, 1.0)
+        lines = (sides[1] - 2 * margin) * 72 / 25.4 / (LINE * self.message)
+        if room < max(widest, NARROWEST * self.message) or lines - danger - AROUND < LOWEST:
             raise CannotRender("Letters of this size do not fit the paper: take a larger --paper.")
         return {
             "signal": self.signal,
@@ -91,12 +111,17 @@ class Letters(Struct, frozen=True):
         }
 
 
-def around(card: Card | None) -> dict[str, Any]:
-    """Return what all sheets have around their steps: whom to call, and the settings."""
+def around(card: Card | None, site: Site | None = None) -> dict[str, Any]:
+    """Return what all sheets have around their steps: whom to call, and the settings.
+
+    Whom neither the card nor the site names is written in by hand.
+    """
     service = card.section("service") if card is not None else {}
     access = card.line("access") if card is not None else None
-    licensed = ", ".join(f"{service[one]}" for one in ("name", "phone") if service.get(one))
-    call = [["Emergency", ""], ["Shift lead", ""], ["Licensed service", licensed]]
+    known = {} if site is None else {what: [one.name, one.phone] for what, one in site.call.items()}
+    if service.get("phone"):
+        known["service"] = [f"{service[one]}" for one in ("name", "phone") if service.get(one)]
+    call = [[words, ", ".join(known.get(what, ()))] for what, words in _CALL.items()]
     return {
         "stop": STOP,
         "call": call + ([["Service gets in", access]] if access else []),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from diagnose.files.tree import Check, Reading
 from diagnose.study.in_force import always_in_force
@@ -23,17 +23,46 @@ def asked(ready: ReadyTree, step: Question) -> str:
 
 
 def band_range(ready: ReadyTree, step: Question, which: int) -> str:
-    """Return the range of a reading's band with its unit, "" where there is only one or none."""
+    """Return the range of a reading's band with its unit, "" where there is only one or none.
+
+    A limit just above a round figure is said by that: 15.1 mm, below which 15 mm is, as *up to
+    15 mm* and *more than 15 mm*.
+    """
     if not isinstance(step, Reading):
         return ""
     unit = ready.measurements[step.read].unit
-    low = f"{step.limits[which - 1]:g}" if which else ""
-    high = f"{step.limits[which]:g}" if which < len(step.limits) else ""
-    if low and high:
-        return f"{low} to {high} {unit}".rstrip()
-    if not high:
-        return " ".join(f"{low} {unit} or more".split()) if low else ""
-    return f"below {high} {unit}".rstrip()
+    low = _limit(step, which - 1) if which else None
+    high = _limit(step, which) if which < len(step.limits) else None
+    if low is None and high is None:
+        return ""
+    if low is None or high is None:
+        figure, beyond = low or high or ("", False)
+        said = f"{figure} {unit}".rstrip()
+        if high is not None:
+            return f"up to {said}" if beyond else f"below {said}"
+        return f"more than {said}" if beyond else f"{said} or more"
+    end = f"{high[0]} {unit}".rstrip()
+    if not low[1]:
+        return f"{low[0]} to {end}"
+    return f"more than {low[0]}, {'up to' if high[1] else 'below'} {end}"
+
+
+def _limit(step: Reading, which: int) -> tuple[str, bool]:
+    """Return the figure by which a limit is said, and whether the limit lies just above it."""
+    limit = step.limits[which]
+    rounder = f"{limit - _JUST_ABOVE.get(step.read, 0.0):.6g}"
+    told = f"{limit:.6g}"
+    return (rounder, True) if len(rounder) < len(told) else (told, False)
+
+
+#: By how much a limit exceeds the last figure that is to lie below it, in the unit of the
+#: measurement: less than anybody reads there. Of measurements whose trees have such limits.
+_JUST_ABOVE: Final = {
+    "blade-bend": 0.1,
+    "blade-level": 0.1,
+    "brush-current": 0.1,
+    "cell-gravities": 0.0005,
+}
 
 
 class StepCautions:

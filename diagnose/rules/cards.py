@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from diagnose.files.definitions import CARD_LINES, line_kind
-from diagnose.measure.inputs import read
+from diagnose.files.kinds import Quantity
+from diagnose.files.library import SITE_FILE
+from diagnose.measure.inputs import belongs, read
 from diagnose.measure.registry import MEASUREMENTS, Unreadable
 from diagnose.rules.view import Objection, TreeView
 from diagnose.study.plan import passing_answer
@@ -38,14 +40,14 @@ def condition(view: TreeView | RoundView) -> Iterator[Objection]:
         passing = passing_answer(view.tree, step)
         way = step.exit(passing) if passing is not None else None
         if step.applies_to and way is None:
-            message = "It does not apply to every machine: say which answer `passes` then."
+            message = "Write which answer `passes`: the step does not apply to every machine."
             yield Objection(view.at(name, "applies_to"), message)
         if way is not None and way.applies_to:
             number = step.exits.index(way)
-            message = "The passing answer applies to every machine."
+            message = "Delete `applies_to` here: the passing answer applies to every machine."
             yield Objection(view.at(name, *step.answer_at(number)), message)
         if sum(not one.applies_to for one in step.exits) < 2:
-            message = "At least two answers apply to every machine."
+            message = "Write two answers without `applies_to` at least, for every machine."
             yield Objection(view.at(name), message)
 
 
@@ -55,35 +57,63 @@ def _unsaid(path: Path, wanted: Condition) -> Iterator[Objection]:
         fits = getattr(line_kind(line), "fits", None) if line in CARD_LINES else None
         for number, word in enumerate(words):
             if fits is not None and not fits(word):
-                message = f'No card says "{word}" at {line}: write {line_kind(line).words}.'
+                message = f'Write {line_kind(line).words}: no card says "{word}" at {line}.'
                 yield Objection((*path, line, number), message)
 
 
 def card_value(view: CardView) -> Iterator[Objection]:
-    """What a card says is what the measurements that read it can take, in unit and in size.
+    """What a card, a kind or the site says is what the readings take, in unit and in size.
 
-    Somebody at the machine would otherwise learn of it when the reading is refused.
+    A unit may be any that a reading takes: `feet`, `gallons`, `lpm`. A line that no reading uses
+    has a unit of its kind. Somebody at the machine would otherwise learn of it when the reading is
+    refused.
 
     Passes:
         battery: {cells: 12}
     Fails:
         battery: {cells: 500}
     """
-    said: set[str] = set()
-    for need in _needs():
-        text = view.lines.line(need.card or "")
-        # One line, one word: a line that several measurements read is refused once.
-        if text is None or need.card is None or need.card in said:
-            continue
-        try:
+    for path, at in _lines_of(view):
+        text = view.lines.line(".".join(at))
+        problem = None if text is None else _unusable(path, text)
+        if problem is not None:
+            yield Objection(at, f"Write what a reading can use: {problem}.")
+
+
+def _lines_of(view: CardView) -> Iterator[tuple[str, tuple[str, ...]]]:
+    """Yield the lines of a card, each with where it stands in this file."""
+    site = ("altitude",) if view.parts == (SITE_FILE,) else None
+    for path in _TAKEN:
+        if site is None:
+            yield path, tuple(path.split("."))
+        elif path == "site.altitude":
+            yield path, site
+
+
+def _unusable(path: str, text: str) -> str | None:
+    """Return what speaks against a text at a line of a card, None where nothing does."""
+    try:
+        for need in _TAKEN[path]:
             read(need, text, bare=False)
-        except Unreadable as problem:
-            said.add(need.card)
-            message = f"{problem}".removeprefix(f"{need.name}: ")
-            yield Objection(tuple(need.card.split(".")), f"No reading can use it: {message}.")
+        kind = line_kind(path)
+        if isinstance(kind, Quantity) and not _TAKEN[path]:
+            belongs(text, kind.dimension)
+    except Unreadable as problem:
+        return f"{problem}".partition(": ")[2] if _TAKEN[path] else f"{problem}"
+    return None
 
 
-def _needs() -> Iterator[Need]:
-    """Yield every input that a machine card may say."""
+def _needs_by_line() -> dict[str, list[Need]]:
+    """Return the inputs of measurements that a card may say, by their lines; none at other lines.
+
+    One is kept of those that take the same.
+    """
+    taken: dict[str, list[Need]] = {path: [] for path in sorted(CARD_LINES)}
     for measurement in MEASUREMENTS.values():
-        yield from (need for need in measurement.needs if need.card is not None)
+        for need in measurement.needs:
+            if need.card is not None and need not in taken[need.card]:
+                taken[need.card].append(need)
+    return taken
+
+
+_TAKEN: Final = _needs_by_line()

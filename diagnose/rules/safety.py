@@ -41,7 +41,7 @@ def energises(view: TreeView | RoundView) -> Iterator[Objection]:
         if clash:
             caution = table.names(clash)[0]
             message = (
-                f'The machine runs in "{name}", which ends "{caution}": make it two {view.inside}.'
+                f'Write two {view.inside}: the machine runs in "{name}", which ends "{caution}".'
             )
             yield Objection(view.at(name, *_caller(table, task, clash)), message)
 
@@ -68,15 +68,15 @@ def service_only(view: TreeView | RoundView) -> Iterator[Objection]:
     hazards = view.library.cautions.hazards
     for name, task in view.tasks.items():
         if isinstance(task, Item):
-            mend = "it has no place in a round."
+            mend = "Delete the hazard, or the item"
         else:
             who, key = (task.by, "by") if isinstance(task, Question) else (task.who, "who")
             if who == "service":
                 continue
-            mend = f"write `{key}: service`, or drop the hazard."
+            mend = f"Write `{key}: service`, or delete the hazard"
         for number, hazard in enumerate(task.hazards):
             if hazard in hazards and hazards[hazard].service_only:
-                message = f'"{hazard}" is for service only: {mend}'
+                message = f'{mend}: "{hazard}" is for service only.'
                 yield Objection(view.at(name, "hazards", number), message)
 
 
@@ -121,3 +121,43 @@ def _taken_again(view: TreeView, table: CautionTable, lockout: int) -> Iterator[
             state = _HELD
         for target in view.graph.successors(name):
             may[target] |= state
+
+
+def suggested_hazard(view: TreeView | RoundView) -> Iterator[Objection]:
+    """A step or item names the hazards that its words suggest, so that their cautions come first.
+
+    Which words suggest a hazard stands in its `words` in `cautions.yaml`: those of one entry, in
+    that order in one sentence of `do`, `ask` or `remedy`, with any others between them. What good
+    and bad look like (`look_for`) is not done, and a sentence with *never* or *do not* at its head
+    forbids. Nothing is missing where the hazard's caution is called anyway, where the machine runs
+    and would end it, or where service does the work. Where the words mislead, find others, or write
+    `not_here: [the-hazard]`.
+
+    Passes:
+        format: 3
+        steps: {little: {remedy: Take the brush off., hazards: [moving-parts]}}
+    Fails:
+        format: 3
+        steps: {little: {remedy: Take the brush off., hazards: []}}
+    """
+    table = view.table
+    if table is None:
+        return
+    for name, task in view.tasks.items():
+        who = task.who if isinstance(task, Finding) else task.by
+        if who == "service" or not view.guarded(task):
+            continue
+        runs = not isinstance(task, Finding) and task.energises
+        said = set(task.not_here)
+        for key in ("do", "ask", "remedy"):
+            text = getattr(task, key, None) or ""
+            for hazard, words in view.library.cautions.suggested(text):
+                cover = table.cover.get(hazard, 0)
+                called = cover & table.needs(task) or (runs and table.closed(cover) & table.lapsing)
+                if hazard not in said and hazard not in task.hazards and not called:
+                    message = (
+                        f'"{words}" suggests the hazard "{hazard}": name it in `hazards`, or write '
+                        f"`not_here: [{hazard}]`."
+                    )
+                    yield Objection(view.at(name, key), message, "warning")
+                said.add(hazard)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from functools import cached_property
-from typing import TYPE_CHECKING, ClassVar, Final, Generic, TypeVar
+from typing import TYPE_CHECKING, ClassVar, Final, Generic, NamedTuple, TypeVar
 
 from msgspec import Struct
 
@@ -37,15 +37,34 @@ _COMPARISONS: Final = 20_000
 _LONGEST_ROUTE: Final = 12
 
 
+class Name(NamedTuple):
+    """A word that is defined in one place and named in others: of which `sort`, and `inside` what.
+
+    A step's is inside its tree, an answer's inside its tree and step.
+    """
+
+    sort: str
+    word: str
+    inside: tuple[str, ...] = ()
+
+
 class Objection(Struct, frozen=True):
     """What a rule has against something in a file: its path there, and one sentence.
 
-    The problem's code is the rule's own.
+    The problem's code is the rule's own. It `lacks` a name that is used there and defined nowhere,
+    or it is `spare`: a name that is defined there and used nowhere; or it `follows` from either.
+    `parts` lead to the file where the rule looks at several; `place` is line and column, from 1, of
+    what no path leads to.
     """
 
     at: Path
     message: str
     severity: Severity = "error"
+    lacks: Name | None = None
+    spare: Name | None = None
+    follows: Name | None = None
+    parts: tuple[str, ...] | None = None
+    place: tuple[int, int] | None = None
 
 
 Task = TypeVar("Task")
@@ -194,6 +213,12 @@ class MeasurementsView(View[Declared], frozen=True):
     """The measurements that the library declares, `measurements.yaml`."""
 
     inside = "measurements"
+
+
+class LibraryView(View[None], frozen=True, kw_only=True):
+    """All files of a library side by side. What is found says in which of them, as `parts`."""
+
+    inside: ClassVar[str] = ""
 
 
 def route(names: Sequence[str]) -> str:

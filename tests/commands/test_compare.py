@@ -191,14 +191,16 @@ def test_what_another_program_reads(compare: Any, new: Path) -> None:
     assert set(still["lockouts"]) == {"old", "new"}
 
 
-def test_what_guards_people_less(compare: Any, new: Path) -> None:
+def test_what_guards_people_less(compare: Any, old: Path, new: Path) -> None:
+    lower = "remedy: Set it lower."
+    edit(old, "still.yaml", lower, f"{lower}, leave_safe: Park it.")
     edit(new, "cautions.yaml", "signal: WARNING", "signal: CAUTION")
     edit(new, "cautions.yaml", ", My tag is on.]", "]")
     edit(new, "cautions.yaml", "    confirm_lines: each\n", "")
     edit(
         new,
         "still.yaml",
-        "    leave_safe: Leave the key out.\n    until_mended: out of use\n",
+        "    until_mended: out of use\n",
         "    until_mended: Use it on level floors only.\n",
     )
     edit(new, "rounds/daily.yaml", ", stops: true", "")
@@ -208,7 +210,7 @@ def test_what_guards_people_less(compare: Any, new: Path) -> None:
         "! cautions.yaml, dead: its signal word is CAUTION and was WARNING.",
         "! cautions.yaml, dead: its lines are confirmed together and were confirmed one by one.",
         '! cautions.yaml, dead: the line "My tag is on." is no longer confirmed.',
-        "! still, worn: it no longer says how to leave the machine.",
+        "! still, overload: it no longer says how to leave the machine.",
         "! still, worn: the machine is no longer out of use until it is mended.",
         "! rounds/daily, wipe: it no longer stops the round.",
     ]

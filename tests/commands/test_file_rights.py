@@ -199,6 +199,31 @@ def test_a_tree_that_is_locked_keeps_its_order(
     assert file.read_bytes() == before
 
 
+def test_nothing_new_is_made_where_nothing_may_be_written(library: Path) -> None:
+    places = [library.parent, library, library / "rounds", library / "cautions.yaml"]
+    for path in places:
+        path.chmod(0o555 if path.is_dir() else 0o444)
+    try:
+        made = as_anybody("new", "library", str(library.parent / "mine"))
+        named = {
+            what: as_anybody("new", what, "one-more", "--trees", str(library))
+            for what in ("symptom", "round", "caution")
+        }
+    finally:
+        for path in places:
+            path.chmod(0o755 if path.is_dir() else 0o644)
+    wanted = f"{library.parent / 'mine'}: permission denied; name another folder."
+    assert (made.returncode, made.stdout, made.stderr) == (3, "", f"diagnose: {wanted}\n")
+    for what, file, reason in (
+        ("symptom", "one-more.yaml", "permission denied; name another file."),
+        ("round", "rounds/one-more.yaml", "permission denied; name another file."),
+        ("caution", "cautions.yaml", "this file is not to be written to; name another."),
+    ):
+        done = named[what]
+        assert (done.returncode, done.stdout) == (3, "")
+        assert done.stderr == f"diagnose: {library / file}: {reason}\n"
+
+
 @pytest.mark.parametrize("folder", ["machines", "rounds"])
 @pytest.mark.parametrize("mode", [0o000, 0o311], ids=["nothing", "no list"])
 def test_a_folder_that_cannot_be_read_is_named(folder: str, mode: int, library: Path) -> None:

@@ -125,7 +125,7 @@ def test_of_many_files_with_many_problems_the_first_1000_are_said(
         lines = done.out.decode().splitlines()
         assert len([line for line in lines if " error: " in line]) == MOST_IN_ALL
         counts = [int(line.split()[2]) for line in lines if line.endswith("mend these first.")]
-        assert lines[-2].startswith("40 trees, 4800 errors")
+        assert lines[-2].startswith("40 trees, the cautions; 4800 errors")
     # Ten files have as many said as one may have, of the others nothing is.
     assert counts == [20] * 10 + [120] * 30
     assert len(done.out) < 400_000

@@ -13,7 +13,8 @@ import pytest
 from diagnose import app
 from diagnose.commands import check, output, rewriting
 from diagnose.commands.options import Unusable
-from diagnose.files.library import built_in, load, strays
+from diagnose.files.library import built_in, load
+from diagnose.files.strays import strays
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -120,7 +121,9 @@ def test_a_folder_that_cannot_be_listed_is_a_problem(
 def test_what_cannot_be_looked_at_is_taken_for_a_file(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(Path, "is_dir", refusing("machines", Path.is_dir))
     (problem,) = strays(load(built_in()))
-    assert problem.message == '"machines" is not read: a file of a library ends with .yaml.'
+    assert problem.message == (
+        'Give it a name that ends with .yaml, or move it: "machines" is not read.'
+    )
 
 
 def test_a_tree_that_cannot_be_read_again_is_not_changed(tmp_path: Path) -> None:

@@ -73,7 +73,9 @@ def test_a_broken_tree_is_named_and_the_others_start(
     report = json.loads(out)
     assert report["trees"] == len(list(LIBRARY.glob("*.yaml"))) - 2
     assert report["problems"][0]["file"] == str(broken)
-    assert set(report["problems"][0]) == {"file", "line", "column", "code", "severity", "message"}
+    assert set(report["problems"][0]) == {
+        *("file", "line", "column", "code", "severity", "message", "following")
+    }
 
 
 def test_broken_cautions_keep_every_tree_that_needs_them_from_starting(
@@ -92,7 +94,7 @@ def test_the_built_in_library_is_clean(capsys: pytest.CaptureFixture[str]) -> No
     code, out, err = run(capsys, "check")
     assert (code, err) == (0, "")
     assert out.endswith("no errors, no warnings.\n")
-    assert out.count("\n") == 1
+    assert out.count("\n") == 2
 
 
 def test_help_and_version_name_every_verb(capsys: pytest.CaptureFixture[str]) -> None:
@@ -164,4 +166,4 @@ def test_of_a_hundred_and_one_problems_of_a_file_a_hundred_are_printed(
     assert len(bad) == 98
     assert len(worse) == 101
     assert worse[-1].endswith("worse.yaml: and 92 more; mend these first.")
-    assert "2 trees, 290 errors, no warnings." in said
+    assert "2 trees; 290 errors, no warnings." in said

@@ -255,7 +255,9 @@ def test_a_caution_is_marked_and_unmarked() -> None:
     assert states("hands", "2") == ["take", "take", ""]
     assert states("hands", "Machine dead") == ["take", "take", ""]
     assert states("hands", "lockout, 3") == ["take", "take", "take"]
-    assert states("hands", "lockout lockout") == ["", "", ""]
+    assert states("hands", "lockout", "lockout") == ["", "", ""]
+    # Without what it includes it is not whole: that was not wanted either.
+    assert states("hands", "lockout", "key-out") == ["", "", ""]
     held = ("hands", "lockout done", "figure")
     assert states(*held) == ["in force", "in force", ""]
     # What includes it is no longer whole; to keep it, what it includes has to stay.
@@ -264,6 +266,19 @@ def test_a_caution_is_marked_and_unmarked() -> None:
     assert states(*held, "key-out", "key-out") == ["in force", "end", ""]
     assert states(*held, "key-out", "lockout") == ["in force", "in force", ""]
     assert played(own, ["hands", "lockout shoes"])[-1]["take_minutes"] == 6
+    # Said on one line, none undoes what another did: in any order, and said twice.
+    for line in ("key-out lockout", "lockout key-out", "lockout lockout", "1 2 lockout"):
+        assert states("hands", line) == ["take", "take", ""]
+        assert states(*held, line) == (
+            ["in force", "end", ""] if "key" not in line and "1" not in line else ["end", "end", ""]
+        )
+        assert states(*held, line, line) == ["in force", "in force", ""]
+
+
+def test_whoever_ends_two_cautions_on_one_line_has_ended_both() -> None:
+    for line in ("key-out lockout shoes done", "lockout key-out shoes done"):
+        found = score(drill("stuck"), "hands", "lockout done", "run", line, "leave")
+        assert unsafe(found) == []
 
 
 def test_a_helper_is_chosen_and_unchosen() -> None:

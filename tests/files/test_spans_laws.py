@@ -8,7 +8,7 @@ import yaml
 from hypothesis import given
 from hypothesis import strategies as st
 
-from diagnose.files.spans import Page
+from diagnose.files.spans import NoSpan, Page
 
 WORDS = st.sampled_from(["a", "lid", "Wie – so", "12", "x-9", "𝔘 🧽", "on", "It's: so", "# no"])
 NEW = st.sampled_from(["two", "x-9", "0.25", "7", "no", "It's: so", "[x]", "Grün 🟢", "- a"])
@@ -104,3 +104,36 @@ def test_only_what_is_named_changes(
     read = yaml.load(new, Loader=yaml.BaseLoader)
     assert [at(read, path) for path in rest] == [at(old, path) for path in rest]
     assert [at(read, path) for path in kept] == [wanted[path] for path in kept]
+
+
+BLOCK = "new:\n  # of its own\n  text: It is new\n\n  list:\n    - one\n"
+
+
+@given(pages(), st.sampled_from(["\n", "\r\n"]), st.booleans())
+def test_what_is_put_last_is_one_piece_and_the_last_entry(
+    made: tuple[str, dict[tuple[str | int, ...], tuple[int, int]]], newline: str, ended: bool
+) -> None:
+    text, places = made
+    inside = next((path[0] for path in places if "ä" in path and path[0]), None)
+    for path in ((), () if inside is None else (inside,)):
+        text = text if ended else text.rstrip("\n")
+        old = text.replace("\n", newline)
+        page = Page(old, "a.yaml")
+        read = yaml.load(old, Loader=yaml.BaseLoader)
+        try:
+            page.put_last(path, BLOCK)
+        except NoSpan:
+            # Entries in braces that are not empty.
+            node = yaml.compose(old, Loader=yaml.BaseLoader)
+            assert {key.value: value for key, value in node.value}[inside].flow_style
+            continue
+        new = page.text()
+        wanted = at(read, path)
+        wanted["new"] = {"text": "It is new", "list": ["one"]}
+        assert yaml.load(new, Loader=yaml.BaseLoader) == read
+        assert [*at(yaml.load(new, Loader=yaml.BaseLoader), path)][-1] == "new"
+        cut = next(
+            n for n in range(len(old) + 1) if new[:n] + new[len(new) - len(old) + n :] == old
+        )
+        assert new[:cut].count(newline) <= old.count(newline)
+        assert "\r\n" not in old or "\n" not in new.replace("\r\n", "")

@@ -416,7 +416,7 @@ def open_now(log: Logged) -> dict[str | None, tuple[list[str], list[str], str | 
         machine: (
             [one.summary.what for one in log.log.waiting_at(machine)],
             [do for _, do in noted.get(machine, ())],
-            out_since(holding(log.log.waiting_at(machine))),
+            out_since(holding(log.log, log.log.waiting_at(machine))),
         )
         for machine in log.log.machines()
     }

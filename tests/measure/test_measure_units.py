@@ -279,7 +279,9 @@ IN_SI = {
     "voltage": {"1 V": "v vdc volts V.d.c."},
     "current": {"1 A": "a amp amps adc"},
     "charge": {"3600 C": "ah amph amphours amp.h"},
-    "time": {"60 s": "min mins", "1 s": "sec secs s", "3600 s": "h hr hrs"},
+    "time": {"60 s": "min mins", "1 s": "sec secs s", "3600 s": "h hr hrs"}
+    # A mean year of 365.25 days, a twelfth of it for a month: ages, where a day more is nothing.
+    | {"86400 s": "day days", "2629800 s": "month months", "31557600 s": "year years"},
     "temperature": {
         "274.15 K": "c °c degc celsius ℃ ºc",
         "255.92777777777778 K": "f °f degf fahrenheit ℉ ºf",

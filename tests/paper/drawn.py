@@ -112,6 +112,10 @@ def called_cautions(tree: dict[str, Any]) -> dict[str, list[str]]:
     return called
 
 
+#: The limits of the built-in trees that lie just above what belongs below them, as people say it.
+SAID_BY = {"15.1": "15", "3.1": "3", "120.1": "120", "0.0205": "0.02", "0.0305": "0.03"}
+
+
 def answers(step: dict[str, Any]) -> list[tuple[str, str, str]]:
     """Return the answers of a step in a file: words, a band's range, where it leads."""
     bands = [band.get("below") for band in step.get("bands", ())]
@@ -119,11 +123,18 @@ def answers(step: dict[str, Any]) -> list[tuple[str, str, str]]:
     for which, (answer, to) in enumerate(exits(step)):
         limit = ""
         if len(bands) > 1:
-            unit = MEASUREMENTS[step["read"]].unit
-            low = f"{float(bands[which - 1]):g}" if which else ""
-            high = f"{float(bands[which]):g}" if bands[which] else ""
-            limit = f"{low} to {high} {unit}" if low and high else f"below {high} {unit}"
-            limit = limit.rstrip() if high else " ".join(f"{low} {unit} or more".split())
+            low, high = bands[which - 1] if which else "", bands[which] or ""
+            begin = f"more than {SAID_BY[low]}" if low in SAID_BY else low
+            if low and high:
+                between = ", up to" if low in SAID_BY else " to"
+                assert low not in SAID_BY or high in SAID_BY
+                limit = f"{begin}{between} {SAID_BY.get(high, high)}"
+            elif high:
+                limit = f"up to {SAID_BY[high]}" if high in SAID_BY else f"below {high}"
+            else:
+                limit = begin
+            limit += f" {MEASUREMENTS[step['read']].unit}".rstrip()
+            limit += "" if high or low in SAID_BY else " or more"
         found.append((answer, limit, to))
     return found
 

@@ -7,6 +7,7 @@ web sites for code render it.
 from __future__ import annotations
 
 import json
+import re
 import unicodedata
 from typing import TYPE_CHECKING, Any
 
@@ -14,6 +15,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 from markdown_it import MarkdownIt
+from msgspec.structs import replace
 
 from diagnose.log.events import read, written
 from diagnose.log.protocol import LoggedEvent
@@ -258,3 +260,26 @@ def test_the_page_is_made_of_headings_lists_and_room_to_write(
         for kind in ("heading", "paragraph", "bullet_list", "ordered_list", "list_item")
         for end in ("open", "close")
     } | {"inline"}
+
+
+@pytest.mark.parametrize(
+    ("words", "first"),
+    [
+        ("Is a cell low?", "Is a cell low?"),
+        ("Is a cell low? Look at it.", "Is a cell low?"),
+        ("It is off! Put it on.", "It is off!"),
+        ("It is 1.5 mm too low. It drags", "It is 1.5 mm too low."),
+        ("It is off", "It is off."),
+        ("It is off.", "It is off."),
+    ],
+)
+def test_where_room_is_short_a_cause_is_its_first_sentence_with_one_mark_at_its_end(
+    case: tuple[Any, list[LoggedEvent]], words: str, first: str
+) -> None:
+    page = handover(*case)
+    likely = [
+        replace(group, causes=tuple(replace(one, finding=words) for one in group.causes))
+        for group in page.likely
+    ]
+    told = "\n".join(telling(replace(page, likely=tuple(likely)), PACKED))
+    assert re.search(rf" % {re.escape(first)}\n", told)

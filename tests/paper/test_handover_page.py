@@ -159,6 +159,12 @@ def test_causes_behind_a_doorway_that_was_looked_through_are_no_longer_the_likel
     text = as_markdown(page)
     assert "behind It does the second thing" not in text
     assert "Back in **It does the first thing**; that was not it" in text
+    ways, causes = [entry.step for entry in page.story if entry.kind == "returned"], page.likely[0]
+    assert ways == ["door"]
+    assert "door" not in [cause.step for cause in causes.causes]
+    assert len(causes.causes) > 1
+    before = desk.page(desk.start("alpha", ["A puddle", DEAD], "one")).likely[0]
+    assert before.causes[0].step == "door"
 
 
 # Remedies, and what was passed over

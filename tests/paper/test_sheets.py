@@ -33,9 +33,11 @@ from diagnose import app
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.faces.words import sign_words
 from diagnose.files.library import built_in
+from diagnose.files.tree import Exit, Reading
 from diagnose.measure.registry import MEASUREMENTS
 from diagnose.paper.letters import CannotRender, typeface
 from diagnose.paper.sheets import STOP, Letters
+from diagnose.paper.step_words import band_range
 from diagnose.paper.typesetter import PAPERS, Document
 
 if TYPE_CHECKING:
@@ -234,13 +236,38 @@ def test_the_lines_of_what_a_caution_includes_come_with_it_unless_they_were_conf
 def test_bands_are_ranges_in_rising_order() -> None:
     read = entries("streaking")
     steps = tree_of("streaking")["steps"]
-    (number,) = [n for n, s in enumerate(steps.values(), 1) if len(s.get("bands", ())) == 3][:1]
-    step = [*steps.values()][number - 1]
-    low, high = (band["below"] for band in step["bands"][:2])
-    unit = MEASUREMENTS[step["read"]].unit
-    ranges = [f"below {low} {unit}", f"{low} to {high} {unit}", f"{high} {unit} or more"]
-    places = [read[number].index(bare(one)) for one in ranges]
+    number = [*steps].index("bend") + 1
+    # 15 mm is as it should be: its file says below 15.1, a person "up to 15".
+    assert [band["below"] for band in steps["bend"]["bands"][:2]] == ["10", "15.1"]
+    calls = [band.get("call") or band["otherwise"] for band in steps["bend"]["bands"]]
+    ranges = zip(calls, ["below 10 mm", "10 to 15 mm", "more than 15 mm"], strict=True)
+    places = [read[number].index(bare(", ".join(one))) for one in ranges]
     assert places == sorted(places)
+
+
+@pytest.mark.parametrize(
+    ("read", "limits", "ranges"),
+    [
+        ("blade-level", (3.1,), ["up to 3 mm", "more than 3 mm"]),
+        ("brush-current", (20, 120.1), ["below 20 %", "20 to 120 %", "more than 120 %"]),
+        (
+            "cell-gravities",
+            (0.0205, 0.0305),
+            ["up to 0.02", "more than 0.02, up to 0.03", "more than 0.03"],
+        ),
+        ("blade-bend", (3.1, 15), ["up to 3 mm", "more than 3, below 15 mm", "15 mm or more"]),
+        # A tenth of a volt tells something, and half a millimetre is no hair.
+        ("rest-voltage", (12.1,), ["below 12.1 %", "12.1 % or more"]),
+        ("blade-bend", (15.5,), ["below 15.5 mm", "15.5 mm or more"]),
+        ("value", (), [""]),
+    ],
+)
+def test_a_limit_just_above_a_round_figure_is_said_by_it(
+    read: str, limits: tuple[float, ...], ranges: list[str]
+) -> None:
+    bands = [Exit(answer=f"{n}", to="x") for n in range(len(limits) + 1)]
+    step = Reading(read=read, exits=tuple(bands), limits=tuple(limits))
+    assert [band_range(step, which) for which in range(len(bands))] == ranges
 
 
 def test_the_card_gives_settings_and_service_or_there_are_lines_to_write_on() -> None:
@@ -411,11 +438,117 @@ def test_no_words_leave_the_page_or_stand_on_others(paper: str, odd: Path) -> No
     for page in document:
         if "Answer number" in page.get_text():
             # What the step is and which caution comes before it is said wherever it goes on.
-            assert bare("First: WARNING Keep dry") in bare(page.get_text())
-            assert bare("Which of these is it?") in bare(page.get_text())
+            read = bare(page.get_text())
+            assert bare("First: WARNING Keep dry") in read or bare("WARNINGKeep dry") in read
+            assert bare("CHECK many") in read
+            assert bare("Which of these is it?") in read
     read = columns(document)
     for text in (ODD_TREE["title"], ODD_TREE["steps"]["f3"]["remedy"], "y" * 60):  # type: ignore[index]
         assert bare(text) in read
+
+
+def long_library(folder: Path) -> tuple[list[str], list[str]]:
+    """Write a tree with a remedy of 6,000 letters behind one answer and another behind two.
+
+    Returns the remedies and a caution's 60 lines, no two alike.
+    """
+    remedies = []
+    for which in ("Alone", "Shared"):
+        said = [f"{which} sentence {n} says what to turn by hand." for n in range(140)]
+        remedies.append(" ".join(said)[:6000])
+    lines = [f"Line {n} holds, and I have looked at it." for n in range(60)]
+    finding = {"chance": "1", "who": "operator", "hazards": ["wet"]}
+    answers = {
+        "It is one": "alone",
+        "It is two": "shared",
+        "It is three": "shared",
+        "It is none of these": "later",
+    }
+    tree = {
+        "format": "1",
+        "symptom": "long",
+        "title": "A long one",
+        "start": "first",
+        "steps": {
+            "first": {
+                "do": "Look at it.",
+                "ask": "Which is it?",
+                "passes": "It is none of these",
+                "answers": answers,
+            },
+            "later": {
+                "do": "Wipe it.",
+                "ask": "How is it now?",
+                "hazards": ["wet"],
+                "answers": {"It is one": "alone-too", "It is two": "shared"},
+            },
+            "alone": {"finding": "It is alone.", "remedy": remedies[0], **finding},
+            "alone-too": {"finding": "It is alone too.", "remedy": "Wipe it.", **finding},
+            "shared": {"finding": "It is shared.", "remedy": remedies[1], **finding},
+        },
+    }
+    caution = {
+        "title": "Keep it dry",
+        "signal": "WARNING",
+        "signs": ["W011"],
+        "covers": ["wet"],
+        "lapses": "when energised",
+        "text": "Water and hands do not go together here.",
+        "confirm": lines,
+        "release": [f"Release {n} is done." for n in range(60)],
+    }
+    cautions = {"format": "1", "hazards": {"wet": {"title": "Wet"}}, "cautions": {"dry": caution}}
+    for name, data in (("long", tree), ("cautions", cautions)):
+        (folder / f"{name}.yaml").write_text(json.dumps(data, indent=1), "utf-8")
+    return remedies, lines
+
+
+AGAIN = [(1, "CHECK", "first"), (2, "CHECK", "later"), (5, "OPERATOR", "shared")]
+
+
+@pytest.mark.parametrize(
+    "args",
+    [("--paper", "a4"), ("--paper", "letter"), ("--wall",), ("--wall", "--paper", "tabloid")],
+)
+def test_what_is_longer_than_a_page_is_whole_and_says_on_each_what_goes_on(
+    args: tuple[str, ...], tmp_path: Path
+) -> None:
+    remedies, lines = long_library(tmp_path)
+    document = set_in_type("long", "--trees", f"{tmp_path}", *args)
+    assert_in_place(document)
+    by_pypdf = [bare(page.extract_text()) for page in pdf_of(Path("x.pdf").read_bytes()).pages]
+    by_mupdf = [bare(page.get_text()) for page in document]
+    # What stands on top of each page and column, and at its foot, comes between.
+    tops = [f"{n} {kind} {name} goes on" for n, kind, name in AGAIN]
+    tops += ["Look at it. Which is it?", "OPERATOR It is alone.", "It is shared."]
+    tops += ["WARNING Keep it dry (Wet) goes on", "In force here: Keep it dry"]
+    tops += ["First: WARNING Keep it dry", "WARNING Keep it dry (Wet)"]
+    for pages in (by_pypdf, by_mupdf):
+        read = re.sub(r"Along?onesheet.*?Licensedservice:", "", "".join(pages))
+        read = re.sub(r"Siterules,.*?printed\d{4}-\d\d-\d\d\.", "", read)
+        for top in tops:
+            read = read.replace(bare(top), "")
+        for remedy in remedies:
+            assert bare(remedy) in read
+        # At the finding behind one answer, at the one behind two, and at the second step.
+        for line in lines:
+            assert read.count(bare(line)) == 3, line
+        for n in range(60):
+            assert bare(f"Release {n} is done.") in read
+    for page in by_mupdf:
+        if bare("Alone sentence") in page:
+            assert bare("It is alone.") in page
+            assert bare("WARNINGKeep it dry") in page
+            assert bare("Which is it?") in page
+        if bare("Shared sentence") in page:
+            assert bare("It is shared.") in page
+            assert bare("WARNING Keep it dry") in page
+        if re.search(r"Line\d+holds", page):
+            assert bare("WARNING Keep it dry") in page
+    if args == ("--paper", "a4"):
+        whole = "".join(by_mupdf)
+        assert bare("5 OPERATOR shared goes on") in whole
+        assert bare("Keep it dry (Wet) goes on") in whole
 
 
 def assert_named_at_the_danger(document: pymupdf.Document, symptom: str) -> None:

@@ -49,9 +49,9 @@ steps:
     until_mended: out of use}
 """,
     "cautions.yaml": """\
-format: 2
+format: 3
 hazards:
-  moving-parts: {title: Parts can start to move}
+  moving-parts: {title: Parts can start to move, words: [brush off]}
   wet-floor: {title: The floor is wet}
   mains: {title: Charger and cord, service_only: true}
 cautions:
@@ -107,14 +107,27 @@ measurements:
     formula: 100 - turns
     source: invented
 """
-SOUND["other.yaml"] = SOUND["sample.yaml"].replace("symptom: sample", "symptom: other")
+SOUND["other.yaml"] = (
+    SOUND["sample.yaml"]
+    .replace(
+        "symptom: sample\ntitle: It does not work", "symptom: other\ntitle: It is like another"
+    )
+    .replace("chance: 30", "chance: 50")
+    .replace("chance: 10", "chance: 30")
+)
+SOUND["machines/spare.yaml"] = """\
+format: 2
+machine: spare
+title: Spare machine
+nameplate: {serial: S-1}
+"""
 
 #: The file that an example is for, by a key that only it has; else it is the tree.
 KEYS = {
     "cautions.yaml": {"hazards", "cautions"},
     "measurements.yaml": {"measurements"},
     "rounds/sample.yaml": {"items", "every", "round"},
-    "machines/sample.yaml": {"battery", "machine", "tanks", "caution_minutes"},
+    "machines/sample.yaml": {"battery", "machine", "tanks", "caution_minutes", "nameplate"},
 }
 
 #: The keys of which one says what a step, a hazard or a caution is.
@@ -134,15 +147,13 @@ def replaced(text: str, example: str) -> str:
     """
     own, given = parts(text), parts(example)
     names = [name for name, _ in given]
-    if len(own) > len(given) and set(names) <= {
-        "steps",
-        "hazards",
-        "cautions",
-        "items",
-        "measurements",
-    }:
+    merged = {"steps", "hazards", "cautions", "items", "measurements"}
+    if len(own) > len(given) and merged & set(names) and set(names) <= merged | {"worked_cases"}:
         whole = yaml.load(text, yaml.BaseLoader)
         for section, entries in yaml.load(example, yaml.BaseLoader).items():
+            if isinstance(entries, list):
+                whole[section] = entries
+                continue
             for name, entry in entries.items():
                 kept = {} if entry.keys() & WHOLE else whole[section].get(name, {})
                 whole[section][name] = kept | entry
@@ -284,10 +295,13 @@ def test_the_closing_line_names_the_page_where_there_is_something_to_read(
     assert problems_with(tmp_path, "start: frist\n") == ["unknown-step"]
     assert app.run(["check", "--trees", str(tmp_path)]) == 1
     counted, last = capsys.readouterr().out.splitlines()[-2:]
-    assert counted == "2 trees, 1 error, no warnings."
+    assert counted == (
+        "2 trees, 2 cards, 1 round, the cautions, the measurements; 1 error, no warnings."
+    )
     assert "--explain CODE" in last
     assert "docs/checks.md" in last
     assert app.run(["check", "--trees", str(tmp_path), "other"]) == 0
-    assert capsys.readouterr().out == "1 tree, no errors, no warnings.\n"
+    said = f"Read in {tmp_path}:\n1 tree; no errors, no warnings.\n"
+    assert capsys.readouterr().out == said
     assert app.run(["check", "--trees", str(tmp_path), "--json"]) == 1
     assert "explain" not in capsys.readouterr().out

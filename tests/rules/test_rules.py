@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from diagnose.files.library import load, put_in
-from diagnose.rules.check import check
+from diagnose.rules.check import check, tree_problems
+from diagnose.study.in_force import caution_table
 
 CAUTIONS = """\
 format: 1
@@ -123,10 +124,17 @@ def test_the_sample_is_clean(tmp_path: Path) -> None:
 
 # What is replaced in the sample, by what, and the problems: code, the text where each stands
 # (and which of several), severity.
+OTHER = TREE.replace("symptom: sample\ntitle: It does", "symptom: other\ntitle: This does")
+CARD = "format: 1\nmachine: dock\ntitle: Dock\nbattery: {kind: flooded}\n"
 BROKEN = [
+    ("title: It does", "title: FILL IN what it does", [("blank", "FILL IN", 1, "w")]),
+    ("remedy: Mend it.", "remedy: |\n      Mend it.\n      FILL IN how", [("blank", "|\n", 1, "w")]),
+    ("call: too little, go", "call: FILL IN a call, go", [("blank", "FILL IN", 1, "w")]),
+    ("      It is broken: broken", "      FILL IN what is broken: broken\n      It is broken: broken", [("blank", "FILL IN", 1, "w")]),
+    ("start: first\n", "start: first # FILL IN is a word of a comment\n", []),
     ("start: first\n", "start: frist\n", [("unknown-step", "frist", 1, "e")]),
-    ("It is broken: broken", "It is broken: brokn", [("unknown-step", "brokn", 1, "e"), ("unreached", "broken:\n    finding", 1, "e")]),
-    ("go: little}", "go: litle}", [("unknown-step", "litle", 1, "e"), ("unreached", "little:\n", 1, "e")]),
+    ("It is broken: broken", "It is broken: brokn", [("unknown-step", "brokn", 1, "e")]),
+    ("go: little}", "go: litle}", [("unknown-step", "litle", 1, "e")]),
     ("    by: operator\n", "    after: [third]\n", [("unknown-step", "third", 1, "e")]),
     ("    by: operator\n", "    after: [broken]\n", [("after", "broken]", 1, "e")]),
     ("go: served}", "go: first}", [("closed-route", "first}", 1, "e"), ("unreached", "served:\n", 1, "e")]),
@@ -135,15 +143,15 @@ BROKEN = [
     ("It is broken: broken", "Not sure: broken", [("answer-word", "Not sure", 1, "e"), ("worked-case", "It is broken}", 1, "e")]),
     ("It is broken: broken\n      It looks right: second", "It is \u00e9: broken\n      It is e\u0301: second", [("answer-word", "It is e\u0301", 1, "e"), ("worked-case", "It is broken}", 1, "e")]),
     ("It looks right: second", "IT IS  BROKEN: second", [("answer-word", "IT IS  BROKEN", 1, "e")]),
-    ("    hazards: [wet-floor]\n", "    passes: It loks right\n", [("unknown-answer", "It loks right", 1, "e"), ("worked-case", "a reading", 1, "e")]),
+    ("    hazards: [wet-floor]\n", "    passes: It loks right\n", [("unknown-answer", "It loks right", 1, "e")]),
     ("    hazards: [wet-floor]\n", "    if_unsure: none\n", [("unknown-answer", "none", 1, "e")]),
     ("      - {otherwise: enough, go: served}", "      - {below: 9, call: enough, go: served}", [("bands", "value", 1, "e")]),
     ("    by: operator\n    bands:\n      - {below: 5, call: too little, go: little}\n      - {otherwise: enough, go: served}", "    energises: true\n    after: [broken]\n    bands:\n      - {below: 5, call: too little, go: little}\n      - {otherwise: enough, go: first}", [("closed-route", "first}", 1, "e"), ("unreached", "served:\n", 1, "e")]),
     ("      - {otherwise", "      - {below: 5, call: less, go: little}\n      - {otherwise", [("bands", "less", 1, "e")]),
     ("      - {otherwise", "      - {below: 4, call: less, go: little}\n      - {otherwise", [("bands", "less", 1, "e")]),
-    ("    who: operator\n    remedy: Mend it.\n", "    who: operator\n", [("no-remedy", "broken:\n    finding", 1, "w")]),
+    ("    who: operator\n    remedy: Mend it.\n", "    who: operator\n", [("no-remedy", "broken:\n    finding", 1, "e")]),
     ("    who: operator\n    remedy: Mend it.\n", "    remedy: Mend it.\n", [("missing-key", "broken:\n    finding", 1, "e")]),
-    ("    leave_safe: Park it.\n", "", [("no-leave-safe", "served:\n", 1, "w")]),
+    ("    leave_safe: Park it.\n", "", [("no-leave-safe", "served:\n", 1, "e")]),
     ("    leave_safe: Park it.\n", "    leave_safe: Park it.\n    remedy: Do it.\n", [("service-remedy", "Do it.", 1, "e")]),
     ("    who: operator\n    remedy: Mend it.\n", "    continue_with: sampel\n", [("unknown-symptom", "sampel", 1, "e")]),
     ("    who: operator\n    remedy: Mend it.\n", "    continue_with: sample\n", [("doorway", "sample", 2, "e")]),
@@ -173,7 +181,34 @@ BROKEN = [
     ("    hazards: [moving-parts]\n", "    hazards: [mains, moving-parts]\n", [("service-only", "mains", 1, "e")]),
     ("    hazards: [wet-floor]\n", "    hazards: [wet-floor, mains]\n", [("service-only", "mains", 1, "e")]),
     ("    hazards: [wet-floor]\n", "    by: service\n    hazards: [wet-floor, mains]\n", []),
+    ("read: value", "read: suction", [("worked-case", "value: \"3\"", 1, "e")]),
+    ("read: value\n    by: operator\n    bands:\n      - {below: 5,", "read: suction\n    by: operator\n    bands:\n      - {below: 0,", [("unreachable-band", "0, call", 1, "e"), ("worked-case", "value: \"3\"", 1, "e")]),
+    ("read: value\n    by: operator\n    bands:\n      - {below: 5,", "read: suction\n    by: operator\n    bands:\n      - {below: 150,", [("worked-case", "value: \"3\"", 1, "e")]),
+    ("read: value\n    by: operator\n    bands:\n      - {below: 5,", "read: suction\n    by: operator\n    bands:\n      - {below: 150.1,", [("unreachable-band", "150.1", 1, "e"), ("worked-case", "value: \"3\"", 1, "e")]),
     ("read: value", "read: valeu", [("unknown-measurement", "valeu", 1, "e")]),
+    ("chance: 30", "chance: 0.3", []),
+    ("chance: 30\n    who: operator\n    remedy: Mend it.\n\n  little:\n    finding: There is too little.\n    chance: 20", "chance: 0.3\n    who: operator\n    remedy: Mend it.\n\n  little:\n    finding: There is too little.\n    chance: 80", [("mixed-chances", "0.3", 1, "w")]),
+    ("chance: 30\n    who: operator\n    remedy: Mend it.\n\n  little:\n    finding: There is too little.\n    chance: 20", "chance: 0.5\n    who: operator\n    remedy: Mend it.\n\n  little:\n    finding: There is too little.\n    chance: 80", []),
+    ("chance: 30\n    who: operator\n    remedy: Mend it.\n\n  little:\n    finding: There is too little.\n    chance: 20", "chance: 0.287\n    who: operator\n    remedy: Mend it.\n\n  little:\n    finding: There is too little.\n    chance: 80", []),
+    ("chance: 30\n    who: operator\n    remedy: Mend it.\n\n  little:\n    finding: There is too little.\n    chance: 20", "chance: 0.5\n    who: operator\n    remedy: Mend it.\n\n  little:\n    finding: There is too little.\n    chance: 0.3", [("mixed-chances", "10\n", 1, "w")]),
+    ("title: It does not work", "title: It does not work # 3", [("cut-text", "# 3", 1, "w")]),
+    ("title: It does not work", "title: It does not work   #3", [("cut-text", "#3", 1, "w")]),
+    ("title: It does not work", "title: It does not work # at all", [("cut-text", "# at all", 1, "w")]),
+    ("title: It does not work", "title: It does not work  # at all", []),
+    ("title: It does not work", "title: It does not work #", []),
+    ("title: It does not work", "title: '# It does # 3'  # and so on", []),
+    ("remedy: Mend it.", "remedy: Mend it. # by hand", []),
+    ("remedy: Mend it.", "remedy: Mend it. # 3 goes first", [("cut-text", "# 3", 1, "w")]),
+    ("remedy: Mend it.", "remedy: >\n      Mend it # 3", []),
+    ("remedy: Mend it.", "remedy: Mend it\n      # 3 things", []),
+    ("by: operator", "by: operator # 3 of them", []),
+    ("chance: 30", "chance: 30 # 3 cases", []),
+    ("    leave_safe: Park it.\n", "    leave_safe: Park it.\n    parts: [a blade, hook # 3\n      ]\n", []),
+    ("    leave_safe: Park it.\n", "    leave_safe: Park it.\n    parts: [a blade, a hook # 3\n      ]\n", [("cut-text", "# 3", 1, "w")]),
+    ("start: first", "also_called: [smears, wet edges, Wet  Edges]\nstart: first", [("also-called-twice", "Wet  Edges", 1, "w")]),
+    ("start: first", "also_called: [it does not WORK]\nstart: first", [("also-called-twice", "it does not WORK", 1, "w")]),
+    ("start: first", "also_called: [this does not work]\nstart: first", [("also-called-twice", "this does", 1, "w")]),
+    ("name: a reading", "name: Plain", [("case-twice", "Plain", 1, "w")]),
     ("    hazards: [wet-floor]\n", "    from_card: battery.knd\n", [("unknown-line", "battery.knd", 1, "e")]),
     ("    hazards: [wet-floor]\n", "    from_card: battery.kind\n", [("card-answer", "battery.kind", 1, "w")]),
     ("    hazards: [wet-floor]\n", "    from_card: charger.lmps\n", [("unknown-line", "charger.lmps", 1, "e")]),
@@ -198,9 +233,7 @@ def test_each_rule_at_its_place(
 ) -> None:
     text = TREE.replace(old, new, 1)
     assert text != TREE
-    card = "format: 1\nmachine: dock\ntitle: Dock\nbattery: {kind: flooded}\n"
-    other = TREE.replace("symptom: sample", "symptom: other")
-    folder = write(tmp_path / "lib", text, other=other, machines__dock=card)
+    folder = write(tmp_path / "lib", text, other=OTHER, machines__dock=CARD)
     expected = sorted(
         {
             ("sample.yaml", code, *place(text, at, nth), severity)
@@ -297,16 +330,22 @@ def test_lockouts_are_not_followed_past_a_caution_that_is_not_known(tmp_path: Pa
 def test_a_hazard_for_service_only_is_told_with_the_key_that_mends_it(tmp_path: Path) -> None:
     text = TREE.replace("[wet-floor]", "[mains]").replace("[moving-parts]", "[mains]")
     assert [problem.message for problem in check(load(write(tmp_path / "lib", text)))] == [
-        '"mains" is for service only: write `by: service`, or drop the hazard.',
-        '"mains" is for service only: write `who: service`, or drop the hazard.',
+        'Write `by: service`, or delete the hazard: "mains" is for service only.',
+        'Write `who: service`, or delete the hazard: "mains" is for service only.',
     ]
 
 
-def test_a_worked_case_may_leave_out_the_unit_that_a_screen_shows(tmp_path: Path) -> None:
+def test_a_worked_case_that_leaves_out_a_unit_is_run_in_the_one_that_a_screen_shows(
+    tmp_path: Path,
+) -> None:
     text = TREE.replace("read: value", "read: solution-temperature")
-    for typed in ("3", "3 degC"):
+    for typed, wanted in (("3", [("no-unit", "3", "w")]), ("3 degC", []), ("37.4 °F", [])):
         changed = text.replace('{value: "3"}', f'{{reading: "{typed}"}}')
-        assert found(write(tmp_path / typed[-1], changed)) == []
+        at = place(changed, f'"{typed}"')
+        problems = [("sample.yaml", code, *at, severity) for code, _, severity in wanted]
+        assert found(write(tmp_path / typed[-1], changed)) == problems
+    (problem,) = check(load(tmp_path / "3"))
+    assert problem.message == '"3" has no unit: write "3 °C" if that is meant.'
     changed = text.replace('{value: "3"}', '{reading: "3 kPa"}')
     assert [p.code for p in check(load(write(tmp_path / "wrong", changed)))] == ["worked-case"]
 
@@ -323,24 +362,25 @@ def test_a_route_that_returns_is_told_whole_and_stands_at_the_answer_that_return
     assert (problem.line, problem.column) == place(text, f"{back}}}")
     route = ["first", "second", "third", "fourth"]
     shown = " → ".join([*route[route.index(back) :], back])
-    assert problem.message == f"The route {shown} returns: let this answer lead on."
+    assert problem.message == f"Write a step that leads on: the route {shown} returns."
 
 
 @pytest.mark.parametrize(
     ("cautions", "said"),
     [
+        ("format: 1\nhazards: [", 'Mend cautions.yaml: "{}" is not known while it has errors.'),
         (
-            "format: 1\nhazards: [",
-            '"{}" is not known while cautions.yaml has errors: mend that file.',
+            "format: 1\nhazards: {}\ncautions: {}\n",
+            'Write a hazard of cautions.yaml: there is no "{}".',
         ),
-        ("format: 1\nhazards: {}\ncautions: {}\n", 'There is no hazard "{}" in cautions.yaml.'),
     ],
 )
 def test_a_hazard_is_not_blamed_while_the_file_that_knows_it_cannot_be_read(
     tmp_path: Path, cautions: str, said: str
 ) -> None:
-    problems = check(load(write(tmp_path / "lib", cautions=cautions)))
-    messages = [one.message for one in problems if one.file.endswith("sample.yaml")]
+    library = load(write(tmp_path / "lib", cautions=cautions))
+    table = None if library.problems else caution_table(library.cautions)
+    messages = [one.message for one in tree_problems(library, *library.trees.values(), table)]
     assert messages == [said.format(name) for name in ("wet-floor", "moving-parts", "mains")]
 
 
@@ -363,7 +403,7 @@ def test_a_circle_of_cautions_is_told_from_the_first_and_stands_where_it_closes(
     problems = check(load(write(tmp_path / "lib", cautions=text)))
     (problem,) = [one for one in problems if one.code == "includes-itself"]
     assert (problem.line, problem.column) == place(text, "key-out]")
-    assert problem.message.startswith("key-out → barrier → lockout → key-out closes a circle")
+    assert "Take one out: key-out → barrier → lockout → key-out closes" in problem.message
 
 
 def test_a_hazard_for_service_only_is_not_told_to_be_covered_twice(tmp_path: Path) -> None:
@@ -382,8 +422,10 @@ def test_a_lockout_taken_twice_is_named_at_the_step_that_takes_it_again(tmp_path
     ]
 
 
+#: The codes of those below that are warnings.
+WARNED = {"cut-text", "unknown-sign"}
 CAUTION_CASES = [
-    ("covers: [moving-parts]", "covers: [moving-prts]", [("unknown-hazard", "moving-prts", 1), ("uncovered", "moving-parts", 1)]),
+    ("covers: [moving-parts]", "covers: [moving-prts]", [("unknown-hazard", "moving-prts", 1)]),
     ("covers: [wet-floor]", "covers: [wet-floor, moving-parts]", [("covered-twice", "moving-parts", 3)]),
     ("covers: [wet-floor]", "covers: [wet-floor, mains]", [("covers-service-only", "mains", 2)]),
     ("includes: [key-out]", "includes: [key-uot]", [("unknown-caution", "key-uot", 1)]),
@@ -394,6 +436,9 @@ CAUTION_CASES = [
     ("    lapses: never\n", "", [("missing-key", "title: Floor", 1)]),
     ("signal: WARNING", "signal: WARNUNG", [("unknown-word", "WARNUNG", 1)]),
     ("[W018, M021]", "[W18, M021]", [("unknown-word", "W18", 1)]),
+    ("[W018, M021]", "[W080, M060, P074, F019, E070]", []),
+    ("text: Put the signs up.", "text: Put sign up # 3", [("cut-text", "# 3", 1)]),
+    *(("[W018, M021]", f"[W018, {sign}]", [("unknown-sign", sign, 1)]) for sign in ("W000", "W081", "M061", "P075", "F020", "E071")),
 ]  # fmt: skip
 
 
@@ -405,7 +450,8 @@ def test_each_rule_on_cautions_at_its_place(
     assert text != CAUTIONS
     problems = [p for p in found(write(tmp_path / "lib", cautions=text)) if p[0] == "cautions.yaml"]
     assert problems == sorted(
-        ("cautions.yaml", code, *place(text, at, nth), "e") for code, at, nth in wanted
+        ("cautions.yaml", code, *place(text, at, nth), "w" if code in WARNED else "e")
+        for code, at, nth in wanted
     )
 
 
@@ -437,8 +483,10 @@ def test_a_library_without_cautions_knows_no_hazard(tmp_path: Path) -> None:
 def test_where_cautions_are_broken_a_tree_that_names_a_hazard_says_so(tmp_path: Path) -> None:
     folder = write(tmp_path / "lib", cautions="format: 1\n")
     codes = [(file, code) for file, code, *_ in found(folder)]
-    assert ("cautions.yaml", "missing-key") in codes
-    assert ("sample.yaml", "unknown-hazard") in codes
+    assert codes == [("cautions.yaml", "missing-key")] * 2
+    first, second = check(load(folder))
+    assert (first.following, second.following) == (3, 0)
+    assert "And 3 that follow from it." in f"{first}"
 
 
 def test_a_file_that_cannot_be_read_whole_is_still_looked_at_by_the_rules(tmp_path: Path) -> None:
@@ -457,9 +505,10 @@ def test_a_file_that_cannot_be_read_whole_is_still_looked_at_by_the_rules(tmp_pa
 def test_every_message_is_one_sentence_that_ends(tmp_path: Path) -> None:
     messages = []
     for number, (old, new, _) in enumerate(BROKEN):
-        folder = write(tmp_path / f"lib{number}", TREE.replace(old, new, 1))
+        text = TREE.replace(old, new, 1)
+        folder = write(tmp_path / f"lib{number}", text, other=OTHER, machines__dock=CARD)
         messages += [problem.message for problem in check(load(folder))]
-    assert len(messages) > len(BROKEN)
+    assert len(messages) >= sum(len(wanted) for _, _, wanted in BROKEN)
     for message in messages:
         assert "\n" not in message
         assert message[-1] in ".?"
@@ -498,8 +547,8 @@ def test_a_hazard_that_cautions_yaml_itself_does_not_know_is_not_blamed_on_its_e
     problems = check(load(write(tmp_path / "lib", cautions=text)))
     said = {p.message for p in problems if p.file.endswith("cautions.yaml")}
     assert said == {
-        'There is no hazard "moving-parts" in cautions.yaml.',
-        'There is no hazard "wet-floor" in cautions.yaml.',
+        'Write a hazard of cautions.yaml: there is no "moving-parts".',
+        'Write a hazard of cautions.yaml: there is no "wet-floor".',
     }
 
 
@@ -512,4 +561,76 @@ def test_a_hazard_that_is_covered_three_times_is_left_to_the_first(tmp_path: Pat
     assert [(p.line, p.column) for p in problems] == [
         place(text, "wet-floor", nth) for nth in (3, 4)
     ]
-    assert all('covered by "key-out" already' in p.message for p in problems)
+    assert all('in "key-out": it is covered there already' in p.message for p in problems)
+
+
+#: Files that stand beside the sample, and what is said of each: code, text at its place, severity.
+BESIDE = [
+    ("other.yaml", TREE.replace("symptom: sample", "symptom: other"), [], "title-twice", "It does"),
+    ("machines/dock.yaml", "format: 1\nmachine: dock\ntitle: the  AISLE\n", ["machines/aisle.yaml"], "title-twice", "the  AISLE"),
+    ("machines/kinds/small.yaml", "format: 2\nkind: small\ntitle: Large\n", ["machines/kinds/large.yaml"], "title-twice", "Large"),
+    ("rounds/weekly.yaml", "format: 1\nround: weekly\ntitle: Daily\nevery: day\nitems: {look: {do: Look.}}\n", ["rounds/daily.yaml"], "title-twice", "Daily"),
+    ("machines/dock.yaml", "format: 1\nmachine: dock\ntitle: Dock\nnameplate: {model: M, serial: a-1}\n", ["machines/aisle.yaml"], "serial-twice", "a-1"),
+    ("zeta.yaml", TREE.replace("symptom: sample\ntitle: It", "symptom: zeta\ntitle: That").replace("start:", "also_called: [lines, It does not work]\nstart:"), [], "also-called-twice", "It does"),
+    ("zeta.yaml", TREE.replace("symptom: sample\ntitle: It", "symptom: zeta\ntitle: That").replace("start:", "also_called: [new, dry]\nstart:"), ["other.yaml"], "also-called-twice", "dry"),
+    ("zeta.yaml", TREE.replace("symptom: sample\ntitle: It", "symptom: zeta\ntitle: That").replace("chance: 30", "chance: 0.6").replace("chance: 20", "chance: 0.3").replace("chance: 10", "chance: 0.1"), ["hundred.yaml"], "other-scale", "0.6"),
+]  # fmt: skip
+#: What else may stand there.
+THERE = {
+    "machines/aisle.yaml": "format: 1\nmachine: aisle\ntitle: The aisle\nnameplate: {serial: A-1}\n",
+    "machines/kinds/large.yaml": "format: 2\nkind: large\ntitle: Large\n",
+    "rounds/daily.yaml": "format: 1\nround: daily\ntitle: Daily\nevery: day\nitems: {look: {do: Look.}}\n",
+    "other.yaml": TREE.replace("symptom: sample\ntitle: It", "symptom: other\ntitle: This").replace(
+        "start:", "also_called: [dry]\nstart:"
+    ),
+    "hundred.yaml": TREE.replace(
+        "symptom: sample\ntitle: It", "symptom: hundred\ntitle: Again it"
+    ).replace("chance: 10", "chance: 50"),
+}
+
+
+@pytest.mark.parametrize(("name", "text", "there", "code", "at"), BESIDE)
+def test_what_stands_in_two_files_is_named_in_one_of_them(
+    tmp_path: Path, name: str, text: str, there: list[str], code: str, at: str
+) -> None:
+    folder = write(tmp_path / "lib")
+    if code == "title-twice" and name == "other.yaml":
+        (folder / "sample.yaml").rename(folder / "a.yaml")
+        (folder / "a.yaml").write_text(TREE.replace("symptom: sample", "symptom: a"))
+    for file, content in ((name, text), *((one, THERE[one]) for one in there)):
+        path = folder / file
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(content)
+    assert found(folder) == [(Path(name).name, code, *place(text, at), "w")]
+
+
+def test_what_stands_twice_is_said_with_where_it_stands_first(tmp_path: Path) -> None:
+    text = TREE.replace("start:", "also_called: [it DOES not work, dry, dry]\nstart:")
+    card = "format: 1\nmachine: dock\ntitle: Dock\nnameplate: {serial: A-1}\n"
+    folder = write(tmp_path / "lib", text, other=TREE.replace("symptom: sample", "symptom: other"))
+    for machine in ("aisle", "dock"):
+        path = folder / "machines" / f"{machine}.yaml"
+        path.parent.mkdir(exist_ok=True)
+        path.write_text(card.replace("dock", machine))
+    assert [problem.message for problem in check(load(folder))] == [
+        '"aisle" has the title "Dock" too: write what tells them apart.',
+        '"aisle" has the serial number "A-1" too: read it off the nameplate.',
+        '"other" has the title "It does not work" too: write what tells them apart.',
+        '"it DOES not work" stands in "other" already: keep one of the two.',
+        '"dry" stands here already: keep one of the two.',
+    ]
+
+
+def test_a_chance_of_another_scale_is_said_with_what_it_would_mean(tmp_path: Path) -> None:
+    text = TREE.replace("chance: 30", "chance: 0.3").replace("chance: 20", "chance: 80")
+    (problem,) = check(load(write(tmp_path / "one", text)))
+    assert problem.message == (
+        "The chances add up to 90.3, so 0.3 is one case in 301: write 30 where a share of one is "
+        "meant."
+    )
+    text = TREE.replace("chance: 30", "chance: 0.3").replace("chance: 20", "chance: 0.6")
+    (problem,) = check(load(write(tmp_path / "two", text)))
+    assert problem.message == (
+        "The other chances add up to 0.9, beside which 10 is nearly all: write 0.1 where cases in "
+        "100 are meant."
+    )

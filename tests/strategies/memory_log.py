@@ -72,7 +72,7 @@ class MemoryLog:
             raise OpenElsewhere(case.name)
         at = self.now()
         self._write(case.key, number, at, event)
-        if isinstance(event, Released):
+        if isinstance(event, Released) or not event.milestone:
             return
         known = self.records[case.key]
         changes = {"changed": at, "outcome": event.outcome or known.outcome}
@@ -90,6 +90,9 @@ class MemoryLog:
         # By way of its text, as every log has it.
         logged = LoggedEvent(number=number, at=at, event=read(written(event)))
         self.bodies[key].append(logged)
+
+    def last_number(self, case: CaseRecord) -> int:
+        return self.bodies[case.key][-1].number
 
     def case(self, name: str) -> CaseRecord | None:
         known = [case for case in self.records.values() if case.name == name.strip().upper()]
