@@ -22,7 +22,7 @@ from diagnose.files.library import (
     load,
 )
 from diagnose.files.strays import library_of
-from diagnose.rules.check import check, errors
+from diagnose.rules.check import all_causes, errors
 from diagnose.text import did_you_mean, printable, shortened
 
 if TYPE_CHECKING:
@@ -141,22 +141,26 @@ def _is_there(path: Path) -> bool:
 def _checked(folder: Path, wanted: set[tuple[str, ...]]) -> Checked:
     """Check a library, and keep what is about the files and folders that are wanted."""
     library = load(folder)
-    problems = check(library)
+    causes = all_causes(library)
     read = dict.fromkeys(_WORDS, 0)
     for parts in library.files:
         if any(parts[: len(inside)] == inside for inside in wanted):
             read[_kind(parts)] += 1
     if () not in wanted:
         files = [library.file(*parts) for parts in wanted]
-        problems = [one for one in problems if any(_about(one, library, file) for file in files)]
-    return Checked(library, read, problems)
+        causes = [
+            one
+            for one in causes
+            if any(_about(where, library, file) for where in one.files for file in files)
+        ]
+    return Checked(library, read, [one.problem for one in causes])
 
 
-def _about(problem: Problem, library: Library, file: str) -> bool:
-    """Whether a problem is one of a file, of what a folder holds, or of what it stands in."""
-    if problem.file == library.file():
+def _about(where: str, library: Library, file: str) -> bool:
+    """Whether what is at a place is about a file, what a folder holds, or what it stands in."""
+    if where == library.file():
         return False
-    return f"{problem.file}/".startswith(f"{file}/") or f"{file}/".startswith(f"{problem.file}/")
+    return f"{where}/".startswith(f"{file}/") or f"{file}/".startswith(f"{where}/")
 
 
 def _kind(parts: tuple[str, ...]) -> str:

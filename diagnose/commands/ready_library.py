@@ -5,8 +5,18 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from diagnose.commands.options import Unusable, WrongUse
-from diagnose.files.library import KINDS, MACHINES, ROUNDS, SITE_FILE, add, files_in, load
+from diagnose.files.library import (
+    CAUTIONS_FILE,
+    KINDS,
+    MACHINES,
+    ROUNDS,
+    SITE_FILE,
+    add,
+    files_in,
+    load,
+)
 from diagnose.round.state import ReadyRound, ready_round
+from diagnose.rules.blanks import BLANK_CODE
 from diagnose.rules.check import (
     card_problems,
     caution_problems,
@@ -20,14 +30,14 @@ from diagnose.study.tailored import against
 from diagnose.text import did_you_mean
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping, Sequence
     from pathlib import Path
 
     from diagnose.files.card import Card
     from diagnose.files.library import Library
     from diagnose.files.problems import Problem
-    from diagnose.files.rounds import Round
-    from diagnose.files.tree import Condition, Tree
+    from diagnose.files.rounds import Item, Round
+    from diagnose.files.tree import Condition, Step, Tree
     from diagnose.study.ready import ReadyTree
 
 
@@ -35,10 +45,15 @@ class ReadyLibrary:
     """A library, opened for one machine.
 
     `chances` by symptom and finding are those that a case was opened with, where it is resumed.
+    With `finished`, a tree or round in which something is still to be written cannot be walked, and
+    neither can one that calls such a caution: nobody at a machine is to read it.
     """
 
-    def __init__(self, folder: Path, symptoms: frozenset[str] | None = None) -> None:
+    def __init__(
+        self, folder: Path, symptoms: frozenset[str] | None = None, *, finished: bool = False
+    ) -> None:
         self.folder = folder
+        self._finished = finished
         self.content: Library = load(folder, only=symptoms)
         # Cards and rounds that nobody has asked for yet.
         self._to_come: set[tuple[str, ...]] = set()
@@ -130,7 +145,7 @@ class ReadyLibrary:
     def require(self, symptom: str) -> ReadyTree:
         """Return the ready tree of a symptom.
 
-        Raises `WrongUse` for one that is not there, `Unusable` for one whose file has errors.
+        Raises `WrongUse` for one that is not there, `Unusable` for one that cannot be walked.
         """
         ready = self(symptom)
         if ready is not None:
@@ -143,12 +158,46 @@ class ReadyLibrary:
             raise WrongUse(f'There is no symptom "{symptom[:40]}" in {self.folder}.{hint}')
         broken = self._broken[symptom]
         more = f" (and {len(broken) - 1} more)" if len(broken) > 1 else ""
-        raise Unusable(f"{broken[0]}{more}; mend the file, `diagnose check` lists all.")
+        raise Unusable(f"{broken[0]}{more}; {_mend(broken[0])}")
 
     @property
     def symptoms(self) -> tuple[str, ...]:
         """The symptoms that this machine can have, those whose files have errors too."""
-        return tuple(name for name in self.content.symptoms if not self.not_here(name))
+        return tuple(
+            name
+            for name in self.content.symptoms
+            if not self.not_here(name) and not (self._finished and self._has_blanks(f"{name}.yaml"))
+        )
+
+    def _has_blanks(self, file: str) -> bool:
+        places = self.content.places.get(self.content.file(file))
+        return places is not None and any(places.blanks())
+
+    def _in_the_way(self, found: Sequence[Problem], tasks: Iterable[Step | Item]) -> list[Problem]:
+        """Return what keeps a tree or a round from being walked: of what was found in its file, and
+        of the cautions where it needs any.
+        """
+        own = errors(found)
+        guarded = [task for task in tasks if task.hazards or task.cautions]
+        if guarded:
+            own = self._caution_errors + own
+        if self._finished and not own:
+            own = [problem for problem in found if problem.code == BLANK_CODE]
+            own += self._blank_cautions(guarded)
+        return own
+
+    def _blank_cautions(self, tasks: Iterable[Step | Item]) -> list[Problem]:
+        """Return what is still to be written of the hazards and cautions that some tasks call."""
+        file = self.content.file(CAUTIONS_FILE)
+        if not self._has_blanks(CAUTIONS_FILE):
+            return []
+        called = {("hazards", name) for task in tasks for name in task.hazards}
+        needed = (self.table.names(self.table.needs(task)) for task in tasks)
+        called |= {("cautions", name) for names in needed for name in names}
+        blanks = [path for path, _ in self.content.places[file].blanks()]
+        at = {self.content.place(file, path) for path in blanks if path[:2] in called}
+        found = caution_problems(self.content)
+        return [one for one in found if one.code == BLANK_CODE and (one.line, one.column) in at]
 
     def not_here(self, symptom: str) -> str:
         """Return what the machine's card says against a symptom, in words; empty where it fits."""
@@ -170,11 +219,10 @@ class ReadyLibrary:
             raise WrongUse(f'There is no round "{name[:40]}" in {self.folder}/rounds.{hint}')
         if own is not None:
             made = None if self._caution_errors else self.table
-            problems = errors(round_problems(self.content, own, made))
-            if any(item.hazards or item.cautions for item in own.items.values()):
-                problems = self._caution_errors + problems
+            found = round_problems(self.content, own, made)
+            problems = self._in_the_way(found, own.items.values())
         if problems or own is None:
-            raise Unusable(f"{problems[0]}; mend the file, `diagnose check` lists all.")
+            raise Unusable(f"{problems[0]}; {_mend(problems[0])}")
         elsewhere = _against(self.card, own.applies_to)
         if elsewhere:
             raise WrongUse(f'The round "{name}" is for other machines: {elsewhere}.')
@@ -209,13 +257,16 @@ class ReadyLibrary:
         if self.not_here(symptom):
             self._broken[symptom] = []
             return None
-        problems = errors(tree_problems(self.content, tree, made))
-        if any(step.hazards or step.cautions for step in tree.steps.values()):
-            problems = self._caution_errors + problems
-        if problems:
+        found = tree_problems(self.content, tree, made)
+        if problems := self._in_the_way(found, tree.steps.values()):
             self._broken[symptom] = problems
             return None
         return made_ready(tree, self.table, card=self.card, chances=self.chances.get(symptom))
+
+
+def _mend(problem: Problem) -> str:
+    unfinished = "write it, or walk it with --trial" if problem.code == BLANK_CODE else ""
+    return f"{unfinished or 'mend the file'}, `diagnose check` lists all."
 
 
 def _against(card: Card | None, condition: Condition) -> str:

@@ -39,7 +39,7 @@ def run(args: Sequence[str]) -> int:
     )
     options = parser.parse_args(args)
     # No tree is needed before an item is not right.
-    library = ReadyLibrary(opt.trees_folder(options), frozenset())
+    library = ReadyLibrary(opt.trees_folder(options), frozenset(), finished=not options.trial)
     if options.due:
         return _due(library, options)
     if options.name is None:

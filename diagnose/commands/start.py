@@ -35,7 +35,8 @@ def run(args: Sequence[str]) -> int:
     parser.add_argument("--trial", action="store_true", help="walk without a log")
     options = parser.parse_args(args)
     symptom = options.symptom
-    library = ReadyLibrary(opt.trees_folder(options), frozenset({symptom}) if symptom else None)
+    only = frozenset({symptom}) if symptom else None
+    library = ReadyLibrary(opt.trees_folder(options), only, finished=not options.trial)
     if symptom and symptom not in library.content.symptoms:
         library.require(symptom)
     face = face_for(plain=options.plain, json=options.json)

@@ -330,7 +330,7 @@ class MapOf(Struct, frozen=True):
         return result
 
     def _elsewhere(self, node: yaml.Node) -> frozenset[str]:
-        """Return the keys that are no entries, but belong into the one above: too far to the left."""
+        """Return the keys that are no entries but belong into the one above, further right."""
         if not isinstance(self.value, Record | OneOf):
             return _NOWHERE
         marks = self.value.records if isinstance(self.value, OneOf) else self.value.required
@@ -420,7 +420,7 @@ class Record:
     def _missing(self, node: yaml.Node, seen: set[str], notes: Notes) -> None:
         """Note the keys that are missing, but for those that a key which is not known was to be."""
         typed = [key.value for key, _ in node.value if type(key) is yaml.ScalarNode]
-        meant = {nearest(name, self.keys) for name in typed if name not in self.keys}
+        meant = {nearest(name, self._absent(node)) for name in typed if name not in self.keys}
         meant |= {name.partition(":")[0] for name in typed}
         for name in self.required:
             if name not in seen and name not in meant and name not in notes.elsewhere:
@@ -438,7 +438,13 @@ class Record:
         if colon and shown in self.keys:
             return key, not_yaml("Write a space after this colon."), len(shown) + 1
         shown = shortened(name)
-        return key, refusals.unknown_key(shown, self.words, did_you_mean(shown, self.keys)), 0
+        hint = did_you_mean(shown, self._absent(node)) or did_you_mean(shown, self.keys)
+        return key, refusals.unknown_key(shown, self.words, hint), 0
+
+    def _absent(self, node: yaml.Node) -> list[str]:
+        """Return the keys that a node does not have."""
+        typed = {key.value for key, _ in node.value if type(key) is yaml.ScalarNode}
+        return [name for name in self.keys if name not in typed]
 
 
 class OneOf:
@@ -456,9 +462,9 @@ class OneOf:
         if type(node) is not yaml.MappingNode:
             return notes.wrong(*_other_shape(node, _no_mapping(self.words)))
         keys = {key.value: key for key, _ in node.value if type(key) is yaml.ScalarNode}
-        fitting = {key for key in keys if key in self.records}
+        fitting = [key.value for key, _ in node.value if f"{key.value}" in self.records]
         if len(fitting) == 1:
-            return self.records[fitting.pop()].read(node, notes)
+            return self.records[fitting[0]].read(node, notes)
         if notes.elsewhere & self.records.keys():
             return BAD
         return notes.wrong(*self._refused(node, keys, len(fitting)))
@@ -490,8 +496,8 @@ class OneOf:
 
 def line_of(node: yaml.Node, name: str) -> int:
     """Return the line, from 1, of the first key of a mapping that has this name."""
-    first = next(key for key, _ in node.value if f"{key.value}".strip() == name)
-    return first.start_mark.line + 1
+    lines = (key.start_mark.line for key, _ in node.value if f"{key.value}".strip() == name)
+    return 1 + int(next(lines))
 
 
 def _no_mapping(name: str) -> str:
@@ -505,15 +511,15 @@ def _no_text(node: yaml.Node, words: str) -> tuple[yaml.Node, Refusal]:
     if key is not node and key.start_mark.column == node.start_mark.column:
         # Without a bracket: a colon in a sentence.
         end = yaml.ScalarNode("", "", key.end_mark)
-        return end, refusals.wrong_shape("Write this text in quotes: it has a colon and a space.")
+        return end, not_yaml("Write this text in quotes: it has a colon and a space.")
     message = f"Write {words} in one piece, in quotes where it begins with a bracket."
     return node, refusals.wrong_shape(message)
 
 
 def _other_shape(node: yaml.Node, message: str) -> tuple[yaml.Node, Refusal, int]:
     """Return the place and refusal of what is no list or mapping: a missing space, where one is."""
-    if type(node) is yaml.ScalarNode and not node.style:
-        if found := _NO_SPACE.match(node.value):
-            what = "dash" if found[0] == "-" else "colon"
-            return node, not_yaml(f"Write a space after this {what}."), found.end()
+    plain = type(node) is yaml.ScalarNode and not node.style
+    if plain and (found := _NO_SPACE.match(node.value)):
+        what = "dash" if found[0] == "-" else "colon"
+        return node, not_yaml(f"Write a space after this {what}."), found.end()
     return node, refusals.wrong_shape(message), 0

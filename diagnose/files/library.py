@@ -59,8 +59,8 @@ class Library(Struct):
     `symptoms` are the ids of all trees, those that could not be read too, so that a broken one is
     told from one that never was. `machines` are as their own files say; `card` completes one.
     `files` are those that were looked at so far, each by what leads to it.
-    `places` says for each file, named as in the problems, where its values stand, and `mended` which
-    of its lines, from 1, were read otherwise than they were typed.
+    `places` says for each file, named as in the problems, where its values stand, and `mended`
+    which of its lines, from 1, were read otherwise than they were typed.
     """
 
     folder: Path

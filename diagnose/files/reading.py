@@ -72,8 +72,10 @@ def read_draft(top: yaml.Node, symptom: str) -> Draft | None:
         name, step = ID.read(key, silent), STEP.read(value, silent)
         if name is BAD or step is BAD:
             unread.add(f"{key.value}")
+        elif name in read:
+            unread.add("")  # The second of two with one id: nobody knows what it is called.
         else:
-            read.setdefault(name, step)
+            read[name] = step
     tree = Tree(symptom=symptom, title=symptom, start=start, steps=read)
     return Draft(tree=tree, unread=frozenset(unread))
 
@@ -90,6 +92,8 @@ def content_hash(meaning: object) -> str:
 
 def _newer(top: yaml.Node, notes: Notes) -> bool:
     """Note of which format a file is, and where the program does not know it."""
+    # Where the file does not say, that is its one mistake.
+    notes.format = FORMAT
     for key, value in top.value:
         if key.value == "format" and isinstance(value.value, str) and value.value.isdecimal():
             said = value.value[:20]

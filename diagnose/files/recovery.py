@@ -45,6 +45,9 @@ _WHOLE_TRIES: Final = 4
 
 _BLANK: Final = " \t\u00a0\u2007\u202f\u3000"
 _ODD: Final = re.compile(f"[\t{ODD_SPACES}]")
+#: A line that says something, and one that begins an entry of the file itself.
+_SAYS: Final = re.compile(r" *[^ #\r]")
+_TOP_ENTRY: Final = re.compile(r"(?!-(\s|$))\S")
 _SECOND: Final = re.compile(r"(---|\.\.\.)(\s|$)")
 _MERGE: Final = re.compile(r"(<{7}|={7}|>{7}|\|{7})(\s|$)")
 _TWO_VERSIONS: Final = (
@@ -171,7 +174,7 @@ class _Recovery:
             self._put(at, "")
 
     def _indentation(self) -> None:
-        """Find what is no plain space before the text of lines; the first stands for all of them."""
+        """Find what is no plain space before the text of a line; the first stands for all."""
         found: list[tuple[int, int]] = []
         widths: dict[str, int] = {}
         for at, line in enumerate(self._lines):
@@ -191,9 +194,9 @@ class _Recovery:
             return len(space)
         above = [line for line in self._lines[max(at - 40, 0) : at] if line.strip()]
         below = [line for line in self._lines[at + 1 : at + 40] if line.strip()]
-        known = {len(line) - len(line.lstrip(" ")) for line in (*above, *below) if line[0] != "\t"}
+        known = {_indent(line) for line in (*above, *below) if line[0] != "\t"}
         last = above[-1] if above else ""
-        least = len(last) - len(last.lstrip(" ")) + bool(_HEADER.match(last))
+        least = _indent(last) + bool(_HEADER.match(last))
         widths = [len(space.expandtabs(width)) for width in (2, 4, 8)]
         fitting = [width for width in widths if width >= least]
         return next((width for width in fitting if width in known), [*fitting, least][0])
@@ -205,49 +208,41 @@ class _Recovery:
         starts: list[int] = []
         inner: int | None = None
         below = False
-        for at, line in enumerate(self._lines):
-            body = line.lstrip(" ")
-            if not body.strip() or body[0] == "#":
+        for at in range(len(self._lines)):
+            if not _SAYS.match(self._lines[at]):
                 continue
-            own = len(line) - len(body)
-            if own == 0 and below and inner and self._astray(at, inner):
-                own = len(self._lines[at]) - len(self._lines[at].lstrip(" "))
-            if own == 0 and not re.match(r"-(\s|$)", body):
+            if inner and _indent(self._lines[at]) < inner:
+                self._put_right(at, inner)
+            line = self._lines[at]
+            if _TOP_ENTRY.match(line):
                 starts.append(at)
                 inner, below = None, bool(_HEADER.match(line))
-            elif below and (inner is None or own <= inner):
-                if inner is not None and own < inner and not self._moved(at, inner):
-                    continue
-                inner = own if inner is None else inner
+            elif below and (inner is None or _indent(line) == inner):
+                inner = _indent(line)
                 starts.append(at)
         return [_Part(*both) for both in pairwise([*starts, len(self._lines)])]
 
-    def _moved(self, at: int, inner: int) -> bool:
-        """Have an entry stand under its likes. It is not, where the line is none of a mapping."""
-        line = self._lines[at]
-        slip = next((one for one in misplaced(self._lines, at) if one.indent == inner), None)
-        if slip is None or not _HEADER.match(line):
-            return False
-        self._accept(at, slip)
-        return True
-
-    def _astray(self, at: int, inner: int) -> bool:
-        """Have a line stand in the entry above whose key no file has at its left edge."""
+    def _put_right(self, at: int, inner: int) -> None:
+        """Have a line stand under its likes in the entry above, where it belongs to that."""
         line = self._lines[at]
         name = line.partition(":")[0].strip()
-        if name in _TOP:
-            return False
-        wanted = inner
-        if name in _KEYS:
-            keys = (
-                one for one in self._lines[at - 1 :: -1] if one.partition(":")[0].strip() in _KEYS
-            )
-            above = next(keys, "")
-            wanted = len(above) - len(above.lstrip(" "))
-        elif not _HEADER.match(line) or nearest(name, _TOP):
-            return False
-        self._accept(at, standing(line, wanted))
-        return True
+        at_the_edge = _TOP_ENTRY.match(line)
+        if at_the_edge and name in _TOP:
+            return
+        if at_the_edge and name in _KEYS:
+            self._accept(at, standing(line, self._beside(at, inner)))
+        elif _HEADER.match(line) and not (at_the_edge and nearest(name, _TOP)):
+            self._accept(at, standing(line, inner))
+
+    def _beside(self, at: int, inner: int) -> int:
+        """Return how far in the other keys of the entry stand that a line belongs to."""
+        for line in self._lines[at - 1 :: -1]:
+            if _indent(line) <= inner and _SAYS.match(line):
+                break
+            if line.partition(":")[0].strip() in _KEYS:
+                return _indent(line)
+        below = next(filter(_SAYS.match, self._lines[at + 1 :]), "")
+        return max(_indent(below), inner + 1)
 
     def _accept(self, at: int, slip: Slip, code: str = "yaml") -> None:
         self._note(Refusal(code, slip.message), at, slip.column)
@@ -255,12 +250,15 @@ class _Recovery:
 
     def _give_up(self, fault: Problem) -> None:
         """Note what no slip explains, at a place of what was typed."""
-        longest = len(self._typed[fault.line - 1]) + 1
-        self._problems.append(replace(fault, column=min(fault.column, longest)))
+        last = len(self._typed)
+        line = min(fault.line, last)
+        longest = len(self._typed[line - 1]) + 1
+        column = longest if fault.line > last else min(fault.column, longest)
+        self._problems.append(replace(fault, line=line, column=column))
 
     def _fault(self, part: _Part) -> Problem | None:
         """Return what is no YAML in a part, at its place in the file."""
-        text = "\n".join(self._lines[part.start : part.end])
+        text = "\n".join([*self._lines[part.start : part.end], ""])
         self._left -= len(text) + _EACH
         if self._left < 0:
             raise _Spent
@@ -281,7 +279,7 @@ class _Recovery:
                 self._give_up(fault)
                 self._leave_out(part)
                 return
-            self._accept(*proved, fault.code)
+            self._accept(*proved, "anchor" if fault.code == "anchor" else "yaml")
 
     def _proved(self, part: _Part, fault: Problem) -> tuple[int, Slip] | None:
         """Return the line and slip without which the part is read whole, or at least further."""
@@ -299,14 +297,14 @@ class _Recovery:
         return further
 
     def _tried(self, lines: range) -> Iterator[tuple[int, Slip]]:
-        """Yield what may be wrong: with the lines by themselves first, then with where they stand."""
+        """Yield what may be wrong with the lines by themselves, then with where they stand."""
         for at in lines:
             yield from ((at, slip) for slip in slips_of(self._lines[at], _KEYS))
         for at in lines[:_NEAR]:
-            yield from ((at, slip) for slip in misplaced(self._lines, at))
+            yield from ((at, slip) for slip in misplaced(self._lines, at, _KEYS))
 
     def _leave_out(self, part: _Part) -> None:
-        """Leave a part out but for its key, so that what names it is not told that it is not there."""
+        """Leave a part out but for its key, which may be named elsewhere."""
         for at in range(part.start, part.end):
             key = re.match(r"( *[a-z][^\s:]*):?(\s|$)", self._lines[at])
             kept = key is not None and at == part.start
@@ -322,7 +320,7 @@ class _Recovery:
             try:
                 return compose(text, self._name)
             except Unreadable as error:
-                if error.problem.code not in _IN_A_PART:
+                if error.problem.code not in _IN_A_PART or len(self._problems) >= _MOST_SLIPS:
                     return None
                 self._give_up(error.problem)
                 before = [part for part in parts if part.start < error.problem.line]
@@ -330,6 +328,10 @@ class _Recovery:
                     return None
                 self._leave_out(before[-1])
         return None
+
+
+def _indent(line: str) -> int:
+    return len(line) - len(line.lstrip(" "))
 
 
 def _names(kind: Kind | Record) -> Iterator[str]:

@@ -32,11 +32,6 @@ class Slip(NamedTuple):
     message: str
     meant: str
 
-    @property
-    def indent(self) -> int:
-        """The indentation that was meant."""
-        return len(self.meant) - len(self.meant.lstrip(" "))
-
 
 def slips_of(line: str, keys: frozenset[str]) -> Iterator[Slip]:
     """Yield what may be wrong with a line by itself; `keys` are those that the format has."""
@@ -46,17 +41,28 @@ def slips_of(line: str, keys: frozenset[str]) -> Iterator[Slip]:
     yield from _in_braces(line, keys)
 
 
-def misplaced(lines: Sequence[str], at: int) -> Iterator[Slip]:
-    """Yield the indentations, the nearest first, that would have a line stand under its likes."""
+def misplaced(lines: Sequence[str], at: int, keys: frozenset[str]) -> Iterator[Slip]:
+    """Yield the indentations, the nearest first, that would have a line stand under its likes.
+
+    Of two as near that is first whose lines begin with keys of the format as this one does.
+    """
     line = lines[at]
     body = line.lstrip(" ")
     own = len(line) - len(body)
     if not body or body[0] in "#\r":
         return
     near = [one for one in lines[max(at - 40, 0) : at + 2] if one.strip() and one[0] != "#"]
-    others = {len(one) - len(one.lstrip(" ")) for one in near} - {own}
-    for wanted in sorted(others, key=lambda other: abs(other - own)):
+    others: dict[int, bool] = {}
+    for one in near:
+        others[len(one) - len(one.lstrip(" "))] = _begins_with(one, keys)
+    others.pop(own, None)
+    is_key = _begins_with(line, keys)
+    for wanted in sorted(others, key=lambda it: (abs(it - own), others[it] != is_key)):
         yield standing(line, wanted)
+
+
+def _begins_with(line: str, keys: frozenset[str]) -> bool:
+    return line.partition(":")[0].strip() in keys
 
 
 def standing(line: str, wanted: int) -> Slip:
@@ -123,6 +129,8 @@ def _quotes(line: str) -> Iterator[Slip]:
         if end is None:
             message = "Write the closing quotation mark too: this one is never closed."
             yield Slip(start, message, line.rstrip() + line[start])
+            if (colon := line.rfind(": ")) > start:
+                yield Slip(start, message, line[:colon] + line[start] + line[colon:])
             continue
         rest = line[end + 1 :]
         if not rest.strip() or re.match(r"\s*:(\s|$)|\s+#", rest):

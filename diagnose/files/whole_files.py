@@ -11,7 +11,7 @@ def unreadable(reason: str) -> Refusal:
     It may be a folder, belong to somebody else, or lie on a disk that is gone. The other files of
     the library work all the same.
     """
-    return Refusal("unreadable", f"Make this file one that can be read: {reason}.")
+    return Refusal("unreadable", f"The file cannot be read: {reason}.")
 
 
 def unreadable_folder(reason: str) -> Refusal:
@@ -20,7 +20,7 @@ def unreadable_folder(reason: str) -> Refusal:
     The machine cards or rounds in it are missing then, and nobody at the machine would know. Ask
     whoever owns the folder for the right to read and search it.
     """
-    return Refusal("unreadable-folder", f"Make this folder one that can be read: {reason}.")
+    return Refusal("unreadable-folder", f"The folder cannot be read: {reason}.")
 
 
 def too_large() -> Refusal:
@@ -56,7 +56,7 @@ def yaml(message: str) -> Refusal:
 
     The place is the slip itself wherever one was found with which the rest can be read; else it is
     where the text stops making sense. Most often a text with a colon needs quotes, a space is
-    missing behind a colon, or a line is indented too far. The rest of the file is read all the same.
+    missing behind a colon, or a line is indented too far. The rest of the file is read as well.
 
     Passes:
         title: "Lines: thin and wet"
@@ -120,7 +120,7 @@ def not_the_file_name(what: str, said: str, file: str, hint: str) -> Refusal:
     Fails:
         symptom: simple
     """
-    message = f'Write the same id here as in the file name: the {what} is "{said}", the file {file}.{hint}'
+    message = f'Write the id of the file name: the {what} is "{said}", the file {file}.{hint}'
     return Refusal("not-the-file-name", message)
 
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
+from diagnose.files.problems import code_of
 from diagnose.rules.view import Objection
 from diagnose.text import shortened
 
@@ -20,7 +21,8 @@ def blank(view: View[Any]) -> Iterator[Objection]:
     """Nothing is left that was to be filled in: no value and no answer says `FILL IN`.
 
     `diagnose new` writes it, with a few words on what belongs there, wherever only the author can
-    know. Whoever stands at the machine would read those words on the screen.
+    know. Whoever stands at the machine would read those words on the screen, so a tree or a round
+    with such a line is walked with `--trial` only, and so is one that calls such a caution.
 
     Passes:
         title: It leaves lines
@@ -30,7 +32,11 @@ def blank(view: View[Any]) -> Iterator[Objection]:
     places = view.library.places.get(view.library.file(*view.parts))
     for path, text in places.blanks() if places is not None else ():
         wanted = shortened(" ".join(text.split()), _LETTERS)
-        yield Objection(path, f'"{wanted}": this is still to be written.', "warning")
+        yield Objection(path, f'Write what belongs here: "{wanted}".', "warning")
+
+
+#: The code of what is still to be written.
+BLANK_CODE: Final = code_of(blank)
 
 
 def cut_text(view: View[Any]) -> Iterator[Objection]:
@@ -48,5 +54,5 @@ def cut_text(view: View[Any]) -> Iterator[Objection]:
     places = view.library.places.get(view.library.file(*view.parts))
     for one in places.cuts() if places is not None else ():
         value, comment = shortened(one.value, _LETTERS), shortened(one.comment, _LETTERS)
-        message = f'"{value}" ends here, "{comment}" is not read: put all of it in quotes.'
+        message = f'Put all of it in quotes: "{value}" ends here, "{comment}" is not read.'
         yield Objection((), message, "warning", place=(one.line, one.column))

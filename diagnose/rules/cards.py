@@ -40,14 +40,14 @@ def condition(view: TreeView | RoundView) -> Iterator[Objection]:
         passing = passing_answer(view.tree, step)
         way = step.exit(passing) if passing is not None else None
         if step.applies_to and way is None:
-            message = "It does not apply to every machine: say which answer `passes` then."
+            message = "Write which answer `passes`: the step does not apply to every machine."
             yield Objection(view.at(name, "applies_to"), message)
         if way is not None and way.applies_to:
             number = step.exits.index(way)
-            message = "The passing answer applies to every machine."
+            message = "Delete `applies_to` here: the passing answer applies to every machine."
             yield Objection(view.at(name, *step.answer_at(number)), message)
         if sum(not one.applies_to for one in step.exits) < 2:
-            message = "At least two answers apply to every machine."
+            message = "Write two answers without `applies_to` at least, for every machine."
             yield Objection(view.at(name), message)
 
 
@@ -57,7 +57,7 @@ def _unsaid(path: Path, wanted: Condition) -> Iterator[Objection]:
         fits = getattr(line_kind(line), "fits", None) if line in CARD_LINES else None
         for number, word in enumerate(words):
             if fits is not None and not fits(word):
-                message = f'No card says "{word}" at {line}: write {line_kind(line).words}.'
+                message = f'Write {line_kind(line).words}: no card says "{word}" at {line}.'
                 yield Objection((*path, line, number), message)
 
 
@@ -77,7 +77,7 @@ def card_value(view: CardView) -> Iterator[Objection]:
         text = view.lines.line(".".join(at))
         problem = None if text is None else _unusable(path, text)
         if problem is not None:
-            yield Objection(at, f"No reading can use it: {problem}.")
+            yield Objection(at, f"Write what a reading can use: {problem}.")
 
 
 def _lines_of(view: CardView) -> Iterator[tuple[str, tuple[str, ...]]]:

@@ -6,7 +6,7 @@ from graphlib import CycleError, TopologicalSorter
 from typing import TYPE_CHECKING
 
 from diagnose.files.places import KEY
-from diagnose.rules.view import Objection, route
+from diagnose.rules.view import Name, Objection, route
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -28,8 +28,8 @@ def uncovered(view: CautionsView) -> Iterator[Objection]:
     covered = {hazard for _, hazard in view.named("covers")}
     for name, hazard in view.library.cautions.hazards.items():
         if not hazard.service_only and name not in covered:
-            message = f'No caution covers "{name}": write it in the `covers` of one.'
-            yield Objection(("hazards", name, KEY), message)
+            message = f'Write "{name}" in the `covers` of a caution: none covers it.'
+            yield Objection(("hazards", name, KEY), message, spare=Name("hazard", name))
 
 
 def covered_twice(view: CautionsView) -> Iterator[Objection]:
@@ -48,7 +48,7 @@ def covered_twice(view: CautionsView) -> Iterator[Objection]:
         if hazard not in known or known[hazard].service_only:
             continue
         if hazard in by:
-            message = f'"{hazard}" is covered by "{by[hazard]}" already: keep one of the two.'
+            message = f'Delete "{hazard}" here or in "{by[hazard]}": it is covered there already.'
             yield Objection(path, message)
         by.setdefault(hazard, f"{path[1]}")
 
@@ -66,7 +66,9 @@ def covers_service_only(view: CautionsView) -> Iterator[Objection]:
     known = view.library.cautions.hazards
     for path, hazard in view.named("covers"):
         if hazard in known and known[hazard].service_only:
-            yield Objection(path, f'"{hazard}" is for service only: no caution covers it.')
+            yield Objection(
+                path, f'Delete "{hazard}" here: it is for service only, and no caution covers it.'
+            )
 
 
 def includes_itself(view: CautionsView) -> Iterator[Objection]:
@@ -89,7 +91,7 @@ def includes_itself(view: CautionsView) -> Iterator[Objection]:
         before = circle.index(first)
         circle = [*circle[before:], *circle[:before], first]
         path = view.at(circle[-2], "includes", view.tasks[circle[-2]].includes.index(first))
-        yield Objection(path, f"{route(circle)} closes a circle: take one out.")
+        yield Objection(path, f"Take one out: {route(circle)} closes a circle.")
 
 
 def lockout_holds(view: CautionsView) -> Iterator[Objection]:
@@ -106,7 +108,7 @@ def lockout_holds(view: CautionsView) -> Iterator[Objection]:
     """
     for name, caution in view.tasks.items():
         if caution.lockout and not caution.lapsing:
-            message = f'"{name}" isolates the machine: it lapses when energised.'
+            message = f'Write `lapses: when energised`: "{name}" isolates the machine.'
             yield Objection(view.at(name, "lapses"), message)
 
 
@@ -123,5 +125,5 @@ def no_release(view: CautionsView) -> Iterator[Objection]:
     """
     for name, caution in view.tasks.items():
         if caution.lapsing and not caution.release:
-            message = f'"{name}" lapses: say what comes before the machine runs again, `release`.'
+            message = f'Write `release`, what comes before the machine runs again: "{name}" lapses.'
             yield Objection(view.at(name), message)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from typing import TYPE_CHECKING, Any, Final, TypeAlias
 
 from diagnose.files.kinds import MOST_PROBLEMS
@@ -21,6 +22,7 @@ from diagnose.rules import (
     twice,
     worked,
 )
+from diagnose.rules.causes import Found, causes
 from diagnose.rules.view import CardView, CautionsView, LibraryView, RoundView, TreeView
 from diagnose.study.in_force import caution_table
 from diagnose.text import shortened
@@ -32,6 +34,7 @@ if TYPE_CHECKING:
     from diagnose.files.library import Library
     from diagnose.files.rounds import Round
     from diagnose.files.tree import Tree
+    from diagnose.rules.causes import Cause
     from diagnose.rules.view import Objection, View
     from diagnose.study.in_force import CautionTable
 
@@ -95,28 +98,24 @@ _RULES_ON: Final[dict[type[View[Any]], list[tuple[str, Rule]]]] = {
 
 
 def check(library: Library) -> list[Problem]:
-    """Return all problems of what was loaded of a library, by file and place."""
+    """Return all problems of what was loaded of a library, by file and place.
+
+    What follows from one mistake is one problem, the mistake's.
+    """
+    return [one.problem for one in all_causes(library)]
+
+
+def all_causes(library: Library) -> list[Cause]:
+    """Return the problems of a library as `check` does, with the files that each concerns."""
     with collector_at_rest():
-        problems = [*library.problems, *caution_problems(library)]
+        own = _found(_cautions_view(library))
         file = library.file(CAUTIONS_FILE)
-        broken = any(problem.file == file for problem in errors(problems))
+        read = [*library.problems, *(one.problem for one in own)]
+        broken = any(problem.file == file for problem in errors(read))
         table = None if broken else caution_table(library.cautions)
-        for tree in library.trees.values():
-            problems += tree_problems(library, tree, table)
-        for draft in library.drafts.values():
-            problems += tree_problems(library, draft.tree, table, draft.unread)
-        for round_ in library.rounds.values():
-            problems += round_problems(library, round_, table)
-        for card in library.machines.values():
-            problems += card_problems(library, card, "machines", f"{card.machine}.yaml")
-        for kind in library.kinds.values():
-            parts = ("machines", "kinds", f"{kind.kind}.yaml")
-            problems += card_problems(library, kind.as_card(), *parts)
-        if library.site is not None:
-            problems += card_problems(library, library.site.as_card(), SITE_FILE)
-        problems += _found(LibraryView(library=library, parts=(), table=table, tasks={}))
-        problems += strays(library)
-    return sorted(set(problems))
+        found = [own, *map(_found, _views(library, table))]
+        others = [*library.problems, *strays(library)]
+        return causes(library, others, itertools.chain.from_iterable(found))
 
 
 def errors(problems: Iterable[Problem]) -> list[Problem]:
@@ -126,8 +125,7 @@ def errors(problems: Iterable[Problem]) -> list[Problem]:
 
 def caution_problems(library: Library) -> list[Problem]:
     """Return what the rules find in `cautions.yaml`."""
-    tasks = library.cautions.cautions
-    return _found(CautionsView(library=library, parts=(CAUTIONS_FILE,), table=None, tasks=tasks))
+    return _problems(_cautions_view(library))
 
 
 def tree_problems(
@@ -140,44 +138,80 @@ def tree_problems(
 
     `table` is None where the cautions have errors.
     """
-    parts = (f"{tree.symptom}.yaml",)
-    return _found(
-        TreeView(
-            library=library, parts=parts, table=table, tasks=tree.steps, tree=tree, unread=unread
-        )
-    )
+    return _problems(_tree_view(library, tree, table, unread))
 
 
 def failing_cases(library: Library, tree: Tree, table: CautionTable) -> list[str]:
     """Return the names of the worked cases of a tree that do not end where they say."""
-    parts = (f"{tree.symptom}.yaml",)
-    view = TreeView(
-        library=library, parts=parts, table=table, tasks=tree.steps, tree=tree, unread=frozenset()
-    )
+    view = _tree_view(library, tree, table)
     failing = {one.at[1] for one in worked.worked_case(view) if one.severity == "error"}
     return [case.name for number, case in enumerate(tree.worked_cases) if number in failing]
 
 
 def round_problems(library: Library, round_: Round, table: CautionTable | None) -> list[Problem]:
     """Return what the rules find in one round; `table` is None where the cautions have errors."""
-    parts = ("rounds", f"{round_.round}.yaml")
-    return _found(
-        RoundView(library=library, parts=parts, table=table, tasks=round_.items, round=round_)
-    )
+    return _problems(_round_view(library, round_, table))
 
 
 def card_problems(library: Library, lines: Card, *parts: str) -> list[Problem]:
     """Return what the rules find in a machine card, a kind of machine or the site, at `parts`."""
+    return _problems(_card_view(library, lines, *parts))
+
+
+def _views(library: Library, table: CautionTable | None) -> Iterator[View[Any]]:
+    """Yield a view of each file of a library but `cautions.yaml`."""
+    for tree in library.trees.values():
+        yield _tree_view(library, tree, table)
+    for draft in library.drafts.values():
+        yield _tree_view(library, draft.tree, table, draft.unread)
+    for round_ in library.rounds.values():
+        yield _round_view(library, round_, table)
+    for card in library.machines.values():
+        yield _card_view(library, card, "machines", f"{card.machine}.yaml")
+    for kind in library.kinds.values():
+        yield _card_view(library, kind.as_card(), "machines", "kinds", f"{kind.kind}.yaml")
+    if library.site is not None:
+        yield _card_view(library, library.site.as_card(), SITE_FILE)
+    yield LibraryView(library=library, parts=(), table=table, tasks={})
+
+
+def _cautions_view(library: Library) -> CautionsView:
+    tasks = library.cautions.cautions
+    return CautionsView(library=library, parts=(CAUTIONS_FILE,), table=None, tasks=tasks)
+
+
+def _tree_view(
+    library: Library,
+    tree: Tree,
+    table: CautionTable | None,
+    unread: frozenset[str] = frozenset(),
+) -> TreeView:
+    parts = (f"{tree.symptom}.yaml",)
+    return TreeView(
+        library=library, parts=parts, table=table, tasks=tree.steps, tree=tree, unread=unread
+    )
+
+
+def _round_view(library: Library, round_: Round, table: CautionTable | None) -> RoundView:
+    parts = ("rounds", f"{round_.round}.yaml")
+    return RoundView(library=library, parts=parts, table=table, tasks=round_.items, round=round_)
+
+
+def _card_view(library: Library, lines: Card, *parts: str) -> CardView:
     tasks = lines.section(CardView.inside)
-    return _found(CardView(library=library, parts=parts, table=None, tasks=tasks, lines=lines))
+    return CardView(library=library, parts=parts, table=None, tasks=tasks, lines=lines)
 
 
-def _found(view: View[Any]) -> list[Problem]:
+def _problems(view: View[Any]) -> list[Problem]:
+    return [one.problem for one in _found(view)]
+
+
+def _found(view: View[Any]) -> list[Found]:
     """Return what the rules find in a file: as many errors and warnings as a reader would keep."""
     library = view.library
     seen = set()
     found = ((code, objection) for code, rule in _RULES_ON[type(view)] for objection in rule(view))
-    kept: dict[str, list[Problem]] = {"error": [], "warning": []}
+    kept: dict[str, list[Found]] = {"error": [], "warning": []}
     for code, one in found:
         if len(kept["error"]) >= MOST_PROBLEMS:
             break
@@ -186,7 +220,9 @@ def _found(view: View[Any]) -> list[Problem]:
             seen.add(file)
             place = one.place or library.place(file, one.at)
             message = shortened(one.message, LONGEST_MESSAGE)
-            kept[one.severity].append(Problem(file, *place, code, one.severity, message))
+            problem = Problem(file, *place, code, one.severity, message)
+            if problem.line not in library.mended.get(file, ()):
+                kept[one.severity].append(Found(problem, one))
     # A library can have a hundred files in which too much is wrong.
     for file in {library.file(*view.parts), *seen} & library.places.keys():
         library.places[file].forget()

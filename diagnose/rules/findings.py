@@ -24,7 +24,7 @@ def missing_key(view: TreeView) -> Iterator[Objection]:
     """
     for name, finding in view.findings():
         if not finding.who:
-            message = "A finding needs `who`: operator, battery-trained or service."
+            message = "Write `who`: operator, battery-trained or service."
             yield Objection(view.at(name), message)
 
 
@@ -41,7 +41,7 @@ def no_until_mended(view: TreeView) -> Iterator[Objection]:
     """
     for name, finding in view.findings():
         if finding.who == "service" and finding.until_mended is None:
-            message = "Say what holds until service has mended it: `until_mended: out of use`."
+            message = "Write what holds until service has mended it: `until_mended: out of use`."
             yield Objection(view.at(name), message)
 
 
@@ -60,10 +60,10 @@ def doorway(view: TreeView) -> Iterator[Objection]:
         keys = ("who", "remedy", "leave_safe", "ask_service", "until_mended")
         spare = next((key for key in keys if getattr(finding, key)), None)
         if spare is not None:
-            message = f"A doorway has no `{spare}`: the other symptom goes on."
+            message = f"Delete `{spare}`: a doorway has none, the other symptom goes on."
             yield Objection(view.at(name), message)
         if finding.continue_with == view.tree.symptom:
-            message = "A doorway leads to another symptom, not to its own."
+            message = "Write another symptom: a doorway does not lead to its own."
             yield Objection(view.at(name, "continue_with"), message)
 
 
@@ -95,7 +95,7 @@ def service_remedy(view: TreeView) -> Iterator[Objection]:
     """
     for name, finding in view.findings():
         if finding.who == "service" and finding.remedy is not None:
-            message = "What service does is not shown to others: write `ask_service`, no `remedy`."
+            message = "Write `ask_service`, no `remedy`: what service does is not shown to others."
             yield Objection(view.at(name, "remedy"), message)
 
 
@@ -111,5 +111,5 @@ def no_leave_safe(view: TreeView) -> Iterator[Objection]:
     """
     for name, finding in view.findings():
         if finding.who == "service" and finding.leave_safe is None:
-            message = "Say how the machine is left until service comes: `leave_safe`."
+            message = "Write how the machine is left until service comes: `leave_safe`."
             yield Objection(view.at(name), message)

@@ -8,7 +8,7 @@ from diagnose.files.definitions import CARD_LINES, CARD_LISTS
 from diagnose.files.places import KEY
 from diagnose.files.tree import NO_ANSWER, Question
 from diagnose.measure.registry import MEASUREMENTS
-from diagnose.rules.view import CautionsView, Objection
+from diagnose.rules.view import CautionsView, Name, Objection
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Iterator
@@ -39,7 +39,8 @@ def unknown_step(view: TreeView) -> Iterator[Objection]:
     """
     named = ((path, name) for path, name in _named_steps(view) if name not in view.unread)
     for path, name, hint in _unknown(view, named, view.tasks):
-        yield Objection(path, f'There is no step "{name}".{hint}')
+        lacks = Name("step", name, (view.tree.symptom,))
+        yield Objection(path, f'Write the id of a step: there is no "{name}".{hint}', lacks=lacks)
 
 
 def _named_steps(view: TreeView) -> Iterator[tuple[Path, str]]:
@@ -69,7 +70,9 @@ def unknown_answer(view: TreeView) -> Iterator[Objection]:
             if word is None or step.exit(word) or (key == "passes" and word == NO_ANSWER):
                 continue
             hint = view.hint(word, [way.answer for way in step.exits])
-            yield Objection(view.at(name, key), f'"{word}" is no answer of this step.{hint}')
+            message = f'Write an answer of this step: "{word}" is none.{hint}'
+            lacks = Name("answer", word, (view.tree.symptom, name))
+            yield Objection(view.at(name, key), message, lacks=lacks)
 
 
 def unknown_hazard(view: View[Any]) -> Iterator[Objection]:
@@ -107,10 +110,10 @@ def _not_in_cautions(
     unread = view.table is None and not known and not isinstance(view, CautionsView)
     for path, name, hint in _unknown(view, view.named(key), known):
         if unread:
-            message = f'"{name}" is not known while cautions.yaml has errors: mend that file.'
+            message = f'Mend cautions.yaml: "{name}" is not known while it has errors.'
         else:
-            message = f'There is no {what} "{name}" in cautions.yaml.{hint}'
-        yield Objection(path, message)
+            message = f'Write a {what} of cautions.yaml: there is no "{name}".{hint}'
+        yield Objection(path, message, lacks=Name(what, name))
 
 
 def unknown_symptom(view: View[Any]) -> Iterator[Objection]:
@@ -124,7 +127,8 @@ def unknown_symptom(view: View[Any]) -> Iterator[Objection]:
         items: {look: {starts: sampel}}
     """
     for path, name, hint in _unknown(view, view.named(view.symptom_key), view.library.symptoms):
-        yield Objection(path, f'There is no "{name}.yaml".{hint}')
+        message = f'Write the id of a symptom: there is no "{name}.yaml".{hint}'
+        yield Objection(path, message, lacks=Name("symptom", name))
 
 
 def unknown_measurement(view: TreeView) -> Iterator[Objection]:
@@ -138,7 +142,9 @@ def unknown_measurement(view: TreeView) -> Iterator[Objection]:
         steps: {second: {read: valeu}}
     """
     for path, name, hint in _unknown(view, view.named("read"), MEASUREMENTS):
-        yield Objection(path, f'The program knows no measurement "{name}".{hint}')
+        message = f'Write a measurement of `diagnose measure`: there is no "{name}".{hint}'
+        lacks = Name("measurement", name, (view.tree.symptom, f"{path[1]}"))
+        yield Objection(path, message, lacks=lacks)
 
 
 def unknown_line(view: TreeView | RoundView) -> Iterator[Objection]:
@@ -161,9 +167,9 @@ def unknown_line(view: TreeView | RoundView) -> Iterator[Objection]:
         asked = ((path, line) for path, line, fitting in named if fitting is known)
         for path, line, hint in _unknown(view, asked, known):
             if line in CARD_LISTS:
-                message = f'"{line}" is a list, which answers nothing: write `show_card: [{line}]`.'
+                message = f'Write `show_card: [{line}]`: "{line}" is a list, which answers nothing.'
             else:
-                message = f'A card has no line "{line}".{hint}'
+                message = f'Write a line that a card has: there is no "{line}".{hint}'
             yield Objection(path, message)
 
 
@@ -182,8 +188,8 @@ def unknown_kind(view: CardView) -> Iterator[Objection]:
     kind = view.lines.kind
     if kind is not None and kind not in view.library.kinds:
         hint = view.hint(kind, view.library.kinds)
-        message = f"There is no machines/kinds/{kind}.yaml that can be read.{hint}"
-        yield Objection(("kind",), message)
+        message = f"Write a kind: there is no machines/kinds/{kind}.yaml that can be read.{hint}"
+        yield Objection(("kind",), message, lacks=Name("kind", kind))
 
 
 def begins_with(view: RoundView) -> Iterator[Objection]:
@@ -205,10 +211,13 @@ def begins_with(view: RoundView) -> Iterator[Objection]:
             question = tree.steps.get(step)
             if not isinstance(question, Question):
                 hint = view.hint(step, tree.steps)
-                yield Objection((*at, KEY), f'"{item.starts}" asks no "{step}".{hint}')
+                message = f'Write a question of "{item.starts}": it asks no "{step}".{hint}'
+                lacks = Name("step", step, (tree.symptom,))
+                yield Objection((*at, KEY), message, lacks=lacks)
             elif question.exit(answer) is None:
                 hint = view.hint(answer, [way.answer for way in question.exits])
-                yield Objection(at, f'"{step}" has no answer "{answer}".{hint}')
+                message = f'Write an answer of "{step}": it has no "{answer}".{hint}'
+                yield Objection(at, message, lacks=Name("answer", answer, (tree.symptom, step)))
 
 
 def card_answer(view: TreeView) -> Iterator[Objection]:
@@ -231,6 +240,6 @@ def card_answer(view: TreeView) -> Iterator[Objection]:
             said = card.line(step.from_card) if card is not None else None
             if said is not None and said.casefold() not in answers:
                 message = (
-                    f'The card of "{machine}" says "{said}", which is no answer here: it is asked.'
+                    f'Write the answer "{said}", as the card of "{machine}" says: it is asked.'
                 )
                 yield Objection(view.at(name, "from_card"), message, "warning")

@@ -41,7 +41,7 @@ def energises(view: TreeView | RoundView) -> Iterator[Objection]:
         if clash:
             caution = table.names(clash)[0]
             message = (
-                f'The machine runs in "{name}", which ends "{caution}": make it two {view.inside}.'
+                f'Write two {view.inside}: the machine runs in "{name}", which ends "{caution}".'
             )
             yield Objection(view.at(name, *_caller(table, task, clash)), message)
 
@@ -68,15 +68,15 @@ def service_only(view: TreeView | RoundView) -> Iterator[Objection]:
     hazards = view.library.cautions.hazards
     for name, task in view.tasks.items():
         if isinstance(task, Item):
-            mend = "it has no place in a round."
+            mend = "Delete the hazard, or the item"
         else:
             who, key = (task.by, "by") if isinstance(task, Question) else (task.who, "who")
             if who == "service":
                 continue
-            mend = f"write `{key}: service`, or drop the hazard."
+            mend = f"Write `{key}: service`, or delete the hazard"
         for number, hazard in enumerate(task.hazards):
             if hazard in hazards and hazards[hazard].service_only:
-                message = f'"{hazard}" is for service only: {mend}'
+                message = f'{mend}: "{hazard}" is for service only.'
                 yield Objection(view.at(name, "hazards", number), message)
 
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 from diagnose.files.replies import NOTE, REPLY_WORDS
 from diagnose.files.tree import Question, Reading
 from diagnose.measure.registry import MEASUREMENTS
-from diagnose.rules.view import Objection, route
+from diagnose.rules.view import Name, Objection, route
 from diagnose.study.graph import always_before, nearest_before, reached
 from diagnose.study.plan import passing_answer
 from diagnose.text import as_seen, folded
@@ -40,10 +40,30 @@ def unreached(view: TreeView) -> Iterator[Objection]:
     if view.unread or start not in view.tree.steps:
         return
     found = reached(view.graph, start)
-    for name in view.tree.steps:
-        if name not in found:
-            message = f'No route leads to "{name}": name it in an answer, or delete it.'
-            yield Objection(view.at(name), message)
+    left = [name for name in view.tree.steps if name not in found]
+    for name, first in _firsts(view, left).items():
+        message = f'Write "{name}" at an answer, or delete it: no route leads to it.'
+        first_name = Name("step", first, (view.tree.symptom,))
+        if name == first:
+            yield Objection(view.at(name), message, spare=first_name)
+        else:
+            yield Objection(view.at(name), message, follows=first_name)
+
+
+def _firsts(view: TreeView, left: list[str]) -> dict[str, str]:
+    """Return for each step that is not reached the one with which it would be."""
+    unreached = set(left)
+    before = {name: unreached.intersection(view.graph.predecessors(name)) for name in left}
+    firsts: dict[str, str] = {}
+    # In a circle that nothing leads to there is none without another before it.
+    for first in sorted(left, key=lambda name: bool(before[name] - {name})):
+        to_come = [first]
+        while to_come:
+            name = to_come.pop()
+            if name not in firsts:
+                firsts[name] = first
+                to_come += view.graph.successors(name)
+    return {name: firsts[name] for name in left}
 
 
 def closed_route(view: TreeView) -> Iterator[Objection]:
@@ -63,7 +83,7 @@ def closed_route(view: TreeView) -> Iterator[Objection]:
     assert isinstance(step, Question)
     number = [way.answer for way in step.exits].index(answer)
     circle = route([*(arrow[0] for arrow in view.closed_route), first])
-    message = f"The route {circle} returns: let this answer lead on."
+    message = f"Write a step that leads on: the route {circle} returns."
     yield Objection(view.at(last, *step.arrow_at(number)), message)
 
 
@@ -84,7 +104,7 @@ def answer_word(view: TreeView) -> Iterator[Objection]:
             what = _taken(folded(way.answer), as_seen(way.answer) in seen)
             seen.add(as_seen(way.answer))
             if what:
-                message = f'The answer "{way.answer}" {what}: say what was seen.'
+                message = f'Write what was seen: the answer "{way.answer}" {what}.'
                 yield Objection(view.at(name, *step.answer_at(number)), message)
 
 
@@ -115,13 +135,13 @@ def same_as(view: TreeView) -> Iterator[Objection]:
         other = view.tree.steps.get(step.same_as)
         if not isinstance(other, Question):
             hint = view.hint(step.same_as, questions)
-            message = f'There is no check or reading "{step.same_as}".{hint}'
+            message = f'Write the id of a check or reading: there is no "{step.same_as}".{hint}'
         elif step.same_as == name or other.same_as is not None:
-            message = f'"{step.same_as}" names another step itself: name the one that names none.'
+            message = f'Write the step that names none: "{step.same_as}" names another one itself.'
         elif alike[step.same_as] > _MOST_ALIKE:
-            message = f'More than {_MOST_ALIKE} steps name "{step.same_as}": ask it once, earlier.'
+            message = f'Ask it once, earlier: more than {_MOST_ALIKE} steps name "{step.same_as}".'
         elif _looks_at(step) != _looks_at(other):
-            message = f'"{step.same_as}" has other answers: write the same words.'
+            message = f'Write the same answers in both: "{step.same_as}" has other words.'
         else:
             continue
         yield Objection(view.at(name, "same_as"), message)
@@ -160,17 +180,17 @@ def bands(view: TreeView) -> Iterator[Objection]:
         if not isinstance(step, Reading):
             continue
         if len(step.limits) == len(step.exits):
-            message = "A reading has one `otherwise`, as its last band."
+            message = "Write `otherwise` as the last band: a reading has one."
             yield Objection(view.at(name, "read"), message)
         highest = -math.inf
         for number, limit in enumerate(step.limits):
             if limit == math.inf:
-                message = "The last band is `otherwise`, and there is one."
+                message = "Write `otherwise` once, as the last band."
             elif limit > highest:
                 highest = limit
                 continue
             else:
-                message = f"The bands rise: {limit:g} stands after {highest:g}."
+                message = f"Write the bands in rising order: {limit:g} comes after {highest:g}."
             yield Objection(view.at(name, *step.answer_at(number)), message)
 
 
@@ -232,7 +252,7 @@ def after(view: TreeView) -> Iterator[Objection]:
         before = set(always_before(nearest, name)) if step.after else set()
         for number, word in enumerate(step.after):
             if word in view.tree.steps and word not in before:
-                message = f'"{word}" does not come before "{name}" on every route.'
+                message = f'Write a step before "{name}" on every route: "{word}" is not.'
                 yield Objection(view.at(name, "after", number), message)
 
 
@@ -251,5 +271,7 @@ def passes(view: TreeView) -> Iterator[Objection]:
     for name, step in view.questions():
         on = sum(isinstance(steps.get(way.to), Question) for way in step.exits)
         if step.passes is None and on > 1 and passing_answer(view.tree, step) is None:
-            message = f'Several answers of "{name}" lead on: say which `passes`, or `passes: none`.'
+            message = (
+                f'Write which answer `passes`, or `passes: none`: several of "{name}" lead on.'
+            )
             yield Objection(view.at(name), message, "warning")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from functools import cached_property
-from typing import TYPE_CHECKING, ClassVar, Final, Generic, TypeVar
+from typing import TYPE_CHECKING, ClassVar, Final, Generic, NamedTuple, TypeVar
 
 from msgspec import Struct
 
@@ -34,16 +34,32 @@ _COMPARISONS: Final = 20_000
 _LONGEST_ROUTE: Final = 12
 
 
+class Name(NamedTuple):
+    """A word that is defined in one place and named in others: of which `sort`, and `inside` what.
+
+    A step's is inside its tree, an answer's inside its tree and step.
+    """
+
+    sort: str
+    word: str
+    inside: tuple[str, ...] = ()
+
+
 class Objection(Struct, frozen=True):
     """What a rule has against something in a file: its path there, and one sentence.
 
-    The problem's code is the rule's own. `parts` lead to the file where the rule looks at several;
-    `place` is line and column, from 1, of what no path leads to.
+    The problem's code is the rule's own. It `lacks` a name that is used there and defined nowhere,
+    or it is `spare`: a name that is defined there and used nowhere; or it `follows` from either.
+    `parts` lead to the file where the rule looks at several; `place` is line and column, from 1, of
+    what no path leads to.
     """
 
     at: Path
     message: str
     severity: Severity = "error"
+    lacks: Name | None = None
+    spare: Name | None = None
+    follows: Name | None = None
     parts: tuple[str, ...] | None = None
     place: tuple[int, int] | None = None
 

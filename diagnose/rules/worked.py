@@ -9,7 +9,7 @@ from diagnose.files.places import KEY
 from diagnose.files.tree import Finding, Question, Reading
 from diagnose.measure.inputs import lacks_unit
 from diagnose.measure.registry import MEASUREMENTS, MissingLine, Unreadable
-from diagnose.rules.view import Objection
+from diagnose.rules.view import Name, Objection
 from diagnose.study.plan import passing_answer
 from diagnose.study.worked import band_of
 
@@ -49,13 +49,13 @@ def worked_case(view: TreeView) -> Iterator[Objection]:
     for number, case in enumerate(view.tree.worked_cases):
         place = ("worked_cases", number)
         if case.finding in steps and not isinstance(steps[case.finding], Finding):
-            message = f'"{case.finding}" is no finding: a case ends at one.'
+            message = f'Write a finding: "{case.finding}" is none, and a case ends at one.'
             yield Objection((*place, "finding"), message)
         elif view.sound and all(name in steps for name in (case.finding, *case.answers)):
             route = _route(view, case, place, ways_left)
             ways_left -= sum(_ways_at(steps[name]) for name in route.steps)
             if ways_left <= 0:
-                message = "The worked cases together are too long: from this one on none is run."
+                message = "Write fewer or shorter worked cases: from this one on none is run."
                 yield Objection(place, message)
                 return
             yield from route.hindered or _at_end(case, place, route.steps)
@@ -91,11 +91,11 @@ def _ways_at(step: Step) -> int:
 def _at_end(case: WorkedCase, place: Path, passed: dict[str, None]) -> Iterator[Objection]:
     name = next(reversed(passed))
     if name != case.finding:
-        message = f'The case "{case.name}" ends at "{name}", not at "{case.finding}".'
+        message = f'The case "{case.name}" ends at "{name}", not at "{case.finding}": write that.'
         yield Objection((*place, "finding"), message)
     for named in case.answers:
         if named not in passed:
-            message = f'The case "{case.name}" never comes to "{named}".'
+            message = f'Delete "{named}" here: the case "{case.name}" never comes to it.'
             yield Objection((*place, "answers", named, KEY), message, "warning")
 
 
@@ -110,17 +110,21 @@ def _way(
             return band_of(step, given)
         except (Unreadable, MissingLine) as error:
             at = (*at, next(iter(given)), KEY) if given else (*place, "name")
-            return Objection(at, f"This cannot be computed: {error}".rstrip(".") + ".")
+            message = f"Write what can be computed: {error}".rstrip(".") + "."
+            unknown = Name("measurement", getattr(step, "read", ""), (view.tree.symptom, name))
+            return Objection(at, message, follows=unknown)
     if given is None:
-        at = (*place, "name")
-        given = passing_answer(view.tree, step)
-        if given is None:
-            message = f'"{name}" has no passing answer: the case has to name one.'
-            return Objection(at, message)
+        passing = step.exit(passing_answer(view.tree, step) or "")
+        if passing is not None:
+            return passing
+        message = f'Write the answer of "{name}" in this case: none of them passes.'
+        unknown = Name("answer", step.passes or "", (view.tree.symptom, name))
+        return Objection((*place, "name"), message, follows=unknown)
     way = step.exit(given)
     if way is None:
         hint = view.hint(given, [way.answer for way in step.exits])
-        return Objection(at, f'"{name}" has no answer "{given}".{hint}')
+        message = f'Write an answer of "{name}": it has no "{given}".{hint}'
+        return Objection(at, message, lacks=Name("answer", given, (view.tree.symptom, name)))
     return way
 
 
@@ -154,6 +158,6 @@ def no_unit(view: TreeView) -> Iterator[Objection]:
             for need in measurement.needs if measurement is not None else ():
                 text = given.get(need.name)
                 if text is not None and lacks_unit(need, text):
-                    message = f'"{text}" has no unit: write "{text} {need.unit}" if that is meant.'
+                    message = f'Write "{text} {need.unit}" if that is meant: "{text}" has no unit.'
                     at = ("worked_cases", number, "answers", name, need.name)
                     yield Objection(at, message, "warning")

@@ -100,6 +100,59 @@ def test_a_blank_is_no_error_and_the_tree_can_be_tried_out(
     assert app.run(["check", "one-more", "--trees", str(small)]) == 0
 
 
+def walk(capsys: pytest.CaptureFixture[str], *args: str) -> tuple[int, str, str]:
+    code = app.run([*args, "--machine", "none", "--plain"])
+    said = capsys.readouterr()
+    return code, said.out, said.err
+
+
+@pytest.mark.parametrize("what", ["symptom", "round"])
+def test_what_is_not_finished_is_walked_in_a_trial_only(
+    what: str, small: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Nobody at a machine is to read what its author has still to write."""
+    run(capsys, small, what, "one-more")
+    command = ["start" if what == "symptom" else "round", "one-more", "--trees", str(small)]
+    code, out, err = walk(capsys, *command)
+    assert (code, out) == (3, "")
+    assert err.startswith(f"diagnose: {small / FILES[what]}:")
+    assert "[blank]" in err
+    assert err.endswith("; write it, or walk it with --trial, `diagnose check` lists all.\n")
+    assert walk(capsys, *command, "--trial")[0] == 0
+    file = small / FILES[what]
+    file.write_text(file.read_text().replace(BLANK, "Look for"))
+    assert walk(capsys, *command)[0] == 0
+
+
+def test_what_is_not_finished_is_not_offered_either(
+    small: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    run(capsys, small, "symptom", "one-more")
+    offered = "FILL IN what the operator would say"
+    assert offered not in walk(capsys, "start", "--trees", str(small))[1]
+    assert offered in walk(capsys, "start", "--trees", str(small), "--trial")[1]
+
+
+@pytest.mark.parametrize("where", ["caution", "hazard"])
+def test_a_caution_that_is_not_finished_holds_back_what_calls_it_and_nothing_else(
+    where: str, small: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    run(capsys, small, "caution", "apron")
+    start = ["start", "dirt-stays", "--trees", str(small)]
+    item = ["round", "before-shift", "--trees", str(small)]
+    assert walk(capsys, *start)[0] == walk(capsys, *item)[0] == 0
+    file = small / "cautions.yaml"
+    old = "title: Locked out" if where == "caution" else "title: Brushes can turn"
+    assert old in file.read_text()
+    at = file.read_text().partition(old)[0].count("\n") + 1
+    file.write_text(file.read_text().replace(old, f"title: {BLANK} a few words", 1))
+    for command in (start, item):
+        code, out, err = walk(capsys, *command)
+        assert (code, out) == (3, "")
+        assert err.startswith(f"diagnose: {file}:{at}:")
+        assert walk(capsys, *command, "--trial")[0] == 0
+
+
 def test_the_words_say_which_hazards_symptoms_and_kinds_there_are(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -148,7 +201,12 @@ def test_other_programs_are_told_in_json(small: Path, capsys: pytest.CaptureFixt
 
 
 REFUSED = {
-    "no id": ("symptom", "Leak 2", "is no id: use small letters, digits and hyphens", "leak-2"),
+    "no id": (
+        "symptom",
+        "Leak 2",
+        "Write small letters, digits and hyphens, a letter first",
+        "leak-2",
+    ),
     "a file name": ("symptom", "leak.yaml", "is no id", "leak-yaml"),
     "a way out": ("symptom", "../leak", "is no id", "leak"),
     "an end of line": ("machine", "left\n", "is no id", "left"),
@@ -294,7 +352,7 @@ def test_a_caution_stands_behind_the_others_and_all_else_stays(
 
 
 REFUSED_FILES = {
-    "in braces": (HEAD + "  {first: {title: First}}\n", "needs `signal`"),
+    "in braces": (HEAD + "  {first: {title: First}}\n", "Mend this file first."),
     "whole in braces": (
         HEAD.removesuffix("\n")
         + " {first: {title: F, signal: NOTICE, lapses: never, text: T, confirm: [C]}}\n",

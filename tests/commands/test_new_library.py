@@ -326,7 +326,7 @@ def test_a_source_that_cannot_be_read_is_named_and_nothing_is_made(
     monkeypatch.setattr("diagnose.commands.new.built_in", lambda: source)
     code, out, err = run(capsys, "new", "library", str(tmp_path / "mine"))
     assert (code, out) == (3, "")
-    assert f"{source / 'site.yaml'}:1:1: error: This byte is not UTF-8" in err
+    assert f"{source / 'site.yaml'}:1:1: error: " in err
     assert not (tmp_path / "mine").exists()
 
 

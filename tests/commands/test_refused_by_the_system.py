@@ -115,7 +115,7 @@ def test_a_folder_that_cannot_be_listed_is_a_problem(
         args = ["round", "weekly", "--trial", "--machine", "none"]
     code, err = run(capsys, *args)
     assert code == 3
-    assert "Make this folder one that can be read: permission denied." in err
+    assert "The folder cannot be read: permission denied." in err
 
 
 def test_what_cannot_be_looked_at_is_taken_for_a_file(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -73,7 +73,9 @@ def test_a_broken_tree_is_named_and_the_others_start(
     report = json.loads(out)
     assert report["trees"] == len(list(LIBRARY.glob("*.yaml"))) - 2
     assert report["problems"][0]["file"] == str(broken)
-    assert set(report["problems"][0]) == {"file", "line", "column", "code", "severity", "message"}
+    assert set(report["problems"][0]) == {
+        *("file", "line", "column", "code", "severity", "message", "following")
+    }
 
 
 def test_broken_cautions_keep_every_tree_that_needs_them_from_starting(

@@ -92,14 +92,14 @@ def test_a_hundred_steps_may_look_at_the_same(tmp_path: Path) -> None:
     found = problems_of(alike(101), tmp_path)
     assert {problem.code for problem in found} == {"same-as"}
     assert len(found) == 101
-    assert "More than 100 steps" in found[0].message
+    assert "more than 100 steps" in found[0].message
 
 
 def test_a_long_circle_is_named_by_both_ends(tmp_path: Path) -> None:
     text = chain(40).replace("Nothing: last", "Nothing: s0")
     (problem,) = [one for one in problems_of(text, tmp_path) if one.code == "closed-route"]
     ends = "s0 → s1 → s2 → s3 → s4 → s5 → … → s35 → s36 → s37 → s38 → s39 → s0"
-    assert f"The route {ends} returns" in problem.message
+    assert f"the route {ends} returns" in problem.message
     assert view.route(["a", "b", "a"]) == "a → b → a"
     assert view.route("abcdefghijkl").count("→") == 11
     assert "…" not in view.route("abcdefghijkl")

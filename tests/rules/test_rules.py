@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from diagnose.files.library import load, put_in
-from diagnose.rules.check import check
+from diagnose.rules.check import check, tree_problems
+from diagnose.study.in_force import caution_table
 
 CAUTIONS = """\
 format: 1
@@ -132,8 +133,8 @@ BROKEN = [
     ("      It is broken: broken", "      FILL IN what is broken: broken\n      It is broken: broken", [("blank", "FILL IN", 1, "w")]),
     ("start: first\n", "start: first # FILL IN is a word of a comment\n", []),
     ("start: first\n", "start: frist\n", [("unknown-step", "frist", 1, "e")]),
-    ("It is broken: broken", "It is broken: brokn", [("unknown-step", "brokn", 1, "e"), ("unreached", "broken:\n    finding", 1, "e")]),
-    ("go: little}", "go: litle}", [("unknown-step", "litle", 1, "e"), ("unreached", "little:\n", 1, "e")]),
+    ("It is broken: broken", "It is broken: brokn", [("unknown-step", "brokn", 1, "e")]),
+    ("go: little}", "go: litle}", [("unknown-step", "litle", 1, "e")]),
     ("    by: operator\n", "    after: [third]\n", [("unknown-step", "third", 1, "e")]),
     ("    by: operator\n", "    after: [broken]\n", [("after", "broken]", 1, "e")]),
     ("go: served}", "go: first}", [("closed-route", "first}", 1, "e"), ("unreached", "served:\n", 1, "e")]),
@@ -142,7 +143,7 @@ BROKEN = [
     ("It is broken: broken", "Not sure: broken", [("answer-word", "Not sure", 1, "e"), ("worked-case", "It is broken}", 1, "e")]),
     ("It is broken: broken\n      It looks right: second", "It is \u00e9: broken\n      It is e\u0301: second", [("answer-word", "It is e\u0301", 1, "e"), ("worked-case", "It is broken}", 1, "e")]),
     ("It looks right: second", "IT IS  BROKEN: second", [("answer-word", "IT IS  BROKEN", 1, "e")]),
-    ("    hazards: [wet-floor]\n", "    passes: It loks right\n", [("unknown-answer", "It loks right", 1, "e"), ("worked-case", "a reading", 1, "e")]),
+    ("    hazards: [wet-floor]\n", "    passes: It loks right\n", [("unknown-answer", "It loks right", 1, "e")]),
     ("    hazards: [wet-floor]\n", "    if_unsure: none\n", [("unknown-answer", "none", 1, "e")]),
     ("      - {otherwise: enough, go: served}", "      - {below: 9, call: enough, go: served}", [("bands", "value", 1, "e")]),
     ("    by: operator\n    bands:\n      - {below: 5, call: too little, go: little}\n      - {otherwise: enough, go: served}", "    energises: true\n    after: [broken]\n    bands:\n      - {below: 5, call: too little, go: little}\n      - {otherwise: enough, go: first}", [("closed-route", "first}", 1, "e"), ("unreached", "served:\n", 1, "e")]),
@@ -184,6 +185,7 @@ BROKEN = [
     ("read: value\n    by: operator\n    bands:\n      - {below: 5,", "read: suction\n    by: operator\n    bands:\n      - {below: 0,", [("unreachable-band", "0, call", 1, "e"), ("worked-case", "value: \"3\"", 1, "e")]),
     ("read: value\n    by: operator\n    bands:\n      - {below: 5,", "read: suction\n    by: operator\n    bands:\n      - {below: 150,", [("worked-case", "value: \"3\"", 1, "e")]),
     ("read: value\n    by: operator\n    bands:\n      - {below: 5,", "read: suction\n    by: operator\n    bands:\n      - {below: 150.1,", [("unreachable-band", "150.1", 1, "e"), ("worked-case", "value: \"3\"", 1, "e")]),
+    ("read: value", "read: valeu", [("unknown-measurement", "valeu", 1, "e")]),
     ("chance: 30", "chance: 0.3", []),
     ("chance: 30\n    who: operator\n    remedy: Mend it.\n\n  little:\n    finding: There is too little.\n    chance: 20", "chance: 0.3\n    who: operator\n    remedy: Mend it.\n\n  little:\n    finding: There is too little.\n    chance: 80", [("mixed-chances", "0.3", 1, "w")]),
     ("chance: 30\n    who: operator\n    remedy: Mend it.\n\n  little:\n    finding: There is too little.\n    chance: 20", "chance: 0.5\n    who: operator\n    remedy: Mend it.\n\n  little:\n    finding: There is too little.\n    chance: 80", []),
@@ -207,7 +209,6 @@ BROKEN = [
     ("start: first", "also_called: [it does not WORK]\nstart: first", [("also-called-twice", "it does not WORK", 1, "w")]),
     ("start: first", "also_called: [this does not work]\nstart: first", [("also-called-twice", "this does", 1, "w")]),
     ("name: a reading", "name: Plain", [("case-twice", "Plain", 1, "w")]),
-    ("read: value", "read: valeu", [("unknown-measurement", "valeu", 1, "e"), ("worked-case", "value: \"3\"", 1, "e")]),
     ("    hazards: [wet-floor]\n", "    from_card: battery.knd\n", [("unknown-line", "battery.knd", 1, "e")]),
     ("    hazards: [wet-floor]\n", "    from_card: battery.kind\n", [("card-answer", "battery.kind", 1, "w")]),
     ("    hazards: [wet-floor]\n", "    from_card: charger.lmps\n", [("unknown-line", "charger.lmps", 1, "e")]),
@@ -329,8 +330,8 @@ def test_lockouts_are_not_followed_past_a_caution_that_is_not_known(tmp_path: Pa
 def test_a_hazard_for_service_only_is_told_with_the_key_that_mends_it(tmp_path: Path) -> None:
     text = TREE.replace("[wet-floor]", "[mains]").replace("[moving-parts]", "[mains]")
     assert [problem.message for problem in check(load(write(tmp_path / "lib", text)))] == [
-        '"mains" is for service only: write `by: service`, or drop the hazard.',
-        '"mains" is for service only: write `who: service`, or drop the hazard.',
+        'Write `by: service`, or delete the hazard: "mains" is for service only.',
+        'Write `who: service`, or delete the hazard: "mains" is for service only.',
     ]
 
 
@@ -361,24 +362,25 @@ def test_a_route_that_returns_is_told_whole_and_stands_at_the_answer_that_return
     assert (problem.line, problem.column) == place(text, f"{back}}}")
     route = ["first", "second", "third", "fourth"]
     shown = " → ".join([*route[route.index(back) :], back])
-    assert problem.message == f"The route {shown} returns: let this answer lead on."
+    assert problem.message == f"Write a step that leads on: the route {shown} returns."
 
 
 @pytest.mark.parametrize(
     ("cautions", "said"),
     [
+        ("format: 1\nhazards: [", 'Mend cautions.yaml: "{}" is not known while it has errors.'),
         (
-            "format: 1\nhazards: [",
-            '"{}" is not known while cautions.yaml has errors: mend that file.',
+            "format: 1\nhazards: {}\ncautions: {}\n",
+            'Write a hazard of cautions.yaml: there is no "{}".',
         ),
-        ("format: 1\nhazards: {}\ncautions: {}\n", 'There is no hazard "{}" in cautions.yaml.'),
     ],
 )
 def test_a_hazard_is_not_blamed_while_the_file_that_knows_it_cannot_be_read(
     tmp_path: Path, cautions: str, said: str
 ) -> None:
-    problems = check(load(write(tmp_path / "lib", cautions=cautions)))
-    messages = [one.message for one in problems if one.file.endswith("sample.yaml")]
+    library = load(write(tmp_path / "lib", cautions=cautions))
+    table = None if library.problems else caution_table(library.cautions)
+    messages = [one.message for one in tree_problems(library, *library.trees.values(), table)]
     assert messages == [said.format(name) for name in ("wet-floor", "moving-parts", "mains")]
 
 
@@ -401,7 +403,7 @@ def test_a_circle_of_cautions_is_told_from_the_first_and_stands_where_it_closes(
     problems = check(load(write(tmp_path / "lib", cautions=text)))
     (problem,) = [one for one in problems if one.code == "includes-itself"]
     assert (problem.line, problem.column) == place(text, "key-out]")
-    assert problem.message.startswith("key-out → barrier → lockout → key-out closes a circle")
+    assert "Take one out: key-out → barrier → lockout → key-out closes" in problem.message
 
 
 def test_a_hazard_for_service_only_is_not_told_to_be_covered_twice(tmp_path: Path) -> None:
@@ -423,7 +425,7 @@ def test_a_lockout_taken_twice_is_named_at_the_step_that_takes_it_again(tmp_path
 #: The codes of those below that are warnings.
 WARNED = {"cut-text", "unknown-sign"}
 CAUTION_CASES = [
-    ("covers: [moving-parts]", "covers: [moving-prts]", [("unknown-hazard", "moving-prts", 1), ("uncovered", "moving-parts", 1)]),
+    ("covers: [moving-parts]", "covers: [moving-prts]", [("unknown-hazard", "moving-prts", 1)]),
     ("covers: [wet-floor]", "covers: [wet-floor, moving-parts]", [("covered-twice", "moving-parts", 3)]),
     ("covers: [wet-floor]", "covers: [wet-floor, mains]", [("covers-service-only", "mains", 2)]),
     ("includes: [key-out]", "includes: [key-uot]", [("unknown-caution", "key-uot", 1)]),
@@ -481,8 +483,10 @@ def test_a_library_without_cautions_knows_no_hazard(tmp_path: Path) -> None:
 def test_where_cautions_are_broken_a_tree_that_names_a_hazard_says_so(tmp_path: Path) -> None:
     folder = write(tmp_path / "lib", cautions="format: 1\n")
     codes = [(file, code) for file, code, *_ in found(folder)]
-    assert ("cautions.yaml", "missing-key") in codes
-    assert ("sample.yaml", "unknown-hazard") in codes
+    assert codes == [("cautions.yaml", "missing-key")] * 2
+    first, second = check(load(folder))
+    assert (first.following, second.following) == (3, 0)
+    assert "And 3 that follow from it." in f"{first}"
 
 
 def test_a_file_that_cannot_be_read_whole_is_still_looked_at_by_the_rules(tmp_path: Path) -> None:
@@ -543,8 +547,8 @@ def test_a_hazard_that_cautions_yaml_itself_does_not_know_is_not_blamed_on_its_e
     problems = check(load(write(tmp_path / "lib", cautions=text)))
     said = {p.message for p in problems if p.file.endswith("cautions.yaml")}
     assert said == {
-        'There is no hazard "moving-parts" in cautions.yaml.',
-        'There is no hazard "wet-floor" in cautions.yaml.',
+        'Write a hazard of cautions.yaml: there is no "moving-parts".',
+        'Write a hazard of cautions.yaml: there is no "wet-floor".',
     }
 
 
@@ -557,7 +561,7 @@ def test_a_hazard_that_is_covered_three_times_is_left_to_the_first(tmp_path: Pat
     assert [(p.line, p.column) for p in problems] == [
         place(text, "wet-floor", nth) for nth in (3, 4)
     ]
-    assert all('covered by "key-out" already' in p.message for p in problems)
+    assert all('in "key-out": it is covered there already' in p.message for p in problems)
 
 
 #: Files that stand beside the sample, and what is said of each: code, text at its place, severity.
