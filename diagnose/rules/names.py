@@ -93,7 +93,9 @@ def former_id(view: TreeView) -> Iterator[Objection]:
             message = f'There is a step "{word}" now: name an id that no step has any more.'
             yield Objection(path, message)
         elif first != path[1]:
-            yield Objection(path, f'"{first}" says that it was "{word}" too: keep it in one of them.')
+            yield Objection(
+                path, f'"{first}" says that it was "{word}" too: keep it in one of them.'
+            )
 
 
 def unknown_hazard(view: View[Any]) -> Iterator[Objection]:
