@@ -18,6 +18,7 @@ from diagnose.commands.earlier import at_revision
 from diagnose.files.cautions import Caution
 from diagnose.files.library import CAUTIONS_FILE, MEASUREMENTS_FILE, load
 from diagnose.files.measurements import Declared
+from diagnose.files.tree import Finding
 from diagnose.paper import markdown
 from diagnose.rules.check import check, errors, failing_cases
 from diagnose.study.compare import (
@@ -30,13 +31,14 @@ from diagnose.study.compare import (
     differences,
     weaker_cautions,
 )
+from diagnose.study.coverage import without_case
 from diagnose.study.in_force import caution_table
 from diagnose.study.order.study import evaluated
 from diagnose.text import did_you_mean, shortened
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from diagnose.files.library import Library
     from diagnose.files.problems import Problem
@@ -217,7 +219,7 @@ def _parts(old: _Side, new: _Side) -> Iterator[_Part]:
             yield _gone(symptom, before[symptom].title)
         elif symptom not in before:
             known = symptom in old.library.symptoms
-            yield _come(symptom, after[symptom].title, not_read=known)
+            yield _come(symptom, after[symptom].title, not_read=known, tree=after[symptom])
         elif old.bad_in(f"{old.only or symptom}.yaml"):
             yield _come(symptom, after[symptom].title, not_read=True)
         else:
@@ -248,8 +250,12 @@ def _gone(name: str, title: str) -> _Part:
     return _Part(title=f"{name}: {title}", data={"removed": True}, lines=["It is gone."])
 
 
-def _come(name: str, title: str, *, not_read: bool) -> _Part:
+def _come(name: str, title: str, *, not_read: bool, tree: Tree | None = None) -> _Part:
     part = _Part(title=f"{name}: {title}", data={"added": True}, lines=["It is new."])
+    if tree is not None and not not_read:
+        bare = without_case(tree, [f for f, one in tree.steps.items() if isinstance(one, Finding)])
+        part.data["worked_cases"] = {"missing": bare}
+        part.lines += _bare(bare)
     if not_read:
         part.data = {"not_compared": True}
         part.lines = []
@@ -267,6 +273,7 @@ def _tree(old: _Side, new: _Side, was: Tree, is_: Tree, numbering: Numbering) ->
         "passed": [name for name in names if name not in failed],
         "failed": failed,
         "lost": [case.name for case in was.worked_cases if case.name not in names],
+        "missing": list(without_case(is_, found.findings.added)),
     }
     part = _compared(is_.symptom, is_.title, found, is_.steps)
     part.data |= {
@@ -278,11 +285,19 @@ def _tree(old: _Side, new: _Side, was: Tree, is_: Tree, numbering: Numbering) ->
         part.lines.append(f"minutes to the finding: {before.minutes:.1f} → {after.minutes:.1f}")
     if abs(before.lockouts - after.lockouts) >= 0.005:
         part.lines.append(f"lockouts a case: {before.lockouts:.2f} → {after.lockouts:.2f}")
+    part.lines += _bare(worked["missing"])
     for name in failed:
         part.lines.append(f'worked case "{name}": it ends elsewhere now')
     for name in worked["lost"]:
         part.lines.append(f'worked case "{name}": it is gone')
     return part
+
+
+def _bare(findings: Iterable[str]) -> Iterator[str]:
+    """Yield a warning for each new finding that no worked case has come to yet."""
+    yield from (
+        f"warning: finding {name} is new, and no worked case ends there" for name in findings
+    )
 
 
 def _rounds(old: _Side, new: _Side, numbering: Numbering) -> Iterator[_Part]:

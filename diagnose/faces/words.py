@@ -113,6 +113,7 @@ WORDS: Final[dict[str, str]] = {
     ),
     "log-waits": "The log is busy. Please wait.",
     # What long work says of itself.
+    "simulated": "Simulated: {done} of {total}, {seconds} s.",
     "written": "Written: {done} of {total}, {seconds} s.",
     "nothing-typed": "Nothing was typed.",
     "no-such-answer": 'No answer is "{typed}". Give its number, 1 to {last}, or its words.{hint}',

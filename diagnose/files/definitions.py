@@ -43,7 +43,17 @@ from diagnose.files.kinds import (
 from diagnose.files.measurements import Declared, Input, Range
 from diagnose.files.rounds import Item, Round
 from diagnose.files.site import CALL_OUT, Contact, Site
-from diagnose.files.tree import ALWAYS, ROLES, Check, Exit, Finding, Reading, Tree, WorkedCase
+from diagnose.files.tree import (
+    ALWAYS,
+    ROLES,
+    ChanceFrom,
+    Check,
+    Exit,
+    Finding,
+    Reading,
+    Tree,
+    WorkedCase,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -74,6 +84,7 @@ _FORMAT = _must(
     "format", Number((1, True), (FORMAT, True), whole=True), "The file's format.", example="3"
 )
 _second: Final = partial(Key, since=2)
+_third: Final = partial(Key, since=3)
 
 _HAZARDS = Key(
     "hazards",
@@ -104,6 +115,14 @@ _SHOW_CARD = _second(
 )
 _NOTE_DOWN = _second(
     "note_down", TEXT, "What the screen offers to write down.", example="What the charger shows"
+)
+_WAS = _third(
+    "was",
+    IDS,
+    "Ids that it had before: cases in the log under one of them count for it, and `compare` knows "
+    "that it was renamed.",
+    (),
+    example="[charge-cut]",
 )
 _condition = MapOf(Text("a line of the card"), ListOf(Text("a word"), at_least=1))
 
@@ -167,6 +186,7 @@ _QUESTION = (
         "The answer whose way is the safe one when nobody is sure.",
         example="Low",
     ),
+    _WAS,
 )
 
 
@@ -254,6 +274,19 @@ READING: Final = Record(
         "{otherwise: High enough, go: cell-weak}]",
     ),
 )
+CHANCE_FROM: Final = Record(
+    "where a chance comes from",
+    "What a chance was worked out from; `diagnose order --write-chances` writes it.",
+    ChanceFrom,
+    _must("estimate", CHANCE, "The author's own estimate.", since=3, example="13"),
+    _must(
+        "cases",
+        Number(low=(0, True)),
+        "The cases of this cause that were counted.",
+        since=3,
+        example="4",
+    ),
+)
 FINDING: Final = Record(
     "a finding",
     "A leaf: the cause, what to do about it, and who may do it.",
@@ -267,6 +300,13 @@ FINDING: Final = Record(
     _must(
         "chance", CHANCE, "How often it is the cause, in 100 cases of this symptom.", example="22"
     ),
+    _third(
+        "chance_from",
+        CHANCE_FROM,
+        "What the chance was worked out from, once cases spoke.",
+        example="{estimate: 13, cases: 4}",
+    ),
+    _WAS,
     Key("who", choice(*ROLES), "Who may do the remedy.", "", example="operator"),
     Key(
         "remedy",

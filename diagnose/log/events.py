@@ -422,6 +422,7 @@ class Noted(_Event, frozen=True, kw_only=True, tag="noted"):
 class Found(_Event, frozen=True, kw_only=True, tag="found"):
     """Service's verdict. `cures` are (symptom, finding), the doorways that led there too.
 
+    `other` says in words what it was where no finding of the trees is it; `finding` is empty then.
     `name` is who brought it; `released` whether the machine was released with it. None: nobody
     could say so then, and a verdict was the end of it.
     """
@@ -431,6 +432,12 @@ class Found(_Event, frozen=True, kw_only=True, tag="found"):
     cures: tuple[tuple[str, str], ...] = ()
     name: str = ""
     released: bool | None = None
+    other: str = ""
+
+    @property
+    def words(self) -> str:
+        """The finding's id, or what it was in words."""
+        return self.finding or self.other
 
 
 class Released(_Event, frozen=True, kw_only=True, tag="released"):
@@ -454,7 +461,7 @@ def in_words(event: Event) -> str:
         case Noted():
             return f'your note "{event.text}"'
         case Found():
-            return f"the verdict {event.finding}"
+            return f"the verdict {event.words}"
         case Released():
             return f"the release by {event.name}"
         case Resumed():

@@ -492,7 +492,8 @@ def _asked(page: Handover, detail: int) -> Iterator[str]:
 def _verdict(page: Handover, detail: int) -> Iterator[str]:
     if page.verdict is not None:
         verdict = page.verdict
-        words = f"{inline(verdict.words)} ({inline(verdict.finding)})"
+        id_ = f" ({inline(verdict.finding)})" if verdict.finding else ", which no finding is"
+        words = f"{inline(verdict.words)}{id_}"
         yield from _item((f"Reported {_clock(page, verdict.at)}", words))
     others = f"; `diagnose cases found {page.case}` lists all" if page.findings[IDS:] else ""
     ids = f" One of: {_joined(*page.findings[:IDS])}{others}" if page.findings else ""

@@ -39,7 +39,7 @@ MARGIN, COLUMN, NARROWEST = 10.0, 26.0, 15.0
 #: Lines of words that a sheet has room for below what stands on top of each, at least: a caution's
 #: panel is never much higher. What is on top besides the words for danger, and at the foot, in
 #: lines.
-LOWEST, AROUND = 16.0, 7.0
+LOWEST, AROUND = 21.0, 7.0
 
 #: From one line to the next, in type sizes.
 LINE = 1.2

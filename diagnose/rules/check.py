@@ -57,6 +57,7 @@ if TYPE_CHECKING:
 RULES: Final[tuple[tuple[Rule, tuple[type[View[Any]], ...]], ...]] = (
     (names.unknown_step, (TreeView,)),
     (names.unknown_answer, (TreeView,)),
+    (names.former_id, (TreeView,)),
     (names.begins_with, (RoundView,)),
     (names.unknown_hazard, (TreeView, RoundView, CautionsView)),
     (names.unknown_caution, (TreeView, RoundView, CautionsView, CardView)),

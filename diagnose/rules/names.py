@@ -75,6 +75,29 @@ def unknown_answer(view: TreeView) -> Iterator[Objection]:
             yield Objection(view.at(name, key), message, lacks=lacks)
 
 
+def former_id(view: TreeView) -> Iterator[Objection]:
+    """An id that a step had before (`was`) is no step's id now, and only one step had it.
+
+    Cases in the log under that id count for the step that names it. Where another step has the id
+    now, or had it too, nobody could say for which of them a case counts.
+
+    Passes:
+        steps: {first: {was: [lamp]}}
+    Fails:
+        steps: {first: {was: [second]}}
+    """
+    claimed: dict[str, str] = {}
+    for path, word in view.named("was"):
+        first = claimed.setdefault(word, f"{path[1]}")
+        if word in view.tasks or word in view.unread:
+            message = f'There is a step "{word}" now: name an id that no step has any more.'
+            yield Objection(path, message)
+        elif first != path[1]:
+            yield Objection(
+                path, f'"{first}" says that it was "{word}" too: keep it in one of them.'
+            )
+
+
 def unknown_hazard(view: View[Any]) -> Iterator[Objection]:
     """Every hazard that a step, an item or a caution names stands in `cautions.yaml`.
 

@@ -134,10 +134,8 @@ def suggested_hazard(view: TreeView | RoundView) -> Iterator[Objection]:
     `not_here: [the-hazard]`.
 
     Passes:
-        format: 3
         steps: {little: {remedy: Take the brush off., hazards: [moving-parts]}}
     Fails:
-        format: 3
         steps: {little: {remedy: Take the brush off., hazards: []}}
     """
     table = view.table

@@ -119,10 +119,20 @@ class Numbering:
 def renamings(
     old: Mapping[str, _Thing], new: Mapping[str, _Thing], words: Callable[[_Thing], object]
 ) -> Renamed:
-    """Return the ids that were changed: what says the same as exactly one that is gone."""
-    gone = _by_words(old, [name for name in old if name not in new], words)
-    come = _by_words(new, [name for name in new if name not in old], words)
-    return {
+    """Return the ids that were changed: what says so itself (`was`), else what says the same as
+    exactly one that is gone.
+    """
+    left = {name for name in old if name not in new}
+    said = {
+        name: before
+        for name, one in new.items()
+        if name not in old
+        for before in getattr(one, "was", ())
+        if before in left
+    }
+    gone = _by_words(old, [name for name in left if name not in said.values()], words)
+    come = _by_words(new, [name for name in new if name not in old and name not in said], words)
+    return said | {
         names[0]: gone[said][0]
         for said, names in come.items()
         if len(names) == 1 and len(gone.get(said, ())) == 1
@@ -176,6 +186,8 @@ def _without(names: Iterable[str], others: Container[str]) -> tuple[str, ...]:
 
 def _changed(name: str, old: Any, new: Any, renamed: Renamed) -> Changed:
     keys, answers = _keys(old, new, renamed), _answers(old, new, renamed)
+    if name in renamed:
+        keys = tuple(key for key in keys if key != "was")
     return Changed(id=name, keys=keys, answers=answers)
 
 

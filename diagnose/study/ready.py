@@ -60,6 +60,10 @@ class ReadyTree(Struct, frozen=True, kw_only=True, eq=False):
         answers = [way.answer for way in question.exits]
         return self.plan.ways[step][answers.index(question.if_unsure)]
 
+    def today(self, step: str) -> str:
+        """Return the id that a step has now; one that nobody knows stays as it is."""
+        return step if step in self.plan.number else self.tree.today.get(step, step)
+
     def named(self, step: str) -> Step | None:
         """Return a step by its id; None where the tree has none of that name."""
         place = self.plan.number.get(step)
@@ -121,7 +125,10 @@ def _chances(tree: Tree, chances: Mapping[str, float] | None) -> dict[str, float
     if chances is None:
         return own
     total = sum(own.values())
-    return {name: chances.get(name, chance / total) for name, chance in own.items()}
+    # A finding may have had another id then.
+    known = {today: chances[old] for old, today in tree.today.items() if old in chances}
+    known.update(chances)
+    return {name: known.get(name, chance / total) for name, chance in own.items()}
 
 
 def _answered(steps: tuple[Step, ...], card: Card) -> dict[int, int]:

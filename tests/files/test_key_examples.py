@@ -6,6 +6,7 @@ import re
 from typing import TYPE_CHECKING
 
 import pytest
+from jsonschema import Draft202012Validator
 
 from diagnose.files.compose import compose
 from diagnose.files.definitions import (
@@ -32,6 +33,7 @@ from diagnose.files.definitions import (
 from diagnose.files.kinds import Either, Key, ListOf, MapOf, Notes, OneOf, Record
 from diagnose.files.library import load
 from diagnose.files.reference import page
+from diagnose.files.schema import schema
 from diagnose.rules.check import check
 
 if TYPE_CHECKING:
@@ -249,3 +251,19 @@ def test_the_page_shows_each_example() -> None:
     for _, key in EXAMPLES:
         assert f"| `{key.name}` | " in text
         assert f" | `{key.example}` | " in text
+
+
+@pytest.mark.parametrize("file", FILES)
+def test_an_editor_gets_each_example_and_its_schema_takes_it(file: str) -> None:
+    whole = schema(FILES[file])
+    parts = {FILES[file].words: whole, **whole["$defs"]}
+    tried = 0
+    for words, part in parts.items():
+        for name, said in part["properties"].items():
+            key = RECORDS[words].keys[name]
+            assert ("examples" in said) == bool(key.example)
+            for example in said.get("examples", ()):
+                validator = Draft202012Validator({"$defs": whole["$defs"], **said})
+                assert list(validator.iter_errors(example)) == []
+                tried += 1
+    assert tried >= len([key for key in FILES[file].keys.values() if key.example])

@@ -31,7 +31,7 @@ NO_EXAMPLES = {
 #: A library that has nothing wrong, of which an example replaces a part.
 SOUND = {
     "sample.yaml": """\
-format: 2
+format: 3
 symptom: sample
 title: It does not work
 start: first
