@@ -817,8 +817,6 @@ SITE: Final = Record(
     ),
 )
 
-_third: Final = partial(Key, since=3)
-
 
 def _unit(example: str) -> Key:
     about = "The unit, such as L/min; left out: a bare number."
