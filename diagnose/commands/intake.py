@@ -173,9 +173,14 @@ class _Symptoms:
     def _by_words(self, word: str) -> str | ChooseScreen | Phrase:
         from diagnose.case import own_words
 
-        trees, typed = self.library.content.trees, shortened(word)
+        known, typed = self.library.content.trees, shortened(word)
+        trees = {name: tree for name, tree in known.items() if not self.library.not_here(name)}
         self.words = word
         fit = own_words.fitting(trees, word)
+        if not fit.symptoms and len(trees) < len(known):
+            elsewhere = own_words.fitting(known, word)
+            if elsewhere.sure:
+                return self._opened(elsewhere.symptoms[0])
         if fit.sure:
             (found,) = fit.symptoms
             self.notes = (phrase("taken-as", typed=typed, title=trees[found].title.rstrip(".")),)

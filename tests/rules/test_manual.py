@@ -31,7 +31,7 @@ NO_EXAMPLES = {
 #: A library that has nothing wrong, of which an example replaces a part.
 SOUND = {
     "sample.yaml": """\
-format: 2
+format: 3
 symptom: sample
 title: It does not work
 start: first
@@ -82,7 +82,7 @@ cautions:
     confirm: [The signs are up.]
 """,
     "rounds/sample.yaml": """\
-format: 2
+format: 3
 round: sample
 title: After the shift
 every: shift
@@ -96,6 +96,11 @@ title: Dock machine
 battery: {kind: flooded}
 """,
 }
+for _kind in ("small", "large"):
+    SOUND[f"machines/kinds/{_kind}.yaml"] = f"format: 2\nkind: {_kind}\ntitle: A {_kind} one\n"
+SOUND["of-large-ones.yaml"] = (
+    SOUND["sample.yaml"].replace("symptom: sample", "symptom: of-large-ones") + "kinds: [large]\n"
+)
 SOUND["other.yaml"] = SOUND["sample.yaml"].replace("symptom: sample", "symptom: other")
 
 #: The file that an example is for, by a key that only it has; else it is the tree.
@@ -141,7 +146,7 @@ def problems_with(tmp_path: Path, example: str) -> list[str]:
     file = next((name for name, known in KEYS.items() if keys & known), "sample.yaml")
     for name, text in SOUND.items():
         path = tmp_path / name
-        path.parent.mkdir(exist_ok=True)
+        path.parent.mkdir(parents=True, exist_ok=True)
         if name == file:
             path.write_text(replaced(text, example) if ":" in example else example)
         else:
