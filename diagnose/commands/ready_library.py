@@ -160,15 +160,15 @@ class ReadyLibrary:
         tree = self.content.trees.get(symptom)
         return "" if tree is None else _against(self.card, tree)
 
-    def is_for(self, what: Tree | Round, machine: str | None) -> bool:
-        """Return whether a symptom or a round is offered on a machine; without a card, it is."""
+    def elsewhere(self, what: Tree | Round, machine: str | None) -> str:
+        """Return what a machine's card says against a symptom or a round; empty where it fits."""
         if machine is None:
-            return True
+            return ""
         self._bring(MACHINES, machine)
         card = self.content.machines.get(machine)
         if card is not None and card.kind is not None:
             self._bring(KINDS, card.kind)
-        return is_for(self.content.card(machine), what)
+        return _against(self.content.card(machine), what)
 
     def require_round(self, name: str) -> ReadyRound:
         """Return a round, ready to be walked.

@@ -40,6 +40,8 @@ def run(args: Sequence[str]) -> int:
     parser.add_argument("--due", action="store_true", help=about)
     parser.add_argument("--all", action="store_true", help="with --due: what is not overdue too")
     options = parser.parse_args(args)
+    if options.all and not options.due:
+        raise opt.WrongUse("`--all` goes with --due.")
     # No tree is needed before an item is not right.
     library = ReadyLibrary(opt.trees_folder(options), frozenset())
     if options.due:
@@ -52,7 +54,7 @@ def run(args: Sequence[str]) -> int:
         raise opt.WrongUse(f'The round "{options.name}" is for {least} people: add --as {least}.')
     face = face_for(plain=options.plain, json=options.json)
     try:
-        there = at_machine(library, face, options)
+        there = at_machine(library, face, options, library.rounds[options.name])
     except DangerMet as met:
         return keep(library, face, options, met)
     if there is None:
@@ -106,7 +108,7 @@ def _due(library: ReadyLibrary, options: argparse.Namespace) -> int:
     machines = _machines(library, options.machine, log.machines() if log is not None else ())
 
     def offered(machine: str | None, name: str) -> bool:
-        return library.is_for(wanted[name], machine)
+        return not library.elsewhere(wanted[name], machine)
 
     entries = due(wanted, machines, walked, clock.now(), offered)
     states = {} if log is None else machine_states(log)

@@ -47,7 +47,7 @@ def run(args: Sequence[str]) -> int:
 
 
 def _begin(library: ReadyLibrary, face: Face, options: argparse.Namespace) -> None:
-    there = at_machine(library, face, options)
+    there = at_machine(library, face, options, library.content.trees.get(options.symptom))
     if there is None:
         return
     if options.symptom is None:

@@ -194,7 +194,7 @@ def other_kinds(view: TreeView | RoundView) -> Iterator[Objection]:
         kinds: [small]
         items: {look: {do: Look under it., starts: of-large-ones}}
     """
-    own = {kind for _, kind in view.kinds()}
+    own = {kind for _, kind in view.kinds() if kind in view.library.kinds}
     for path, name in view.named(view.symptom_key):
         tree = view.library.trees.get(name)
         if own and tree is not None and tree.kinds and own.isdisjoint(tree.kinds):
