@@ -10,17 +10,19 @@ from msgspec.structs import replace
 
 from diagnose.files.cautions import EACH, SIGNALS
 from diagnose.files.rounds import Item
-from diagnose.files.tree import OUT_OF_USE, ROLES, Check, Finding, Question, Reading
+from diagnose.files.tree import OUT_OF_USE, ROLES, Check, Finding, Question, Reading, Tree
 from diagnose.study.graph import graph_of, in_order, reached
 from diagnose.study.in_force import bits, union
 from diagnose.study.lost_cautions import Loss, Version, losses
+from diagnose.study.tailored import tailored
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Container, Iterable, Iterator, Mapping, Sequence
 
+    from diagnose.files.card import Card
     from diagnose.files.cautions import Caution, Cautions
     from diagnose.files.rounds import Round
-    from diagnose.files.tree import Step, Tree
+    from diagnose.files.tree import Step
     from diagnose.study.in_force import CautionTable
 
 _Thing = TypeVar("_Thing")
@@ -239,6 +241,75 @@ def compared_rounds(
     before = _version_of_round(*old, numbering.old, {})
     after = _version_of_round(*new, numbering.new, renamed)
     return _compared(old[0].items, new[0].items, before, after, renamed, numbering)
+
+
+def lost_on(
+    old: tuple[Tree | Round, CautionTable, Card | None],
+    new: tuple[Tree | Round, CautionTable, Card | None],
+    numbering: Numbering,
+) -> tuple[tuple[Loss, str], ...]:
+    """Return the cautions that an edit takes away on one machine, by its card before and after.
+
+    What a card answers, and what does not apply to a machine, is passed without a word or a
+    caution: at such a step nothing is lost. No card: all of it is met.
+    """
+    was, is_ = (_tasks(what) for what, _, _ in (old, new))
+    renamed = renamings(was, is_, _task_words)
+    before = _on_machine(*old, numbering.old, {})
+    after = _on_machine(*new, numbering.new, renamed)
+    today = {name: one for one, name in renamed.items()}
+    found = _guarded(before, after, today, numbering, ()).lost
+    told = _answers_told(new[0], new[2])
+    return tuple((loss, caution) for loss, caution in found if loss.step not in told)
+
+
+def _tasks(what: Tree | Round) -> Mapping[str, Any]:
+    return what.steps if isinstance(what, Tree) else what.items
+
+
+def _on_machine(
+    what: Tree | Round,
+    table: CautionTable,
+    card: Card | None,
+    number: Mapping[str, int],
+    renamed: Renamed,
+) -> Version:
+    if isinstance(what, Tree):
+        tree, _ = tailored(what, card)
+        told = _answers_told(what, card)
+        version = _version_of_tree(tree, table, number, renamed)
+        met = {renamed.get(name, name): answer for name, answer in told.items()}
+        return replace(
+            version,
+            ways={
+                name: {met[name]: ways[met[name]]} if met.get(name) in ways else ways
+                for name, ways in version.ways.items()
+            },
+            needs={name: 0 if name in met else one for name, one in version.needs.items()},
+            energised=version.energised - met.keys(),
+        )
+    items = {
+        name: item
+        for name, item in what.items.items()
+        if card is None or card.fits(item.applies_to)
+    }
+    return _version_of_round(replace(what, items=items), table, number, renamed)
+
+
+def _answers_told(what: Tree | Round, card: Card | None) -> dict[str, str]:
+    """Return the steps of a tree that a card answers or that do not apply, with the answer."""
+    if card is None or not isinstance(what, Tree):
+        return {}
+    tree, skipped = tailored(what, card)
+    found = {}
+    for name, step in tree.steps.items():
+        if isinstance(step, Finding):
+            continue
+        said = card.line(step.from_card) if step.from_card is not None else None
+        for way in step.exits:
+            if name in skipped or (said is not None and said.casefold() == way.answer.casefold()):
+                found[name] = way.answer
+    return found
 
 
 def _compared(
