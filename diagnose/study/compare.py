@@ -254,6 +254,8 @@ def lost_on(
     caution: at such a step nothing is lost. No card: all of it is met.
     """
     was, is_ = (_tasks(what) for what, _, _ in (old, new))
+    if not (_met(old[0], old[2]) and _met(new[0], new[2])):
+        return ()
     renamed = renamings(was, is_, _task_words)
     before = _on_machine(*old, numbering.old, {})
     after = _on_machine(*new, numbering.new, renamed)
@@ -288,12 +290,14 @@ def _on_machine(
             needs={name: 0 if name in met else one for name, one in version.needs.items()},
             energised=version.energised - met.keys(),
         )
-    items = {
-        name: item
-        for name, item in what.items.items()
-        if card is None or card.fits(item.applies_to)
-    }
-    return _version_of_round(replace(what, items=items), table, number, renamed)
+    return _version_of_round(replace(what, items=_met(what, card)), table, number, renamed)
+
+
+def _met(what: Tree | Round, card: Card | None) -> Mapping[str, Any]:
+    """Return what of a tree or a round can be met on a machine; of a tree all is asked about."""
+    if isinstance(what, Tree) or card is None:
+        return _tasks(what)
+    return {name: item for name, item in what.items.items() if card.fits(item.applies_to)}
 
 
 def _answers_told(what: Tree | Round, card: Card | None) -> dict[str, str]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from msgspec import Struct
 
@@ -19,6 +19,9 @@ if TYPE_CHECKING:
     from diagnose.study.compare import Numbering
     from diagnose.study.in_force import CautionTable
     from diagnose.study.lost_cautions import Loss
+
+#: The line of a card, its kind or the site that says whom to call for service.
+_CALL: Final = "service.phone"
 
 
 class Lines(Struct, frozen=True, kw_only=True):
@@ -171,3 +174,12 @@ def _read_by(what: Tree | Round) -> Iterator[str]:
             yield step.from_card
         for way in step.exits:
             yield from way.applies_to
+
+
+def contacts_gone(old: Fleet, new: Fleet) -> list[str]:
+    """Return the machines that both versions have and that have nobody to call for service now."""
+    return [
+        name
+        for name in _both(old, new)
+        if old.machines[name].line(_CALL) is not None and new.machines[name].line(_CALL) is None
+    ]
