@@ -408,6 +408,7 @@ _LESS: Final = {
     "release": 'the line "{was}" is no longer confirmed at its release',
     "signs": "the sign {was} is gone",
     "service_only": "it is no longer for service only",
+    "covers": "a weaker caution stands over it, {is_} instead of {was}",
     "by": "it was for {was} and is for {is_}",
     "who": "it was for {was} and is for {is_}",
     "leave_safe": "it no longer says how to leave the machine",

@@ -461,6 +461,39 @@ def weaker_cautions(old: Cautions, new: Cautions, renamed: Renamed) -> list[Weak
         before_ = old.hazards.get(name)
         if before_ is not None and before_.service_only and not hazard.service_only:
             found.append(Weaker(id=name, key="service_only", was="true", is_="false"))
+    return [*found, *_weaker_covers(old, new, renamed)]
+
+
+def _weaker_covers(old: Cautions, new: Cautions, renamed: Renamed) -> Iterator[Weaker]:
+    """Yield the hazards over which another caution stands than did, and a weaker one.
+
+    That is one with a lesser signal word, or one that isolates nothing where the old one did;
+    what it includes counts as its own, and one that includes the old one is none.
+    """
+    was = {hazard: name for name, one in old.cautions.items() for hazard in one.covers}
+    for name, caution in new.cautions.items():
+        within = [new.cautions[one] for one in _within(new, name)]
+        names = {renamed.get(one, one) for one in _within(new, name)}
+        for hazard in caution.covers:
+            before = was.get(hazard)
+            if before is None or before in names:
+                continue
+            lesser = min(SIGNALS.index(one.signal) for one in within) > SIGNALS.index(
+                old.cautions[before].signal
+            )
+            isolated = any(old.cautions[one].lockout for one in _within(old, before))
+            if lesser or (isolated and not any(one.lockout for one in within)):
+                yield Weaker(id=hazard, key="covers", was=before, is_=name)
+
+
+def _within(cautions: Cautions, name: str) -> set[str]:
+    """Return a caution with all that it includes."""
+    found, waiting = set[str](), [name]
+    while waiting:
+        one = waiting.pop()
+        if one not in found:
+            found.add(one)
+            waiting += cautions.cautions[one].includes
     return found
 
 
