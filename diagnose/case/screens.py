@@ -200,7 +200,10 @@ class ReadingScreen(Screen, frozen=True, kw_only=True):
 
 
 class FigureScreen(Screen, frozen=True, kw_only=True):
-    """What a reading came to. `expected` is the range that it should lie in, where one is known."""
+    """What a reading came to. `expected` is the range that it should lie in, where one is known.
+
+    `good_to` is how far off the value can be, in its unit, where that is known.
+    """
 
     screen: ClassVar[str] = "figure"
 
@@ -211,6 +214,7 @@ class FigureScreen(Screen, frozen=True, kw_only=True):
     expected: Expected | None
     band: str
     workings: tuple[str, ...]
+    good_to: float | None = None
 
 
 class FindingScreen(Screen, frozen=True, kw_only=True):

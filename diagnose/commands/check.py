@@ -17,6 +17,7 @@ from diagnose.files.library import (
     CAUTIONS_FILE,
     KINDS,
     MACHINES,
+    MEASUREMENTS_FILE,
     ROUNDS,
     SITE_FILE,
     library_inside,
@@ -46,6 +47,7 @@ _WORDS: Final = {
     "rounds": ("round", "rounds"),
     "cautions": None,
     "site": None,
+    "measurements": None,
 }
 
 
@@ -183,7 +185,7 @@ def _about(where: str, library: Library, file: str) -> bool:
 
 def _kind(parts: tuple[str, ...]) -> str:
     """Return which kind of file stands at a place of a library, by its name in JSON."""
-    alone = {CAUTIONS_FILE: "cautions", SITE_FILE: "site"}
+    alone = {CAUTIONS_FILE: "cautions", SITE_FILE: "site", MEASUREMENTS_FILE: "measurements"}
     folders = {KINDS: "kinds", MACHINES: "machines", ROUNDS: "rounds", "": "trees"}
     return alone.get("/".join(parts)) or folders["/".join(parts[:-1])]
 

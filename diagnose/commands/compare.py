@@ -18,7 +18,8 @@ from diagnose.commands.change_log import note_down
 from diagnose.commands.compared_cards import compared_cards
 from diagnose.commands.earlier import at_revision
 from diagnose.files.cautions import Caution
-from diagnose.files.library import CAUTIONS_FILE, load
+from diagnose.files.library import CAUTIONS_FILE, MEASUREMENTS_FILE, load
+from diagnose.files.measurements import Declared
 from diagnose.files.tree import Finding
 from diagnose.paper import markdown
 from diagnose.rules.check import check, errors, failing_cases
@@ -114,7 +115,8 @@ class _Side(Struct, frozen=True, kw_only=True, dict=True):
         """Return the errors of all that is compared."""
         if self.only is None:
             return list(self.bad)
-        return self.bad_in(f"{self.only}.yaml") + self.bad_in(CAUTIONS_FILE)
+        names = (f"{self.only}.yaml", CAUTIONS_FILE, MEASUREMENTS_FILE)
+        return [problem for name in names for problem in self.bad_in(name)]
 
 
 class _Guard(Struct, frozen=True, kw_only=True):
@@ -236,6 +238,8 @@ def _refused(bad: Sequence[Problem], options: argparse.Namespace) -> int:
 def _parts(old: _Side, new: _Side) -> Iterator[_Part]:
     numbering = Numbering(old.library.cautions, new.library.cautions)
     yield _cautions(old, new, numbering)
+    if old.library.measurements or new.library.measurements:
+        yield _measurements(old, new)
     before, after = old.trees(), new.trees()
     if new.only is not None and old.only is not None:
         # Two files are two versions of one tree, whatever they are called.
@@ -264,6 +268,13 @@ def _cautions(old: _Side, new: _Side, numbering: Numbering) -> _Part:
     part.data = {"cautions": _data(found), "weaker": [_weaker_data(one) for one in weaker]}
     part.lines = list(_told("caution", found))
     return part
+
+
+def _measurements(old: _Side, new: _Side) -> _Part:
+    was, is_ = old.library.measurements, new.library.measurements
+    found = differences(was, is_, {}, (Declared,))
+    lines = list(_told("measurement", found))
+    return _Part(title=MEASUREMENTS_FILE, data={"measurements": _data(found)}, lines=lines)
 
 
 def _gone(name: str, title: str) -> _Part:

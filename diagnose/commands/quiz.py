@@ -17,8 +17,7 @@ from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.drill.answers import Answers
 from diagnose.drill.figures import Figures, Wanted
 from diagnose.drill.quantities import Lines
-from diagnose.measure.registry import MEASUREMENTS
-from diagnose.measure.wording import with_unit
+from diagnose.measure.wording import about
 from diagnose.paper.letters import typeface
 from diagnose.paper.quiz import SITUATIONS, in_any_order, situations
 from diagnose.paper.sheets import SMALLEST, Letters
@@ -120,20 +119,22 @@ def figured(ready: ReadyTree, seed: int) -> Figured:
     lines, random = Lines(Answers(ready).line), Random(seed)
 
     def read(readings: Sequence[tuple[Reading, int]]) -> list[str]:
-        figures = Figures(lines, random)
+        figures = Figures(lines, random, ready.measurements)
         wanted = [Wanted(reading, band) for reading, band in readings]
         figures.settle(wanted, ())
-        return [_told(one, figures.shown(one, random.random())) for one in wanted]
+        return [_told(ready, one, figures.shown(one, random.random())) for one in wanted]
 
     return read
 
 
-def _told(wanted: Wanted, taken: Taken) -> str:
+def _told(ready: ReadyTree, wanted: Wanted, taken: Taken) -> str:
     """Return a figure and what was read for it."""
-    measurement = MEASUREMENTS[wanted.reading.read]
+    measurement = ready.measurements[wanted.reading.read]
     titles = {need.name: need.title for need in measurement.needs}
     read = ", ".join(f"{titles[name]} {text}" for name, text in taken.typed)
-    return f"{with_unit(taken.value, measurement.unit)}{f' ({read})' if read else ''}"
+    known = measurement.uncertainty
+    told = about(taken.value, measurement.unit, known.of(taken.value) if known else None)
+    return f"{told}{f' ({read})' if read else ''}"
 
 
 def _variants(text: str) -> int:

@@ -9,22 +9,26 @@ from diagnose.files.library import (
     CAUTIONS_FILE,
     KINDS,
     MACHINES,
+    MEASUREMENTS_FILE,
     ROUNDS,
     SITE_FILE,
     add,
     files_in,
     load,
 )
+from diagnose.files.tree import Reading
 from diagnose.round.state import ReadyRound, ready_round
 from diagnose.rules.blanks import BLANK_CODE
 from diagnose.rules.check import (
     card_problems,
     caution_problems,
     errors,
+    measurement_problems,
     round_problems,
     tree_problems,
 )
 from diagnose.study.in_force import CautionTable, caution_table
+from diagnose.study.measurements import measurements_of
 from diagnose.study.ready import made_ready
 from diagnose.study.tailored import against, is_for
 from diagnose.text import did_you_mean
@@ -67,6 +71,7 @@ class ReadyLibrary:
         problems = errors([*self.content.problems, *caution_problems(self.content)])
         file = self.content.file("cautions.yaml")
         self._caution_errors = [problem for problem in problems if problem.file == file]
+        self._measurements = measurements_of(self.content)
 
     @property
     def table(self) -> CautionTable:
@@ -275,10 +280,24 @@ class ReadyLibrary:
             return None
         self._bring_kinds(tree)
         found = tree_problems(self.content, tree, made)
+        read = {step.read for step in tree.steps.values() if isinstance(step, Reading)}
+        if read - self._measurements.keys():
+            found = self._measurement_errors() + found
         if problems := self._in_the_way(found, tree.steps.values()):
             self._broken[symptom] = problems
             return None
-        return made_ready(tree, self.table, card=self.card, chances=self.chances.get(symptom))
+        return made_ready(
+            tree,
+            self.table,
+            card=self.card,
+            chances=self.chances.get(symptom),
+            measurements=self._measurements,
+        )
+
+    def _measurement_errors(self) -> list[Problem]:
+        """Return why a measurement that the library declares cannot be used."""
+        file = self.content.file(MEASUREMENTS_FILE)
+        return errors([*self.content.problems_of(file), *measurement_problems(self.content)])
 
 
 def _mend(problem: Problem) -> str:

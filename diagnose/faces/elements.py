@@ -38,7 +38,7 @@ from diagnose.faces.words import (
 )
 from diagnose.files import replies
 from diagnose.log.clock import local
-from diagnose.measure.wording import expected_range, percent, with_unit
+from diagnose.measure.wording import about, expected_range, percent, verdict
 from diagnose.text import printable
 
 if TYPE_CHECKING:
@@ -274,7 +274,9 @@ def _to_note(what: str | None) -> Elements:
 
 
 def _figure(screen: FigureScreen) -> Elements:
-    yield Element("title", f"{with_unit(screen.value, screen.unit)}: {screen.band}")
+    known = about(screen.value, screen.unit, screen.good_to)
+    lies = verdict(screen.value, screen.expected, screen.good_to)
+    yield Element("title", f"{', '.join(filter(None, (known, lies)))}: {screen.band}")
     if screen.expected is not None:
         yield Element("text", f"Expected: {expected_range(screen.expected, screen.unit)}")
         yield Element("aside", f"Source: {screen.expected.source}")

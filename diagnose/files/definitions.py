@@ -24,6 +24,7 @@ from diagnose.files.cautions import (
 )
 from diagnose.files.kinds import (
     ID,
+    NAME,
     PROSE,
     TEXT,
     Either,
@@ -39,6 +40,7 @@ from diagnose.files.kinds import (
     Word,
     choice,
 )
+from diagnose.files.measurements import Declared, Input, Range
 from diagnose.files.rounds import Item, Round
 from diagnose.files.site import CALL_OUT, Contact, Site
 from diagnose.files.tree import (
@@ -826,6 +828,100 @@ SITE: Final = Record(
     ),
 )
 
+
+def _unit(example: str) -> Key:
+    about = "The unit, such as L/min; left out: a bare number."
+    return _third("unit", TEXT, about, "", example=example)
+
+
+INPUT: Final = Record(
+    "an input",
+    "What a person reads at the machine.",
+    Input,
+    _must(
+        "title",
+        TEXT,
+        "What is read, in a few words.",
+        since=3,
+        example="turns of the driving pulley",
+    ),
+    _unit("rpm"),
+    _must("least", Number(), "The least that can be right, in this unit.", since=3, example="1"),
+    _must("most", Number(), "The most that can be right.", since=3, example="5000"),
+)
+RANGE: Final = Record(
+    "what is expected",
+    "The range in which the figure is right, in the measurement's unit.",
+    Range,
+    _third("least", Number(), "The least; left out: no figure is too low.", example="0"),
+    _third("most", Number(), "The most; left out: no figure is too high.", example="3"),
+)
+
+
+def _declared(inputs: dict[str, Input], **values: Any) -> Declared:
+    return Declared(inputs=tuple(inputs.items()), **values)
+
+
+MEASUREMENT: Final = Record(
+    "a measurement",
+    "One formula over what is read; a tree names it at `read`, as one of the program's own.",
+    _declared,
+    _must(
+        "title",
+        TEXT,
+        "What is measured, in a few words.",
+        since=3,
+        example="Slip of the drive belt",
+    ),
+    _unit('"%"'),
+    _must(
+        "how",
+        PROSE,
+        "How it is taken, in a line or two.",
+        since=3,
+        example="Count the turns of both pulleys in the same minute.",
+    ),
+    _must(
+        "inputs",
+        MapOf(NAME, INPUT, at_least=1),
+        "What is read, by its name.",
+        since=3,
+        example="{driving: {title: turns of the driving pulley, unit: rpm, least: 1, most: 5000}, "
+        "driven: {title: turns of the driven pulley, unit: rpm, least: 0, most: 5000}}",
+    ),
+    _must(
+        "formula",
+        TEXT,
+        "School arithmetic over the inputs, each in its own unit: numbers, names, + - * / ^ and "
+        "parentheses.",
+        since=3,
+        example="100 * (driving - driven) / driving",
+    ),
+    _third(
+        "expected", RANGE, "The range in which the figure is right.", example="{least: 0, most: 3}"
+    ),
+    _third(
+        "good_to",
+        POSITIVE,
+        "How far off the method may be, in this unit: figures are shown rounded to that.",
+        example="1",
+    ),
+    _must(
+        "source",
+        TEXT,
+        "Where formula and range come from.",
+        since=3,
+        example="the definition of slip; the range is our own",
+    ),
+)
+MEASUREMENTS: Final = Record(
+    "measurements.yaml",
+    "Measurements of this library, beside those that the program knows (`diagnose measure`).",
+    lambda format, measurements: measurements,  # noqa: A006
+    _FORMAT,
+    _must("measurements", MapOf(ID, MEASUREMENT, at_least=1), "By their names.", since=3),
+)
+
 #: What each kind of file holds, by the folder it stands in.
 FILES: Final = {
     "tree": TREE,
@@ -834,6 +930,7 @@ FILES: Final = {
     "machine": CARD,
     "kind": MACHINE_KIND,
     "site": SITE,
+    "measurements": MEASUREMENTS,
 }
 
 

@@ -166,6 +166,14 @@ class Word(Struct, frozen=True):
 #: A name inside the library: small letters, digits and hyphens, a letter first, 100 at most.
 ID: Final = Word("an id", re.compile("[a-z][a-z0-9-]{0,99}"), refusals.not_an_id)
 
+_NAME: Final = "a name of small letters, digits and underlines, a letter first"
+#: A name as it stands in a formula, where a hyphen would be a minus.
+NAME: Final = Word(
+    _NAME,
+    re.compile("[a-z][a-z0-9_]{0,39}"),
+    lambda shown: refusals.not_a_name(shown, _NAME),
+)
+
 
 def is_id(word: str) -> bool:
     """Return whether a word can be an id, as it is."""

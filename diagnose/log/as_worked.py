@@ -10,7 +10,7 @@ from diagnose.case.walk import ANSWER
 from diagnose.files.spans import written
 from diagnose.files.tree import Question, Reading, WorkedCase
 from diagnose.log.events import Found, Opened, Replied
-from diagnose.measure.registry import MEASUREMENTS, MissingLine, Unreadable
+from diagnose.measure.registry import MissingLine, Unreadable
 from diagnose.study.looks import unfolded
 from diagnose.study.worked import band_of, route_of
 
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping, Sequence
 
     from diagnose.log.account import Account
+    from diagnose.measure.model import Measurement
     from diagnose.study.ready import ReadyTree
 
 #: What was seen at a step: the answer, and what a reading was computed from, as typed.
@@ -115,7 +116,7 @@ def _of_tree(account: Account, ready: ReadyTree, finding: str, name: str) -> Fro
         if remark:
             remarks.append(f"{id_}: {remark}")
             inputs = {}
-        given = _given(question, number, inputs, account)
+        given = _given(question, number, inputs, account, ready.measurements)
         if inputs and not given:
             remarks.append(f"{id_}: what was typed does not come to this band without the card")
         if given or number != plan.passing[step]:
@@ -140,7 +141,11 @@ def _way(
 
 
 def _given(
-    question: Question, number: int, inputs: Mapping[str, str], account: Account
+    question: Question,
+    number: int,
+    inputs: Mapping[str, str],
+    account: Account,
+    measurements: Mapping[str, Measurement],
 ) -> Mapping[str, str] | None:
     """Return the inputs of a reading with which a worked case falls in the band of that number.
 
@@ -148,9 +153,10 @@ def _given(
     """
     if not inputs or not isinstance(question, Reading):
         return None
-    for given in (inputs, {**inputs, **dict(_from_card(question, inputs, account))}):
+    carded = dict(_from_card(measurements.get(question.read), inputs, account))
+    for given in (inputs, {**inputs, **carded}):
         try:
-            if band_of(question, given) == question.exits[number]:
+            if band_of(question, given, measurements) == question.exits[number]:
                 return given
         except (Unreadable, MissingLine):
             continue
@@ -158,11 +164,10 @@ def _given(
 
 
 def _from_card(
-    question: Reading, inputs: Mapping[str, str], account: Account
+    measurement: Measurement | None, inputs: Mapping[str, str], account: Account
 ) -> Iterator[tuple[str, str]]:
     """Yield the inputs of a measurement that the card of the case supplied."""
     card = account.outset.machine_card
-    measurement = MEASUREMENTS.get(question.read)
     if card is None or measurement is None:
         return
     replaced = {need.replaces for need in measurement.needs if need.name in inputs}

@@ -102,13 +102,17 @@ class Shown(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
 
 
 class FigureTaken(msgspec.Struct, frozen=True, kw_only=True):
-    """What a reading came to, in `unit`, with the lines that one would write on paper."""
+    """What a reading came to, in `unit`, with the lines that one would write on paper.
+
+    `good_to` is how far off it can be; None where nobody knows.
+    """
 
     value: float
     unit: str
     band: str
     expected: Expected | None = None
     workings: tuple[str, ...] = ()
+    good_to: float | None = None
 
 
 class ReadingTaken(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):

@@ -244,7 +244,7 @@ class Sheets:
         answers = [
             {
                 "text": step.exits[which].answer,
-                "range": band_range(step, which),
+                "range": band_range(self.ready, step, which),
                 "to": target + 1,
                 "finding": self._step(target) if self._alone(target) else None,
             }
@@ -252,7 +252,7 @@ class Sheets:
         ]
         return {
             "do": step.do or "",
-            "asked": asked(step),
+            "asked": asked(self.ready, step),
             "look_for": step.look_for or "",
             "tool": step.tool or "",
             "answers": answers,

@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from diagnose.files.definitions import CARD_LINES, CARD_LISTS
+from diagnose.files.library import MEASUREMENTS_FILE
 from diagnose.files.places import KEY
 from diagnose.files.tree import NO_ANSWER, Question
-from diagnose.measure.registry import MEASUREMENTS
 from diagnose.rules.view import CautionsView, Name, Objection
 
 if TYPE_CHECKING:
@@ -155,16 +155,21 @@ def unknown_symptom(view: View[Any]) -> Iterator[Objection]:
 
 
 def unknown_measurement(view: TreeView) -> Iterator[Objection]:
-    """A reading names a measurement that the program knows; `diagnose measure` lists them.
+    """A reading names a measurement that the program knows, or that `measurements.yaml` declares.
 
     Without it, what is typed could not be turned into the figure that the bands are about.
+    `diagnose measure` lists them all.
 
     Passes:
         steps: {second: {read: value}}
     Fails:
         steps: {second: {read: valeu}}
     """
-    for path, name, hint in _unknown(view, view.named("read"), MEASUREMENTS):
+    if view.library.problems_of(view.library.file(MEASUREMENTS_FILE)):
+        return  # Nobody knows what it would declare.
+    # One that is declared and cannot be used is objected to where it stands.
+    known = {**view.measurements, **view.library.measurements}
+    for path, name, hint in _unknown(view, view.named("read"), known):
         message = f'Write a measurement of `diagnose measure`: there is no "{name}".{hint}'
         lacks = Name("measurement", name, (view.tree.symptom, f"{path[1]}"))
         yield Objection(path, message, lacks=lacks)

@@ -8,10 +8,12 @@ from typing import TYPE_CHECKING, ClassVar, Final, Generic, NamedTuple, TypeVar
 from msgspec import Struct
 
 from diagnose.files.cautions import Caution
+from diagnose.files.measurements import Declared
 from diagnose.files.places import KEY
 from diagnose.files.rounds import Item, Round
 from diagnose.files.tree import Finding, Question, Step
 from diagnose.study.graph import graph_of, loop
+from diagnose.study.measurements import measurements_of
 from diagnose.text import did_you_mean
 
 if TYPE_CHECKING:
@@ -22,6 +24,7 @@ if TYPE_CHECKING:
     from diagnose.files.places import Part, Path
     from diagnose.files.problems import Severity
     from diagnose.files.tree import Condition, Tree
+    from diagnose.measure.model import Measurement
     from diagnose.study.graph import Graph
     from diagnose.study.in_force import CautionTable
 
@@ -160,6 +163,11 @@ class TreeView(View[Step], frozen=True, kw_only=True, dict=True):
         return loop(self.graph)
 
     @cached_property
+    def measurements(self) -> Mapping[str, Measurement]:
+        """The measurements that a reading may name."""
+        return measurements_of(self.library)
+
+    @cached_property
     def sound(self) -> bool:
         """Whether it can be walked: start known, all targets known, no closed route."""
         named = {self.tree.start, *(way.to for _, step in self.questions() for way in step.exits)}
@@ -212,6 +220,12 @@ class CardView(View[str], frozen=True, kw_only=True):
         """Yield the kind of machine that the card names, with its path."""
         if self.lines.kind is not None:
             yield ("kind",), self.lines.kind
+
+
+class MeasurementsView(View[Declared], frozen=True):
+    """The measurements that the library declares, `measurements.yaml`."""
+
+    inside = "measurements"
 
 
 class LibraryView(View[None], frozen=True, kw_only=True):

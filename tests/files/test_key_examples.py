@@ -22,6 +22,8 @@ from diagnose.files.definitions import (
     HAZARD,
     ITEM,
     MACHINE_KIND,
+    MEASUREMENT,
+    MEASUREMENTS,
     READING,
     ROUND,
     SITE,
@@ -67,7 +69,7 @@ NAMES = [f"{words}: {key.name}" for words, key in EXAMPLES]
 def test_a_key_has_an_example_unless_it_holds_whole_records() -> None:
     bare = {key.name for _, key in KEYS if not key.example}
     sections = {key.name for key in CARD.keys.values() if isinstance(key.kind, Record)}
-    assert bare == {"steps", "cautions"} | sections
+    assert bare == {"steps", "cautions", "measurements"} | sections
 
 
 @pytest.mark.parametrize(("words", "key"), EXAMPLES, ids=NAMES)
@@ -192,6 +194,12 @@ LIBRARY = {
     "rounds/before-shift.yaml": round_(),
     "rounds/weekly.yaml": lines(ROUND, 0, round="weekly", title="Each week"),
     "machines/dock.yaml": lines(CARD, 0),
+    "measurements.yaml": f"""\
+{lines(MEASUREMENTS, 0)}measurements:
+  belt-slip:
+{lines(MEASUREMENT, 4, "expected")}\
+    expected: {MEASUREMENT.keys["expected"].example}
+""",
     "machines/kinds/hall-scrubber.yaml": lines(MACHINE_KIND, 0),
 }
 #: What the cards of the other do not fit: the check is answered by one, and here none is there.

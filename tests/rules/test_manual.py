@@ -96,6 +96,17 @@ title: Dock machine
 battery: {kind: flooded}
 """,
 }
+SOUND["measurements.yaml"] = """\
+format: 3
+measurements:
+  slip:
+    title: Slip of the belt
+    unit: rpm
+    how: Count the turns.
+    inputs: {turns: {title: turns of the pulley, unit: rpm, least: 1, most: 90}}
+    formula: 100 - turns
+    source: invented
+"""
 SOUND["other.yaml"] = (
     SOUND["sample.yaml"]
     .replace(
@@ -123,6 +134,7 @@ SOUND["of-large-ones.yaml"] = (
 #: The file that an example is for, by a key that only it has; else it is the tree.
 KEYS = {
     "cautions.yaml": {"hazards", "cautions"},
+    "measurements.yaml": {"measurements"},
     "rounds/sample.yaml": {"items", "every", "round"},
     "machines/sample.yaml": {"battery", "machine", "tanks", "caution_minutes", "nameplate"},
 }
@@ -144,7 +156,7 @@ def replaced(text: str, example: str) -> str:
     """
     own, given = parts(text), parts(example)
     names = [name for name, _ in given]
-    merged = {"steps", "hazards", "cautions", "items"}
+    merged = {"steps", "hazards", "cautions", "items", "measurements"}
     if len(own) > len(given) and merged & set(names) and set(names) <= merged | {"worked_cases"}:
         whole = yaml.load(text, yaml.BaseLoader)
         for section, entries in yaml.load(example, yaml.BaseLoader).items():
@@ -292,7 +304,9 @@ def test_the_closing_line_names_the_page_where_there_is_something_to_read(
     assert problems_with(tmp_path, "start: frist\n") == ["unknown-step"]
     assert app.run(["check", "--trees", str(tmp_path)]) == 1
     counted, last = capsys.readouterr().out.splitlines()[-2:]
-    assert counted == "2 trees, 2 cards, 1 round, the cautions; 1 error, no warnings."
+    assert counted == (
+        "2 trees, 2 cards, 1 round, the cautions, the measurements; 1 error, no warnings."
+    )
     assert "--explain CODE" in last
     assert "docs/checks.md" in last
     assert app.run(["check", "--trees", str(tmp_path), "other"]) == 0
