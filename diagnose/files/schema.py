@@ -38,7 +38,6 @@ from diagnose.files.kinds import (
     Text,
     Word,
 )
-from diagnose.files.places import LOADER
 
 if TYPE_CHECKING:
     import re
@@ -79,22 +78,11 @@ def _key(key: Key, parts: dict[str, Any]) -> dict[str, Any]:
     since = f" Since format {key.since}." if key.since > 1 else ""
     said = _of(key.kind, parts) | {"description": f"{key.about}{since}"}
     if key.example:
-        said["examples"] = [_value(yaml.compose(key.example, Loader=LOADER), key.kind)]
+        # As an editor loads it.
+        said["examples"] = [yaml.safe_load(key.example)]
     if key.required or key.default is None or key.default == "":
         return said
     return said | {"default": _as_json(key.default)}
-
-
-def _value(node: Any, kind: Kind | None = None) -> Any:
-    """Return an example as a loader would hand it over."""
-    if isinstance(node, yaml.MappingNode):
-        return {key.value: _value(value) for key, value in node.value}
-    if isinstance(node, yaml.SequenceNode):
-        return [_value(item) for item in node.value]
-    if isinstance(kind, Number):
-        value = float(node.value)
-        return int(value) if value.is_integer() else value
-    return node.value == "true" if isinstance(kind, Flag) else node.value
 
 
 def _as_json(value: Any) -> Any:
