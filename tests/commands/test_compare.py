@@ -709,7 +709,7 @@ def test_a_kind_that_takes_a_symptom_and_a_round_away(compare: Any, shop: Path) 
         "! still: it is no longer offered on aisle, dock.",
         "! rounds/daily: it is no longer offered on aisle, dock.",
     ]
-    away = json.loads(compare("--json")[1])["machines"]["taken_away"]
+    away = json.loads(compare("--json")[1])["machines/*"]["taken_away"]
     assert away == [
         {"what": "still", "machines": ["aisle", "dock"]},
         {"what": "rounds/daily", "machines": ["aisle", "dock"]},
@@ -743,7 +743,7 @@ def test_a_card_that_takes_a_caution_away(compare: Any, shop: Path, old: Path) -
     assert code == 1
     assert "! still, motor: dead is no longer in force on any route of dock.\n" in out
     assert "  lamp (It is dark) → brush (It turns) → motor\n" in out
-    (first, *_) = json.loads(compare("--json")[1])["machines"]["cautions"]
+    (first, *_) = json.loads(compare("--json")[1])["machines/*"]["cautions"]
     assert first == {"what": "still", "step": "motor", "lost": ["dead"], "machines": ["dock"]}
 
 
