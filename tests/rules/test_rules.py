@@ -345,7 +345,7 @@ def test_a_worked_case_that_leaves_out_a_unit_is_run_in_the_one_that_a_screen_sh
         problems = [("sample.yaml", code, *at, severity) for code, _, severity in wanted]
         assert found(write(tmp_path / typed[-1], changed)) == problems
     (problem,) = check(load(tmp_path / "3"))
-    assert problem.message == '"3" has no unit: write "3 °C" if that is meant.'
+    assert problem.message == 'Write "3 °C" if that is meant: "3" has no unit.'
     changed = text.replace('{value: "3"}', '{reading: "3 kPa"}')
     assert [p.code for p in check(load(write(tmp_path / "wrong", changed)))] == ["worked-case"]
 

@@ -86,7 +86,7 @@ PLANTED = [
     (PUMP, "no-water.yaml", "    passes: It hums evenly", "    passes: ▸It hums evenli", "unknown-answer", 1),
     (SCRUBBER, "leak.yaml", "      Grey: where-dirty", "      ▸Grye: where-dirty", "worked-case", 1),
     (PUMP, "trickle.yaml", "    read: value", "    read: ▸valeu", "unknown-measurement", 1),
-    (SCRUBBER, "cautions.yaml", "  moving-machine: {title", "  ▸moving-mashine: {title", "unknown-hazard", 1),
+    (SCRUBBER, "cautions.yaml", "  moving-machine:\n    title", "  ▸moving-mashine:\n    title", "unknown-hazard", 1),
     (SCRUBBER, "leak.yaml", "  acid-where:\n", "  ▸acid-were:\n", "unknown-step", 1),
     (SCRUBBER, "machines/kinds/hall-scrubber.yaml", "format: 2", "format: ▸two", "not-a-number", 1),
     # Two at once.

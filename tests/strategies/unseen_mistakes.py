@@ -30,7 +30,7 @@ UNSEEN = [
     (SEALER, "weak-seam.yaml", "    chance: 12", "    ▸chanse: 12", "unknown-key", 1),
     (PUMP, "trickle.yaml", "start: gauge-read", "▸strt: gauge-read", "unknown-key", 1),
     (PUMP, "trickle.yaml", "    ask: What does the hose look like?", "    ▸aks: What does the hose look like?", "no-such-step", 1),
-    (SCRUBBER, "machines/dock.yaml", "tanks: {clean: 96 L,", "tanks: {clean: ▸96 Lt,", "not-a-quantity", 1),
+    (SCRUBBER, "machines/dock.yaml", "tanks: {clean: 96 L,", "tanks: {clean: ▸96 Lt,", "card-value", 1),
     (SCRUBBER, "cautions.yaml", "    signal: CAUTION\n    signs: [W011]", "    signal: ▸CAUTOIN\n    signs: [W011]", "unknown-word", 1),
     # Names.
     (SEALER, "cautions.yaml", "  hot-bar: {title", "  ▸hot-baar: {title", "unknown-hazard", 1),
