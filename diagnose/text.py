@@ -80,6 +80,8 @@ def shortened(text: str, limit: int = 40) -> str:
     >>> shortened("a very long name", 9)
     'a very l…'
     """
+    if len(text) <= limit and text.isprintable():
+        return text
     shown = "".join(
         c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text[: limit + 1]
     )

@@ -18,7 +18,7 @@ from diagnose.case.screens import phrase
 from diagnose.case.state import Frame, State, Trace
 from diagnose.files import replies
 from diagnose.files.tree import ROLES, Finding, Question, Reading
-from diagnose.measure.registry import MEASUREMENTS, missing_line
+from diagnose.measure.registry import missing_line
 from diagnose.study.beliefs import LEAST_SLIP, after_failed_remedy, likelihood, prior, updated
 
 if TYPE_CHECKING:
@@ -225,7 +225,7 @@ def _hindrance(visit: Visit, state: State, step: Step) -> tuple[str, Phrase | No
     ):
         return "caution", phrase("passed-caution")
     if isinstance(step, Reading):
-        lacking = missing_line(MEASUREMENTS[step.read], visit.line)
+        lacking = missing_line(frame.tree.measurements[step.read], visit.line)
         if lacking is not None:
             return "card", phrase("passed-card", message=lacking)
     return "", None

@@ -21,7 +21,6 @@ from diagnose.case.screens import (
 )
 from diagnose.files import replies
 from diagnose.files.tree import Check, Finding, Question, Reading
-from diagnose.measure.registry import MEASUREMENTS
 from diagnose.study.outlook import normalised, outlooks
 
 if TYPE_CHECKING:
@@ -161,7 +160,7 @@ def _question(visit: Visit, state: State, step: Question, common: dict[str, Any]
         answers = tuple([Named(way.answer, way.answer) for way in step.exits])
         return CheckScreen(ask=step.ask, answers=answers, **shared)
     assert isinstance(step, Reading)
-    measurement = MEASUREMENTS[step.read]
+    measurement = tree.measurements[step.read]
     needs = tuple(
         Input(name=need.name, unit=need.unit, title=need.title)
         for need in measurement.needs

@@ -28,7 +28,7 @@ from diagnose.case.state import Exchange, Turn
 from diagnose.case.why import why
 from diagnose.files import replies
 from diagnose.files.tree import Question, Reading
-from diagnose.measure.registry import MEASUREMENTS, MissingLine, Unreadable, compute, parse_reply
+from diagnose.measure.registry import MissingLine, Unreadable, compute, parse_reply
 from diagnose.text import did_you_mean, folded, printable, shortened
 
 if TYPE_CHECKING:
@@ -239,7 +239,7 @@ def _read(visit: Visit, state: State, screen: ReadingScreen, text: str) -> Meani
     frame = state.frames[-1]
     step = frame.tree.steps[frame.at]
     assert isinstance(step, Reading)
-    measurement = MEASUREMENTS[step.read]
+    measurement = frame.tree.measurements[step.read]
     try:
         given = parse_reply(measurement, text)
         figure = compute(measurement, given, visit.line, bare=True)
@@ -256,6 +256,7 @@ def _read(visit: Visit, state: State, screen: ReadingScreen, text: str) -> Meani
         expected=figure.expected,
         band=band,
         workings=figure.workings,
+        good_to=figure.good_to,
     )
     return Meaning(kind=ANSWER, answer=band, figure=shown, inputs=given, si=figure.si)
 

@@ -9,7 +9,6 @@ from diagnose.case.likelier import ENOUGH
 from diagnose.case.screens import CautionScreen, WhyScreen, phrase
 from diagnose.case.view import looked_at, ranking
 from diagnose.files.tree import Question, Reading
-from diagnose.measure.registry import MEASUREMENTS
 from diagnose.measure.wording import percent
 from diagnose.study.outlook import normalised
 
@@ -42,7 +41,7 @@ def _question(frame: Frame, step: Question) -> tuple[Phrase, ...]:
     reach = frame.tree.plan.reach[frame.at].bit_count()
     text: tuple[Phrase, ...] = (phrase("why-question", causes=reach, answers=len(step.exits)),)
     if isinstance(step, Reading):
-        measurement = MEASUREMENTS[step.read]
+        measurement = frame.tree.measurements[step.read]
         text += (phrase("why-reading", title=measurement.title, how=measurement.how),)
     return text
 

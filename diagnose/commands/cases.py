@@ -13,10 +13,14 @@ from diagnose.case.screens import DangerScreen, as_data
 from diagnose.commands import options as opt
 from diagnose.commands.damage import Look, in_words
 from diagnose.commands.machines import comes_back, open_list
+from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.commands.release import holding_of
+from diagnose.commands.worked_text import worked_data, worked_lines
 from diagnose.files import replies
+from diagnose.files.library import load
 from diagnose.log import clock
 from diagnose.log.account import DANGERS, Account
+from diagnose.log.as_worked import NoCause, as_worked
 from diagnose.log.events import (
     CaseOver,
     Found,
@@ -32,7 +36,7 @@ from diagnose.log.events import as_data as event_data
 from diagnose.log.history import repeats
 from diagnose.log.story import story
 from diagnose.log.summary import IN_USE
-from diagnose.text import did_you_mean
+from diagnose.text import did_you_mean, printable
 
 if TYPE_CHECKING:
     import argparse
@@ -40,13 +44,26 @@ if TYPE_CHECKING:
 
     from diagnose.log.events import Event
     from diagnose.log.history import Repeat
-    from diagnose.log.protocol import CaseLog, CaseRecord
+    from diagnose.log.protocol import CaseLog, CaseRecord, LoggedEvent
     from diagnose.log.sqlite import SqliteLog
+
+
+#: As much is kept of what service found where no finding is it.
+LONGEST_OTHER = 300
 
 
 def run(args: Sequence[str]) -> int:
     """List cases, show one, or note what service found."""
     parser = opt.parser("cases", "The cases in the log; `show CASE`; `found CASE FINDING`.")
+    parser.add_argument(
+        "--worked", action="store_true", help="with show: as worked cases, to put into the trees"
+    )
+    parser.add_argument(
+        "--other", metavar="WORDS", help="with found: what it was, where no finding is it"
+    )
+    parser.add_argument(
+        "--unknown", action="store_true", help="the causes that service found and no tree has"
+    )
     parser.add_argument("what", nargs="?", choices=("show", "found"), help="one case, or a verdict")
     parser.add_argument("case", nargs="?", help="the case's short name")
     parser.add_argument("finding", nargs="?", help="the finding that service reports")
@@ -61,12 +78,48 @@ def run(args: Sequence[str]) -> int:
     options = parser.parse_args(args)
     if options.released and options.what != "found":
         raise opt.WrongUse("--released goes with `found CASE FINDING`; else `diagnose release`.")
+    _must_go_together(options)
     if options.what is not None:
         return _show(options) if options.what == "show" else _found(options)
     log = opt.existing_log(options)
     if options.open:
         return open_list(log, options)
+    if options.unknown:
+        return _unknown(log, options)
     return _list(log, options) if options.machine is None else _story(log, options)
+
+
+def _must_go_together(options: argparse.Namespace) -> None:
+    """Raise `WrongUse` for options that mean nothing together."""
+    if options.worked and options.what != "show":
+        raise opt.WrongUse("--worked goes with `show CASE`.")
+    if options.other is None:
+        return
+    if options.what != "found" or options.finding is not None:
+        raise opt.WrongUse("--other goes with `found CASE`, in place of a finding's id.")
+    if not " ".join(printable(options.other).split()):
+        raise opt.WrongUse('Say what it was: --other "WORDS".')
+
+
+def _unknown(log: CaseLog | None, options: argparse.Namespace) -> int:
+    """List what service found that is no finding of the trees, the newest first."""
+    told = [] if log is None else [one for one in log.ended(options.machine) if one.summary.other]
+    rows = [
+        {
+            **opt.fields(one.case, "symptom", "machine"),
+            "case": one.case.name,
+            "opened": one.case.opened,
+            "other": one.summary.other,
+        }
+        for one in sorted(told, key=lambda one: one.case.opened, reverse=True)
+    ]
+    lines = [
+        f"{row['case']}  {_when(row['opened'])}  {row['machine'] or 'no machine'}  "
+        f"{row['symptom']}  {row['other']}"
+        for row in rows
+    ]
+    nothing = f"No cause that the trees lack in {opt.log_path(options)}."
+    return opt.listed(options, rows, lines, nothing)
 
 
 def _list(log: CaseLog | None, options: argparse.Namespace) -> int:
@@ -154,28 +207,57 @@ def _found(options: argparse.Namespace) -> int:
         for symptom, tree in account.trees.items()
         for name, finding in tree.findings.items()
     }
-    if options.finding is None:
-        raise opt.WrongUse(f"Say what service found: one of {', '.join(known)}.")
-    if options.finding not in known:
-        hint = did_you_mean(options.finding, known)
-        names = " or ".join(account.trees)
-        raise opt.WrongUse(f'"{options.finding[:40]}" is no finding of {names}.{hint}')
-    symptom, finding = known[options.finding]
-    cures = ((symptom, options.finding), *account.doors_to(symptom))
+    id_, words = "", _other_words(options)
+    cures: tuple[tuple[str, str], ...] = ()
+    if not words:
+        id_ = _known_by(options, account, known)
+        symptom, finding = known[id_]
+        cures = ((symptom, id_), *account.doors_to(symptom))
+        words = finding.finding
     name = opt.person(options)
     if options.released and not name:
         raise opt.WrongUse("Say who releases the machine: --name WHO.")
     event = Found(
         symptom=case.symptom,
-        finding=options.finding,
+        finding=id_,
         cures=cures,
         name=name,
         released=options.released,
+        other="" if id_ else words,
     )
     log.append(case, account.events[-1].number + 1, event)
-    opt.say(f"{case.name}: service found {finding.finding}")
+    opt.say(f"{case.name}: service found {words}")
+    if not id_:
+        opt.say("No finding is it: `diagnose cases --unknown` lists such causes for the next edit.")
     opt.say(_state_now(log, case.machine or "none", name))
     return opt.OK
+
+
+def _other_words(options: argparse.Namespace) -> str:
+    """Return what it was where no finding is it, as it is kept."""
+    return " ".join(printable((options.other or "")[:LONGEST_OTHER]).split())
+
+
+def _known_by(options: argparse.Namespace, account: Account, known: Mapping[str, object]) -> str:
+    """Return the id of a finding as the case knew it; it may have been renamed since.
+
+    Raises `WrongUse` for one that the case does not know.
+    """
+    said = options.finding
+    if said is None:
+        other = 'or --other "WORDS" for what no finding is'
+        raise opt.WrongUse(f"Say what service found: one of {', '.join(known)}, {other}.")
+    if said in known:
+        return f"{said}"
+    trees = load(opt.trees_folder(options), only=frozenset(account.trees)).trees
+    for tree in trees.values():
+        for old in tree.steps[said].was if said in tree.steps else ():
+            if old in known:
+                return old
+    hint = did_you_mean(said, known)
+    names = " or ".join(account.trees)
+    other = "" if hint else ' What no finding is, is noted with --other "WORDS".'
+    raise opt.WrongUse(f'"{said[:40]}" is no finding of {names}.{hint}{other}')
 
 
 def _state_now(log: CaseLog, machine: str, name: str) -> str:
@@ -201,6 +283,8 @@ def _require_referred(log: CaseLog, case: CaseRecord) -> None:
 def _show(options: argparse.Namespace) -> int:
     log, case = case_named(options)
     logged = log.events(case)
+    if options.worked:
+        return _as_worked(case, logged, options)
     events = [{"number": e.number, "at": e.at, **event_data(e.event)} for e in logged]
     lines = [f"  {clock.local(entry.at)[11:16]}  {event_line(entry.event)}" for entry in logged]
     often = repeats(log.cures(case.machine)) if case.machine is not None else {}
@@ -208,6 +292,18 @@ def _show(options: argparse.Namespace) -> int:
         lines.append(f"  {comes_back(often[case.key])['means']}")
     head = _line(case, log.begun_in(case))
     return opt.listed(options, {**_data(case, often), "events": events}, [head, *lines], "")
+
+
+def _as_worked(case: CaseRecord, logged: Sequence[LoggedEvent], options: argparse.Namespace) -> int:
+    """Print a case as worked cases of the trees that led to its cause."""
+    if case.round is not None:
+        raise opt.WrongUse(f"{case.name} is a round; name one of its cases.")
+    trees = ReadyLibrary(opt.trees_folder(options))
+    try:
+        found = as_worked(Account(logged), trees, f"case {case.name}, {case.outcome}")
+    except NoCause as error:
+        raise opt.WrongUse(f"{case.name} makes no worked case: {error}.") from error
+    return opt.listed(options, worked_data(found), worked_lines(found), "")
 
 
 def event_line(event: Event) -> str:
@@ -221,7 +317,7 @@ def event_line(event: Event) -> str:
         case Resumed():
             return "resumed"
         case Found():
-            return f"found {event.finding}{', released' if event.released else ''}"
+            return f"found {event.words}{', released' if event.released else ''}"
         case Released():
             return f"released by {event.name}"
         case Noted():

@@ -10,12 +10,14 @@ from typing import TYPE_CHECKING, Final
 from msgspec import Struct
 
 from diagnose.case.screens import as_data
+from diagnose.commands import coverage
 from diagnose.commands import options as opt
 from diagnose.files.kinds import MOST_PROBLEMS
 from diagnose.files.library import (
     CAUTIONS_FILE,
     KINDS,
     MACHINES,
+    MEASUREMENTS_FILE,
     ROUNDS,
     SITE_FILE,
     library_inside,
@@ -45,6 +47,7 @@ _WORDS: Final = {
     "rounds": ("round", "rounds"),
     "cautions": None,
     "site": None,
+    "measurements": None,
 }
 
 
@@ -57,11 +60,15 @@ class More(Struct, frozen=True):
 
 
 class Checked(Struct, frozen=True):
-    """What was looked at of one library, how many files of each kind, and what is wrong there."""
+    """What was looked at of one library, how many files of each kind, and what is wrong there.
+
+    `symptoms` are the trees that were asked for.
+    """
 
     library: Library
     read: dict[str, int]
     problems: list[Problem]
+    symptoms: tuple[str, ...]
 
 
 def run(args: Sequence[str]) -> int:
@@ -71,6 +78,9 @@ def run(args: Sequence[str]) -> int:
     parser.add_argument("paths", nargs="*", metavar="PATH", help=about)
     parser.add_argument("--strict", action="store_true", help="a warning counts as an error does")
     parser.add_argument("--explain", metavar="CODE", help="say what a [code] is about, and why")
+    parser.add_argument(
+        "--coverage", action="store_true", help="say what no worked case walks, with its place"
+    )
     options = parser.parse_args(args)
     if options.explain is not None:
         opt.say(_explained(options.explain.strip("[]")))
@@ -78,7 +88,15 @@ def run(args: Sequence[str]) -> int:
     checked = [_checked(folder, wanted) for folder, wanted in _wanted(options).items()]
     problems = [problem for one in checked for problem in one.problems]
     said, more = _first_of(problems)
-    opt.listed(options, _data(checked, said, more), _lines(checked, said, more), "")
+    data, lines = _data(checked, said, more), [*_lines(checked, said, more)]
+    if options.coverage:
+        walked = [
+            (one.library, coverage.coverages(one.library, one.symptoms, one.problems))
+            for one in checked
+        ]
+        data["coverage"] = coverage.as_data(walked)
+        lines = [*coverage.lines(walked), *lines]
+    opt.listed(options, data, lines, "")
     return opt.BAD_ANSWER if (problems if options.strict else errors(problems)) else opt.OK
 
 
@@ -143,9 +161,11 @@ def _checked(folder: Path, wanted: set[tuple[str, ...]]) -> Checked:
     library = load(folder)
     causes = all_causes(library)
     read = dict.fromkeys(_WORDS, 0)
+    symptoms = []
     for parts in library.files:
         if any(parts[: len(inside)] == inside for inside in wanted):
             read[_kind(parts)] += 1
+            symptoms += [parts[0].removesuffix(".yaml")] if _kind(parts) == "trees" else []
     if () not in wanted:
         files = [library.file(*parts) for parts in wanted]
         causes = [
@@ -153,7 +173,7 @@ def _checked(folder: Path, wanted: set[tuple[str, ...]]) -> Checked:
             for one in causes
             if any(_about(where, library, file) for where in one.files for file in files)
         ]
-    return Checked(library, read, [one.problem for one in causes])
+    return Checked(library, read, [one.problem for one in causes], tuple(symptoms))
 
 
 def _about(where: str, library: Library, file: str) -> bool:
@@ -165,7 +185,7 @@ def _about(where: str, library: Library, file: str) -> bool:
 
 def _kind(parts: tuple[str, ...]) -> str:
     """Return which kind of file stands at a place of a library, by its name in JSON."""
-    alone = {CAUTIONS_FILE: "cautions", SITE_FILE: "site"}
+    alone = {CAUTIONS_FILE: "cautions", SITE_FILE: "site", MEASUREMENTS_FILE: "measurements"}
     folders = {KINDS: "kinds", MACHINES: "machines", ROUNDS: "rounds", "": "trees"}
     return alone.get("/".join(parts)) or folders["/".join(parts[:-1])]
 

@@ -10,13 +10,17 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from msgspec import Struct, to_builtins
+from msgspec.structs import replace
 
 from diagnose.case.screens import as_data
 from diagnose.commands import options as opt
 from diagnose.commands.change_log import note_down
+from diagnose.commands.compared_cards import compared_cards
 from diagnose.commands.earlier import at_revision
 from diagnose.files.cautions import Caution
-from diagnose.files.library import CAUTIONS_FILE, load
+from diagnose.files.library import CAUTIONS_FILE, MEASUREMENTS_FILE, load
+from diagnose.files.measurements import Declared
+from diagnose.files.tree import Finding
 from diagnose.paper import markdown
 from diagnose.rules.check import check, errors, failing_cases
 from diagnose.study.compare import (
@@ -29,13 +33,15 @@ from diagnose.study.compare import (
     differences,
     weaker_cautions,
 )
+from diagnose.study.compare_machines import Fleet, contacts_gone, lost_on_machines, taken_away
+from diagnose.study.coverage import without_case
 from diagnose.study.in_force import caution_table
 from diagnose.study.order.study import evaluated
 from diagnose.text import did_you_mean, shortened
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from diagnose.files.library import Library
     from diagnose.files.problems import Problem
@@ -49,6 +55,9 @@ _MOST_PROBLEMS: Final = 100
 _WORDS: Final = 60
 #: As many steps of a route are shown, those before the caution is missed.
 _ROUTE: Final = 6
+
+#: As many machines are named.
+_MACHINES: Final = 4
 
 #: What a change to a worked case's end is called in `check`: here it is told with the rest.
 _WORKED: Final = "worked-case"
@@ -73,6 +82,30 @@ class _Side(Struct, frozen=True, kw_only=True, dict=True):
         trees = self.library.trees
         return trees if self.only is None else {self.only: trees[self.only]}
 
+    def fleet(self) -> Fleet:
+        """Return the machines, and the symptoms and rounds without errors that they may have."""
+        library = self.library
+        trees = {
+            name: tree
+            for name, tree in library.trees.items()
+            if not self._has_errors(f"{name}.yaml")
+        }
+        rounds = {
+            f"rounds/{name}": one
+            for name, one in library.rounds.items()
+            if not self._has_errors("rounds", f"{name}.yaml")
+        }
+        cards = ((name, library.card(name)) for name in library.machines)
+        machines = {name: card for name, card in cards if card is not None}
+        return Fleet(machines=machines, whats={**trees, **rounds}, table=self.table)
+
+    @cached_property
+    def _bad_files(self) -> frozenset[str]:
+        return frozenset(problem.file for problem in self.bad)
+
+    def _has_errors(self, *parts: str) -> bool:
+        return bool(self._bad_files) and self.library.file(*parts) in self._bad_files
+
     def bad_in(self, *parts: str) -> list[Problem]:
         """Return the errors of one file of the library."""
         file = self.library.file(*parts)
@@ -82,7 +115,8 @@ class _Side(Struct, frozen=True, kw_only=True, dict=True):
         """Return the errors of all that is compared."""
         if self.only is None:
             return list(self.bad)
-        return self.bad_in(f"{self.only}.yaml") + self.bad_in(CAUTIONS_FILE)
+        names = (f"{self.only}.yaml", CAUTIONS_FILE, MEASUREMENTS_FILE)
+        return [problem for name in names for problem in self.bad_in(name)]
 
 
 class _Guard(Struct, frozen=True, kw_only=True):
@@ -204,6 +238,8 @@ def _refused(bad: Sequence[Problem], options: argparse.Namespace) -> int:
 def _parts(old: _Side, new: _Side) -> Iterator[_Part]:
     numbering = Numbering(old.library.cautions, new.library.cautions)
     yield _cautions(old, new, numbering)
+    if old.library.measurements or new.library.measurements:
+        yield _measurements(old, new)
     before, after = old.trees(), new.trees()
     if new.only is not None and old.only is not None:
         # Two files are two versions of one tree, whatever they are called.
@@ -213,13 +249,14 @@ def _parts(old: _Side, new: _Side) -> Iterator[_Part]:
             yield _gone(symptom, before[symptom].title)
         elif symptom not in before:
             known = symptom in old.library.symptoms
-            yield _come(symptom, after[symptom].title, not_read=known)
+            yield _come(symptom, after[symptom].title, not_read=known, tree=after[symptom])
         elif old.bad_in(f"{old.only or symptom}.yaml"):
             yield _come(symptom, after[symptom].title, not_read=True)
         else:
             yield _tree(old, new, before[symptom], after[symptom], numbering)
     if new.only is None:
         yield from _rounds(old, new, numbering)
+        yield from _machines(old, new, numbering)
 
 
 def _cautions(old: _Side, new: _Side, numbering: Numbering) -> _Part:
@@ -233,12 +270,23 @@ def _cautions(old: _Side, new: _Side, numbering: Numbering) -> _Part:
     return part
 
 
+def _measurements(old: _Side, new: _Side) -> _Part:
+    was, is_ = old.library.measurements, new.library.measurements
+    found = differences(was, is_, {}, (Declared,))
+    lines = list(_told("measurement", found))
+    return _Part(title=MEASUREMENTS_FILE, data={"measurements": _data(found)}, lines=lines)
+
+
 def _gone(name: str, title: str) -> _Part:
     return _Part(title=f"{name}: {title}", data={"removed": True}, lines=["It is gone."])
 
 
-def _come(name: str, title: str, *, not_read: bool) -> _Part:
+def _come(name: str, title: str, *, not_read: bool, tree: Tree | None = None) -> _Part:
     part = _Part(title=f"{name}: {title}", data={"added": True}, lines=["It is new."])
+    if tree is not None and not not_read:
+        bare = without_case(tree, [f for f, one in tree.steps.items() if isinstance(one, Finding)])
+        part.data["worked_cases"] = {"missing": bare}
+        part.lines += _bare(bare)
     if not_read:
         part.data = {"not_compared": True}
         part.lines = []
@@ -256,6 +304,7 @@ def _tree(old: _Side, new: _Side, was: Tree, is_: Tree, numbering: Numbering) ->
         "passed": [name for name in names if name not in failed],
         "failed": failed,
         "lost": [case.name for case in was.worked_cases if case.name not in names],
+        "missing": list(without_case(is_, found.findings.added)),
     }
     part = _compared(is_.symptom, is_.title, found, is_.steps)
     part.data |= {
@@ -267,11 +316,19 @@ def _tree(old: _Side, new: _Side, was: Tree, is_: Tree, numbering: Numbering) ->
         part.lines.append(f"minutes to the finding: {before.minutes:.1f} → {after.minutes:.1f}")
     if abs(before.lockouts - after.lockouts) >= 0.005:
         part.lines.append(f"lockouts a case: {before.lockouts:.2f} → {after.lockouts:.2f}")
+    part.lines += _bare(worked["missing"])
     for name in failed:
         part.lines.append(f'worked case "{name}": it ends elsewhere now')
     for name in worked["lost"]:
         part.lines.append(f'worked case "{name}": it is gone')
     return part
+
+
+def _bare(findings: Iterable[str]) -> Iterator[str]:
+    """Yield a warning for each new finding that no worked case has come to yet."""
+    yield from (
+        f"warning: finding {name} is new, and no worked case ends there" for name in findings
+    )
 
 
 def _rounds(old: _Side, new: _Side, numbering: Numbering) -> Iterator[_Part]:
@@ -287,6 +344,43 @@ def _rounds(old: _Side, new: _Side, numbering: Numbering) -> Iterator[_Part]:
             pair = (before[name], old.table), (after[name], new.table)
             found = compared_rounds(*pair, numbering)
             yield _compared(inside, after[name].title, found, after[name].items)
+
+
+def _machines(old: _Side, new: _Side, numbering: Numbering) -> Iterator[_Part]:
+    """Yield what becomes of the machines: of what is offered and guarded there, of their cards."""
+    before, after = old.fleet(), new.fleet()
+    part = _Part(title="machines: on some machines", data={})
+    away, lost = taken_away(before, after), lost_on_machines(before, after, numbering)
+    for one in away:
+        said = f"{one.what}: it is no longer offered on {_few(one.machines)}"
+        part.guards.append(_Guard(names=(one.what, *one.machines), said=said))
+    for it in lost:
+        guard = _lost(it.what, it.loss, it.caution, None)
+        said, names = f"{guard.said} of {_few(it.machines)}", (*guard.names, *it.machines)
+        part.guards.append(replace(guard, said=said, names=names))
+    part.data = {
+        "taken_away": [opt.fields(one, "what", "machines") for one in away],
+        "cautions": [
+            {"what": it.what, "step": it.loss.step, "lost": [it.caution], "machines": it.machines}
+            for it in lost
+        ],
+    }
+    if alone := contacts_gone(before, after):
+        part.data["no_service_contact"] = alone
+        said = f"machines: nobody is named to call for service on {_few(alone)}"
+        part.guards.append(_Guard(names=("service", *alone), said=said))
+    if part.guards:
+        yield part
+    for told in compared_cards(old.library, new.library):
+        guards = [_Guard(names=names, said=said) for names, said in told.guards]
+        yield _Part(title=told.title, data=told.data, lines=told.lines, guards=guards)
+
+
+def _few(machines: Sequence[str]) -> str:
+    """Return names of machines, and of many how many more there are."""
+    more = len(machines) - _MACHINES
+    shown = machines if more <= 1 else machines[:_MACHINES]
+    return ", ".join(shown) + (f" and {more} more" if more > 1 else "")
 
 
 def _compared(name: str, title: str, found: Compared, tasks: Any) -> _Part:
@@ -340,6 +434,7 @@ _LESS: Final = {
     "release": 'the line "{was}" is no longer confirmed at its release',
     "signs": "the sign {was} is gone",
     "service_only": "it is no longer for service only",
+    "covers": "a weaker caution stands over it, {is_} instead of {was}",
     "by": "it was for {was} and is for {is_}",
     "who": "it was for {was} and is for {is_}",
     "leave_safe": "it no longer says how to leave the machine",

@@ -6,14 +6,17 @@ from typing import TYPE_CHECKING
 
 from diagnose.case.screens import as_data
 from diagnose.commands import options as opt
+from diagnose.files.library import MEASUREMENTS_FILE, load
 from diagnose.measure import inputs, registry
-from diagnose.measure.wording import expected_range, with_unit
+from diagnose.measure.wording import about, expected_range, verdict, with_unit
+from diagnose.study.measurements import made_of, measurements_of
 from diagnose.text import did_you_mean, shortened
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Callable, Iterator, Mapping, Sequence
 
+    from diagnose.files.library import Library
     from diagnose.measure.registry import Figure, Measurement, Need
 
 
@@ -28,13 +31,13 @@ def run(args: Sequence[str]) -> int:
     parser.add_argument("values", nargs="*", metavar="key=value", help="what was read, with units")
     parser.add_argument("--machine", metavar="ID", help="fill the rest from this machine's card")
     options = parser.parse_intermixed_args(args)
+    library = load(opt.trees_folder(options), only=frozenset())
+    known = measurements_of(library)
     if options.name is None:
-        return _list(options)
-    if options.name not in registry.MEASUREMENTS:
-        hint = did_you_mean(options.name, registry.MEASUREMENTS)
-        name = shortened(options.name)
-        raise opt.WrongUse(f'There is no measurement "{name}".{hint} `diagnose measure` lists all.')
-    measurement = registry.find(options.name)
+        return _list(options, known)
+    if options.name not in known:
+        raise _no_such(options.name, library, known)
+    measurement = known[options.name]
     if not options.values and options.machine is None:
         return opt.listed(options, _explained(measurement), _explanation(measurement), "")
     line = _line(options)
@@ -44,7 +47,7 @@ def run(args: Sequence[str]) -> int:
         figure = registry.compute(measurement, given, line, bare=False, si=False)
     except (registry.Unreadable, registry.MissingLine) as problem:
         raise opt.Unusable(f"{problem}") from problem
-    data = as_data(opt.fields(figure, "read", "value", "unit", "expected", "workings"))
+    data = as_data(opt.fields(figure, "read", "value", "unit", "good_to", "expected", "workings"))
     return opt.listed(options, data, _figure(measurement, figure), "")
 
 
@@ -59,12 +62,29 @@ def _line(options: argparse.Namespace) -> Callable[[str], str | None]:
     return card.line if card is not None else lambda path: None
 
 
-def _list(options: argparse.Namespace) -> int:
-    known = registry.MEASUREMENTS.values()
-    data = {"measurements": [opt.fields(one, "name", "title", "unit") for one in known]}
-    wide = max(len(one.name) for one in known)
+def _no_such(
+    name: str, library: Library, known: Mapping[str, Measurement]
+) -> opt.WrongUse | opt.Unusable:
+    """Return why there is no measurement of a name: the library's own may have errors."""
+    problems = library.problems_of(library.file(MEASUREMENTS_FILE))
+    if name in library.measurements:
+        try:
+            made_of(name, library.measurements[name])
+        except registry.Unreadable as problem:
+            file = library.file(MEASUREMENTS_FILE)
+            return opt.Unusable(f"{file}: {name}: {problem} (`diagnose check` lists all)")
+    if problems:
+        return opt.Unusable(f"{problems[0]} (`diagnose check` lists all)")
+    said = f'There is no measurement "{shortened(name)}".{did_you_mean(name, known)}'
+    return opt.WrongUse(f"{said} `diagnose measure` lists all.")
+
+
+def _list(options: argparse.Namespace, known: Mapping[str, Measurement]) -> int:
+    all_of = known.values()
+    data = {"measurements": [opt.fields(one, "name", "title", "unit") for one in all_of]}
+    wide = max(map(len, known))
     lines = (
-        f"{one.name:{wide}}  {one.title}{f' ({one.unit})' if one.unit else ''}" for one in known
+        f"{one.name:{wide}}  {one.title}{f' ({one.unit})' if one.unit else ''}" for one in all_of
     )
     return opt.listed(options, data, lines, "")
 
@@ -77,6 +97,10 @@ def _explanation(measurement: Measurement) -> Iterator[str]:
     for need in measurement.needs:
         yield f"  {need.name}: {need.title}; {_origin(need)}; {inputs.wanted(need)}"
     yield f"Source: {measurement.source}"
+    if (known := measurement.uncertainty) is not None:
+        off = [with_unit(known.absolute, measurement.unit)] if known.absolute else []
+        off += [f"{known.share:.0%} of the figure".replace("%", " %")] if known.share else []
+        yield f"Good to: {' or '.join(off)}, {known.source}"
 
 
 def _explained(measurement: Measurement) -> dict[str, object]:
@@ -94,7 +118,9 @@ def _origin(need: Need) -> str:
 
 
 def _figure(measurement: Measurement, figure: Figure) -> Iterator[str]:
-    yield f"{measurement.title}: {with_unit(figure.value, figure.unit)}"
+    known = about(figure.value, figure.unit, figure.good_to)
+    lies = verdict(figure.value, figure.expected, figure.good_to)
+    yield f"{measurement.title}: {', '.join(filter(None, (known, lies)))}"
     if figure.expected is not None:
         expected = expected_range(figure.expected, figure.unit)
         yield f"expected: {expected} ({figure.expected.source})"

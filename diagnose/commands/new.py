@@ -17,6 +17,7 @@ from diagnose.files.compose import Unreadable, text_of
 from diagnose.files.kinds import is_id
 from diagnose.files.library import (
     CAUTIONS_FILE,
+    COMMON,
     FOLDERS,
     KINDS,
     MACHINES,
@@ -173,7 +174,7 @@ def _require_id(what: str, name: str) -> None:
     if name in REPLY_WORDS:
         message = f'"{name}" is a reply that the program itself uses'
         raise opt.WrongUse(f"{message}: give the {what} another name.")
-    if what == SYMPTOM and f"{name}.yaml" in (CAUTIONS_FILE, SITE_FILE):
+    if what == SYMPTOM and f"{name}.yaml" in COMMON:
         raise opt.WrongUse(
             f"{name}.yaml is a file of every library: give the symptom another name."
         )

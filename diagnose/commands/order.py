@@ -9,19 +9,33 @@ import sys
 import textwrap
 from typing import TYPE_CHECKING, Any
 
-from msgspec import Struct
+from msgspec import Struct, to_builtins
 
 from diagnose.commands import options as opt
+from diagnose.commands.order_outcomes import add_outcomes, outcomes
+from diagnose.commands.order_writing import chances_written, order_written
 from diagnose.commands.ready_library import ReadyLibrary
-from diagnose.commands.rewriting import Refused, write_chances, write_order
+from diagnose.commands.rewriting import Refused
+from diagnose.files.arranged import arrangement
+from diagnose.files.compose import Unreadable, text_of
+from diagnose.files.spans import NoSpan
 from diagnose.files.tree import Finding
 from diagnose.log.endings import endings
-from diagnose.study.chances import CaseEvidence, evidence_of, means, sureness, weights
+from diagnose.study.chances import (
+    CaseEvidence,
+    Chances,
+    evidence_of,
+    learned,
+    means,
+    ranges,
+    sureness,
+)
+from diagnose.study.order.hints import Hint, after_hints, hint_words
 from diagnose.study.order.study import order_study
 from diagnose.text import printable
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterator, Sequence
 
     from diagnose.files.tree import Tree
     from diagnose.study.order.study import Evaluation, Move, OrderStudy, RunStudy
@@ -31,15 +45,25 @@ _WIDTH = 79
 _SLOWEST = 3
 #: Minutes that are worth a word.
 _WORTH = 0.005
+#: An order that saves less, or is better with a smaller probability, is not worth a change: a gain
+#: below a tenth of a minute is within what minutes in a file are rounded to, and people have to
+#: learn a new order. No published source.
+WORTH_MINUTES, WORTH_SURE = 0.1, 0.8
+#: Cases that are named where some are left out.
+_NAMED = 5
 
 
 class _Result(Struct, frozen=True):
-    """A study and what it rests on: the tree, what cases tell, the Dirichlet parameters."""
+    """A study and what it rests on: the tree, what cases tell, what is known of its chances.
+
+    `hints` are steps that the best order puts before one that they may need.
+    """
 
     tree: Tree
     evidence: CaseEvidence
-    parameters: Mapping[str, float]
+    known: Chances
     study: OrderStudy
+    hints: Sequence[Hint]
 
     @property
     def sure(self) -> float | None:
@@ -50,7 +74,18 @@ class _Result(Struct, frozen=True):
         pairs = zip(now.routes.findings, best.routes.findings, strict=True)
         gains = [before.minutes - after.minutes for before, after in pairs]
         names = [now.plan.ids[place] for place in now.plan.findings]
-        return sureness([self.parameters[name] for name in names], gains)
+        return sureness([self.known.parameters[name] for name in names], gains)
+
+    @property
+    def worth(self) -> bool | None:
+        """Whether the best order is worth a change; None where it is the present one."""
+        sure = self.sure
+        if sure is None:
+            return None
+        saved = self.study.now.minutes - self.study.best.minutes
+        # Fewer lockouts were asked for: that is worth it by itself.
+        fewer = self.study.cap is not None
+        return fewer or (saved >= WORTH_MINUTES and sure >= WORTH_SURE)
 
 
 def run(args: Sequence[str]) -> int:
@@ -71,9 +106,20 @@ def run(args: Sequence[str]) -> int:
         help="put the best order into the file: arrows change, steps and comments stay in place",
     )
     parser.add_argument(
-        "--write-chances", action="store_true", help="put the chances into the file"
+        "--sort",
+        action="store_true",
+        help="with --write: put the steps into walking order, each with its comments",
     )
+    parser.add_argument(
+        "--write-chances", action="store_true", help="put the chances that cases tell into the file"
+    )
+    parser.add_argument("--yes", action="store_true", help="write without asking")
+    add_outcomes(parser)
     options = parser.parse_args(args)
+    if options.sort and not options.write:
+        raise opt.WrongUse("--sort goes with --write.")
+    if options.outcomes:
+        return outcomes(options)
     result, library = _studied(options)
     if options.json:
         opt.say(json.dumps(_data(result, library)))
@@ -93,24 +139,14 @@ def run(args: Sequence[str]) -> int:
 
 
 def _written(result: _Result, library: ReadyLibrary, options: argparse.Namespace) -> list[str]:
-    """Write what was asked for, and return what is to be said of it."""
-    study, tree, said = result.study, result.tree, []
-    if options.write and study.cap_kept:
-        if study.now is study.best:
-            said.append("No order is better: nothing was written.")
-        else:
-            path, look_at = write_order(library.folder, tree, study.best.tree)
-            said = [f"The new order is in {path}.", *map(str, look_at)]
-            # The chances go into the file as it is now.
-            tree = study.best.tree
+    """Write what was asked for and agreed to, and return what is to be said of it."""
+    tree = result.tree
+    said: list[str] = []
+    if options.write and result.study.cap_kept:
+        # The chances go into the file as it is then.
+        tree, said = order_written(library.folder, tree, result.study, options)
     if options.write_chances:
-        path = write_chances(library.folder, tree, means(result.parameters))
-        said.append(
-            f"The chances are in {path}. The cases that spoke for them are still in the log and "
-            "would count again: name another log (--log) from now on."
-            if result.evidence.cases
-            else f"The chances are in {path}, in cases of 100."
-        )
+        said += chances_written(library.folder, tree, result.evidence, options)
     return said
 
 
@@ -127,17 +163,30 @@ def _studied(options: argparse.Namespace) -> tuple[_Result, ReadyLibrary]:
     library = ReadyLibrary(folder, frozenset({options.symptom}))
     library.machine(options.machine)
     tree = library.require(options.symptom).tree
-    own: dict[str, float] = {
-        name: step.chance for name, step in tree.steps.items() if isinstance(step, Finding)
-    }
+    findings = [name for name, step in tree.steps.items() if isinstance(step, Finding)]
     log = opt.existing_log(options)
     machine = None if library.card is None else library.card.machine
-    evidence = evidence_of(endings(log, machine) if log is not None else (), options.symptom, own)
+    cases = endings(log, machine) if log is not None else ()
+    evidence = evidence_of(cases, options.symptom, findings, tree.today)
     if log is not None:
         log.close()
-    parameters = weights(own, evidence.counts)
-    study = order_study(tree, library.table, means(parameters), options.lockouts)
-    return _Result(tree, evidence, parameters, study), library
+    known = learned(tree, evidence.counts)
+    study = order_study(tree, library.table, means(known.parameters), options.lockouts)
+    hints = after_hints(tree, study, _comments(library, tree))
+    return _Result(tree, evidence, known, study, hints), library
+
+
+def _comments(library: ReadyLibrary, tree: Tree) -> dict[str, str]:
+    """Return the comments of each step, as the file has them; none where its layout is another."""
+    path = library.folder / f"{tree.symptom}.yaml"
+    try:
+        entries = arrangement(text_of(path, str(path)), str(path), ("steps",)).entries
+    except (NoSpan, Unreadable):
+        return {}
+    return {
+        name: " ".join(line.strip("# ") for line in text.splitlines() if line.strip()[:1] == "#")
+        for name, text in entries.items()
+    }
 
 
 def _data(result: _Result, library: ReadyLibrary) -> dict[str, Any]:
@@ -161,8 +210,13 @@ def _data(result: _Result, library: ReadyLibrary) -> dict[str, Any]:
         "lockouts_kept": study.cap_kept,
         "same_looks": study.same_looks,
         "cases": result.evidence.cases,
+        "left_out": result.evidence.left_out,
+        "others": result.evidence.others,
         "sure": result.sure,
-        "chances": means(result.parameters),
+        "worth": result.worth,
+        "hints": to_builtins(result.hints),
+        "chances": means(result.known.parameters),
+        "ranges": ranges(result.known.parameters),
     }
 
 
@@ -186,6 +240,8 @@ def _say_all(result: _Result, library: ReadyLibrary, options: argparse.Namespace
     _say(f"{result.tree.symptom}: {result.tree.title}")
     opt.say(f"Library: {library.content.file()}")
     _say(_about_chances(result, options))
+    for line in _left_out(result.evidence):
+        _say(line)
     opt.say("")
     _say_table(now, best, exact=all(run.exact for run in study.runs))
     opt.say("")
@@ -211,6 +267,10 @@ def _say_all(result: _Result, library: ReadyLibrary, options: argparse.Namespace
             f"How sure: with what is known of the chances, the order above is better with a "
             f"probability of {sure:.0%}."
         )
+        if not result.worth:
+            _say(_not_worth(result, sure))
+    for hint in result.hints:
+        _say(hint_words(hint))
 
 
 def _say_table(now: Evaluation, best: Evaluation, *, exact: bool) -> None:
@@ -232,10 +292,44 @@ def _say_table(now: Evaluation, best: Evaluation, *, exact: bool) -> None:
 
 def _about_chances(result: _Result, options: argparse.Namespace) -> str:
     where = "" if options.machine in (None, "none") else f" of {options.machine}"
+    if result.known.filed:
+        count = f"{sum(result.known.counts.values()):.4g}"
+        return f"Chances: as in the file, which has learned from {count} cases, more than are here."
     if not result.evidence.cases:
         return f"Chances: as in the file. No case{where} in the log speaks for them."
     cases = f"{result.evidence.cases} case{'' if result.evidence.cases == 1 else 's'}"
     return f"Chances: from the file, which counts as 20 cases, and {cases}{where} in the log."
+
+
+def _left_out(evidence: CaseEvidence) -> Iterator[str]:
+    """Yield which cases do not count, and why."""
+    for id_, cases in evidence.left_out.items():
+        yield (
+            f"Left out: {_named(cases)}. This tree has no finding {id_}: if one was called so "
+            f"before, write `was: [{id_}]` there."
+        )
+    if evidence.others:
+        yield (
+            f"Left out: {_named(evidence.others)}. Service found what no finding is: "
+            "`diagnose cases --unknown` lists it."
+        )
+
+
+def _named(cases: Sequence[str]) -> str:
+    """Return some cases by their names, and how many more there are."""
+    more = f" and {len(cases) - _NAMED} more" if len(cases) > _NAMED else ""
+    return f"case{'' if len(cases) == 1 else 's'} {', '.join(cases[:_NAMED])}{more}"
+
+
+def _not_worth(result: _Result, sure: float) -> str:
+    """Return why the best order is not worth a change."""
+    saved = result.study.now.minutes - result.study.best.minutes
+    if saved < WORTH_MINUTES:
+        return f"Not worth a change: it saves {saved:.2f} minutes, less than {WORTH_MINUTES:g}."
+    return (
+        f"Not worth a change yet: a probability of {sure:.0%} is less than {WORTH_SURE:.0%}. "
+        "More cases will tell."
+    )
 
 
 def _say_run(run: RunStudy, order: Sequence[str]) -> None:

@@ -29,13 +29,15 @@ WIDE: Final = 10
 
 
 class Progress:
-    """The progress of writing `total` files.
+    """The progress of `total` things: of files that are written, or cases that are simulated.
 
     A context manager. The work is done in the caller's thread, what is said comes from another.
     """
 
-    def __init__(self, total: int, *, plain: bool = False, silent: bool = False) -> None:
-        self.total, self.done = total, 0
+    def __init__(
+        self, total: int, *, plain: bool = False, silent: bool = False, what: str = "written"
+    ) -> None:
+        self.total, self.done, self.what = total, 0, what
         self._begun = time.monotonic()
         self._over = threading.Event()
         self._drawn = threading.Lock()
@@ -61,9 +63,10 @@ class Progress:
         self._clear()
 
     def step(self) -> None:
-        """Count one more file as written, and take the bar away: a line comes in its place."""
+        """Count one more as done. Where files are written, a line comes in place of the bar."""
         self.done += 1
-        self._clear()
+        if self.what == "written":
+            self._clear()
 
     def _clear(self) -> None:
         with self._drawn:
@@ -80,7 +83,8 @@ class Progress:
 
     def _say(self) -> None:
         seconds = round(time.monotonic() - self._begun)
-        said = render(phrase("written", done=self.done, total=self.total, seconds=seconds))
+        counted = {"done": self.done, "total": self.total, "seconds": seconds}
+        said = render(phrase("written" if self.what == "written" else "simulated", **counted))
         with self._drawn:
             if self._plain:
                 sys.stderr.write(f"{said}\n")

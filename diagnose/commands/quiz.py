@@ -17,8 +17,7 @@ from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.drill.answers import Answers
 from diagnose.drill.figures import Figures, Wanted
 from diagnose.drill.quantities import Lines
-from diagnose.measure.registry import MEASUREMENTS
-from diagnose.measure.wording import with_unit
+from diagnose.measure.wording import about
 from diagnose.paper.letters import typeface
 from diagnose.paper.quiz import SITUATIONS, in_any_order, situations
 from diagnose.paper.sheets import SMALLEST, Letters
@@ -42,6 +41,7 @@ def run(args: Sequence[str]) -> int:
     about = "as many sheets, the situations and ways on in another order on each; one key (1)"
     parser.add_argument("--variants", type=_variants, default=1, metavar="N", help=about)
     parser.add_argument("--paper", choices=PAPERS, default="a4", help="the sheet's size (a4)")
+    parser.add_argument("--machine", metavar="ID", help="as it is on this machine")
     options = parser.parse_args(args)
     options.ending = pages.ending_of(options.output, pages.ENDINGS)
     pages.say(_written(options), as_json=options.json)
@@ -50,6 +50,7 @@ def run(args: Sequence[str]) -> int:
 
 def _written(options: argparse.Namespace) -> Iterator[Written]:
     library = ReadyLibrary(opt.trees_folder(options), frozenset({options.symptom}))
+    library.machine(options.machine)
     ready = library.require(options.symptom)
     random = Random(options.seed)
     told = figured(ready, options.seed)
@@ -118,20 +119,22 @@ def figured(ready: ReadyTree, seed: int) -> Figured:
     lines, random = Lines(Answers(ready).line), Random(seed)
 
     def read(readings: Sequence[tuple[Reading, int]]) -> list[str]:
-        figures = Figures(lines, random)
+        figures = Figures(lines, random, ready.measurements)
         wanted = [Wanted(reading, band) for reading, band in readings]
         figures.settle(wanted, ())
-        return [_told(one, figures.shown(one, random.random())) for one in wanted]
+        return [_told(ready, one, figures.shown(one, random.random())) for one in wanted]
 
     return read
 
 
-def _told(wanted: Wanted, taken: Taken) -> str:
+def _told(ready: ReadyTree, wanted: Wanted, taken: Taken) -> str:
     """Return a figure and what was read for it."""
-    measurement = MEASUREMENTS[wanted.reading.read]
+    measurement = ready.measurements[wanted.reading.read]
     titles = {need.name: need.title for need in measurement.needs}
     read = ", ".join(f"{titles[name]} {text}" for name, text in taken.typed)
-    return f"{with_unit(taken.value, measurement.unit)}{f' ({read})' if read else ''}"
+    known = measurement.uncertainty
+    told = about(taken.value, measurement.unit, known.of(taken.value) if known else None)
+    return f"{told}{f' ({read})' if read else ''}"
 
 
 def _variants(text: str) -> int:

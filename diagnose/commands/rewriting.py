@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from collections import Counter
+from decimal import Decimal
+from difflib import unified_diff
 from typing import TYPE_CHECKING
 
+from msgspec import Struct
 from msgspec.structs import replace
 
 from diagnose.commands.options import Unusable
 from diagnose.commands.output import write
+from diagnose.files.arranged import arrangement
 from diagnose.files.compose import Unreadable, text_of
 from diagnose.files.definitions import CAUTIONS
 from diagnose.files.library import load
@@ -16,17 +20,17 @@ from diagnose.files.places import Places
 from diagnose.files.reading import content_hash, read_text, read_tree
 from diagnose.files.regular import content
 from diagnose.files.spans import NoSpan, Page
-from diagnose.files.tree import Finding, Question, Reading
+from diagnose.files.tree import ChanceFrom, Finding, Question, Reading, Tree
 from diagnose.rules.check import check
+from diagnose.study.graph import walking_order
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
     from pathlib import Path
 
     from diagnose.files.cautions import Cautions
     from diagnose.files.library import Library
     from diagnose.files.problems import Problem
-    from diagnose.files.tree import Tree
 
 #: A worked case that names more steps than it comes to.
 _LONGER_CASE = ("worked-case", "warning")
@@ -41,12 +45,44 @@ class Refused(Exception):
         self.problems = problems
 
 
-def write_order(folder: Path, old: Tree, new: Tree) -> tuple[Path, list[Problem]]:
-    """Put a new order of checks into the file of a tree; return its path and what to look at there.
+class Change(Struct, frozen=True, kw_only=True):
+    """A change to a tree's file that the rules allow: `text` in place of `raw`, which says `tree`.
+
+    `look_at` are the warnings about worked cases that it brings: they are still true.
+    """
+
+    path: Path
+    raw: bytes
+    old: str
+    text: str
+    tree: Tree
+    look_at: tuple[Problem, ...] = ()
+
+    def difference(self) -> Iterator[str]:
+        """Yield the lines that differ, in the unified format."""
+        old, new = (text.splitlines() for text in (self.old, self.text))
+        name = str(self.path)
+        return unified_diff(old, new, f"{name} (as it is)", f"{name} (as it would be)", lineterm="")
+
+    def put(self) -> None:
+        """Put the text in place. Raises `Unusable` where somebody has changed the file since."""
+        _replace(self.path, self.raw, self.text)
+
+
+class NewChance(Struct, frozen=True, kw_only=True):
+    """A chance as it is written, with what it comes from."""
+
+    chance: str
+    estimate: str
+    cases: str
+
+
+def new_order(folder: Path, old: Tree, new: Tree, *, sort: bool = False) -> Change:
+    """Return the change that puts a new order of checks into the file of a tree.
 
     Only where arrows lead changes, and `passes` is put in where it was understood before: steps
-    stay where they stand, each with its comments. Worked cases end where they ended; what is
-    returned are those that name a step which they come to no more. Raises `Unusable` and `Refused`.
+    stay where they stand, each with its comments, or are put into walking order (`sort`). Worked
+    cases end where they ended. Raises `Unusable` and `Refused`.
     """
     path, page = _page(folder, old)
     try:
@@ -56,26 +92,48 @@ def write_order(folder: Path, old: Tree, new: Tree) -> tuple[Path, list[Problem]
             after = new.steps[name]
             if isinstance(step, Question) and isinstance(after, Question):
                 _arrows(page, name, step, after)
+        text = page.text()
+        if sort:
+            order = walking_order(new)
+            text = arrangement(text, str(path), ("steps",)).text(order)
+            new = replace(new, steps={name: new.steps[name] for name in order})
     except NoSpan as error:
         raise Unusable(f"{error} Nothing was changed.") from error
-    return path, _put(path, page.text(), old, new)
+    return _allowed(path, text, old, new)
 
 
-def write_chances(folder: Path, tree: Tree, shares: Mapping[str, float]) -> Path:
-    """Put new chances, in cases of 100, into a tree's file. Raises `Unusable` and `Refused`."""
+def new_chances(folder: Path, tree: Tree, chances: Mapping[str, NewChance]) -> Change:
+    """Return the change that puts chances into a tree's file, each with what it comes from.
+
+    The estimates of a file that has learned before stay as they were typed. Raises `Unusable` and
+    `Refused`.
+    """
     path, page = _page(folder, tree)
-    total = sum(shares.values())
     steps = dict(tree.steps)
     try:
+        if page.value(("format",)) in ("1", "2"):
+            page.change(("format",), "3")
         for name, step in tree.steps.items():
             if isinstance(step, Finding):
-                said = _figures(100 * shares[name] / total)
-                steps[name] = replace(step, chance=float(said))
-                page.change(("steps", name, "chance"), said)
+                steps[name] = _with_chance(page, name, step, chances[name])
     except NoSpan as error:
         raise Unusable(f"{error} Nothing was changed.") from error
-    _put(path, page.text(), tree, replace(tree, steps=steps))
-    return path
+    return _allowed(path, page.text(), tree, replace(tree, steps=steps))
+
+
+def _with_chance(page: Page, name: str, step: Finding, new: NewChance) -> Finding:
+    """Have a chance written, and return the finding as it is then."""
+    at = ("steps", name)
+    if float(new.chance) != step.chance:
+        page.change((*at, "chance"), new.chance)
+    estimate = step.estimate if step.chance_from is not None else float(new.estimate)
+    if step.chance_from is None:
+        entry = f"chance_from: {{estimate: {new.estimate}, cases: {new.cases}}}"
+        page.put_after((*at, "chance"), entry)
+    elif float(new.cases) != step.chance_from.cases:
+        page.change((*at, "chance_from", "cases"), new.cases)
+    comes_from = ChanceFrom(estimate=estimate, cases=float(new.cases))
+    return replace(step, chance=float(new.chance), chance_from=comes_from)
 
 
 def add_caution(path: Path, name: str, block: str) -> None:
@@ -120,12 +178,18 @@ def _arrows(page: Page, name: str, old: Question, new: Question) -> None:
         page.put_before(("steps", name, last), "passes", new.passes)
 
 
-def _figures(value: float) -> str:
+def figures(value: float) -> str:
     """Return a positive number to four figures, never as a power of ten."""
     places = 0
     while round(value, places) < 1000 * 10.0**-places and places < 20:
         places += 1
     return f"{value:.{places}f}".rstrip("0").rstrip(".") if places else f"{value:.0f}"
+
+
+def as_typed(value: float) -> str:
+    """Return a number that reads back as itself, never as a power of ten."""
+    text = f"{Decimal(repr(value)):f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def _page(folder: Path, tree: Tree) -> tuple[Path, Page]:
@@ -143,11 +207,8 @@ def _unchanged(path: Path, current: Tree | None, known: Tree) -> None:
         raise Unusable(f"{path}: the file has changed meanwhile; try again.")
 
 
-def _put(path: Path, text: str, old: Tree, meant: Tree) -> list[Problem]:
-    """Put a text in a tree's place if it says what is meant and brings no new problem.
-
-    Returns the warnings about worked cases that it brings: they are still true.
-    """
+def _allowed(path: Path, text: str, old: Tree, meant: Tree) -> Change:
+    """Return a change of a tree's file if it says what is meant and brings no new problem."""
     raw = _raw(path)
     again, problems = read_tree(text, str(path))
     if again is None or content_hash(again) != content_hash(meant):
@@ -159,8 +220,7 @@ def _put(path: Path, text: str, old: Tree, meant: Tree) -> list[Problem]:
     against = [problem for problem in new if (problem.code, problem.severity) != _LONGER_CASE]
     if against:
         raise Refused(against)
-    _replace(path, raw, text)
-    return new
+    return Change(path=path, raw=raw, old=_decoded(path), text=text, tree=again, look_at=tuple(new))
 
 
 def _replace(path: Path, raw: bytes, text: str) -> None:

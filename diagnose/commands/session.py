@@ -29,8 +29,9 @@ if TYPE_CHECKING:
 class Desk(Struct, frozen=True, kw_only=True):
     """Who is there, at which face, and where it is kept.
 
-    A `log` of None is a trial: nothing is kept. `where` is what a command line has to add to find
-    this log and library again; `name` is the person's own, empty where not given.
+    A `log` of None is a trial: nothing is kept, but in `heard` where a list is there. `where` is
+    what a command line has to add to find this log and library again; `name` is the person's own,
+    empty where not given.
     """
 
     visit: Visit
@@ -38,6 +39,7 @@ class Desk(Struct, frozen=True, kw_only=True):
     log: CaseLog | None = None
     where: str = ""
     name: str = ""
+    heard: list[Event] | None = None
 
     @property
     def machine(self) -> str | None:
@@ -194,6 +196,8 @@ def start(
     state, trail = onward.opened(desk.visit, symptom, held, chosen=chosen)
     state = replace(state, notes=(*notes, *state.notes))
     record = None
+    if desk.heard is not None:
+        desk.heard[:] = [opened(desk.visit, state, trail, words, desk.name)]
     if desk.log is not None:
         event = opened(desk.visit, state, trail, words, desk.name)
         record, busy = begin(desk.log, NewCase(desk.machine, event), set(state.entered))
@@ -265,6 +269,8 @@ def walked(desk: Desk, state: State, record: Record | None) -> State:
         event = None if turn.exchange is None else replied(visit, turn, known)
         if not took(record, event, screen, desk.face, heading):
             continue
+        if desk.heard is not None and event is not None:
+            desk.heard.append(event)
         if record is not None and event is not None:
             record.told |= turn.state.entered
         for interlude in turn.interludes:

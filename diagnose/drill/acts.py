@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 from diagnose.case.screens import Named
 from diagnose.files.tree import Check, Question, Reading
-from diagnose.measure.registry import MEASUREMENTS
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -15,10 +14,10 @@ if TYPE_CHECKING:
     from diagnose.study.ready import ReadyTree
 
 
-def title_of(step: Step) -> str:
+def title_of(ready: ReadyTree, step: Step) -> str:
     """Return what is done at a check, what is measured, or the line of a finding."""
     if isinstance(step, Reading):
-        return MEASUREMENTS[step.read].title
+        return ready.measurements[step.read].title
     if isinstance(step, Check):
         return step.do or step.ask
     assert not isinstance(step, Question)
@@ -40,7 +39,7 @@ def acts_of(ready: ReadyTree, met: Collection[int]) -> dict[int, str]:
         step = ready.named(step.same_as or "") or step
         assert isinstance(step, Question)
         asked = step.ask if isinstance(step, Check) else step.do or ""
-        alike.setdefault((title_of(step), asked), []).append(number)
+        alike.setdefault((title_of(ready, step), asked), []).append(number)
     titles = [title for title, _ in alike]
     # Two questions about one look: what is asked tells them apart.
     full = {
@@ -54,7 +53,7 @@ def acts_of(ready: ReadyTree, met: Collection[int]) -> dict[int, str]:
 def causes_of(ready: ReadyTree) -> list[Named]:
     """Return all findings of a tree, in the order of their words."""
     plan = ready.plan
-    causes = [Named(plan.ids[at], title_of(ready.steps[at])) for at in plan.findings]
+    causes = [Named(plan.ids[at], title_of(ready, ready.steps[at])) for at in plan.findings]
     return sorted(causes, key=lambda cause: (cause.title.casefold(), cause.id))
 
 

@@ -19,7 +19,6 @@ from diagnose.drill.position import CAUSE, GUARD, HANDS, OVER, PICK, REMEDY, Pos
 from diagnose.drill.screens import SeenScreen
 from diagnose.files import replies
 from diagnose.files.tree import ROLES, Finding, Question, Reading
-from diagnose.measure.registry import MEASUREMENTS
 from diagnose.study.in_force import bits
 from diagnose.text import did_you_mean, shortened
 
@@ -28,6 +27,7 @@ if TYPE_CHECKING:
 
     from diagnose.case.screens import Phrase, Screen
     from diagnose.drill.figures import Taken
+    from diagnose.study.ready import ReadyTree
 
 
 class Drill(Exercise):
@@ -161,8 +161,9 @@ class Drill(Exercise):
             minutes=question.minutes + cost,
             caution_minutes=cost,
             value=sight.taken.value if sight.taken else None,
-            unit=MEASUREMENTS[question.read].unit if isinstance(question, Reading) else "",
-            inputs=_inputs(question, sight.taken),
+            unit=_unit(self.ready, question),
+            good_to=_good_to(self.ready, question, sight.taken),
+            inputs=_inputs(self.ready, question, sight.taken),
             cautions=tuple(present.caution(self, number) for number in bits(taken)),
         )
         left = self.open_causes(position.looks) - self.open_causes((*position.looks, look))
@@ -264,11 +265,22 @@ class Drill(Exercise):
         return _over(replace(position, wrong_referrals=wrong), outcome)
 
 
-def _inputs(question: Question, taken: Taken | None) -> tuple[Named, ...]:
+def _unit(ready: ReadyTree, question: Question) -> str:
+    return ready.measurements[question.read].unit if isinstance(question, Reading) else ""
+
+
+def _good_to(ready: ReadyTree, question: Question, taken: Taken | None) -> float | None:
+    if not isinstance(question, Reading) or taken is None:
+        return None
+    uncertainty = ready.measurements[question.read].uncertainty
+    return None if uncertainty is None else uncertainty.of(taken.value)
+
+
+def _inputs(ready: ReadyTree, question: Question, taken: Taken | None) -> tuple[Named, ...]:
     """Return what was read for a figure, each with its name in words."""
     if not isinstance(question, Reading) or taken is None:
         return ()
-    titles = {need.name: need.title for need in MEASUREMENTS[question.read].needs}
+    titles = {need.name: need.title for need in ready.measurements[question.read].needs}
     return tuple(Named(name, f"{titles[name]} {text}") for name, text in taken.typed)
 
 

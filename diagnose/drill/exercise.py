@@ -55,7 +55,7 @@ class Exercise:
 
     def title(self, step: int) -> str:
         """Return the words of a check as they were offered, or the line of a finding."""
-        return self.acts.get(step) or title_of(self.ready.steps[step])
+        return self.acts.get(step) or title_of(self.ready, self.ready.steps[step])
 
     def answers(self, looks: Iterable[Look]) -> dict[int, int]:
         """Return the last answer of each check that was made, by their numbers."""

@@ -7,22 +7,26 @@ no further than that takes, and not to the band's edge.
 from __future__ import annotations
 
 from math import inf
+from random import Random
 from typing import TYPE_CHECKING
 
 from msgspec import Struct
 
 from diagnose.drill.quantities import QUANTITIES, TAKINGS, Lines, typed
-from diagnose.measure.registry import MEASUREMENTS, MissingLine, Unreadable, compute
+from diagnose.measure.registry import VALUE, MissingLine, Unreadable, compute
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
-    from random import Random
 
     from diagnose.files.tree import Reading
+    from diagnose.measure.model import Measurement, Need
 
 # How far from the usual another band is looked for: the first step, by how much each is longer than
 # the one before, how many there are. As many values in a row are enough to choose from.
 _FIRST, _GROWTH, _STEPS, _ENOUGH = 0.008, 1.15, 45, 4
+
+# So many sets of inputs are tried for a measurement of the library until one is in the band.
+_DRAWS = 400
 
 
 class Wanted(Struct, frozen=True):
@@ -42,13 +46,20 @@ class Taken(Struct, frozen=True):
 class Figures:
     """The quantities of one machine. `random` places them, each within what is asked of it.
 
-    `room` is how warm the room can be, in °C; an end may be open.
+    `measurements` are those that the readings may name, `room` is how warm the room can be, in °C;
+    an end may be open.
     """
 
     def __init__(
-        self, lines: Lines, random: Random, *, room: tuple[float, float] = (-inf, inf)
+        self,
+        lines: Lines,
+        random: Random,
+        measurements: Mapping[str, Measurement],
+        *,
+        room: tuple[float, float] = (-inf, inf),
     ) -> None:
         self._lines = lines
+        self._measurements = measurements
         self._usual = {name: one.usual(lines.number) for name, one in QUANTITIES.items()}
         self._places = {name: random.random() for name in QUANTITIES}
         self.values = {
@@ -65,7 +76,7 @@ class Figures:
         # A measurement that the card makes pointless is taken as on its example.
         for line in (self._lines.text, self._lines.example):
             try:
-                figure = compute(MEASUREMENTS[read], said, line, bare=False, si=False)
+                figure = compute(self._measurements[read], said, line, bare=False, si=False)
             except (Unreadable, MissingLine):
                 continue
             return Taken(figure.value, tuple(said.items()))
@@ -93,6 +104,8 @@ class Figures:
         What is about nothing known has a figure at a `place` in the band, from 0 to below 1.
         """
         reading, band = wanted.reading, wanted.band
+        if reading.read not in TAKINGS and reading.read != VALUE.name:
+            return self._drawn(wanted) or Taken(figure_in(reading.limits, band, place))
         taken = self.taken(reading.read)
         if taken is None or reading.band(taken.value) != reading.exits[band]:
             taken = self.misread(wanted)
@@ -105,6 +118,24 @@ class Figures:
         if taking is None or value is None:
             return None
         return self.taken(wanted.reading.read, {**self.values, taking.about: value})
+
+    def _drawn(self, wanted: Wanted) -> Taken | None:
+        """Return a reading of a measurement that the library declares: inputs drawn for its band.
+
+        The same at each look; None where none of those tried has its figure in the band.
+        """
+        reading, band = wanted.reading, wanted.band
+        measurement = self._measurements[reading.read]
+        random = Random(int(self._places["room"] * 2**53))
+        for _ in range(_DRAWS):
+            said = {need.name: _read_off(need, random.random()) for need in measurement.needs}
+            try:
+                value = compute(measurement, said, self._lines.text, bare=False, si=False).value
+            except Unreadable:
+                continue
+            if reading.band(value) == reading.exits[band]:
+                return Taken(value, tuple(said.items()))
+        return None
 
     def _fit(self, wanted: Sequence[Wanted], values: Mapping[str, float]) -> bool:
         for one in wanted:
@@ -130,6 +161,15 @@ class Figures:
                 break
         inner = row[1:] if len(row) > 2 else row
         return inner[int(self._places[name] * len(inner))] if inner else None
+
+
+def _read_off(need: Need, place: float) -> str:
+    """Return what could be read for an input, `place` of the way through its range."""
+    assert need.low is not None
+    assert need.high is not None
+    value = need.low + place * (need.high - need.low)
+    exponent = int(f"{(need.high - need.low):e}".partition("e")[2])
+    return f"{min(max(round(value, 2 - exponent), need.low), need.high):g} {need.unit}".rstrip()
 
 
 def _outwards() -> list[tuple[float, float]]:

@@ -129,7 +129,7 @@ def drawn(ready: ReadyTree, seed: int, *, slips: bool = False) -> Machine:
     on_route = {step for step, _ in route}
     for step in _beside(ready, on_route):
         answers.tell(step, _shown(answers, step, cause, drawn[step][0]))
-    figures = Figures(Lines(answers.line), placed, room=answers.room)
+    figures = Figures(Lines(answers.line), placed, ready.measurements, room=answers.room)
     _settled(answers, figures, on_route)
     return Machine(
         ready=ready,

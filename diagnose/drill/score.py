@@ -28,7 +28,8 @@ LEFT: Final = "left"
 
 
 class Look(Struct, frozen=True, kw_only=True):
-    """One check that was made, and what it gave; a reading also has a `value` in a `unit`.
+    """One check that was made, and what it gave; a reading also has a `value` in a `unit`,
+    which can be off by as much as `good_to`.
 
     `inputs` are what the value was computed from: the name of each, and what was read, in words.
     `minutes` are all that it took, `caution_minutes` among them those of the `cautions` that were
@@ -42,6 +43,7 @@ class Look(Struct, frozen=True, kw_only=True):
     caution_minutes: float
     value: float | None = None
     unit: str = ""
+    good_to: float | None = None
     inputs: tuple[Named, ...] = ()
     cautions: tuple[Named, ...] = ()
     ruled_out: int = 0

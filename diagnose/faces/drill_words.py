@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from diagnose.drill.score import ELSEWHERE, FAILED, LEFT, NOT_ENDED, NOT_IN_FORCE, NOT_YOURS, PASSED
-from diagnose.measure.wording import with_unit
+from diagnose.measure.wording import about
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -91,7 +91,7 @@ def seen(look: Look) -> str:
 def answer(look: Look) -> str:
     """Return what a check gave: the answer, for a reading its figure too."""
     said = look.answer.rstrip(".")
-    return said if look.value is None else f"{with_unit(look.value, look.unit)}, {said}"
+    return said if look.value is None else f"{about(look.value, look.unit, look.good_to)}, {said}"
 
 
 def spent(look: Look) -> str:

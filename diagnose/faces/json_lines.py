@@ -38,7 +38,7 @@ FIELDS: Final[dict[str, tuple[str, ...]]] = {
         *("step", "read", "do", "look_for", "tool", "needs", "open", "minutes_left"),
         *("card", "note_down"),
     ),
-    "figure": ("step", "read", "value", "unit", "expected", "band", "workings"),
+    "figure": ("step", "read", "value", "unit", "good_to", "expected", "band", "workings"),
     "finding": (
         *("step", "finding", "who", "checked", "remedy", "before_trying", "leave_safe"),
         *("until_mended", "probability", "likelier", "minutes", "parts", "card"),

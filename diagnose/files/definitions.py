@@ -24,6 +24,7 @@ from diagnose.files.cautions import (
 )
 from diagnose.files.kinds import (
     ID,
+    NAME,
     PROSE,
     TEXT,
     Either,
@@ -39,9 +40,20 @@ from diagnose.files.kinds import (
     Word,
     choice,
 )
+from diagnose.files.measurements import Declared, Input, Range
 from diagnose.files.rounds import Item, Round
 from diagnose.files.site import CALL_OUT, Contact, Site
-from diagnose.files.tree import ALWAYS, ROLES, Check, Exit, Finding, Reading, Tree, WorkedCase
+from diagnose.files.tree import (
+    ALWAYS,
+    ROLES,
+    ChanceFrom,
+    Check,
+    Exit,
+    Finding,
+    Reading,
+    Tree,
+    WorkedCase,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -72,6 +84,7 @@ _FORMAT = _must(
     "format", Number((1, True), (FORMAT, True), whole=True), "The file's format.", example="3"
 )
 _second: Final = partial(Key, since=2)
+_third: Final = partial(Key, since=3)
 
 _HAZARDS = Key(
     "hazards",
@@ -103,6 +116,14 @@ _SHOW_CARD = _second(
 _NOTE_DOWN = _second(
     "note_down", TEXT, "What the screen offers to write down.", example="What the charger shows"
 )
+_WAS = _third(
+    "was",
+    IDS,
+    "Ids that it had before: cases in the log under one of them count for it, and `compare` knows "
+    "that it was renamed.",
+    (),
+    example="[charge-cut]",
+)
 _condition = MapOf(Text("a line of the card"), ListOf(Text("a word"), at_least=1))
 
 
@@ -111,6 +132,15 @@ def _applies_to(what: str) -> Key:
     return _second(
         "applies_to", _condition, about, ALWAYS, example="{battery.kind: [flooded, sealed]}"
     )
+
+
+def _for_kinds(what: str) -> Key:
+    about = (
+        "The kinds of machine that it is for, each a file of `machines/kinds/`: on another,"
+        f" {what}. Left out, or on a machine without a kind: it is for all."
+    )
+    kinds = ListOf(ID, at_least=1)
+    return Key("kinds", kinds, about, (), since=3, example="[hall-scrubber]")
 
 
 _QUESTION = (
@@ -165,6 +195,7 @@ _QUESTION = (
         "The answer whose way is the safe one when nobody is sure.",
         example="Low",
     ),
+    _WAS,
 )
 
 
@@ -252,6 +283,19 @@ READING: Final = Record(
         "{otherwise: High enough, go: cell-weak}]",
     ),
 )
+CHANCE_FROM: Final = Record(
+    "where a chance comes from",
+    "What a chance was worked out from; `diagnose order --write-chances` writes it.",
+    ChanceFrom,
+    _must("estimate", CHANCE, "The author's own estimate.", since=3, example="13"),
+    _must(
+        "cases",
+        Number(low=(0, True)),
+        "The cases of this cause that were counted.",
+        since=3,
+        example="4",
+    ),
+)
 FINDING: Final = Record(
     "a finding",
     "A leaf: the cause, what to do about it, and who may do it.",
@@ -265,6 +309,13 @@ FINDING: Final = Record(
     _must(
         "chance", CHANCE, "How often it is the cause, in 100 cases of this symptom.", example="22"
     ),
+    _third(
+        "chance_from",
+        CHANCE_FROM,
+        "What the chance was worked out from, once cases spoke.",
+        example="{estimate: 13, cases: 4}",
+    ),
+    _WAS,
     Key("who", choice(*ROLES), "Who may do the remedy.", "", example="operator"),
     Key(
         "remedy",
@@ -345,6 +396,7 @@ TREE: Final = Record(
         (),
         example="[dies before the break, battery does not last]",
     ),
+    _for_kinds("the symptom is not offered"),
     _applies_to("the symptom is not offered"),
     _must("start", ID, "The first step.", example="bars-at-start"),
     _must(
@@ -505,6 +557,7 @@ ROUND: Final = Record(
     _must(
         "every", choice("shift", "day", "week", "month"), "How often it is due.", example="shift"
     ),
+    _for_kinds("the round is refused"),
     _applies_to("the round is refused"),
     _must(
         "items",
@@ -775,6 +828,100 @@ SITE: Final = Record(
     ),
 )
 
+
+def _unit(example: str) -> Key:
+    about = "The unit, such as L/min; left out: a bare number."
+    return _third("unit", TEXT, about, "", example=example)
+
+
+INPUT: Final = Record(
+    "an input",
+    "What a person reads at the machine.",
+    Input,
+    _must(
+        "title",
+        TEXT,
+        "What is read, in a few words.",
+        since=3,
+        example="turns of the driving pulley",
+    ),
+    _unit("rpm"),
+    _must("least", Number(), "The least that can be right, in this unit.", since=3, example="1"),
+    _must("most", Number(), "The most that can be right.", since=3, example="5000"),
+)
+RANGE: Final = Record(
+    "what is expected",
+    "The range in which the figure is right, in the measurement's unit.",
+    Range,
+    _third("least", Number(), "The least; left out: no figure is too low.", example="0"),
+    _third("most", Number(), "The most; left out: no figure is too high.", example="3"),
+)
+
+
+def _declared(inputs: dict[str, Input], **values: Any) -> Declared:
+    return Declared(inputs=tuple(inputs.items()), **values)
+
+
+MEASUREMENT: Final = Record(
+    "a measurement",
+    "One formula over what is read; a tree names it at `read`, as one of the program's own.",
+    _declared,
+    _must(
+        "title",
+        TEXT,
+        "What is measured, in a few words.",
+        since=3,
+        example="Slip of the drive belt",
+    ),
+    _unit('"%"'),
+    _must(
+        "how",
+        PROSE,
+        "How it is taken, in a line or two.",
+        since=3,
+        example="Count the turns of both pulleys in the same minute.",
+    ),
+    _must(
+        "inputs",
+        MapOf(NAME, INPUT, at_least=1),
+        "What is read, by its name.",
+        since=3,
+        example="{driving: {title: turns of the driving pulley, unit: rpm, least: 1, most: 5000}, "
+        "driven: {title: turns of the driven pulley, unit: rpm, least: 0, most: 5000}}",
+    ),
+    _must(
+        "formula",
+        TEXT,
+        "School arithmetic over the inputs, each in its own unit: numbers, names, + - * / ^ and "
+        "parentheses.",
+        since=3,
+        example="100 * (driving - driven) / driving",
+    ),
+    _third(
+        "expected", RANGE, "The range in which the figure is right.", example="{least: 0, most: 3}"
+    ),
+    _third(
+        "good_to",
+        POSITIVE,
+        "How far off the method may be, in this unit: figures are shown rounded to that.",
+        example="1",
+    ),
+    _must(
+        "source",
+        TEXT,
+        "Where formula and range come from.",
+        since=3,
+        example="the definition of slip; the range is our own",
+    ),
+)
+MEASUREMENTS: Final = Record(
+    "measurements.yaml",
+    "Measurements of this library, beside those that the program knows (`diagnose measure`).",
+    lambda format, measurements: measurements,  # noqa: A006
+    _FORMAT,
+    _must("measurements", MapOf(ID, MEASUREMENT, at_least=1), "By their names.", since=3),
+)
+
 #: What each kind of file holds, by the folder it stands in.
 FILES: Final = {
     "tree": TREE,
@@ -783,6 +930,7 @@ FILES: Final = {
     "machine": CARD,
     "kind": MACHINE_KIND,
     "site": SITE,
+    "measurements": MEASUREMENTS,
 }
 
 

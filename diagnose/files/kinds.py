@@ -166,6 +166,14 @@ class Word(Struct, frozen=True):
 #: A name inside the library: small letters, digits and hyphens, a letter first, 100 at most.
 ID: Final = Word("an id", re.compile("[a-z][a-z0-9-]{0,99}"), refusals.not_an_id)
 
+_NAME: Final = "a name of small letters, digits and underlines, a letter first"
+#: A name as it stands in a formula, where a hyphen would be a minus.
+NAME: Final = Word(
+    _NAME,
+    re.compile("[a-z][a-z0-9_]{0,39}"),
+    lambda shown: refusals.not_a_name(shown, _NAME),
+)
+
 
 def is_id(word: str) -> bool:
     """Return whether a word can be an id, as it is."""
@@ -310,6 +318,7 @@ class MapOf(Struct, frozen=True):
             return notes.wrong(*_other_shape(node, f"Write lines of `{self.words}`."))
         result: dict[str, Any] = {}
         noted = len(notes.problems)
+        lines: dict[str, int] = {}
         before = notes.elsewhere
         notes.elsewhere = self._elsewhere(node)
         for key_node, value_node in node.value:
@@ -319,7 +328,8 @@ class MapOf(Struct, frozen=True):
             key = self.key.read(key_node, notes)
             value = self.value.read(value_node, notes)
             if key is not BAD and value is not BAD and key in result:
-                notes.wrong(key_node, refusals.repeated_key(shortened(key), line_of(node, key)))
+                lines = lines or lines_of(node)
+                notes.wrong(key_node, refusals.repeated_key(shortened(key), lines[key]))
             else:
                 result[key] = value
         notes.elsewhere = before
@@ -399,13 +409,15 @@ class Record:
         values = dict(self.defaults)
         seen = set()
         noted = len(notes.problems)
+        typed: dict[str, int] = {}
         for key_node, value_node in node.value:
             if notes.full:
                 return BAD
             name = key_node.value
             key = self.keys.get(name) if type(key_node) is yaml.ScalarNode else None
             if key is None or name in seen:
-                notes.wrong(*self._refused(key_node, node))
+                typed = typed or lines_of(node)
+                notes.wrong(*self._refused(key_node, typed))
             elif key.since > notes.format and key_node.tag != LIFTED:
                 notes.wrong(key_node, refusals.later_key(name, key.since, notes.format))
                 seen.add(name)
@@ -414,37 +426,41 @@ class Record:
                 values[name] = key.kind.read(value_node, notes)
         whole = seen.issuperset(self.required)
         if not whole:
-            self._missing(node, seen, notes)
+            self._missing(node, seen, typed, notes)
         return self.make(**values) if whole and len(notes.problems) == noted else BAD
 
-    def _missing(self, node: yaml.Node, seen: set[str], notes: Notes) -> None:
-        """Note the keys that are missing, but for those that a key which is not known was to be."""
-        typed = [key.value for key, _ in node.value if type(key) is yaml.ScalarNode]
-        meant = {nearest(name, self._absent(node)) for name in typed if name not in self.keys}
+    def _missing(
+        self, node: yaml.Node, seen: set[str], typed: Mapping[str, int], notes: Notes
+    ) -> None:
+        """Note the keys that are missing, but for those that a key which is not known was to be.
+
+        `typed` has all keys that are there, where one of them is not known.
+        """
+        absent = [name for name in self.keys if name not in typed]
+        meant = {nearest(name, absent) for name in typed if name not in self.keys}
         meant |= {name.partition(":")[0] for name in typed}
         for name in self.required:
             if name not in seen and name not in meant and name not in notes.elsewhere:
                 wanted = self.keys[name].kind.words
                 notes.wrong(node, refusals.missing_key(self.words, name, wanted))
 
-    def _refused(self, key: yaml.Node, node: yaml.Node) -> tuple[yaml.Node, Refusal, int]:
-        """Return why a key cannot stand here: it is not known, or stands here already."""
+    def _refused(self, key: yaml.Node, typed: Mapping[str, int]) -> tuple[yaml.Node, Refusal, int]:
+        """Return why a key cannot stand here: it is not known, or stands here already.
+
+        `typed` has the lines of all keys that do.
+        """
         name = key.value
         if not isinstance(name, str):
             return key, refusals.unknown_key("This", self.words, ""), 0
         if name in self.keys:
-            return key, refusals.repeated_key(name, line_of(node, name)), 0
+            return key, refusals.repeated_key(name, typed[name.strip()]), 0
         shown, colon, _ = name.partition(":")
         if colon and shown in self.keys:
             return key, not_yaml("Write a space after this colon."), len(shown) + 1
         shown = shortened(name)
-        hint = did_you_mean(shown, self._absent(node)) or did_you_mean(shown, self.keys)
+        absent = [name for name in self.keys if name not in typed]
+        hint = did_you_mean(shown, absent) or did_you_mean(shown, self.keys)
         return key, refusals.unknown_key(shown, self.words, hint), 0
-
-    def _absent(self, node: yaml.Node) -> list[str]:
-        """Return the keys that a node does not have."""
-        typed = {key.value for key, _ in node.value if type(key) is yaml.ScalarNode}
-        return [name for name in self.keys if name not in typed]
 
 
 class OneOf:
@@ -494,10 +510,13 @@ class OneOf:
         return node, refusals.no_such_step(f"Write one of {marks}: {self.words} needs it."), 0
 
 
-def line_of(node: yaml.Node, name: str) -> int:
-    """Return the line, from 1, of the first key of a mapping that has this name."""
-    lines = (key.start_mark.line for key, _ in node.value if f"{key.value}".strip() == name)
-    return 1 + int(next(lines))
+def lines_of(node: yaml.Node) -> dict[str, int]:
+    """Return the line, from 1, of each key of a mapping; the first where one is given twice."""
+    return {
+        key.value.strip(): key.start_mark.line + 1
+        for key, _ in reversed(node.value)
+        if type(key) is yaml.ScalarNode
+    }
 
 
 def _no_mapping(name: str) -> str:

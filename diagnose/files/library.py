@@ -12,7 +12,15 @@ from msgspec import Struct, field
 
 from diagnose.files.cautions import Cautions
 from diagnose.files.compose import Unreadable, text_of
-from diagnose.files.definitions import CARD, CAUTIONS, MACHINE_KIND, ROUND, SITE, TREE
+from diagnose.files.definitions import (
+    CARD,
+    CAUTIONS,
+    MACHINE_KIND,
+    MEASUREMENTS,
+    ROUND,
+    SITE,
+    TREE,
+)
 from diagnose.files.places import Places
 from diagnose.files.problems import refused
 from diagnose.files.reading import read_draft, read_node
@@ -31,6 +39,7 @@ if TYPE_CHECKING:
 
     from diagnose.files.card import Card, MachineKind
     from diagnose.files.kinds import Record
+    from diagnose.files.measurements import Declared
     from diagnose.files.places import Path as PathInside
     from diagnose.files.problems import Problem
     from diagnose.files.reading import Draft
@@ -40,6 +49,9 @@ if TYPE_CHECKING:
 
 CAUTIONS_FILE = "cautions.yaml"
 SITE_FILE = "site.yaml"
+MEASUREMENTS_FILE = "measurements.yaml"
+#: What each of the files says that a library has once, beside its trees.
+COMMON = {CAUTIONS_FILE: CAUTIONS, SITE_FILE: SITE, MEASUREMENTS_FILE: MEASUREMENTS}
 #: What was allowed of earlier changes, and why: for people, nothing reads it.
 CHANGES = "CHANGES"
 #: The folders inside a library, each before those that build on it.
@@ -57,7 +69,8 @@ class Library(Struct):
     """What a folder holds. What could not be read is missing here and named in `problems`.
 
     `symptoms` are the ids of all trees, those that could not be read too, so that a broken one is
-    told from one that never was. `machines` are as their own files say; `card` completes one.
+    told from one that never was. `measurements` are those that it declares. `machines` are as their
+    own files say; `card` completes one.
     `files` are those that were looked at so far, each by what leads to it.
     `places` says for each file, named as in the problems, where its values stand, and `mended`
     which of its lines, from 1, were read otherwise than they were typed.
@@ -70,6 +83,7 @@ class Library(Struct):
     machines: dict[str, Card] = {}
     kinds: dict[str, MachineKind] = {}
     site: Site | None = None
+    measurements: dict[str, Declared] = {}
     rounds: dict[str, Round] = {}
     problems: list[Problem] = []
     symptoms: tuple[str, ...] = ()
@@ -116,19 +130,18 @@ def comes_with_the_program(folder: Path) -> bool:
 
 
 def load(folder: Path, only: frozenset[str] | None = None) -> Library:
-    """Read a library, or its cautions and the trees of some symptoms, and never raise for a file.
+    """Read a library, or what all of it shares and the trees of some symptoms; no file raises.
 
     Raises `NoLibrary` where the folder cannot be listed.
     """
     names = _listed(folder)
     library = Library(folder)
-    common = {CAUTIONS_FILE, SITE_FILE}
-    library.symptoms = tuple(name[:-5] for name in names if name not in common)
+    library.symptoms = tuple(name[:-5] for name in names if name not in COMMON)
     if not library.symptoms:
         refusal = empty_library(library_inside(folder))
         library.problems.append(refused(library.file(), refusal, 1, 1))
     if only is not None:
-        names = sorted({*common, *(f"{symptom}.yaml" for symptom in only)} & set(names))
+        names = sorted({*COMMON, *(f"{symptom}.yaml" for symptom in only)} & set(names))
     add(library, *((name,) for name in names))
     if only is None:
         add(library, *(parts for inside in FOLDERS for parts in files_in(library, inside)))
@@ -188,15 +201,11 @@ def put_in(library: Library, text: str, *parts: str) -> None:
         return
     library.places[name] = Places(whole.text)
     library.mended[name] = whole.mended
-    if parts in ((CAUTIONS_FILE,), (SITE_FILE,)):
-        cautions = parts == (CAUTIONS_FILE,)
-        meaning, problems = read_node(CAUTIONS if cautions else SITE, top, name)
+    if len(parts) == 1 and parts[0] in COMMON:
+        meaning, problems = read_node(COMMON[parts[0]], top, name)
         library.problems += whole.typed(problems)
-        meaning = None if whole.problems else meaning
-        if cautions:
-            library.cautions = meaning or library.cautions
-        else:
-            library.site = meaning
+        if meaning is not None and not whole.problems:
+            setattr(library, stem, meaning)
         return
     others: dict[tuple[str, ...], tuple[Record, str, dict[str, Any]]] = {
         ("machines",): (CARD, "machine", library.machines),

@@ -188,6 +188,22 @@ def not_an_id(shown: str) -> Refusal:
     return Refusal("not-an-id", message)
 
 
+def not_a_name(shown: str, wanted: str) -> Refusal:
+    """The name of an input holds small letters, digits and underlines only, a letter first.
+
+    It stands in the formula, where a hyphen is a minus, and is typed before the figure that is
+    read: `before=100 L`. 40 characters are enough for it.
+
+    Passes:
+        measurements:
+          slip: {formula: t_in, inputs: {t_in: {title: turns, unit: rpm, least: 1, most: 9}}}
+    Fails:
+        measurements:
+          slip: {formula: t-in, inputs: {t-in: {title: turns, unit: rpm, least: 1, most: 9}}}
+    """
+    return Refusal("not-a-name", f'"{shown}" is no name of an input: write {wanted}.')
+
+
 def unknown_word(message: str) -> Refusal:
     """Only certain words may stand here, and this is none of them.
 
@@ -254,6 +270,7 @@ VALUE_REFUSALS = (
     wrong_shape,
     too_few,
     not_an_id,
+    not_a_name,
     unknown_word,
     not_a_number,
     out_of_range,

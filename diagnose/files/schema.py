@@ -21,6 +21,8 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import quote
 
+import yaml
+
 from diagnose.files.kinds import (
     NUMBER,
     QUANTITY,
@@ -75,6 +77,9 @@ def _record(record: Record, parts: dict[str, Any]) -> dict[str, Any]:
 def _key(key: Key, parts: dict[str, Any]) -> dict[str, Any]:
     since = f" Since format {key.since}." if key.since > 1 else ""
     said = _of(key.kind, parts) | {"description": f"{key.about}{since}"}
+    if key.example:
+        # As an editor loads it.
+        said["examples"] = [yaml.safe_load(key.example)]
     if key.required or key.default is None or key.default == "":
         return said
     return said | {"default": _as_json(key.default)}

@@ -47,6 +47,13 @@ class Page:
         start, end = self._start(node), self._offset(node.end_mark)
         self._spans.append((start, end, written(value)))
 
+    def value(self, path: Path) -> str:
+        """Return what is typed as a value. Raises `NoSpan` where no single value stands."""
+        node = self._node(path)
+        if not isinstance(node, yaml.ScalarNode):
+            raise self._lost(node, "write this value in one piece first")
+        return f"{node.value}"
+
     def put_before(self, path: Path, key: str, value: str) -> None:
         """Have a key with its value put before the key at a path, laid out as that one is.
 
@@ -59,6 +66,21 @@ class Page:
             newline = "\r\n" if "\r\n" in self._text else "\n"
             between = newline + " " * node.start_mark.column
         self._spans.append((start, start, f"{key}: {written(value)}{between}"))
+
+    def put_after(self, path: Path, entry: str) -> None:
+        """Have an entry, key and value as they are written, put behind the one at a path.
+
+        It stands on a line of its own where that one does. Raises `NoSpan` where none stands.
+        """
+        key, value = self._node((*path, KEY)), self._node(path)
+        at = self._offset(value.end_mark)
+        between = ", "
+        if not getattr(self._node(path[:-1]), "flow_style", None):
+            # Behind what is said of that entry on its own line.
+            at += len(re.match(r"[^\r\n]*", self._text[at:])[0])  # type: ignore[index]
+            newline = "\r\n" if "\r\n" in self._text else "\n"
+            between = newline + " " * key.start_mark.column
+        self._spans.append((at, at, f"{between}{entry}"))
 
     def put_last(self, path: Path, block: str) -> None:
         """Have lines put behind the last entry of the mapping at a path, indented as entries are.

@@ -7,7 +7,7 @@ from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from diagnose.files.library import CAUTIONS_FILE, CHANGES, FOLDERS, KINDS, SITE_FILE
+from diagnose.files.library import CAUTIONS_FILE, CHANGES, COMMON, FOLDERS, KINDS
 from diagnose.files.problems import refused
 from diagnose.files.whole_files import stray
 from diagnose.text import did_you_mean
@@ -64,7 +64,7 @@ def library_of(path: Path) -> tuple[Path, tuple[str, ...]] | None:
     there = Path(os.path.abspath(path))  # noqa: PTH100
     own = there if _is_folder(there) else there.parent
     above = [own, *islice(own.parents, 2)]
-    heads = (CAUTIONS_FILE, SITE_FILE)
+    heads = COMMON
     home = next((one for one in above if any((one / name).is_file() for name in heads)), None)
     if home is None:
         tails = {tuple(own.parts[-len(where) :]): len(where) for where in _KNOWN}

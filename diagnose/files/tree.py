@@ -34,6 +34,16 @@ ALWAYS: Condition = MappingProxyType({})
 Later: TypeAlias = "Mapping[str, tuple[object, ...]]"
 
 
+class ChanceFrom(Struct, frozen=True, kw_only=True):
+    """What a chance was worked out from: the author's own `estimate`, and `cases` of this cause.
+
+    Estimates of a tree are on one scale; a case whose cause nobody knows surely counts in parts.
+    """
+
+    estimate: float
+    cases: float
+
+
 class Exit(Struct, frozen=True, kw_only=True):
     """One way out of a question: the answer (or the band's call) and the step it leads to."""
 
@@ -66,8 +76,10 @@ class Question(Struct, frozen=True, kw_only=True):
     after: tuple[str, ...] = ()
     passes: str | None = None
     if_unsure: str | None = None
+    was: tuple[str, ...] = ()
 
     LATER: ClassVar[Later] = {
+        "was": ((),),
         "show_card": ((),),
         "applies_to": (ALWAYS,),
         "same_as": (None,),
@@ -144,12 +156,21 @@ class Finding(Struct, frozen=True, kw_only=True):
     until_mended: str | None = None
     show_card: tuple[str, ...] = ()
     continue_with: str | None = None
+    chance_from: ChanceFrom | None = None
+    was: tuple[str, ...] = ()
 
     LATER: ClassVar[Later] = {
         "until_mended": (None, OUT_OF_USE),
         "show_card": ((),),
         "not_here": ((),),
+        "chance_from": (None,),
+        "was": ((),),
     }
+
+    @property
+    def estimate(self) -> float:
+        """The author's own estimate of the chance, before any case spoke."""
+        return self.chance if self.chance_from is None else self.chance_from.estimate
 
 
 Step: TypeAlias = Check | Reading | Finding
@@ -164,14 +185,23 @@ class WorkedCase(Struct, frozen=True, kw_only=True):
 
 
 class Tree(Struct, frozen=True, kw_only=True):
-    """One symptom tree, its steps in the order of the file."""
+    """One symptom tree, its steps in the order of the file.
+
+    `kinds` are the kinds of machine that it is for; none: all.
+    """
 
     symptom: str
     title: str
     start: str
     steps: Mapping[str, Step]
     also_called: tuple[str, ...] = ()
+    kinds: tuple[str, ...] = ()
     applies_to: Condition = ALWAYS
     worked_cases: tuple[WorkedCase, ...] = ()
 
-    LATER: ClassVar[Later] = {"applies_to": (ALWAYS,)}
+    LATER: ClassVar[Later] = {"kinds": ((),), "applies_to": (ALWAYS,)}
+
+    @property
+    def today(self) -> dict[str, str]:
+        """By an id that a step had once, the id that it has now."""
+        return {old: name for name, step in self.steps.items() for old in step.was}

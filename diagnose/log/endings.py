@@ -21,6 +21,8 @@ def endings(log: CaseLog, machine: str | None = None) -> Iterator[Ended]:
         case, summary = one.case, one.summary
         yield Ended(
             symptom=case.symptom,
+            case=case.name,
+            other=summary.other,
             cures=summary.cures,
             found=None if case.outcome == "cured" else case.found,
             closing=summary.closing,

@@ -102,13 +102,17 @@ class Shown(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
 
 
 class FigureTaken(msgspec.Struct, frozen=True, kw_only=True):
-    """What a reading came to, in `unit`, with the lines that one would write on paper."""
+    """What a reading came to, in `unit`, with the lines that one would write on paper.
+
+    `good_to` is how far off it can be; None where nobody knows.
+    """
 
     value: float
     unit: str
     band: str
     expected: Expected | None = None
     workings: tuple[str, ...] = ()
+    good_to: float | None = None
 
 
 class ReadingTaken(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
@@ -418,6 +422,7 @@ class Noted(_Event, frozen=True, kw_only=True, tag="noted"):
 class Found(_Event, frozen=True, kw_only=True, tag="found"):
     """Service's verdict. `cures` are (symptom, finding), the doorways that led there too.
 
+    `other` says in words what it was where no finding of the trees is it; `finding` is empty then.
     `name` is who brought it; `released` whether the machine was released with it. None: nobody
     could say so then, and a verdict was the end of it.
     """
@@ -427,6 +432,12 @@ class Found(_Event, frozen=True, kw_only=True, tag="found"):
     cures: tuple[tuple[str, str], ...] = ()
     name: str = ""
     released: bool | None = None
+    other: str = ""
+
+    @property
+    def words(self) -> str:
+        """The finding's id, or what it was in words."""
+        return self.finding or self.other
 
 
 class Released(_Event, frozen=True, kw_only=True, tag="released"):
@@ -450,7 +461,7 @@ def in_words(event: Event) -> str:
         case Noted():
             return f'your note "{event.text}"'
         case Found():
-            return f"the verdict {event.finding}"
+            return f"the verdict {event.words}"
         case Released():
             return f"the release by {event.name}"
         case Resumed():

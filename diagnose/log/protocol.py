@@ -35,7 +35,8 @@ class CaseRecord(Struct, frozen=True, kw_only=True):
     """One case as the log knows it.
 
     `outcome` is open, cured, referred, withdrawn (taken back at its first screen) or, of a round,
-    walked. `finding` is what cured it; `found` is what service reported; times are ISO 8601, UTC:
+    walked. `finding` is what cured it; `found` is what service reported, a finding's id or, where
+    no finding of the trees is it, words; times are ISO 8601, UTC:
     `changed` is that of the last milestone, but a release of the machine is no change of the case.
     A round has its `round` id and no symptom; a case that an item of it began has the round's
     short name as `begun_in`.

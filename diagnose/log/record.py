@@ -26,7 +26,7 @@ from diagnose.log.events import (
     Shown,
     TreeKept,
 )
-from diagnose.measure.registry import MEASUREMENTS, missing_line
+from diagnose.measure.registry import missing_line
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence, Set
@@ -246,6 +246,7 @@ def _reading(exchange: Exchange) -> ReadingTaken | None:
             band=figure.band,
             expected=figure.expected,
             workings=figure.workings,
+            good_to=figure.good_to,
         ),
     )
 
@@ -285,7 +286,7 @@ def tree_kept(visit: Visit, tree: ReadyTree) -> TreeKept:
         answers.append(
             CardAnswer(
                 step=plan.ids[place],
-                words=_step_words(question),
+                words=_step_words(tree, question),
                 line=question.from_card or "",
                 answer=question.exits[answer].answer,
             )
@@ -302,20 +303,20 @@ def _passed(visit: Visit, state: State, trail: Sequence[Trace]) -> tuple[PassedS
             continue
         tree = visit.tree(trace.symptom)
         step = None if tree is None else tree.named(trace.step)
-        if step is not None:
+        if tree is not None and step is not None:
             passed.append(
                 PassedStep(
                     symptom=trace.symptom,
                     step=trace.step,
-                    words=_step_words(step),
+                    words=_step_words(tree, step),
                     why=trace.why,
-                    reason=_reason(visit, state, step, trace.why),
+                    reason=_reason(visit, state, tree, step, trace.why),
                 )
             )
     return tuple(passed)
 
 
-def _reason(visit: Visit, state: State, step: Step, why: str) -> str:
+def _reason(visit: Visit, state: State, tree: ReadyTree, step: Step, why: str) -> str:
     """Return what stood in the way: who may do it, the cautions refused, the card's silence."""
     if why == "by":
         return step.by if isinstance(step, Question) else step.who
@@ -324,14 +325,14 @@ def _reason(visit: Visit, state: State, step: Step, why: str) -> str:
         in_the_way = table.closed(table.needs(step)) & state.cautions.refused
         return ", ".join(caution.title for caution in view.named(table, in_the_way))
     if why == "card" and isinstance(step, Reading):
-        return f"{missing_line(MEASUREMENTS[step.read], visit.line) or ''}"
+        return f"{missing_line(tree.measurements[step.read], visit.line) or ''}"
     return ""
 
 
-def _step_words(step: Step) -> str:
+def _step_words(tree: ReadyTree, step: Step) -> str:
     if isinstance(step, Finding):
         return step.finding
     if isinstance(step, Reading):
-        return MEASUREMENTS[step.read].title
+        return tree.measurements[step.read].title
     assert isinstance(step, Check)
     return f"{step.do or ''} {step.ask}".strip()

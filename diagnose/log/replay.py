@@ -54,7 +54,8 @@ def replay(
     the symptom itself cannot be started any more.
     """
     told = _Telling(visit, symptom, returns)
-    for event in events:
+    for one in events:
+        event = told.as_today(one)
         if isinstance(event, Opened):
             told.seen(event.seen)
             told.follow(event.trail)
@@ -98,6 +99,25 @@ class _Telling(Struct):
             raise KeyError(self.symptom)
         self.stack.append(self.symptom)
         self.entered.add(self.symptom)
+
+    def as_today(self, event: Event) -> Event:
+        """Return an event with the steps by the ids that they have now."""
+        if not isinstance(event, Opened | Resumed | Replied):
+            return event
+        trail = tuple(
+            replace(trace, step=self._today(trace.symptom, trace.step)) for trace in event.trail
+        )
+        if isinstance(event, Replied):
+            step, to = (self._today(event.symptom, one) for one in (event.step, event.to))
+            return replace(event, trail=trail, step=step, to=to)
+        if isinstance(event, Opened):
+            seen = {self._today(event.symptom, one): said for one, said in event.seen.items()}
+            return replace(event, trail=trail, seen=seen)
+        return replace(event, trail=trail)
+
+    def _today(self, symptom: str, step: str) -> str:
+        tree = self.visit.tree(symptom) if step else None
+        return step if tree is None else tree.today(step)
 
     def seen(self, answers: Mapping[str, str]) -> None:
         """Take over what was seen before the case began."""

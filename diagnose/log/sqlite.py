@@ -902,7 +902,7 @@ def _after(record: CaseRecord, at: str, event: Event) -> CaseRecord:
         changed=at,
         outcome=event.outcome or record.outcome,
         finding=event.step if cured and isinstance(event, Replied) else record.finding,
-        found=event.finding if isinstance(event, Found) else record.found,
+        found=event.words if isinstance(event, Found) else record.found,
     )
 
 

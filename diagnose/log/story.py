@@ -183,7 +183,7 @@ def _case(
             yield _line(case, logged, CASE, f"opened: {title}")
         elif isinstance(event, Found):
             also = ", released" if event.released else ""
-            yield _line(case, logged, FINDING, f"service found: {event.finding}{also}")
+            yield _line(case, logged, FINDING, f"service found: {event.words}{also}")
             continue
         elif isinstance(event, Replied) and event.reading is not None:
             figure = event.reading.figure

@@ -53,7 +53,8 @@ class Summary(Struct, frozen=True, kw_only=True, omit_defaults=True):
     `is_` is its machine's state by this case alone; `holds` whether
     it keeps the machine from being simply in use. `what` is what became of it in words, with what
     service is asked for and the parts of its end. `cures` are what cured it or what service
-    reported, `closing` the probabilities at its end.
+    reported, `closing` the probabilities at its end, `other` what it was in the words of service,
+    where no finding of the trees is it.
 
     Of a round: `left` are its items that were not done, as it was ended or left last, at `left_at`
     ("" where it never was); `going_on`, it was taken up again since; `not_right` are those that
@@ -69,6 +70,7 @@ class Summary(Struct, frozen=True, kw_only=True, omit_defaults=True):
     noted: tuple[Note, ...] = ()
     cures: tuple[tuple[str, str], ...] = ()
     closing: Mapping[str, float] = {}
+    other: str = ""
     left_at: str = ""
     left: tuple[Mark, ...] = ()
     going_on: bool = False

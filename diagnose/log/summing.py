@@ -54,6 +54,7 @@ def summed_up(
         noted=tuple(Note(at, note.words) for at, note in account.notes),
         cures=_cures(case, milestones),
         closing=_closing(case, replied),
+        other=_other(milestones),
     )
     return summary if case.round is None else _of_round(summary, events)
 
@@ -129,6 +130,12 @@ def _cures(case: CaseRecord, milestones: Sequence[LoggedEvent]) -> tuple[tuple[s
     kinds = Replied if case.outcome == "cured" else Found
     told = [e.event.cures for e in milestones if isinstance(e.event, kinds)]
     return told[-1] if told else ()
+
+
+def _other(milestones: Sequence[LoggedEvent]) -> str:
+    """Return what service's last verdict says where no finding of the trees is it."""
+    verdicts = [e.event.other for e in milestones if isinstance(e.event, Found)]
+    return verdicts[-1] if verdicts else ""
 
 
 def _closing(case: CaseRecord, replied: Sequence[Replied | ItemReplied]) -> dict[str, float]:

@@ -3,7 +3,7 @@
 from msgspec.structs import replace
 
 from diagnose.measure.arithmetic import clean
-from diagnose.measure.model import Measurement, Need, Outcome
+from diagnose.measure.model import PRACTICE, Measurement, Need, Outcome, Uncertainty
 
 CAPACITY = Need(
     "capacity", "rated capacity", "Ah", "240 Ah", 0, 5000, card="battery.capacity", above_low=True
@@ -80,6 +80,10 @@ PEUKERT_TIME = Measurement(
     source="Peukert's law, t = H (C / (I H))^k",
     needs=(CAPACITY, RATED_HOURS, replace(CURRENT, asked=True), EXPONENT),
     compute=peukert_time,
+    uncertainty=Uncertainty(
+        share=0.06,
+        source="between the 2.5-hour and the 20-hour rate, a maker's data sheet, from memory",
+    ),
     low=0,
 )
 
@@ -96,6 +100,7 @@ RECHARGE = Measurement(
         Need("current", "charger's current", "A", "30 A", 0, 1000, optional=True, above_low=True),
     ),
     compute=recharge,
+    uncertainty=Uncertainty(share=0.1, source=f"read off the gauge, {PRACTICE}"),
     low=0,
     high=7_500,
 )

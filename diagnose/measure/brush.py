@@ -1,7 +1,7 @@
 """Brushes and pads: what is left of them, and the current they draw."""
 
 from diagnose.measure.arithmetic import clean
-from diagnose.measure.model import PRACTICE, Expected, Measurement, Need, Outcome
+from diagnose.measure.model import PRACTICE, Expected, Measurement, Need, Outcome, Uncertainty
 
 SHORTEST_BRISTLE = 20.0  # mm: change between 20 and 15
 THINNEST_PAD = 8.0  # mm of 25
@@ -96,6 +96,7 @@ BRISTLE_LENGTH = Measurement(
         ),
     ),
     compute=bristle,
+    uncertainty=Uncertainty(absolute=1, source=f"a ruler, {PRACTICE}"),
     low=0,
     high=150,
 )
@@ -108,6 +109,7 @@ PAD_THICKNESS = Measurement(
     source=PRACTICE,
     needs=(_three("pad at three places", "14, 12, 13 mm"),),
     compute=pad,
+    uncertainty=Uncertainty(absolute=1, source=f"a ruler, {PRACTICE}"),
     low=0,
     high=150,
 )
@@ -133,5 +135,8 @@ BRUSH_CURRENT = Measurement(
         ),
     ),
     compute=brush_current,
+    uncertainty=Uncertainty(
+        absolute=2, share=0.05, source=f"the machine's own display, {PRACTICE}"
+    ),
     low=0,
 )

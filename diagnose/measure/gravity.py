@@ -2,7 +2,15 @@
 
 from msgspec.structs import replace
 
-from diagnose.measure.model import PRACTICE, Expected, Measurement, Need, Outcome, Unreadable
+from diagnose.measure.model import (
+    PRACTICE,
+    Expected,
+    Measurement,
+    Need,
+    Outcome,
+    Uncertainty,
+    Unreadable,
+)
 from diagnose.measure.units import fahrenheit
 from diagnose.measure.voltage import CELLS
 
@@ -94,6 +102,7 @@ GRAVITY = Measurement(
         TEMPERATURE,
     ),
     compute=gravity,
+    uncertainty=Uncertainty(absolute=0.005, source=f"a hydrometer read by eye, {PRACTICE}"),
     low=0.9592,
     high=1.424,
 )
@@ -119,6 +128,7 @@ CELL_GRAVITIES = Measurement(
         replace(CELLS, low=2, optional=True),
     ),
     compute=cell_gravities,
+    uncertainty=Uncertainty(absolute=0.005, source=f"a hydrometer read by eye, {PRACTICE}"),
     low=0,
     high=0.4,
 )

@@ -26,6 +26,15 @@ _QUANTITY = (
     r"(?P<number>[+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][+-]?[0-9]{1,3})?)\s*(?P<unit>.*)"
 )
 _THOUSANDS = r"[+-]?[1-9][0-9]{0,2},[0-9]{3}"
+# `1/16 in`, `1 1/2 in`, `1-1/2 in`: as on an inch ruler.
+_FRACTION = (
+    r"(?P<sign>[+-]?)(?:(?P<whole>[0-9]{1,6})(?:\s+|-))?(?P<over>[0-9]{1,6})/(?P<under>[0-9]{1,6})"
+    r"\s*(?P<unit>.*)"
+)
+_CLOCK = r"(?P<long>[0-9]{1,6}):(?P<short>[0-9]{2})\s*(?P<unit>[^\s0-9:]*)"
+# What stands before and behind the colon, by the unit of the input or by one that was typed.
+_MINUTES, _HOURS = ("minutes:seconds", "s"), ("hours:minutes", "min")
+_CLOCKS = {"s": _MINUTES, "min": _MINUTES, "h": _HOURS}
 _RATIO = r"([0-9.,]{1,9})\s*:\s*([0-9.,]{1,9})"
 _SPACES = dict.fromkeys(map(ord, "\u00a0\u2009\u202f"), " ") | {ord("\u2212"): "-"}
 
@@ -163,7 +172,10 @@ def _listed(need: Need, parts: list[str], bare: bool) -> InputValue:
 def _with_last_unit(parts: list[str]) -> list[str]:
     last = re.fullmatch(_QUANTITY, parts[-1])
     unit = last["unit"] if last else ""
-    return [f"{part} {unit}" if re.fullmatch(r"[+-]?[0-9.]+", part) else part for part in parts]
+    if (fraction := re.fullmatch(_FRACTION, parts[-1])) is not None:
+        unit = fraction["unit"]
+    bare = r"[+-]?[0-9.]+(?:(?:(?:\s+|-)[0-9]+)?/[0-9]+)?"
+    return [f"{part} {unit}" if re.fullmatch(bare, part) else part for part in parts]
 
 
 def _parted(text: str, least: int, most: int) -> list[str]:
@@ -172,6 +184,8 @@ def _parted(text: str, least: int, most: int) -> list[str]:
     if sign:
         parts = [part.strip() for part in text.rstrip(sign + " ").split(sign)]
     else:
+        if re.search(r"[0-9]/[0-9]", text):
+            raise Unreadable("between values with fractions a comma is needed")
         parts = re.split(r"\s+(?=[+-]?[0-9])", text)
     if any("," in part for part in parts):
         raise Unreadable("in a list the decimal sign is a point")
@@ -183,11 +197,15 @@ def _parted(text: str, least: int, most: int) -> list[str]:
 def _single(need: Need, text: str, bare: bool) -> InputValue:
     if need.dimension == "ratio":
         return _ratio(need, text)
+    if need.dimension == "time" and ":" in text:
+        return _clock(need, text)
     match = re.fullmatch(_QUANTITY, text)
-    if not match:
+    if (fraction := re.fullmatch(_FRACTION, text)) is not None:
+        magnitude, unit = _fraction(need, fraction, text), fraction["unit"].strip()
+    elif match is not None:
+        magnitude, unit = _magnitude(need, match["number"]), match["unit"].strip()
+    else:
         raise Unreadable(f"{quoted(text)} is no number")
-    unit = match["unit"].strip()
-    magnitude = _magnitude(need, match["number"])
     if not isfinite(magnitude):
         raise Unreadable(f"{quoted(text)} is no finite number")
     if need.dimension not in units.SI:
@@ -195,6 +213,27 @@ def _single(need: Need, text: str, bare: bool) -> InputValue:
     if not unit and not bare and need.dimension in NEEDS_UNIT:
         raise Unreadable(f"{quoted(text)} has no unit")
     return _quantity(need, magnitude, unit or need.unit, text)
+
+
+def _clock(need: Need, text: str) -> InputValue:
+    """`0:48` off a watch: minutes and seconds, of what is in hours hours and minutes."""
+    match = re.fullmatch(_CLOCK, text)
+    said = (match["unit"] if match else "") or need.unit
+    parts, unit = _CLOCKS.get(said, _MINUTES)
+    if match is None or int(match["short"]) > 59 or said not in _CLOCKS:
+        raise Unreadable(f"{quoted(text)} is no time in {parts}, such as 0:48")
+    try:
+        return _quantity(need, 60 * int(match["long"]) + int(match["short"]), unit, text)
+    except Unreadable as problem:
+        raise Unreadable(f"{problem} in {parts}") from None
+
+
+def _fraction(need: Need, match: re.Match[str], text: str) -> float:
+    """`1 1/2` as a number; not where only whole numbers or the scale of a hydrometer are read."""
+    if need.dimension in ("count", "gravity") or not int(match["under"]):
+        raise Unreadable(f"{quoted(text)} is no number that can stand here")
+    size = int(match["whole"] or 0) + int(match["over"]) / int(match["under"])
+    return -size if match["sign"] == "-" else size
 
 
 def _magnitude(need: Need, number: str) -> float:
@@ -213,6 +252,9 @@ def _quantity(need: Need, magnitude: float, unit: str, text: str) -> InputValue:
 def _pure(need: Need, magnitude: float, unit: str, text: str) -> InputValue:
     """What has no dimension: gravities, percentages, counts, plain numbers."""
     allowed = {"percent": ("", "%", "percent"), "gravity": ("", "sg", "sp.gr.", "sp gr")}
+    share = need.dimension == "number" and need.high is not None and need.high <= 1
+    if share and unit.casefold() in ("%", "percent"):
+        magnitude, unit = magnitude / 100, ""
     if unit.casefold() not in allowed.get(need.dimension, ("",)):
         raise Unreadable(f"{quoted(text)} has a unit that does not belong here")
     if need.dimension == "gravity" and 1000 <= magnitude < 2000:

@@ -83,8 +83,27 @@ class Outcome(Struct, frozen=True, kw_only=True):
     expected: Expected | None = None
 
 
+class Uncertainty(Struct, frozen=True, kw_only=True):
+    """How far off a method can be: the larger of two.
+
+    absolute: in the measurement's unit. share: of the figure. source: where that is from, or that
+    nobody has published it.
+    """
+
+    source: str
+    absolute: float = 0.0
+    share: float = 0.0
+
+    def of(self, value: float) -> float:
+        """How far off a figure can be, in its unit."""
+        return max(self.absolute, self.share * abs(value))
+
+
 class Figure(Struct, frozen=True, kw_only=True):
-    """A measurement that was taken. `si` holds its inputs as (name, magnitude, unit) in SI."""
+    """A measurement that was taken. `si` holds its inputs as (name, magnitude, unit) in SI.
+
+    `value` is not rounded; `good_to` is how far off it can be, None where nobody knows.
+    """
 
     read: str
     value: float
@@ -92,12 +111,14 @@ class Figure(Struct, frozen=True, kw_only=True):
     expected: Expected | None
     workings: tuple[str, ...]
     si: tuple[tuple[str, float, str], ...]
+    good_to: float | None = None
 
 
 class Measurement(Struct, frozen=True, kw_only=True):
     """A measurement, as trees name it.
 
     how: how it is taken, in a line or two. source: where formula and bands come from.
+    uncertainty: how far off the method can be; None: nothing is known of it.
     low, high: what the figure can be, the ends included, in `unit`; None is an open end.
     compute: the pure function; its keywords are the names of the needs, in their units, and a
     need that is optional and not known is None.
@@ -110,5 +131,6 @@ class Measurement(Struct, frozen=True, kw_only=True):
     source: str
     needs: tuple[Need, ...]
     compute: Callable[..., Outcome]
+    uncertainty: Uncertainty | None = None
     low: float | None = None
     high: float | None = None

@@ -5,6 +5,7 @@ from collections.abc import Callable, Collection, Mapping
 from diagnose.measure import inputs
 from diagnose.measure.arithmetic import clean
 from diagnose.measure.model import Figure, Measurement, MissingLine, Need, Unreadable
+from diagnose.measure.wording import about
 from diagnose.text import nearest
 
 # The text at a dotted path of the machine card, None where the card is silent.
@@ -38,12 +39,20 @@ def compute(
     )
     known = ", ".join(f"{name.replace('_', ' ')} {text}" for name, text in from_card.items())
     first = (f"from the machine card: {known}",) if known else ()
+    value = clean(outcome.value)
+    good_to: float | None = None
+    last: tuple[str, ...] = ()
+    if measurement.uncertainty is not None:
+        good_to = measurement.uncertainty.of(value)
+        rounded = about(value, measurement.unit, good_to)
+        last = (f"{rounded}: {measurement.uncertainty.source}",)
     return Figure(
         read=measurement.name,
-        value=clean(outcome.value),
+        value=value,
         unit=measurement.unit,
         expected=outcome.expected,
-        workings=first + outcome.workings,
+        workings=(*first, *outcome.workings, *last),
+        good_to=good_to,
         si=_in_si(needs, values) if si else (),
     )
 

@@ -1,5 +1,8 @@
 """The measurements by name; the way in to this room, which hands on what takes a reading."""
 
+from collections.abc import Mapping
+from types import MappingProxyType
+
 from diagnose.measure import (
     battery,
     brush,
@@ -19,6 +22,7 @@ from diagnose.measure.model import (
     MissingLine,
     Need,
     Outcome,
+    Uncertainty,
     Unreadable,
 )
 from diagnose.measure.reading import compute, missing_line
@@ -32,6 +36,7 @@ __all__ = [
     "MissingLine",
     "Need",
     "Outcome",
+    "Uncertainty",
     "Unreadable",
     "compute",
     "find",
@@ -54,7 +59,7 @@ VALUE = Measurement(
     compute=value,
 )
 
-MEASUREMENTS: dict[str, Measurement] = {
+_FAMILIES: dict[str, Measurement] = {
     "rest-voltage": voltage.REST_VOLTAGE,
     "loaded-voltage": voltage.LOADED_VOLTAGE,
     "gravity": gravity.GRAVITY,
@@ -80,6 +85,8 @@ MEASUREMENTS: dict[str, Measurement] = {
     "brush-current": brush.BRUSH_CURRENT,
     "value": VALUE,
 }
+#: The program's own measurements; a library may declare more (`declared`, `study.measurements`).
+MEASUREMENTS: Mapping[str, Measurement] = MappingProxyType(_FAMILIES)
 
 
 def find(name: str) -> Measurement:

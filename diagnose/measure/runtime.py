@@ -18,6 +18,7 @@ from diagnose.measure.model import (
     MissingLine,
     Need,
     Outcome,
+    Uncertainty,
     Unreadable,
 )
 from diagnose.measure.units import fahrenheit
@@ -170,5 +171,10 @@ RUNTIME = Measurement(
         replace(KIND, optional=True),
     ),
     compute=runtime,
+    uncertainty=Uncertainty(
+        absolute=1,
+        share=0.1,
+        source=f"Peukert's law some 6 %, tables of temperature 4 %, {PRACTICE}",
+    ),
     low=0,
 )

@@ -1,6 +1,6 @@
 """Mixing the cleaning solution: dose and temperature."""
 
-from diagnose.measure.model import PRACTICE, Expected, Measurement, Need, Outcome
+from diagnose.measure.model import PRACTICE, Expected, Measurement, Need, Outcome, Uncertainty
 from diagnose.measure.units import fahrenheit
 
 WARMEST = 57.0  # °C (135 °F): scalds in seconds; the card's own limit wins
@@ -76,6 +76,7 @@ DOSE_VOLUME = Measurement(
         ),
     ),
     compute=dose,
+    uncertainty=Uncertainty(absolute=10, share=0.05, source=f"the tank's scale, {PRACTICE}"),
     low=0,
     high=5_000_000,
 )
@@ -100,6 +101,7 @@ SOLUTION_TEMPERATURE = Measurement(
         ),
     ),
     compute=solution_temperature,
+    uncertainty=Uncertainty(absolute=1, source=f"a probe thermometer, {PRACTICE}"),
     low=-10,
     high=110,
 )

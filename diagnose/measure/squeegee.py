@@ -1,7 +1,7 @@
 """The squeegee's blades under a ruler: rounded edge, bend, level."""
 
 from diagnose.measure.arithmetic import clean
-from diagnose.measure.model import PRACTICE, Expected, Measurement, Need, Outcome
+from diagnose.measure.model import PRACTICE, Expected, Measurement, Need, Outcome, Uncertainty
 
 BEND = (10.0, 15.0)  # mm
 LEVEL = 3.0  # mm between the ends
@@ -94,6 +94,7 @@ BLADE_EDGE = Measurement(
         _edges("edges_used", "edges used up", "2"),
     ),
     compute=blade_edge,
+    uncertainty=Uncertainty(absolute=0.5, source=f"a ruler, {PRACTICE}"),
     low=0,
     high=20,
 )
@@ -112,6 +113,7 @@ BLADE_BEND = Measurement(
         ),
     ),
     compute=blade_bend,
+    uncertainty=Uncertainty(absolute=1, source=f"a ruler, {PRACTICE}"),
     low=0,
     high=60,
 )
@@ -124,6 +126,7 @@ BLADE_LEVEL = Measurement(
     source=PRACTICE,
     needs=(_end("left"), _end("right")),
     compute=blade_level,
+    uncertainty=Uncertainty(absolute=1, source=f"a ruler at both ends, {PRACTICE}"),
     low=0,
     high=60,
 )

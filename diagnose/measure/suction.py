@@ -1,7 +1,15 @@
 """Suction at the hose against what the machine can have at that height."""
 
 from diagnose.measure.arithmetic import clean
-from diagnose.measure.model import PRACTICE, Expected, Measurement, Need, Outcome, Unreadable
+from diagnose.measure.model import (
+    PRACTICE,
+    Expected,
+    Measurement,
+    Need,
+    Outcome,
+    Uncertainty,
+    Unreadable,
+)
 
 SEA_LEVEL = 101.325  # kPa, standard atmosphere, ISO 2533
 LAPSE = 0.0065  # K/m
@@ -67,6 +75,7 @@ SUCTION = Measurement(
         Need("altitude", "height of the site", "m", "320 m", -500, 6000, card="site.altitude"),
     ),
     compute=suction,
+    uncertainty=Uncertainty(absolute=1, share=0.03, source=f"a dial gauge, {PRACTICE}"),
     low=0,
     high=150,
 )

@@ -2,7 +2,7 @@
 
 from msgspec.structs import replace
 
-from diagnose.measure.model import PRACTICE, Expected, Measurement, Need, Outcome
+from diagnose.measure.model import PRACTICE, Expected, Measurement, Need, Outcome, Uncertainty
 
 SCRUBBING = (3.0, 6.0)  # km/h
 
@@ -61,6 +61,7 @@ AREA_RATE = Measurement(
         Need("efficiency", "share of the time spent on new floor", "%", "70 %", 0, 100, asked=True),
     ),
     compute=area_rate,
+    uncertainty=Uncertainty(share=0.1, source=f"the share of the time is a guess, {PRACTICE}"),
     low=0,
     high=600_000,
 )
@@ -77,5 +78,6 @@ TRAVEL_SPEED = Measurement(
         WORKING_SPEED,
     ),
     compute=travel_speed,
+    uncertainty=Uncertainty(share=0.05, source=f"a watch worked by hand, {PRACTICE}"),
     low=0,
 )

@@ -4,11 +4,15 @@ import re
 from functools import cache
 from typing import TYPE_CHECKING
 
+from diagnose.measure import formula
 from diagnose.measure.arithmetic import clean
-from diagnose.measure.model import Unreadable
+from diagnose.measure.model import DIMENSIONS, Unreadable
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from pint import UnitRegistry
+    from pint.facets.plain import PlainUnit
 
 # Each kind of quantity: its name in a sentence, its SI unit as pint reads it, as it is written.
 SI: dict[str, tuple[str, str, str]] = {
@@ -22,6 +26,14 @@ SI: dict[str, tuple[str, str, str]] = {
     "flow": ("a flow", "meter**3/second", "m³/s"),
     "speed": ("a speed", "meter/second", "m/s"),
     "pressure": ("a pressure", "pascal", "Pa"),
+    # What only measurements of a library take.
+    "mass": ("a mass", "kilogram", "kg"),
+    "area": ("an area", "meter**2", "m²"),
+    "force": ("a force", "newton", "N"),
+    "energy": ("an energy", "joule", "J"),
+    "power": ("a power", "watt", "W"),
+    "resistance": ("a resistance", "ohm", "Ω"),
+    "rotation": ("a speed of turning", "radian/second", "rad/s"),
 }
 
 # What people write and pint would miss, or take for something else (`amps` is attometre per
@@ -76,11 +88,25 @@ def _kind(unit: str) -> str | None:
     return None
 
 
+def dimension_of(unit: str) -> str:
+    """What is measured in a unit: a key of `SI`, or number or percent; Unreadable for no unit."""
+    if unit in DIMENSIONS:
+        return DIMENSIONS[unit]
+    if len(unit) <= LONGEST and re.fullmatch(_UNIT, unit):
+        for kind in SI:
+            try:
+                known(unit, kind)
+            except Unreadable:
+                continue
+            return kind
+    raise Unreadable(f'"{unit[:LONGEST]}" is no unit that is known here')
+
+
 def known(unit: str, dimension: str) -> str:
     """The unit as pint reads it, or Unreadable with what was wrong about it."""
     if len(unit) > LONGEST or not re.fullmatch(_UNIT, unit):
         raise Unreadable(f"'{unit[:LONGEST]}' is no unit")
-    word = WORDS[dimension].get(unit.replace(" ", "").replace(".", "").casefold())
+    word = WORDS.get(dimension, {}).get(unit.replace(" ", "").replace(".", "").casefold())
     if word is not None:
         return word
     spelt = re.sub(_POWER, r"**\1", unit.replace("²", "**2").replace("³", "**3").replace("·", "*"))
@@ -120,3 +146,66 @@ def in_si(magnitude: float, unit: str, dimension: str) -> float:
     """A quantity in the SI unit of its dimension; arguments as those of `convert`."""
     quantity = _registry().Quantity(magnitude, known(unit, dimension))
     return float(quantity.to(SI[dimension][1]).magnitude)
+
+
+def refuse_units(term: formula.Term, inputs: "Mapping[str, str]", unit: str) -> None:
+    """Refuse a formula whose units cannot come to `unit`, such as L/s where L/min is said.
+
+    inputs: the unit of each. A number in the formula may carry any unit and any factor (the 3.6
+    from m/s to km/h), so nothing is said against what one is multiplied with; nor of a unit that
+    pint does not know. Raises Unreadable.
+    """
+    try:
+        wanted = _of(unit)
+    except Unreadable:
+        return
+    found = _unit(term, {name: _of(one) for name, one in inputs.items()})
+    if found is None:
+        return
+    gives = f"in these units the formula gives {f'{found:~P}' or 'a plain number'}"
+    if not found.is_compatible_with(wanted):
+        raise Unreadable(f"{gives}, which is not {unit or 'a plain number'}")
+    factor = _factor(found, wanted)
+    if factor != 1:
+        raise Unreadable(f"{gives}: multiply by {factor:g} for {unit or 'a plain number'}")
+
+
+def _of(unit: str) -> "PlainUnit":
+    """A unit as pint has it; of a temperature its degree."""
+    dimension = dimension_of(unit)
+    said = {"number": "dimensionless", "percent": "percent"}.get(dimension)
+    spelt = said or known(unit, dimension)
+    return _registry().Unit(f"delta_{spelt}" if spelt in ("degC", "degF") else spelt)
+
+
+def _factor(one: "PlainUnit", other: "PlainUnit") -> float:
+    return clean(float(_registry().Quantity(1, one).to(other).magnitude))
+
+
+def _unit(term: formula.Term, of: "Mapping[str, PlainUnit]") -> "PlainUnit | None":
+    """The unit of a part of a formula; None where a number in it may carry one."""
+    match term:
+        case formula.Name(name):
+            return of[name]
+        case formula.Minus(part):
+            return _unit(part, of)
+        case formula.Both("^", left, formula.Number(text)) if text.isdecimal():
+            base = _unit(left, of)
+            return None if base is None else base ** int(text)
+        case formula.Both(sign, left, right) if sign != "^":
+            one, other = _unit(left, of), _unit(right, of)
+            if sign in "+-":
+                return _sum(one, other)
+            if one is not None and other is not None:
+                both: PlainUnit = one * other if sign == "*" else one / other
+                return both
+    return None
+
+
+def _sum(one: "PlainUnit | None", other: "PlainUnit | None") -> "PlainUnit | None":
+    """The unit of a sum; a number in it has the unit of what it is added to."""
+    if one is None or other is None:
+        return one if other is None else other
+    if not one.is_compatible_with(other) or _factor(one, other) != 1:
+        raise Unreadable(f"the formula adds {one:~P} to {other:~P}: bring them to one unit")
+    return one

@@ -1,7 +1,15 @@
 """Battery voltage: at rest for the state of charge, under load for its strength."""
 
 from diagnose.measure.arithmetic import Point, clean, interpolate
-from diagnose.measure.model import PRACTICE, Expected, Measurement, Need, Outcome, Unreadable
+from diagnose.measure.model import (
+    PRACTICE,
+    Expected,
+    Measurement,
+    Need,
+    Outcome,
+    Uncertainty,
+    Unreadable,
+)
 
 # Volts of six cells at rest against per cent of charge.
 # Table A: a general battery reference table for 12 V automotive and deep-cycle batteries.
@@ -90,7 +98,6 @@ def rest_voltage(
         workings=(
             f"{volts:.6g} V / {cells:.0f} cells = {each:.3f} V a cell, {six:.2f} V for six",
             f"{named}: {between}",
-            "tables differ: take it as good to 10 %",
         ),
     )
 
@@ -118,6 +125,7 @@ REST_VOLTAGE = Measurement(
     source="reference table A (12 V automotive and deep cycle); sealed: from memory",
     needs=(_volts("voltage at rest"), CELLS, KIND, LOWEST_CHARGE),
     compute=rest_voltage,
+    uncertainty=Uncertainty(absolute=10, source="tables differ by some 10 % of charge"),
     low=0,
     high=100,
 )
@@ -130,6 +138,7 @@ LOADED_VOLTAGE = Measurement(
     source=PRACTICE,
     needs=(_volts("voltage with everything running"), CELLS),
     compute=loaded_voltage,
+    uncertainty=Uncertainty(absolute=0.01, source=f"a display of tenths over the set, {PRACTICE}"),
     low=1,
     high=2.25,
 )

@@ -3,7 +3,15 @@
 from msgspec.structs import replace
 
 from diagnose.measure.arithmetic import clean
-from diagnose.measure.model import PRACTICE, Expected, Measurement, Need, Outcome, Unreadable
+from diagnose.measure.model import (
+    PRACTICE,
+    Expected,
+    Measurement,
+    Need,
+    Outcome,
+    Uncertainty,
+    Unreadable,
+)
 from diagnose.measure.travel import PATH_WIDTH, SPEED
 
 FLOW = (1.5, 6.0)  # L/min
@@ -114,6 +122,9 @@ TANK_DROP = Measurement(
         FLOW_RATE,
     ),
     compute=tank_drop,
+    uncertainty=Uncertainty(
+        absolute=0.2, share=0.1, source=f"a tank's scale read twice, {PRACTICE}"
+    ),
     low=0,
 )
 
@@ -129,6 +140,9 @@ BUCKET_FLOW = Measurement(
         FLOW_RATE,
     ),
     compute=bucket_flow,
+    uncertainty=Uncertainty(
+        absolute=0.05, share=0.05, source=f"a measured bucket and a watch, {PRACTICE}"
+    ),
     low=0,
 )
 
@@ -140,6 +154,9 @@ FILM_THICKNESS = Measurement(
     source=f"flow / (width × speed); {PRACTICE}",
     needs=(replace(FLOW_NOW, asked=True), PATH_WIDTH, SPEED),
     compute=film,
+    uncertainty=Uncertainty(
+        share=0.15, source=f"flow some 10 %, speed and width the rest, {PRACTICE}"
+    ),
     low=0,
 )
 
@@ -154,6 +171,7 @@ TANK_TIME = Measurement(
         replace(FLOW_NOW, asked=True),
     ),
     compute=tank_time,
+    uncertainty=Uncertainty(share=0.1, source=f"as good as the flow, {PRACTICE}"),
     low=0,
 )
 
@@ -168,5 +186,6 @@ RECOVERY = Measurement(
         _volume("recovered", "dirty water recovered", "44 L"),
     ),
     compute=recovery,
+    uncertainty=Uncertainty(absolute=5, source=f"two tanks' scales, {PRACTICE}"),
     low=0,
 )

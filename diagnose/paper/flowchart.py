@@ -151,7 +151,7 @@ class Flowchart:
             assert not isinstance(step, Finding)
             leaf = not self.plan.ways[target]
             causes += leaf
-            said = filter(None, (step.exits[which].answer, band_range(step, which)))
+            said = filter(None, (step.exits[which].answer, band_range(self.ready, step, which)))
             answer = f"{name} {which}"
             body.node(answer, _label(said, _ANSWER), _IN_LINE)
             ranks = 1 + (causes - 1) // _SIDE_BY_SIDE if leaf else 1
@@ -176,9 +176,9 @@ class Flowchart:
             if advice is not None:
                 yield f"→ {advice}"
         else:
-            yield f"{numbered}  {step.do or asked(step)}"
+            yield f"{numbered}  {step.do or asked(self.ready, step)}"
             if step.do is not None:
-                yield asked(step)
+                yield asked(self.ready, step)
         if number in self.extras.last_lines:
             yield self.extras.last_lines[number]
 

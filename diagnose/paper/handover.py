@@ -158,7 +158,7 @@ def _verdict(account: Account) -> Verdict | None:
     for logged in reversed(account.events):
         if isinstance(logged.event, Found):
             known = account.findings(account.symptom).get(logged.event.finding)
-            words = "" if known is None else known.finding
+            words = logged.event.other if known is None else known.finding
             return Verdict(at=logged.at, finding=logged.event.finding, words=words)
     return None
 

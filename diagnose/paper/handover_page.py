@@ -147,7 +147,7 @@ class Note(Struct, frozen=True, kw_only=True):
 
 
 class Verdict(Struct, frozen=True, kw_only=True):
-    """What service reported: when, the finding's id, and its words."""
+    """What service reported: when, the finding's id (empty: no finding is it), and its words."""
 
     at: str
     finding: str

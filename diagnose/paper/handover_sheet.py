@@ -11,7 +11,7 @@ from diagnose.files import replies
 from diagnose.files.card import Card
 from diagnose.log import clock
 from diagnose.log.account import DANGERS
-from diagnose.measure.wording import expected_range, percent, with_unit
+from diagnose.measure.wording import about, expected_range, percent, verdict
 from diagnose.paper.markdown import heading, inline, strong, wrapped
 
 if TYPE_CHECKING:
@@ -311,10 +311,12 @@ def _read(page: Handover, detail: int) -> Iterator[str]:
 def _reading(entry: Answer, detail: int) -> str:
     figure = entry.figure
     assert figure is not None
-    value = strong(with_unit(figure.value, figure.unit))
+    value = strong(about(figure.value, figure.unit, figure.good_to))
     told = f"{inline(entry.words)}: {value}, {inline(entry.answer)}"
     if figure.expected is not None:
-        told += f"; expected {inline(expected_range(figure.expected, figure.unit))}"
+        lies = verdict(figure.value, figure.expected, figure.good_to)
+        expected = f"expected {expected_range(figure.expected, figure.unit)}"
+        told += f"; {inline(f'{lies}, {expected}' if lies else expected)}"
     read = "; ".join(
         f"{inline(name)} {inline(text)}" for name, text in (entry.inputs or {}).items()
     )
@@ -490,7 +492,8 @@ def _asked(page: Handover, detail: int) -> Iterator[str]:
 def _verdict(page: Handover, detail: int) -> Iterator[str]:
     if page.verdict is not None:
         verdict = page.verdict
-        words = f"{inline(verdict.words)} ({inline(verdict.finding)})"
+        id_ = f" ({inline(verdict.finding)})" if verdict.finding else ", which no finding is"
+        words = f"{inline(verdict.words)}{id_}"
         yield from _item((f"Reported {_clock(page, verdict.at)}", words))
     others = f"; `diagnose cases found {page.case}` lists all" if page.findings[IDS:] else ""
     ids = f" One of: {_joined(*page.findings[:IDS])}{others}" if page.findings else ""

@@ -157,7 +157,7 @@ class _Paper:
 
     def __init__(self, ready: ReadyTree, table: CautionTable, figured: Figured | None) -> None:
         self.ready, self.table, self.figured = ready, table, figured
-        self.words = [what(body) for body in ready.steps]
+        self.words = [what(ready, body) for body in ready.steps]
         self.ways_in: list[list[tuple[int, int]]] = [[] for _ in ready.steps]
         for place, ways in enumerate(ready.plan.ways):
             for answer, target in enumerate(ways):
@@ -336,11 +336,13 @@ def _words(text: str) -> frozenset[str]:
     return frozenset(re.findall(r"[^\W_]+", text.casefold()))
 
 
-def what(step: Step) -> str:
+def what(ready: ReadyTree, step: Step) -> str:
     """Return a step in one sentence: what to do and ask, to measure, or the cause."""
     if isinstance(step, Finding):
         return step.finding
-    question = f"Measure: {asked(step)}." if isinstance(step, Reading) else asked(step)
+    question = asked(ready, step)
+    if isinstance(step, Reading):
+        question = f"Measure: {question}."
     return " ".join(filter(None, [step.do, question]))
 
 

@@ -39,7 +39,7 @@ MARGIN, COLUMN, NARROWEST = 10.0, 26.0, 15.0
 #: Lines of words that a sheet has room for below what stands on top of each, at least: a caution's
 #: panel is never much higher. What is on top besides the words for danger, and at the foot, in
 #: lines.
-LOWEST, AROUND = 16.0, 7.0
+LOWEST, AROUND = 21.0, 7.0
 
 #: From one line to the next, in type sizes.
 LINE = 1.2
@@ -244,7 +244,7 @@ class Sheets:
         answers = [
             {
                 "text": step.exits[which].answer,
-                "range": band_range(step, which),
+                "range": band_range(self.ready, step, which),
                 "to": target + 1,
                 "finding": self._step(target) if self._alone(target) else None,
             }
@@ -252,7 +252,7 @@ class Sheets:
         ]
         return {
             "do": step.do or "",
-            "asked": asked(step),
+            "asked": asked(self.ready, step),
             "look_for": step.look_for or "",
             "tool": step.tool or "",
             "answers": answers,

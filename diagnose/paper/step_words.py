@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from diagnose.files.tree import Check, Reading
-from diagnose.measure.registry import MEASUREMENTS
 from diagnose.study.in_force import always_in_force
 
 if TYPE_CHECKING:
@@ -15,15 +14,15 @@ if TYPE_CHECKING:
     from diagnose.study.ready import ReadyTree
 
 
-def asked(step: Question) -> str:
+def asked(ready: ReadyTree, step: Question) -> str:
     """Return a check's question, or the title of a reading's measurement."""
     if isinstance(step, Reading):
-        return MEASUREMENTS[step.read].title
+        return ready.measurements[step.read].title
     assert isinstance(step, Check)
     return step.ask
 
 
-def band_range(step: Question, which: int) -> str:
+def band_range(ready: ReadyTree, step: Question, which: int) -> str:
     """Return the range of a reading's band with its unit, "" where there is only one or none.
 
     A limit just above a round figure is said by that: 15.1 mm, below which 15 mm is, as *up to
@@ -31,7 +30,7 @@ def band_range(step: Question, which: int) -> str:
     """
     if not isinstance(step, Reading):
         return ""
-    unit = MEASUREMENTS[step.read].unit
+    unit = ready.measurements[step.read].unit
     low = _limit(step, which - 1) if which else None
     high = _limit(step, which) if which < len(step.limits) else None
     if low is None and high is None:

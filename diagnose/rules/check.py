@@ -6,7 +6,12 @@ import itertools
 from typing import TYPE_CHECKING, Any, Final, TypeAlias
 
 from diagnose.files.kinds import MOST_PROBLEMS
-from diagnose.files.library import CAUTIONS_FILE, SITE_FILE, collector_at_rest
+from diagnose.files.library import (
+    CAUTIONS_FILE,
+    MEASUREMENTS_FILE,
+    SITE_FILE,
+    collector_at_rest,
+)
 from diagnose.files.problems import LONGEST_MESSAGE, Problem, code_of
 from diagnose.files.strays import strays
 from diagnose.rules import (
@@ -15,6 +20,7 @@ from diagnose.rules import (
     cautions,
     chances,
     findings,
+    measurements,
     names,
     safety,
     shape,
@@ -23,7 +29,14 @@ from diagnose.rules import (
     worked,
 )
 from diagnose.rules.causes import Found, causes
-from diagnose.rules.view import CardView, CautionsView, LibraryView, RoundView, TreeView
+from diagnose.rules.view import (
+    CardView,
+    CautionsView,
+    LibraryView,
+    MeasurementsView,
+    RoundView,
+    TreeView,
+)
 from diagnose.study.in_force import caution_table
 from diagnose.text import shortened
 
@@ -44,13 +57,15 @@ if TYPE_CHECKING:
 RULES: Final[tuple[tuple[Rule, tuple[type[View[Any]], ...]], ...]] = (
     (names.unknown_step, (TreeView,)),
     (names.unknown_answer, (TreeView,)),
+    (names.former_id, (TreeView,)),
     (names.begins_with, (RoundView,)),
     (names.unknown_hazard, (TreeView, RoundView, CautionsView)),
     (names.unknown_caution, (TreeView, RoundView, CautionsView, CardView)),
     (names.unknown_symptom, (TreeView, RoundView)),
     (names.unknown_measurement, (TreeView,)),
     (names.unknown_line, (TreeView, RoundView)),
-    (names.unknown_kind, (CardView,)),
+    (names.unknown_kind, (CardView, TreeView, RoundView)),
+    (names.other_kinds, (TreeView, RoundView)),
     (names.card_answer, (TreeView,)),
     (cards.condition, (TreeView, RoundView)),
     (cards.card_value, (CardView,)),
@@ -78,10 +93,14 @@ RULES: Final[tuple[tuple[Rule, tuple[type[View[Any]], ...]], ...]] = (
     (cautions.includes_itself, (CautionsView,)),
     (cautions.no_release, (CautionsView,)),
     (cautions.lockout_holds, (CautionsView,)),
+    (measurements.taken_measurement, (MeasurementsView,)),
+    (measurements.input_unit, (MeasurementsView,)),
+    (measurements.formula, (MeasurementsView,)),
+    (measurements.expected_range, (MeasurementsView,)),
     (worked.worked_case, (TreeView,)),
     (worked.no_unit, (TreeView,)),
-    (blanks.blank, (TreeView, RoundView, CautionsView, CardView)),
-    (blanks.cut_text, (TreeView, RoundView, CautionsView, CardView)),
+    (blanks.blank, (TreeView, RoundView, CautionsView, CardView, MeasurementsView)),
+    (blanks.cut_text, (TreeView, RoundView, CautionsView, CardView, MeasurementsView)),
     (signs.unknown_sign, (CautionsView,)),
     (chances.mixed_chances, (TreeView,)),
     (chances.other_scale, (LibraryView,)),
@@ -93,7 +112,7 @@ RULES: Final[tuple[tuple[Rule, tuple[type[View[Any]], ...]], ...]] = (
 
 _RULES_ON: Final[dict[type[View[Any]], list[tuple[str, Rule]]]] = {
     kind: [(code_of(rule), rule) for rule, kinds in RULES if kind in kinds]
-    for kind in (TreeView, RoundView, CautionsView, CardView, LibraryView)
+    for kind in (TreeView, RoundView, CautionsView, CardView, MeasurementsView, LibraryView)
 }
 
 
@@ -128,6 +147,11 @@ def caution_problems(library: Library) -> list[Problem]:
     return _problems(_cautions_view(library))
 
 
+def measurement_problems(library: Library) -> list[Problem]:
+    """Return what the rules find in `measurements.yaml`."""
+    return _problems(_measurements_view(library))
+
+
 def tree_problems(
     library: Library,
     tree: Tree,
@@ -160,6 +184,8 @@ def card_problems(library: Library, lines: Card, *parts: str) -> list[Problem]:
 
 def _views(library: Library, table: CautionTable | None) -> Iterator[View[Any]]:
     """Yield a view of each file of a library but `cautions.yaml`."""
+    if library.measurements:
+        yield _measurements_view(library)
     for tree in library.trees.values():
         yield _tree_view(library, tree, table)
     for draft in library.drafts.values():
@@ -178,6 +204,11 @@ def _views(library: Library, table: CautionTable | None) -> Iterator[View[Any]]:
 def _cautions_view(library: Library) -> CautionsView:
     tasks = library.cautions.cautions
     return CautionsView(library=library, parts=(CAUTIONS_FILE,), table=None, tasks=tasks)
+
+
+def _measurements_view(library: Library) -> MeasurementsView:
+    parts, tasks = (MEASUREMENTS_FILE,), library.measurements
+    return MeasurementsView(library=library, parts=parts, table=None, tasks=tasks)
 
 
 def _tree_view(

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final, NamedTuple
 
-from diagnose.files.library import CAUTIONS_FILE
+from diagnose.files.library import CAUTIONS_FILE, MEASUREMENTS_FILE
 from diagnose.files.places import KEY
-from diagnose.files.tree import Finding, Question
+from diagnose.files.tree import Finding, Question, Reading
 from diagnose.rules.view import CardView
 from diagnose.study.plan import passing_answer
 
@@ -118,8 +118,12 @@ def _kinds(library: Library, name: Name) -> Defined:
 
 
 def _measurements(library: Library, name: Name) -> Defined:
-    """The program's own: none of them is defined in a library."""
-    return Defined((f"{name.inside[0]}.yaml",), {}, set())
+    """Those that a library declares; the program's own are defined in none."""
+    places = {
+        word: ((MEASUREMENTS_FILE,), ("measurements", word, KEY)) for word in library.measurements
+    }
+    named = {step.read for step in _tasks(library) if isinstance(step, Reading)}
+    return Defined((f"{name.inside[0]}.yaml",), places, named)
 
 
 _SORTS: Final[dict[str, Callable[[Library, Name], Defined]]] = {

@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from diagnose.files.definitions import CARD_LINES, CARD_LISTS
+from diagnose.files.library import MEASUREMENTS_FILE
 from diagnose.files.places import KEY
 from diagnose.files.tree import NO_ANSWER, Question
-from diagnose.measure.registry import MEASUREMENTS
 from diagnose.rules.view import CautionsView, Name, Objection
 
 if TYPE_CHECKING:
@@ -75,6 +75,29 @@ def unknown_answer(view: TreeView) -> Iterator[Objection]:
             yield Objection(view.at(name, key), message, lacks=lacks)
 
 
+def former_id(view: TreeView) -> Iterator[Objection]:
+    """An id that a step had before (`was`) is no step's id now, and only one step had it.
+
+    Cases in the log under that id count for the step that names it. Where another step has the id
+    now, or had it too, nobody could say for which of them a case counts.
+
+    Passes:
+        steps: {first: {was: [lamp]}}
+    Fails:
+        steps: {first: {was: [second]}}
+    """
+    claimed: dict[str, str] = {}
+    for path, word in view.named("was"):
+        first = claimed.setdefault(word, f"{path[1]}")
+        if word in view.tasks or word in view.unread:
+            message = f'There is a step "{word}" now: name an id that no step has any more.'
+            yield Objection(path, message)
+        elif first != path[1]:
+            yield Objection(
+                path, f'"{first}" says that it was "{word}" too: keep it in one of them.'
+            )
+
+
 def unknown_hazard(view: View[Any]) -> Iterator[Objection]:
     """Every hazard that a step, an item or a caution names stands in `cautions.yaml`.
 
@@ -132,16 +155,21 @@ def unknown_symptom(view: View[Any]) -> Iterator[Objection]:
 
 
 def unknown_measurement(view: TreeView) -> Iterator[Objection]:
-    """A reading names a measurement that the program knows; `diagnose measure` lists them.
+    """A reading names a measurement that the program knows, or that `measurements.yaml` declares.
 
     Without it, what is typed could not be turned into the figure that the bands are about.
+    `diagnose measure` lists them all.
 
     Passes:
         steps: {second: {read: value}}
     Fails:
         steps: {second: {read: valeu}}
     """
-    for path, name, hint in _unknown(view, view.named("read"), MEASUREMENTS):
+    if view.library.problems_of(view.library.file(MEASUREMENTS_FILE)):
+        return  # Nobody knows what it would declare.
+    # One that is declared and cannot be used is objected to where it stands.
+    known = {**view.measurements, **view.library.measurements}
+    for path, name, hint in _unknown(view, view.named("read"), known):
         message = f'Write a measurement of `diagnose measure`: there is no "{name}".{hint}'
         lacks = Name("measurement", name, (view.tree.symptom, f"{path[1]}"))
         yield Objection(path, message, lacks=lacks)
@@ -173,23 +201,42 @@ def unknown_line(view: TreeView | RoundView) -> Iterator[Objection]:
             yield Objection(path, message)
 
 
-def unknown_kind(view: CardView) -> Iterator[Objection]:
-    """A card's `kind` is a file of `machines/kinds/` that can be read.
+def unknown_kind(view: CardView | TreeView | RoundView) -> Iterator[Objection]:
+    """A `kind`, or one of the `kinds` of a symptom or a round, is a file of `machines/kinds/`.
 
-    The card leaves to it what all machines of that kind share. Without it a reading would miss what
-    it is computed from.
+    The card leaves to it what all machines of that kind share: without it a reading would miss what
+    it is computed from. A symptom or a round for a kind that is misspelt would be offered nowhere.
 
     Passes:
-        machine: sample
+        kinds: [small]
     Fails:
-        machine: sample
-        kind: smal
+        kinds: [smal]
     """
-    kind = view.lines.kind
-    if kind is not None and kind not in view.library.kinds:
-        hint = view.hint(kind, view.library.kinds)
+    known = view.library.kinds
+    for path, kind, hint in _unknown(view, view.kinds(), known):
         message = f"Write a kind: there is no machines/kinds/{kind}.yaml that can be read.{hint}"
-        yield Objection(("kind",), message, lacks=Name("kind", kind))
+        yield Objection(path, message, lacks=Name("kind", kind))
+
+
+def other_kinds(view: TreeView | RoundView) -> Iterator[Objection]:
+    """A doorway, or what an item starts, is a symptom that some machine can have here.
+
+    A symptom or a round that is for some kinds only leads to nothing where the other symptom is for
+    none of these: the doorway stays shut on every machine.
+
+    Passes:
+        kinds: [small]
+    Fails:
+        kinds: [small]
+        items: {look: {do: Look under it., starts: of-large-ones}}
+    """
+    own = {kind for _, kind in view.kinds() if kind in view.library.kinds}
+    for path, name in view.named(view.symptom_key):
+        tree = view.library.trees.get(name)
+        if own and tree is not None and tree.kinds and own.isdisjoint(tree.kinds):
+            wanted = " and ".join(tree.kinds)
+            message = f'Write a symptom of these kinds: "{name}" is for the kind {wanted} only.'
+            yield Objection(path, message, "warning")
 
 
 def begins_with(view: RoundView) -> Iterator[Objection]:

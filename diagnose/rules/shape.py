@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Final
 
 from diagnose.files.replies import NOTE, REPLY_WORDS
 from diagnose.files.tree import Question, Reading
-from diagnose.measure.registry import MEASUREMENTS
 from diagnose.rules.view import Name, Objection, route
 from diagnose.study.graph import always_before, nearest_before, reached
 from diagnose.study.plan import passing_answer
@@ -212,7 +211,7 @@ def unreachable_band(view: TreeView) -> Iterator[Objection]:
             bands: [{below: 135, call: warm, go: little}, {otherwise: hot, go: served}]
     """
     for name, step in view.questions():
-        measurement = MEASUREMENTS.get(step.read) if isinstance(step, Reading) else None
+        measurement = view.measurements.get(step.read) if isinstance(step, Reading) else None
         if measurement is None or not isinstance(step, Reading):
             continue
         low, high = measurement.low, measurement.high

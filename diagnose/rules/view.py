@@ -8,10 +8,12 @@ from typing import TYPE_CHECKING, ClassVar, Final, Generic, NamedTuple, TypeVar
 from msgspec import Struct
 
 from diagnose.files.cautions import Caution
+from diagnose.files.measurements import Declared
 from diagnose.files.places import KEY
 from diagnose.files.rounds import Item, Round
 from diagnose.files.tree import Finding, Question, Step
 from diagnose.study.graph import graph_of, loop
+from diagnose.study.measurements import measurements_of
 from diagnose.text import did_you_mean
 
 if TYPE_CHECKING:
@@ -22,6 +24,7 @@ if TYPE_CHECKING:
     from diagnose.files.places import Part, Path
     from diagnose.files.problems import Severity
     from diagnose.files.tree import Condition, Tree
+    from diagnose.measure.model import Measurement
     from diagnose.study.graph import Graph
     from diagnose.study.in_force import CautionTable
 
@@ -145,6 +148,10 @@ class TreeView(View[Step], frozen=True, kw_only=True, dict=True):
                 at = step.answer_at(number)[:-1]
                 yield self.at(name, *at, "applies_to"), way.applies_to
 
+    def kinds(self) -> Iterator[tuple[Path, str]]:
+        """Yield the kinds of machine that the symptom is for, each with its path."""
+        return ((("kinds", number), kind) for number, kind in enumerate(self.tree.kinds))
+
     @cached_property
     def graph(self) -> Graph:
         """The steps, with an arrow for each answer that leads to one."""
@@ -154,6 +161,11 @@ class TreeView(View[Step], frozen=True, kw_only=True, dict=True):
     def closed_route(self) -> list[tuple[str, str, str]]:
         """The arrows of one closed route, as `loop` returns them."""
         return loop(self.graph)
+
+    @cached_property
+    def measurements(self) -> Mapping[str, Measurement]:
+        """The measurements that a reading may name."""
+        return measurements_of(self.library)
 
     @cached_property
     def sound(self) -> bool:
@@ -174,6 +186,10 @@ class RoundView(View[Item], frozen=True, kw_only=True):
         for path, word in super().named(key):
             long = key == self.symptom_key and self.tasks[f"{path[1]}"].seen
             yield ((*path, "symptom") if long else path), word
+
+    def kinds(self) -> Iterator[tuple[Path, str]]:
+        """Yield the kinds of machine that the round is for, each with its path."""
+        return ((("kinds", number), kind) for number, kind in enumerate(self.round.kinds))
 
     def conditions(self) -> Iterator[tuple[Path, Condition]]:
         """Yield what the round and its items apply to, each with its path."""
@@ -199,6 +215,17 @@ class CardView(View[str], frozen=True, kw_only=True):
     def named(self, key: str) -> Iterator[tuple[Path, str]]:
         """Yield the cautions whose minutes the card knows, with their paths."""
         return ((self.at(caution), caution) for caution in self.tasks)
+
+    def kinds(self) -> Iterator[tuple[Path, str]]:
+        """Yield the kind of machine that the card names, with its path."""
+        if self.lines.kind is not None:
+            yield ("kind",), self.lines.kind
+
+
+class MeasurementsView(View[Declared], frozen=True):
+    """The measurements that the library declares, `measurements.yaml`."""
+
+    inside = "measurements"
 
 
 class LibraryView(View[None], frozen=True, kw_only=True):

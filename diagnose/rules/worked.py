@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 from diagnose.files.places import KEY
 from diagnose.files.tree import Finding, Question, Reading
 from diagnose.measure.inputs import lacks_unit
-from diagnose.measure.registry import MEASUREMENTS, MissingLine, Unreadable
+from diagnose.measure.registry import MissingLine, Unreadable
 from diagnose.rules.view import Name, Objection
 from diagnose.study.plan import passing_answer
 from diagnose.study.worked import band_of
@@ -51,7 +51,7 @@ def worked_case(view: TreeView) -> Iterator[Objection]:
         if case.finding in steps and not isinstance(steps[case.finding], Finding):
             message = f'Write a finding: "{case.finding}" is none, and a case ends at one.'
             yield Objection((*place, "finding"), message)
-        elif view.sound and all(name in steps for name in (case.finding, *case.answers)):
+        elif _can_be_walked(view, case):
             route = _route(view, case, place, ways_left)
             ways_left -= sum(_ways_at(steps[name]) for name in route.steps)
             if ways_left <= 0:
@@ -59,6 +59,16 @@ def worked_case(view: TreeView) -> Iterator[Objection]:
                 yield Objection(place, message)
                 return
             yield from route.hindered or _at_end(case, place, route.steps)
+
+
+def _can_be_walked(view: TreeView, case: WorkedCase) -> bool:
+    """Whether nothing is wrong elsewhere that would be said here once more."""
+    steps = view.tree.steps
+    if not view.sound or not all(name in steps for name in (case.finding, *case.answers)):
+        return False
+    computed = (steps[name] for name, said in case.answers.items() if isinstance(said, Mapping))
+    readings = (step.read for step in computed if isinstance(step, Reading))
+    return all(read in view.measurements for read in readings)
 
 
 class _Route(NamedTuple):
@@ -107,7 +117,7 @@ def _way(
     at = (*place, "answers", name)
     if isinstance(given, Mapping):
         try:
-            return band_of(step, given)
+            return band_of(step, given, view.measurements)
         except (Unreadable, MissingLine) as error:
             at = (*at, next(iter(given)), KEY) if given else (*place, "name")
             message = f"Write what can be computed: {error}".rstrip(".") + "."
@@ -154,7 +164,7 @@ def no_unit(view: TreeView) -> Iterator[Objection]:
             step = view.tasks.get(name)
             if not isinstance(step, Reading) or not isinstance(given, Mapping):
                 continue
-            measurement = MEASUREMENTS.get(step.read)
+            measurement = view.measurements.get(step.read)
             for need in measurement.needs if measurement is not None else ():
                 text = given.get(need.name)
                 if text is not None and lacks_unit(need, text):

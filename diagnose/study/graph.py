@@ -57,6 +57,15 @@ def in_order(graph: Graph) -> list[str]:
     return list(nx.topological_sort(graph))
 
 
+def walking_order(tree: Tree) -> list[str]:
+    """Return the steps so that each comes before all that it leads to, else as in the file.
+
+    A tree whose steps stand so already is left as it is.
+    """
+    place = {step: number for number, step in enumerate(tree.steps)}
+    return list(nx.lexicographical_topological_sort(graph_of(tree), key=place.__getitem__))
+
+
 def nearest_before(graph: Graph, start: str) -> dict[str, str]:
     """Return, for each step but the start, the last one that every route to it has passed."""
     above: dict[str, str] = nx.immediate_dominators(graph, start)

@@ -8,6 +8,7 @@ from msgspec import Struct
 
 from diagnose.files.reading import content_hash
 from diagnose.files.tree import Finding, Question
+from diagnose.measure.registry import MEASUREMENTS
 from diagnose.study.beliefs import likelihood
 from diagnose.study.plan import plan_of
 from diagnose.study.tailored import tailored
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
 
     from diagnose.files.card import Card
     from diagnose.files.tree import Step, Tree
+    from diagnose.measure.model import Measurement
     from diagnose.study.in_force import CautionTable
     from diagnose.study.plan import Plan
 
@@ -31,9 +33,9 @@ class ReadyTree(Struct, frozen=True, kw_only=True, eq=False):
     each finding's remedy; `service` the findings for service, as bits; `from_card` the steps that
     the machine card answers, with the number of the answer, those among them that are `skipped`
     since they do not apply to this machine, with the line of its card; `digest` is the content hash
-    of the whole tree, `card` that of the machine, if there is one. `rows`
-    hold what an answer (step, number) says of each finding, as logarithms; in a large tree they are
-    worked out when they are called for.
+    of the whole tree, `card` that of the machine, if there is one; `measurements` are those that a
+    reading may name. `rows` hold what an answer (step, number) says of each finding, as logarithms;
+    in a large tree they are worked out when they are called for.
     """
 
     symptom: str
@@ -48,6 +50,7 @@ class ReadyTree(Struct, frozen=True, kw_only=True, eq=False):
     digest: str
     rows: Mapping[tuple[int, int], tuple[float, ...]]
     card: Card | None = None
+    measurements: Mapping[str, Measurement] = MEASUREMENTS
 
     def unsure_way(self, step: int) -> int | None:
         """Return where a question leads whoever is not sure, None where it does not say."""
@@ -56,6 +59,10 @@ class ReadyTree(Struct, frozen=True, kw_only=True, eq=False):
             return None
         answers = [way.answer for way in question.exits]
         return self.plan.ways[step][answers.index(question.if_unsure)]
+
+    def today(self, step: str) -> str:
+        """Return the id that a step has now; one that nobody knows stays as it is."""
+        return step if step in self.plan.number else self.tree.today.get(step, step)
 
     def named(self, step: str) -> Step | None:
         """Return a step by its id; None where the tree has none of that name."""
@@ -69,6 +76,7 @@ def made_ready(
     *,
     card: Card | None = None,
     chances: Mapping[str, float] | None = None,
+    measurements: Mapping[str, Measurement] = MEASUREMENTS,
 ) -> ReadyTree:
     """Return a tree that was checked, made ready.
 
@@ -97,6 +105,7 @@ def made_ready(
         digest=digest,
         rows=_rows(plan),
         card=card,
+        measurements=measurements,
     )
 
 
@@ -116,7 +125,10 @@ def _chances(tree: Tree, chances: Mapping[str, float] | None) -> dict[str, float
     if chances is None:
         return own
     total = sum(own.values())
-    return {name: chances.get(name, chance / total) for name, chance in own.items()}
+    # A finding may have had another id then.
+    known = {today: chances[old] for old, today in tree.today.items() if old in chances}
+    known.update(chances)
+    return {name: known.get(name, chance / total) for name, chance in own.items()}
 
 
 def _answered(steps: tuple[Step, ...], card: Card) -> dict[int, int]:

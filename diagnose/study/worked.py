@@ -6,26 +6,29 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, TypeAlias
 
 from diagnose.files.tree import Question, Reading
-from diagnose.measure.registry import MEASUREMENTS, MissingLine, Unreadable, compute
+from diagnose.measure.registry import MissingLine, Unreadable, compute
 
 if TYPE_CHECKING:
     from diagnose.files.tree import Exit, WorkedCase
+    from diagnose.measure.model import Measurement
     from diagnose.study.ready import ReadyTree
 
 #: A route as (question, answer), by their numbers in the plan.
 Route: TypeAlias = tuple[tuple[int, int], ...]
 
 
-def band_of(step: Question, inputs: Mapping[str, str]) -> Exit:
-    """Return the band that the inputs of a worked case fall in.
+def band_of(
+    step: Question, inputs: Mapping[str, str], measurements: Mapping[str, Measurement]
+) -> Exit:
+    """Return the band that the inputs of a worked case fall in; a library has its `measurements`.
 
     Raises `Unreadable` or `MissingLine` where they cannot be computed, or the step is no reading.
     """
     if not isinstance(step, Reading):
         raise Unreadable("Only a reading takes inputs: write an answer here.")
-    measurement = MEASUREMENTS.get(step.read)
+    measurement = measurements.get(step.read)
     if measurement is None:
-        raise Unreadable(f'The program knows no measurement "{step.read}".')
+        raise Unreadable(f'There is no measurement "{step.read}".')
     figure = compute(measurement, inputs, card=lambda path: None, bare=True, si=False)
     return step.band(figure.value)
 
@@ -60,7 +63,7 @@ def _answer(ready: ReadyTree, at: int, case: WorkedCase) -> int | None:
     said = case.answers.get(ready.plan.ids[at])
     if isinstance(said, Mapping):
         try:
-            said = band_of(step, said).answer
+            said = band_of(step, said, ready.measurements).answer
         except (Unreadable, MissingLine):
             return None
     if said is None:

@@ -17,7 +17,6 @@ from __future__ import annotations
 
 import math
 import sys
-from collections import Counter
 from pathlib import Path
 from statistics import median
 
@@ -25,7 +24,9 @@ from figures import Figure, report
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from strategies.shop_floor import Machine, Outcome, Person, own_symptoms, visit_as
+from strategies.shop_floor import own_symptoms, visit_as
+
+from diagnose.drill.outcomes import Machine, Outcome, Person, dearest
 
 #: Machines over all symptoms.
 MACHINES = 3_000
@@ -41,7 +42,7 @@ def endings() -> list[Figure]:
     print("What costs most, where a symptom stays below:")
     for symptom, own in cases.items():
         if below(own):
-            print(f"  {symptom:18}{dearest(Person(visit), own)}", flush=True)
+            print(f"  {symptom:18}{what_costs(Person(visit), own)}", flush=True)
     print()
     walked("without slips", Person(visit), slips=False)
     walked("a printed chart", Person(visit, chart=True))
@@ -96,19 +97,15 @@ def below(cases: list[Outcome]) -> bool:
     return cured < CURED or named < NAMED or median(case.replies for case in cases) > REPLIES
 
 
-def dearest(person: Person, cases: list[Outcome]) -> str:
-    """Return which checks cost most by their wrong answers, one at a time set right."""
-    costs: Counter[str] = Counter()
-    bad = [case for case in cases if not case.well]
-    for case in bad:
-        for step in case.slipped:
-            machine = Machine(person.visit.tree, case.symptom, case.seed, honest=frozenset({step}))
-            costs["/".join(step) if step[0] != case.symptom else step[1]] += person.walks(
-                machine
-            ).well
-    named = [f"{step} {100 * n / len(cases):.1f}" for step, n in costs.most_common(3) if n]
-    rest = sum(not case.slipped for case in bad)
-    return f"{', '.join(named) or 'no single answer'}  (without any slip: {100 * rest / len(cases):.1f})"
+def what_costs(person: Person, cases: list[Outcome]) -> str:
+    """Return in words which checks cost most by their wrong answers, one at a time set right."""
+    costs = dearest(person, cases)
+    named = [
+        f"{step if symptom == cases[0].symptom else f'{symptom}/{step}'} {100 * n / len(cases):.1f}"
+        for (symptom, step), n in costs.steps[:3]
+    ]
+    rest = 100 * costs.without / len(cases)
+    return f"{', '.join(named) or 'no single answer'}  (without any slip: {rest:.1f})"
 
 
 if __name__ == "__main__":

@@ -6,7 +6,9 @@ from functools import cache
 from typing import TYPE_CHECKING
 
 import pytest
-from strategies.shop_floor import Machine, Outcome, Person, own_symptoms, visit_as
+from strategies.shop_floor import own_symptoms, visit_as
+
+from diagnose.drill.outcomes import Machine, Outcome, Person
 
 if TYPE_CHECKING:
     from diagnose.case.visit import Visit

@@ -16,6 +16,7 @@ from diagnose import app
 #: A command line of every verb that can do its work without a person.
 VERBS = {
     "check": ["check"],
+    "new": ["new", "library", "mine", "--empty"],
     "check-json": ["check", "--json"],
     "order": ["order", "leak"],
     "draw": ["draw", "leak", "-o", "leak.dot"],

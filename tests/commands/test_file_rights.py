@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from strategies.learning import cured
 
 from diagnose import app
 from diagnose.files.library import built_in
@@ -193,7 +194,10 @@ def test_a_tree_that_is_locked_keeps_its_order(
     file = library / "leak.yaml"
     file.chmod(0o444)
     before = file.read_bytes()
-    code, _, err = run(capsys, "order", "leak", "--write-chances", "--trees", str(library))
+    log = library.parent / "cases.sqlite"
+    cured(log, "leak", "dirty-drain-open")
+    args = ("order", "leak", "--write-chances", "--yes", "--log", str(log))
+    code, _, err = run(capsys, *args, "--trees", str(library))
     assert code == 3
     assert "this file is not to be written to" in err
     assert file.read_bytes() == before

@@ -10,12 +10,13 @@ from random import Random
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from strategies.learning import cured
 from strategies.ordering import YARDS, cautions_text, tree_with_run
 from strategies.written import text_of
 
 from diagnose import app
 from diagnose.case.state import Trace
-from diagnose.commands import rewriting
+from diagnose.commands import order_writing, rewriting
 from diagnose.files.library import built_in, load
 from diagnose.log.events import Found, Opened, Outset, Replied, Shown
 from diagnose.log.sqlite import SqliteLog
@@ -63,9 +64,11 @@ def test_every_tree_can_be_ordered_anew_in_its_file(order: Any, trees: Path, sym
     path = trees / f"{symptom}.yaml"
     old = path.read_text("utf-8")
     before = data(order(symptom, "--json"))
-    code, out, err = order(symptom, "--write")
+    code, out, err = order(symptom, "--write", "--yes")
     assert (code, err) == (0, "")
-    assert all(len(line) < 80 for line in out.splitlines() if str(trees) not in line)
+    shown = {*old.splitlines(), *path.read_text("utf-8").splitlines()}
+    said = [line for line in out.splitlines() if line[1:] not in shown]
+    assert all(len(line) < 80 for line in said if str(trees) not in line)
     after = data(order(symptom, "--json"))
     assert after["expected_minutes"] == pytest.approx(before["best_minutes"], rel=0, abs=1e-9)
     assert after["best_minutes"] == pytest.approx(before["best_minutes"], rel=0, abs=1e-9)
@@ -128,7 +131,7 @@ def test_a_file_with_errors_is_named(order: Any, trees: Path) -> None:
 
 def test_a_cap_that_cannot_be_kept_is_said_and_nothing_written(order: Any, trees: Path) -> None:
     before = (trees / "streaking.yaml").read_bytes()
-    code, out, _ = order("streaking", "--lockouts", "0", "--write")
+    code, out, _ = order("streaking", "--lockouts", "0", "--write", "--yes")
     assert code == 1
     assert "at most 0 times" in " ".join(out.split())
     assert (trees / "streaking.yaml").read_bytes() == before
@@ -164,7 +167,7 @@ def test_only_arrows_change_and_passes_is_put_in(order: Any, trees: Path) -> Non
     path = trees / "small.yaml"
     path.write_bytes(SMALL.encode())
     path.chmod(0o640)
-    code, _, err = order("small", "--write")
+    code, _, err = order("small", "--write", "--yes")
     assert (code, err) == (0, "")
     wanted = (
         SMALL.replace("start:   one ", "start:   two ")
@@ -193,7 +196,7 @@ def test_worked_cases_stay_true_or_nothing_is_written(
     path = trees / "small.yaml"
     text = SMALL.replace("answers: {two: Yes it is}, finding: f2", worked)
     path.write_bytes(text.encode())
-    got, out, _ = order("small", "--write")
+    got, out, _ = order("small", "--write", "--yes")
     assert got == code
     assert (path.read_bytes() == text.encode()) == (code == 1)
     assert ("worked-case" in out) == bool(told)
@@ -228,7 +231,7 @@ def test_a_folder_that_cannot_be_written_loses_nothing(
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(Path, "replace", full)
-    code, _, err = order("small", "--write")
+    code, _, err = order("small", "--write", "--yes")
     assert (code, err.count("\n")) == (3, 1)
     assert "no space left" in err
     assert path.read_bytes() == SMALL.encode()
@@ -247,7 +250,7 @@ def test_what_somebody_saved_meanwhile_stays(
         return check(library)
 
     monkeypatch.setattr(rewriting, "check", saved_while_judged)
-    code, _, err = order("small", "--write")
+    code, _, err = order("small", "--write", "--yes")
     assert (code, err.count("\n")) == (3, 1)
     assert "has changed meanwhile" in err
     assert path.read_bytes() == saved
@@ -299,24 +302,193 @@ def test_the_cases_of_the_log_speak(order: Any, trees: Path, log: SqliteLog) -> 
     assert dock["cases"] == 2
     assert dock["chances"] == pytest.approx(shares(f1=1.5, f2=0.3, f3=0.2))
 
-    code, out, _ = order("small", "--write-chances")
+    code, out, _ = order("small", "--write-chances", "--yes")
     assert code == 0
-    assert "count again" in " ".join(out.split())
-    per_cent = {name: 100 * share for name, share in shares(f1=1.5, f2=0.3, f3=1.2).items()}
-    written = SMALL
-    for name, was in (("f1", "1,"), ("f2", "4.50,"), ("f3", "2,")):
+    assert "with the estimates that they came from" in " ".join(out.split())
+    # From the estimates as they are written, to four figures.
+    told = {"f1": 20 * 0.1333 + 1.5, "f2": 20 * 0.6 + 0.3, "f3": 20 * 0.2667 + 1.2}
+    per_cent = {name: 100 * one / 23 for name, one in told.items()}
+    written = SMALL.replace("format: 1", "format: 3")
+    rows = (
+        ("f1", "1,", "13.33", "1.5"),
+        ("f2", "4.50,", "60", "0.3"),
+        ("f3", "2,", "26.67", "1.2"),
+    )
+    for name, was, estimate, cases in rows:
         start = SMALL.index(was, SMALL.index(f"  {name}: {{"))
         old = SMALL[SMALL.index(f"  {name}: {{") : start + len(was)]
-        written = written.replace(old, old.replace(was, f"{per_cent[name]:.4g},"))
+        comes_from = f"chance_from: {{estimate: {estimate}, cases: {cases}}},"
+        new = old.replace(was, f"{per_cent[name]:.4g}, {comes_from}")
+        written = written.replace(old, new)
     assert path.read_bytes() == written.encode()
 
+    # The same cases once more change nothing.
+    code, out, _ = order("small", "--write-chances", "--yes")
+    assert code == 0
+    assert "are so already: nothing was written" in " ".join(out.split())
+    assert path.read_bytes() == written.encode()
+    again = data(order("small", "--json"))
+    assert again["chances"] == pytest.approx(shares(f1=1.5, f2=0.3, f3=1.2), rel=1e-3)
 
-def test_order_and_chances_can_be_written_at_once(order: Any, trees: Path) -> None:
+
+def test_order_and_chances_can_be_written_at_once(order: Any, trees: Path, tmp_path: Path) -> None:
     path = trees / "small.yaml"
     path.write_bytes(SMALL.encode())
-    code, _, err = order("small", "--write", "--write-chances")
+    cured(tmp_path / "cases.sqlite", "small", "f2")
+    code, _, err = order("small", "--write", "--write-chances", "--yes")
     assert (code, err) == (0, "")
     text = path.read_text("utf-8")
     assert "start:   two " in text
-    assert "chance: 13.33," in text
+    assert "chance: 12.7, chance_from: {estimate: 13.33, cases: 0}," in text
     assert not [p for p in check(load(trees)) if p.severity == "error"]
+
+
+# What is asked, sorted, left out
+
+
+def test_nobody_to_ask_writes_nothing_and_says_so(order: Any, trees: Path, tmp_path: Path) -> None:
+    path = trees / "small.yaml"
+    path.write_bytes(SMALL.encode())
+    cured(tmp_path / "cases.sqlite", "small", "f2")
+    for option in ("--write", "--write-chances"):
+        code, out, err = order("small", option)
+        assert (code, err.count("\n")) == (2, 1)
+        assert "--yes writes it" in err
+        assert ("in 100 cases" in out) == (option == "--write-chances")
+        assert ("\n-start:   one    # here\n+start:   two    # here\n" in out) == (
+            option == "--write"
+        )
+    assert order("small", "--write", "--json")[0] == 2
+    assert order("small", "--sort")[0] == 2
+    assert path.read_bytes() == SMALL.encode()
+
+
+@pytest.mark.parametrize(
+    ("reply", "done"), [("y", True), ("YES ", True), ("n", False), ("", False)]
+)
+def test_somebody_at_a_terminal_is_asked(
+    order: Any, trees: Path, monkeypatch: pytest.MonkeyPatch, reply: str, done: bool
+) -> None:
+    path = trees / "small.yaml"
+    path.write_bytes(SMALL.encode())
+    monkeypatch.setattr(order_writing, "is_terminal", lambda stream: True)
+    monkeypatch.setattr(order_writing, "read_line", lambda: reply)
+    code, out, err = order("small", "--write")
+    assert (code, err) == (0, "")
+    assert "y or n" in out
+    assert ("Nothing was written" in out) == (not done)
+    assert (path.read_bytes() == SMALL.encode()) == (not done)
+
+
+def test_steps_are_put_into_walking_order_with_their_comments(order: Any, trees: Path) -> None:
+    path = trees / "small.yaml"
+    path.write_bytes(SMALL.encode())
+    code, _, err = order("small", "--write", "--sort", "--yes")
+    assert (code, err) == (0, "")
+    text = path.read_text("utf-8")
+    assert text.index("  # about two") < text.index("  two:") < text.index("  # about one\n  one:")
+    assert "# the rest\n  # about one\n" in text
+    assert [*load(trees).trees["small"].steps] == ["two", "one", "f1", "f2", "f3"]
+    again = path.read_bytes()
+    code, out, _ = order("small", "--write", "--sort", "--yes")
+    assert "stand in walking order" in " ".join(out.split())
+    assert path.read_bytes() == again
+
+
+def test_an_order_that_saves_little_is_not_worth_a_change(order: Any, trees: Path) -> None:
+    path = trees / "small.yaml"
+    path.write_bytes(SMALL.encode())
+    assert data(order("small", "--json"))["worth"] is True
+    assert "Not worth" not in order("small")[1]
+    little = SMALL.replace("minutes: 9", "minutes: 1").replace("chance: 4.50", "chance: 1.05")
+    path.write_bytes(little.encode())
+    found = data(order("small", "--json"))
+    assert 0 < found["expected_minutes"] - found["best_minutes"] < 0.1
+    assert found["worth"] is False
+    assert "Not worth a change: it saves 0.0" in " ".join(order("small")[1].split())
+    unsure = SMALL.replace("minutes: 9", "minutes: 8").replace("chance: 4.50", "chance: 0.22")
+    path.write_bytes(unsure.encode())
+    found = data(order("small", "--json"))
+    assert found["best_minutes"] < found["expected_minutes"] - 0.1
+    assert 0.5 < found["sure"] < 0.8
+    assert found["worth"] is False
+    assert "Not worth a change yet" in " ".join(order("small")[1].split())
+
+
+def test_the_cases_of_a_renamed_finding_count_for_it(
+    order: Any, trees: Path, tmp_path: Path
+) -> None:
+    path = trees / "small.yaml"
+    log = tmp_path / "cases.sqlite"
+    path.write_bytes(SMALL.replace("f2", "was-f2").encode())
+    names = cured(log, "small", "f2", "f2", "f1")
+    found = data(order("small", "--json"))
+    assert (found["cases"], found["left_out"]) == (1, {"f2": names[:2]})
+    out = " ".join(order("small")[1].split())
+    assert f"Left out: cases {names[0]}, {names[1]}. This tree has no finding f2" in out
+    renamed = SMALL.replace("f2", "new").replace("format: 1", "format: 3")
+    path.write_bytes(renamed.replace("{finding: two,", "{finding: two, was: [f2],").encode())
+    found = data(order("small", "--json"))
+    assert (found["cases"], found["left_out"]) == (3, {})
+    assert found["chances"]["new"] == pytest.approx((20 * 4.5 / 7.5 + 2) / 23)
+
+
+def test_a_file_that_has_learned_from_more_cases_than_the_log_has_stays(
+    order: Any, trees: Path, tmp_path: Path
+) -> None:
+    path = trees / "small.yaml"
+    text = SMALL.replace("format: 1", "format: 3")
+    for name, cases in (("f1", 1), ("f2", 30), ("f3", 0)):
+        start = text.index("chance:", text.index(f"  {name}: {{"))
+        end = text.index(",", start)
+        text = f"{text[:end]}, chance_from: {{estimate: 20, cases: {cases}}}{text[end:]}"
+    path.write_bytes(text.encode())
+    cured(tmp_path / "cases.sqlite", "small", "f1", "f1")
+    code, out, _ = order("small", "--write-chances", "--yes")
+    assert code == 0
+    assert "learned from 31 cases, this log has 2: nothing was written" in " ".join(out.split())
+    assert path.read_bytes() == text.encode()
+    found = data(order("small", "--json"))["chances"]
+    third = 20 / 3
+    assert found == pytest.approx(
+        {"f1": (third + 1) / 51, "f2": (third + 30) / 51, "f3": third / 51}
+    )
+
+
+def test_where_after_may_be_missing_is_a_hint(order: Any, trees: Path) -> None:
+    path = trees / "small.yaml"
+    text = SMALL.replace(
+        '{ask: "Is it?", minutes: 9', '{do: Lower the squeegee., ask: "Is it?", minutes: 9'
+    )
+    path.write_bytes(text.replace("Is it\n      then?", "Does the squeegee bend?").encode())
+    (hint,) = data(order("small", "--json"))["hints"]
+    assert hint == {"step": "two", "needs": "one", "why": "ready", "words": "squeegee"}
+    assert "write `after: [one]` at two" in " ".join(order("small")[1].split())
+    path.write_bytes(SMALL.replace("# about two", "# Only once one was seen").encode())
+    (hint,) = data(order("small", "--json"))["hints"]
+    assert (hint["why"], hint["words"]) == ("comment", "Only once one was seen")
+    path.write_bytes(SMALL.encode())
+    assert data(order("small", "--json"))["hints"] == []
+
+
+@pytest.mark.many_cases
+def test_simulated_cases_are_the_same_for_the_same_seed(order: Any, trees: Path) -> None:
+    args = ("leak", "--outcomes", "--cases", "40", "--json")
+    one, two = data(order(*args)), data(order(*args))
+    assert one == two
+    assert one != data(order(*args, "--seed", "100"))
+    assert one["cured"]["of"] + one["named"]["of"] == 40
+    low, high = one["cured"]["range"]
+    assert low < one["cured"]["well"] / one["cured"]["of"] < high
+    bad = 40 - one["cured"]["well"] - one["named"]["well"]
+    assert bad
+    assert sum(row["bad"] for row in one["missed"]) == bad
+    assert all(row["lost"] <= bad for row in one["slips"])
+    code, out, err = order(*args[:-1])
+    assert (code, err) == (0, "")
+    assert "cured" in out
+    (trees / "small.yaml").write_bytes(SMALL.encode())
+    said = order("small", "--outcomes", "--cases", "5")[1]
+    assert "there was no such case" in " ".join(said.split())
+    assert all(len(line) < 80 for line in out.splitlines())
+    assert order("leak", "--outcomes", "--cases", "0")[0] == 2

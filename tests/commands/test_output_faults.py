@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from strategies.learning import cured
 
 from diagnose import app
 from diagnose.commands import output
@@ -41,8 +42,8 @@ CAUTIONS = "format: 2\nhazards: {}\ncautions: {}\n"
 #: What is written, by the command: the file, and the arguments.
 COMMANDS = {
     "-o": ("small.dot", ["draw", "small", "-o", "{file}"]),
-    "--write": ("small.yaml", ["order", "small", "--write"]),
-    "--write-chances": ("small.yaml", ["order", "small", "--write-chances"]),
+    "--write": ("small.yaml", ["order", "small", "--write", "--yes"]),
+    "--write-chances": ("small.yaml", ["order", "small", "--write-chances", "--yes"]),
 }
 FULL = OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 BROKEN = OSError(errno.EIO, os.strerror(errno.EIO))
@@ -120,13 +121,15 @@ def library(tmp_path: Path) -> Path:
     (folder / "small.yaml").write_text(TREE)
     (folder / "cautions.yaml").write_text(CAUTIONS)
     (folder / "small.dot").write_text("what was there")
+    cured(tmp_path / "cases.sqlite", "small", "old")
     return folder
 
 
 def run(command: str, library: Path) -> int:
     file, args = COMMANDS[command]
     given = [one.format(file=library / file) for one in args]
-    return app.run([*given, "--trees", str(library)])
+    log = str(library.parent / "cases.sqlite")
+    return app.run([*given, "--trees", str(library), "--log", log])
 
 
 def new_content(command: str, library: Path) -> bytes:

@@ -67,8 +67,16 @@ def test_over_5_000_drills_whoever_follows_the_tree_needs_the_minutes_of_the_fil
     symptom: str,
 ) -> None:
     """A machine is one of its cause's worked cases, each as likely: read and walked one by one."""
-    ready = library().require(symptom)
-    agrees(walked(symptom, ready, several(5_000)), minutes_of_cases(symptom))
+    opened = library()
+    ready = opened.require(symptom)
+    used, expected = walked(symptom, ready, several(5_000)), minutes_of_cases(symptom)
+    agrees(used, expected)
+    # The order study counts each way to a cause alike, of which there are 28 to 2,302 in a tree;
+    # the authors' cases take the ordinary ones.
+    study = expected_minutes(ready.plan, opened.table)
+    assert expected == pytest.approx(study, rel=0.35)
+    if symptom == "streaking":
+        agrees(used, study)
 
 
 @pytest.mark.many_cases
@@ -153,7 +161,10 @@ class Ways:
         minutes = []
         for share, told, _ in found:
             self.follower.clock, self.follower.held = 0.0, set()
-            assert self.follower.walked(lambda name, *_, told=told: told[name]) == finding
+            by_look = {
+                name: told.get(step.get("same_as", name), "") for name, step in self.steps.items()
+            }
+            assert self.follower.walked(lambda name, *_, of=by_look: of[name]) == finding
             minutes.append(share / total * self.follower.clock)
         return math.fsum(minutes)
 

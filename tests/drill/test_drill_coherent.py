@@ -180,8 +180,10 @@ steps:
 def all_of_them() -> Read:
     """A tree that takes every measurement once, one after the other."""
     names = [*TAKINGS]
+    # As little as the measurement can give at all, and no machine of a drill shows.
+    least = {"loaded-voltage": 1.01, "gravity": 0.96, "solution-temperature": -9}
     lines = [
-        f"  s{n}: {{read: {name}, bands: [{{below: -9, call: less, go: odd}}, "
+        f"  s{n}: {{read: {name}, bands: [{{below: {least.get(name, 0.0001)}, call: less, go: odd}}, "
         f"{{otherwise: more, go: {f's{n + 1}' if n + 1 < len(names) else 'end'}}}]}}"
         for n, name in enumerate(names)
     ]
@@ -271,7 +273,7 @@ steps:
     10 °C and more: later, Odd: later}}
   later: {ask: And now?, passes: none, answers: {From 12 to 14 °C: mild, Over 20 °C: warm,
     Under -3 °C: frost}}
-  acid: {read: gravity, bands: [{below: 9, call: low, go: mild}, {otherwise: high, go: warm}]}
+  acid: {read: gravity, bands: [{below: 1.4, call: low, go: mild}, {otherwise: high, go: warm}]}
   cold: {finding: Cold., chance: 1, who: operator, remedy: Wait.}
   hot: {finding: Hot., chance: 1, who: operator, remedy: Wait.}
   mild: {finding: Mild., chance: 1, who: operator, remedy: Wait.}

@@ -6,6 +6,7 @@ import re
 from typing import TYPE_CHECKING
 
 import pytest
+from jsonschema import Draft202012Validator
 
 from diagnose.files.compose import compose
 from diagnose.files.definitions import (
@@ -21,6 +22,8 @@ from diagnose.files.definitions import (
     HAZARD,
     ITEM,
     MACHINE_KIND,
+    MEASUREMENT,
+    MEASUREMENTS,
     READING,
     ROUND,
     SITE,
@@ -30,6 +33,7 @@ from diagnose.files.definitions import (
 from diagnose.files.kinds import Either, Key, ListOf, MapOf, Notes, OneOf, Record
 from diagnose.files.library import load
 from diagnose.files.reference import page
+from diagnose.files.schema import schema
 from diagnose.rules.check import check
 
 if TYPE_CHECKING:
@@ -65,7 +69,7 @@ NAMES = [f"{words}: {key.name}" for words, key in EXAMPLES]
 def test_a_key_has_an_example_unless_it_holds_whole_records() -> None:
     bare = {key.name for _, key in KEYS if not key.example}
     sections = {key.name for key in CARD.keys.values() if isinstance(key.kind, Record)}
-    assert bare == {"steps", "cautions"} | sections
+    assert bare == {"steps", "cautions", "measurements"} | sections
 
 
 @pytest.mark.parametrize(("words", "key"), EXAMPLES, ids=NAMES)
@@ -190,6 +194,12 @@ LIBRARY = {
     "rounds/before-shift.yaml": round_(),
     "rounds/weekly.yaml": lines(ROUND, 0, round="weekly", title="Each week"),
     "machines/dock.yaml": lines(CARD, 0),
+    "measurements.yaml": f"""\
+{lines(MEASUREMENTS, 0)}measurements:
+  belt-slip:
+{lines(MEASUREMENT, 4, "expected")}\
+    expected: {MEASUREMENT.keys["expected"].example}
+""",
     "machines/kinds/hall-scrubber.yaml": lines(MACHINE_KIND, 0),
 }
 #: What the cards of the other do not fit: the check is answered by one, and here none is there.
@@ -241,3 +251,19 @@ def test_the_page_shows_each_example() -> None:
     for _, key in EXAMPLES:
         assert f"| `{key.name}` | " in text
         assert f" | `{key.example}` | " in text
+
+
+@pytest.mark.parametrize("file", FILES)
+def test_an_editor_gets_each_example_and_its_schema_takes_it(file: str) -> None:
+    whole = schema(FILES[file])
+    parts = {FILES[file].words: whole, **whole["$defs"]}
+    tried = 0
+    for words, part in parts.items():
+        for name, said in part["properties"].items():
+            key = RECORDS[words].keys[name]
+            assert ("examples" in said) == bool(key.example)
+            for example in said.get("examples", ()):
+                validator = Draft202012Validator({"$defs": whole["$defs"], **said})
+                assert list(validator.iter_errors(example)) == []
+                tried += 1
+    assert tried >= len([key for key in FILES[file].keys.values() if key.example])

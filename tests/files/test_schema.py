@@ -261,6 +261,17 @@ def test_each_key_says_what_it_is_for() -> None:
     assert item["stops"]["description"].endswith("Since format 2.")
 
 
+@pytest.mark.parametrize("kind", FILES)
+def test_its_examples_pass_where_they_stand(kind: str) -> None:
+    made = schema(FILES[kind])
+    parts = [made, *made["$defs"].values()]
+    keys = [key for part in parts for key in part["properties"].values() if "examples" in key]
+    assert keys
+    for key in keys:
+        validator = Draft202012Validator({**key, "$defs": made["$defs"]})
+        assert [one.message for one in validator.iter_errors(key["examples"][0])] == []
+
+
 def test_a_kind_that_is_none_is_told(capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["schema", "tre"]) == 2
     assert 'There is no kind of file "tre". Did you mean "tree"?' in capsys.readouterr().err

@@ -25,6 +25,8 @@ SHOWN = {
     "flow": "L/min",
     "speed": "km/h",
     "pressure": "kPa",
+    **{"mass": "kg", "area": "m²", "force": "N", "energy": "kWh", "power": "W"},
+    **{"resistance": "ohm", "rotation": "rpm"},
 }
 
 
@@ -128,7 +130,8 @@ def test_cfm_is_no_length():
     [
         ("7 L", "pressure", "'L' measures a volume; expected a pressure"),
         ("7 kPa", "volume", "'kPa' measures a pressure; expected a volume"),
-        ("7 kg", "volume", "'kg' measures something else"),
+        ("7 kg", "volume", "'kg' measures a mass"),
+        ("7 lx", "volume", "'lx' measures something else"),
         ("7 wombats", "volume", "'wombats' is no unit"),
         ("7 L L", "volume", "'L L' measures something else"),
         ("7 m**9**9**9**9", "volume", "is no unit"),
@@ -137,7 +140,7 @@ def test_cfm_is_no_length():
         ("7 (((", "length", "is no unit"),
         ("7 __import__", "length", "is no unit"),
         ("7 3", "length", "is no unit"),
-        ("2:10", "time", "is no unit"),
+        ("2:75", "time", "is no time in minutes:seconds"),
         ("nan V", "voltage", "no number"),
         ("inf V", "voltage", "no number"),
         ("-inf", "voltage", "no number"),
@@ -349,6 +352,89 @@ def test_what_was_typed_is_quoted_short_and_printable(text, shown):
     assert inputs.quoted(text) == shown
 
 
+@pytest.mark.parametrize(
+    ("text", "unit", "wanted", "typed"),
+    [
+        ("0:48", "min", 0.8, (48, "s")),
+        ("0:48", "s", 48, (48, "s")),
+        ("11:00", "s", 660, (660, "s")),
+        ("2:30", "h", 2.5, (150, "min")),
+        ("1:30 min", "min", 1.5, (90, "s")),
+        ("1:30 h", "min", 90, (90, "min")),
+        ("90:05", "min", 90.0833333333, (5405, "s")),
+    ],
+)
+def test_a_time_as_a_watch_shows_it(text, unit, wanted, typed):
+    taken = inputs.read(Need("it", "it", unit, "12"), text, bare=False)
+    assert taken.value == pytest.approx(wanted)
+    assert taken.typed == (typed,)
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "said"),
+    [
+        ("0:60", "min", "'0:60' is no time in minutes:seconds, such as 0:48"),
+        ("0:60", "h", "'0:60' is no time in hours:minutes, such as 0:48"),
+        ("1:5", "min", "is no time in minutes:seconds"),
+        ("1:30:00", "h", "is no time in hours:minutes"),
+        ("-0:30", "s", "is no time in minutes:seconds"),
+        ("0:48 L", "min", "is no time in minutes:seconds"),
+        ("99:00", "h", "'99:00' is out of range in hours:minutes; expected a time from 0 to 10 h"),
+    ],
+)
+def test_what_no_watch_shows_says_how_it_was_read(text, unit, said):
+    with pytest.raises(Unreadable) as refused:
+        inputs.read(Need("it", "it", unit, "12", 0, 10), text, bare=True)
+    assert said in str(refused.value)
+
+
+@pytest.mark.parametrize(
+    ("text", "inches"),
+    [
+        ("1/16 in", 1 / 16),
+        ("1 1/2 in", 1.5),
+        ("1-1/2 in", 1.5),
+        ("3/4in", 0.75),
+        ('1 1/2"', 1.5),
+        ("-1/2 in", -0.5),
+        ("7/4 in", 1.75),
+    ],
+)
+def test_inches_as_a_ruler_has_them(text, inches):
+    taken = inputs.read(Need("it", "it", "mm", "12"), text, bare=False)
+    assert taken.value == pytest.approx(25.4 * inches)
+    assert taken.typed[0][0] == inches
+
+
+@pytest.mark.parametrize("text", ["1/16, 1 1/8, 3 in", "1/16 in; 1-1/8 in; 3 in"])
+def test_inches_in_a_list(text):
+    taken = inputs.read(Need("it", "it", "mm", "12", places=(3, 3)), text, bare=False)
+    assert taken.value == pytest.approx((25.4 / 16, 25.4 * 1.125, 76.2))
+
+
+def test_blanks_do_not_part_fractions():
+    with pytest.raises(Unreadable, match="a comma is needed"):
+        inputs.read(Need("it", "it", "mm", "12", places=(3, 3)), "1 1/2 2 in", bare=False)
+
+
+@pytest.mark.parametrize(
+    ("text", "dimension"), [("1/0 in", "length"), ("1/2", "count"), ("1/2", "gravity")]
+)
+def test_a_fraction_stands_only_where_it_means_something(text, dimension):
+    with pytest.raises(Unreadable, match="is no number that can stand here"):
+        value(text, dimension, bare=True)
+
+
+def test_a_share_may_be_typed_in_per_cent():
+    share = Need("it", "it", "", "0.5", 0, 1)
+    assert inputs.read(share, "85 %", bare=True).value == 0.85
+    assert inputs.read(share, "0.85", bare=True).value == 0.85
+    with pytest.raises(Unreadable, match="does not belong here"):
+        inputs.read(Need("it", "it", "", "5", 0, 10), "85 %", bare=True)
+    assert value("85 %", "percent") == value("85", "percent", bare=True) == 85
+    assert inputs.read(Need("it", "it", "%", "5 %"), "1/2 %", bare=True).value == 0.5
+
+
 @pytest.mark.parametrize("blank", ["\u00a0", "\u2009", "\u202f", "  ", ""])
 def test_blanks_of_any_width(blank):
     assert value(f"{blank}24.9{blank}V{blank}", "voltage") == 24.9
@@ -365,6 +451,13 @@ WANTED = {
     "flow": "a flow from 0 to 10 L/min, such as 12",
     "speed": "a speed from 0 to 10 km/h, such as 12",
     "pressure": "a pressure from 0 to 10 kPa, such as 12",
+    "mass": "a mass from 0 to 10 kg, such as 12",
+    "area": "an area from 0 to 10 m², such as 12",
+    "force": "a force from 0 to 10 N, such as 12",
+    "energy": "an energy from 0 to 10 kWh, such as 12",
+    "power": "a power from 0 to 10 W, such as 12",
+    "resistance": "a resistance from 0 to 10 ohm, such as 12",
+    "rotation": "a speed of turning from 0 to 10 rpm, such as 12",
     "gravity": "a specific gravity from 0 to 10, such as 12",
     "percent": "a percentage from 0 to 10, such as 12",
     "number": "a number from 0 to 10, such as 12",

@@ -58,7 +58,7 @@ def test_a_name_alone_is_explained(capsys, name):
 def test_a_figure_as_json(capsys, typed):
     assert run(["rest-voltage", *typed, "--json"]) == 0
     figure = json.loads(capsys.readouterr().out)
-    assert list(figure) == ["read", "value", "unit", "expected", "workings"]
+    assert list(figure) == ["read", "value", "unit", "good_to", "expected", "workings"]
     assert figure["read"] == "rest-voltage"
     assert figure["value"] == pytest.approx(400 / 9, rel=1e-11)  # 25 + 25 · 0.14 / 0.18
     assert figure["unit"] == "%"
@@ -75,14 +75,16 @@ def test_no_expected_value_is_null(capsys):
 def test_a_figure_in_lines(capsys):
     assert run(["loaded-voltage", "volts=23.1", "cells=12"]) == 0
     assert capsys.readouterr().out.splitlines() == [
-        "Voltage a cell under load: 1.925 V/cell",
+        "Voltage a cell under load: about 1.925 V/cell, ± 0.01, too low",
         "expected: at least 2 V/cell (common practice, no published source)",
         "  23.1 V / 12 cells = 1.925 V a cell",
+        "  about 1.925 V/cell, ± 0.01: a display of tenths over the set, common practice, no"
+        " published source",
     ]
     assert (
         run(["area-rate", "width=40 ft", "speed=6 mph", "efficiency=70", "--machine", "none"]) == 0
     )
-    assert "82409 m²/h" in capsys.readouterr().out
+    assert "about 82000 m²/h, ± 8000" in capsys.readouterr().out
 
 
 def test_the_card_fills_in(capsys, trees, monkeypatch):
@@ -109,7 +111,7 @@ def test_one_expected_value_is_shown_as_one(capsys):
             3,
             "volume: '2' has no unit; expected a volume",
         ),
-        (["bucket-flow", "volume=2 kg", "time=1 min"], 3, "measures something else"),
+        (["bucket-flow", "volume=2 kg", "time=1 min"], 3, "measures a mass"),
         (["bucket-flow", "volumes=2 L", "time=1 min"], 3, "did you mean volume"),
         (["bucket-flow", "volume=2 L"], 3, "time is missing"),
         (["bucket-flow", "2 L"], 3, "such as: volume=2 L time=1 min"),

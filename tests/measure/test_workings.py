@@ -9,6 +9,9 @@ from __future__ import annotations
 
 import pytest
 
+from diagnose.measure.registry import MEASUREMENTS
+from diagnose.measure.wording import about
+
 PRACTICE = "common practice, no published source"
 
 BATTERY = {
@@ -25,7 +28,6 @@ PEUKERT_25_A = "Peukert: 20 h × (330 Ah / (25 A × 20 h))^1.16562 = 12.32 h"
 AT_77_F = "capacity against temperature at the 5-hour rate, UPS and Standby Power Systems p. 199"
 TABLE_A = "reference table A for flooded cells"
 SEALED = "table for sealed cells (from memory, no published source)"
-GOOD_TO = "tables differ: take it as good to 10 %"
 NO_TEMPERATURE = "no temperature given: gravities as read, the spread is the same"
 # US Army TM 5-3895-349-14P p. 871 (R): 0.004 for each 10 °F; 1.240 at 100 °F is 1.248.
 AT_100_F = "37.7778 °C is 100.0 °F"
@@ -41,59 +43,50 @@ WORKED = {
         ("rest-voltage", "volts=24.564 V cells=12 kind=flooded", {}),
         "24.564 V / 12 cells = 2.047 V a cell, 12.28 V for six",
         f"{TABLE_A}: between 12.24 V (50 %) and 12.45 V (75 %): 55 %",
-        GOOD_TO,
     ),
     # Table A's own full point, 12.65 V (R): full, and nothing is wrong with the reading.
     "exactly full": (
         ("rest-voltage", "volts=25.30 V cells=12 kind=flooded", {}),
         "25.3 V / 12 cells = 2.108 V a cell, 12.65 V for six",
         f"{TABLE_A}: between 12.45 V (75 %) and 12.65 V (100 %): 100 %",
-        GOOD_TO,
     ),
     # 2 of 60 sets stood above it by the last digit of a float, this among them.
     "exactly full, whatever the number of cells": (
         ("rest-voltage", f"volts={60 * 12.65 / 6} V cells=60 kind=flooded", {}),
         "126.5 V / 60 cells = 2.108 V a cell, 12.65 V for six",
         f"{TABLE_A}: between 12.45 V (75 %) and 12.65 V (100 %): 100 %",
-        GOOD_TO,
     ),
     "above full": (
         ("rest-voltage", "volts=25.32 V cells=12 kind=flooded", {}),
         "25.32 V / 12 cells = 2.110 V a cell, 12.66 V for six",
         f"{TABLE_A}: above 12.65 V, full: charged or loaded in the last two hours?",
-        GOOD_TO,
     ),
     # Table A's empty point, 11.89 V (R).
     "exactly flat": (
         ("rest-voltage", "volts=23.78 V cells=12 kind=flooded", {}),
         "23.78 V / 12 cells = 1.982 V a cell, 11.89 V for six",
         f"{TABLE_A}: between 11.89 V (0 %) and 12.06 V (25 %): 0 %",
-        GOOD_TO,
     ),
     "below flat": (
         ("rest-voltage", "volts=23.76 V cells=12 kind=flooded", {}),
         "23.76 V / 12 cells = 1.980 V a cell, 11.88 V for six",
         f"{TABLE_A}: below 11.89 V, flat",
-        GOOD_TO,
     ),
     # Sealed (M): 12.34 V is 50 %, 12.11 V 25 %.
     "sealed": (
         ("rest-voltage", "volts=36.9123456 V cells=18 kind=sealed", {}),
         "36.9123 V / 18 cells = 2.051 V a cell, 12.30 V for six",
         f"{SEALED}: between 12.11 V (25 %) and 12.34 V (50 %): 46 %",
-        GOOD_TO,
     ),
     "sealed and full": (
         ("rest-voltage", "volts=38.43 V cells=18 kind=sealed", {}),
         "38.43 V / 18 cells = 2.135 V a cell, 12.81 V for six",
         f"{SEALED}: above 12.80 V, full: charged or loaded in the last two hours?",
-        GOOD_TO,
     ),
     "sealed and flat": (
         ("rest-voltage", "volts=35.79 V cells=18 kind=sealed", {}),
         "35.79 V / 18 cells = 1.988 V a cell, 11.93 V for six",
         f"{SEALED}: below 11.94 V, flat",
-        GOOD_TO,
     ),
     "under load": (
         ("loaded-voltage", "volts=23.1234567 cells=12", {}),
@@ -522,4 +515,124 @@ WORKED = {
 @pytest.mark.parametrize("name", WORKED)
 def test_the_workings(take, name):
     (measurement, reply, card), *lines = WORKED[name]
-    assert list(take(measurement, reply, **card).workings) == lines
+    figure = take(measurement, reply, **card)
+    known = MEASUREMENTS[measurement].uncertainty
+    last = [f"{about(figure.value, figure.unit, figure.good_to)}: {known.source}"] if known else []
+    assert list(figure.workings) == lines + last
+
+
+CARD_OF_ALL = {
+    **{"battery.cells": "12", "battery.kind": "flooded", "battery.capacity": "240 Ah"},
+    **{"battery.rated_hours": "5 h", "battery.exponent": "1.2", "battery.charge_factor": "1.2"},
+    **{"currents.working": "38 A", "path_width": "75 cm", "working_speed": "4.5 km/h"},
+    **{"flow.rate": "2.5 L/min", "tanks.clean": "110 L", "detergent.ratio": "1:100"},
+    **{"suction.rated": "45 inH2O", "site.altitude": "320 m", "brushes.current": "18 A"},
+}
+
+#: What each is worth on its example, as it stands below the workings: how far off a method can be
+#: is practice or from memory, as the line says (M).
+ROUNDED = {
+    "rest-voltage": (
+        "24.4 V",
+        "about 45 %, ± 10: tables differ by some 10 % of charge",
+    ),
+    "loaded-voltage": (
+        "24.4 V",
+        "about 2.035 V/cell, ± 0.01: a display of tenths over the set, common practice, no published source",
+    ),
+    "gravity": (
+        "reading=1.265 temperature=20 °C",
+        "about 1.260, ± 0.005: a hydrometer read by eye, common practice, no published source",
+    ),
+    "cell-gravities": (
+        "readings=1.275, 1.280, 1.270 cells=3",
+        "about 0.010, ± 0.005: a hydrometer read by eye, common practice, no published source",
+    ),
+    "peukert-time": (
+        "38 A",
+        "about 6.6 h, ± 0.4: between the 2.5-hour and the 20-hour rate, a maker's data sheet, from memory",
+    ),
+    "runtime": (
+        "2.5 h",
+        "about 47 %, ± 5: Peukert's law some 6 %, tables of temperature 4 %, common practice, no published source",
+    ),
+    "recharge": (
+        "80 %",
+        "about 230 Ah, ± 20: read off the gauge, common practice, no published source",
+    ),
+    "tank-drop": (
+        "before=100 L after=88 L time=5 min",
+        "about 2.4 L/min, ± 0.2: a tank's scale read twice, common practice, no published source",
+    ),
+    "bucket-flow": (
+        "volume=2 L time=1 min",
+        "about 2.00 L/min, ± 0.1: a measured bucket and a watch, common practice, no published source",
+    ),
+    "film": (
+        "flow=2.5 L/min speed=4.5 km/h",
+        "about 0.044 mm, ± 0.007: flow some 10 %, speed and width the rest, common practice, no published source",
+    ),
+    "tank-time": (
+        "2.5 L/min",
+        "about 44 min, ± 4: as good as the flow, common practice, no published source",
+    ),
+    "area-rate": (
+        "speed=4.5 km/h efficiency=70 %",
+        "about 2400 m²/h, ± 200: the share of the time is a guess, common practice, no published source",
+    ),
+    "travel-speed": (
+        "distance=10 m time=8 s",
+        "about 4.5 km/h, ± 0.2: a watch worked by hand, common practice, no published source",
+    ),
+    "recovery": (
+        "dispensed=50 L recovered=44 L",
+        "about 88 %, ± 5: two tanks' scales, common practice, no published source",
+    ),
+    "dose": (
+        "100 L",
+        "about 1000 mL, ± 50: the tank's scale, common practice, no published source",
+    ),
+    "solution-temperature": (
+        "30 °C",
+        "about 30 °C, ± 1: a probe thermometer, common practice, no published source",
+    ),
+    "suction": (
+        "28 inH2O",
+        "about 65 %, ± 2: a dial gauge, common practice, no published source",
+    ),
+    "blade-edge": (
+        "1.5 mm",
+        "about 1.5 mm, ± 0.5: a ruler, common practice, no published source",
+    ),
+    "blade-bend": (
+        "left=12 mm right=12 mm",
+        "about 12 mm, ± 1: a ruler, common practice, no published source",
+    ),
+    "blade-level": (
+        "left=12 mm right=12 mm",
+        "about 0 mm, ± 1: a ruler at both ends, common practice, no published source",
+    ),
+    "bristle": (
+        "24, 22, 23 mm",
+        "about 22 mm, ± 1: a ruler, common practice, no published source",
+    ),
+    "pad": (
+        "14, 12, 13 mm",
+        "about 12 mm, ± 1: a ruler, common practice, no published source",
+    ),
+    "brush-current": (
+        "18 A",
+        "about 100 %, ± 5: the machine's own display, common practice, no published source",
+    ),
+    "value": (
+        "12",
+        "read as 12",
+    ),
+}
+
+
+@pytest.mark.parametrize("name", MEASUREMENTS)
+def test_the_last_line_is_rounded_to_what_the_method_can_know(take, name):
+    reply, said = ROUNDED[name]
+    last = take(name, reply, **CARD_OF_ALL).workings[-1]
+    assert last == said

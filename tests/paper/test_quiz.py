@@ -52,10 +52,11 @@ def drawn(symptom: str, seed: int = 1, count: int = 10) -> tuple[ReadyLibrary, l
 def test_ten_situations_end_at_ten_steps(symptom: str) -> None:
     library, made = drawn(symptom)
     assert len(made) == len({one.step for one in made}) == 10
-    steps = library.require(symptom).tree.steps
+    ready = library.require(symptom)
+    steps = ready.tree.steps
     for one in made:
         assert len(set(one.options)) == len(one.options) == OPTIONS
-        assert one.options[one.right].endswith(what(steps[one.step]))  # type: ignore[index]
+        assert one.options[one.right].endswith(what(ready, steps[one.step]))  # type: ignore[index]
         # Of those before the last answers it is told how many there were.
         assert one.so_far
         assert len(one.so_far) == MOST_TOLD if one.earlier else len(one.so_far) <= MOST_TOLD
@@ -81,7 +82,7 @@ def test_the_walk_agrees_with_the_key(symptom: str, monkeypatch: pytest.MonkeyPa
             state, _ = _cautions_taken(visit, state)
             frame = state.frames[-1]
             step = frame.tree.steps[frame.at]
-            assert what(step) == question
+            assert what(frame.tree, step) == question
             # A figure would have to be found for each band: the walk's own step will do.
             place = [way.answer for way in step.exits].index(answer)  # type: ignore[union-attr]
             answered = onward.on_top(state, onward.answered(frame, frame.at, place))
@@ -221,7 +222,7 @@ def test_a_drill_accepts_the_key_and_no_slip_of_it(symptom: str) -> None:
     tried = 0
     for one in made:
         for way in one.ways:
-            step = next(n for n, body in enumerate(ready.steps) if what(body) == way.step)
+            step = next(n for n, body in enumerate(ready.steps) if what(ready, body) == way.step)
             if ready.plan.ways[step] and step not in drill.acts:
                 continue
             held = sum(1 << library.table.number[ids[title]] for title in one.in_force)
@@ -267,7 +268,7 @@ def test_a_figure_has_to_be_interpreted(symptom: str) -> None:
             question, told = one.so_far[-1]
             if not one.figure:
                 continue
-            reading = next(body for body in steps if what(body) == question)
+            reading = next(body for body in steps if what(ready, body) == question)
             assert isinstance(reading, Reading)
             value, _, unit = told.partition(" (")[0].partition(" ")
             assert unit == MEASUREMENTS[reading.read].unit

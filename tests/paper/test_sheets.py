@@ -292,6 +292,33 @@ def test_the_card_gives_settings_and_service_or_there_are_lines_to_write_on() ->
     assert min(blanks) >= 8 * 72 / 25.4
 
 
+def test_whom_the_site_calls_stands_on_every_sheet_and_the_cards_own_service_before_the_sites(
+    library: Path,
+) -> None:
+    site = yaml.load((built_in() / "site.yaml").read_text("utf-8"), Loader=yaml.BaseLoader)
+    said = {who: bare(f"{one['name']}, {one['phone']}") for who, one in site["call"].items()}
+    for page in set_in_type("leak"):
+        read = bare(page.get_text())
+        assert f"Emergency:{said['emergency']}" in read
+        assert f"Shiftlead:{said['shift_lead']}" in read
+        assert f"Licensedservice:{said['service']}" in read
+    for name in ("", "Somebody"):
+        call = {"emergency": {"name": "Fire", "phone": "1"}, "service": {"name": "S", "phone": "2"}}
+        made = {"format": "2", "name": "Hall", "call": call}
+        (library / "site.yaml").write_text(yaml.safe_dump(made), "utf-8")
+        card = library / "machines" / "one.yaml"
+        if not name:
+            text = re.sub(r"^service:.*?(?=^\S)", "", card.read_text("utf-8"), flags=re.M | re.S)
+            card.write_text(text, "utf-8")
+        else:
+            text = card.read_text("utf-8")
+            card.write_text(f"{text}\nservice: {{name: {name}, phone: '3'}}\n", "utf-8")
+        read = columns(set_in_type("alpha", "--trees", f"{library}", "--machine", "one"))
+        assert "Emergency:Fire,1" in read
+        assert f"Licensedservice:{'Somebody,3' if name else 'S,2'}" in read
+        assert "Shiftlead:Licensed" in read
+
+
 # How large, and where
 
 
@@ -674,6 +701,9 @@ def test_pages_are_svg_or_png_as_well(capsys: pytest.CaptureFixture[str]) -> Non
         (["streaking", "--read-at", "1"], 2, "has no unit"),
         (["streaking", "--read-at", "1 km"], 2, "out of range"),
         (["streaking", "--read-at", "15 m"], 3, "take a larger --paper"),
+        # Where what stands on top leaves no room for a caution below it.
+        (["streaking", "--read-at", "2 m"], 3, "take a larger --paper"),
+        (["streaking", "--read-at", "1.5 m", "--paper", "letter"], 3, "take a larger --paper"),
         (["streaking", "--paper", "b5"], 2, "--paper"),
         (["streaking", "--machine", "dck"], 2, 'Did you mean "dock"?'),
         (["streaking", "--font", "none.ttf"], 3, "none.ttf: this is no font"),

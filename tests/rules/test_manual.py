@@ -31,7 +31,7 @@ NO_EXAMPLES = {
 #: A library that has nothing wrong, of which an example replaces a part.
 SOUND = {
     "sample.yaml": """\
-format: 2
+format: 3
 symptom: sample
 title: It does not work
 start: first
@@ -82,7 +82,7 @@ cautions:
     confirm: [The signs are up.]
 """,
     "rounds/sample.yaml": """\
-format: 2
+format: 3
 round: sample
 title: After the shift
 every: shift
@@ -96,6 +96,17 @@ title: Dock machine
 battery: {kind: flooded}
 """,
 }
+SOUND["measurements.yaml"] = """\
+format: 3
+measurements:
+  slip:
+    title: Slip of the belt
+    unit: rpm
+    how: Count the turns.
+    inputs: {turns: {title: turns of the pulley, unit: rpm, least: 1, most: 90}}
+    formula: 100 - turns
+    source: invented
+"""
 SOUND["other.yaml"] = (
     SOUND["sample.yaml"]
     .replace(
@@ -110,10 +121,20 @@ machine: spare
 title: Spare machine
 nameplate: {serial: S-1}
 """
+for _kind in ("small", "large"):
+    SOUND[f"machines/kinds/{_kind}.yaml"] = f"format: 2\nkind: {_kind}\ntitle: A {_kind} one\n"
+SOUND["of-large-ones.yaml"] = (
+    SOUND["sample.yaml"].replace(
+        "symptom: sample\ntitle: It does not work",
+        "symptom: of-large-ones\ntitle: It is a large one",
+    )
+    + "kinds: [large]\n"
+)
 
 #: The file that an example is for, by a key that only it has; else it is the tree.
 KEYS = {
     "cautions.yaml": {"hazards", "cautions"},
+    "measurements.yaml": {"measurements"},
     "rounds/sample.yaml": {"items", "every", "round"},
     "machines/sample.yaml": {"battery", "machine", "tanks", "caution_minutes", "nameplate"},
 }
@@ -135,7 +156,7 @@ def replaced(text: str, example: str) -> str:
     """
     own, given = parts(text), parts(example)
     names = [name for name, _ in given]
-    merged = {"steps", "hazards", "cautions", "items"}
+    merged = {"steps", "hazards", "cautions", "items", "measurements"}
     if len(own) > len(given) and merged & set(names) and set(names) <= merged | {"worked_cases"}:
         whole = yaml.load(text, yaml.BaseLoader)
         for section, entries in yaml.load(example, yaml.BaseLoader).items():
@@ -158,7 +179,7 @@ def problems_with(tmp_path: Path, example: str) -> list[str]:
     file = next((name for name, known in KEYS.items() if keys & known), "sample.yaml")
     for name, text in SOUND.items():
         path = tmp_path / name
-        path.parent.mkdir(exist_ok=True)
+        path.parent.mkdir(parents=True, exist_ok=True)
         if name == file:
             path.write_text(replaced(text, example) if ":" in example else example)
         else:
@@ -283,7 +304,9 @@ def test_the_closing_line_names_the_page_where_there_is_something_to_read(
     assert problems_with(tmp_path, "start: frist\n") == ["unknown-step"]
     assert app.run(["check", "--trees", str(tmp_path)]) == 1
     counted, last = capsys.readouterr().out.splitlines()[-2:]
-    assert counted == "2 trees, 2 cards, 1 round, the cautions; 1 error, no warnings."
+    assert counted == (
+        "2 trees, 2 cards, 1 round, the cautions, the measurements; 1 error, no warnings."
+    )
     assert "--explain CODE" in last
     assert "docs/checks.md" in last
     assert app.run(["check", "--trees", str(tmp_path), "other"]) == 0
