@@ -215,7 +215,7 @@ WITHOUT_CARDS = {
         "site.yaml": lines(SITE, 0),
         "low-runtime.yaml": tree_with_a_doorway(),
     }.items()
-    if not name.startswith(("machines", "rounds"))
+    if not name.startswith(("machines/dock", "rounds"))
 }
 
 
