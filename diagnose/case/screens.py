@@ -32,6 +32,16 @@ class Named(Struct, frozen=True):
     title: str
 
 
+class Machine(Named, frozen=True):
+    """A machine by which it can be told: its serial number, and whether it is out of use.
+
+    `state` is empty where it is simply in use, or where nobody can say.
+    """
+
+    serial: str | None = None
+    state: str = ""
+
+
 class CardLine(Struct, frozen=True):
     """A line of the machine card by its dotted path, with what it says."""
 
@@ -64,12 +74,17 @@ class Screen(Struct, frozen=True, kw_only=True):
 
 
 class ChooseScreen(Screen, frozen=True, kw_only=True):
-    """Choose a machine or a symptom."""
+    """Choose a machine or a symptom, or give a name."""
 
     screen: ClassVar[str] = "choose"
 
     what: str
     options: tuple[Named, ...]
+
+    @property
+    def machines(self) -> tuple[Machine, ...]:
+        """The options, where they are machines."""
+        return tuple(one for one in self.options if isinstance(one, Machine))
 
 
 class Contact(Struct, frozen=True, kw_only=True):

@@ -10,10 +10,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from msgspec import Struct, to_builtins
+from msgspec.structs import replace
 
 from diagnose.case.screens import as_data
 from diagnose.commands import options as opt
 from diagnose.commands.change_log import note_down
+from diagnose.commands.compared_cards import compared_cards
 from diagnose.commands.earlier import at_revision
 from diagnose.files.cautions import Caution
 from diagnose.files.library import CAUTIONS_FILE, MEASUREMENTS_FILE, load
@@ -31,6 +33,7 @@ from diagnose.study.compare import (
     differences,
     weaker_cautions,
 )
+from diagnose.study.compare_machines import Fleet, contacts_gone, lost_on_machines, taken_away
 from diagnose.study.coverage import without_case
 from diagnose.study.in_force import caution_table
 from diagnose.study.order.study import evaluated
@@ -52,6 +55,9 @@ _MOST_PROBLEMS: Final = 100
 _WORDS: Final = 60
 #: As many steps of a route are shown, those before the caution is missed.
 _ROUTE: Final = 6
+
+#: As many machines are named.
+_MACHINES: Final = 4
 
 #: What a change to a worked case's end is called in `check`: here it is told with the rest.
 _WORKED: Final = "worked-case"
@@ -75,6 +81,30 @@ class _Side(Struct, frozen=True, kw_only=True, dict=True):
         """Return the trees that are compared, by symptom."""
         trees = self.library.trees
         return trees if self.only is None else {self.only: trees[self.only]}
+
+    def fleet(self) -> Fleet:
+        """Return the machines, and the symptoms and rounds without errors that they may have."""
+        library = self.library
+        trees = {
+            name: tree
+            for name, tree in library.trees.items()
+            if not self._has_errors(f"{name}.yaml")
+        }
+        rounds = {
+            f"rounds/{name}": one
+            for name, one in library.rounds.items()
+            if not self._has_errors("rounds", f"{name}.yaml")
+        }
+        cards = ((name, library.card(name)) for name in library.machines)
+        machines = {name: card for name, card in cards if card is not None}
+        return Fleet(machines=machines, whats={**trees, **rounds}, table=self.table)
+
+    @cached_property
+    def _bad_files(self) -> frozenset[str]:
+        return frozenset(problem.file for problem in self.bad)
+
+    def _has_errors(self, *parts: str) -> bool:
+        return bool(self._bad_files) and self.library.file(*parts) in self._bad_files
 
     def bad_in(self, *parts: str) -> list[Problem]:
         """Return the errors of one file of the library."""
@@ -226,6 +256,7 @@ def _parts(old: _Side, new: _Side) -> Iterator[_Part]:
             yield _tree(old, new, before[symptom], after[symptom], numbering)
     if new.only is None:
         yield from _rounds(old, new, numbering)
+        yield from _machines(old, new, numbering)
 
 
 def _cautions(old: _Side, new: _Side, numbering: Numbering) -> _Part:
@@ -315,6 +346,43 @@ def _rounds(old: _Side, new: _Side, numbering: Numbering) -> Iterator[_Part]:
             yield _compared(inside, after[name].title, found, after[name].items)
 
 
+def _machines(old: _Side, new: _Side, numbering: Numbering) -> Iterator[_Part]:
+    """Yield what becomes of the machines: of what is offered and guarded there, of their cards."""
+    before, after = old.fleet(), new.fleet()
+    part = _Part(title="machines/*: on some machines", data={})
+    away, lost = taken_away(before, after), lost_on_machines(before, after, numbering)
+    for one in away:
+        said = f"{one.what}: it is no longer offered on {_few(one.machines)}"
+        part.guards.append(_Guard(names=(one.what, *one.machines), said=said))
+    for it in lost:
+        guard = _lost(it.what, it.loss, it.caution, None)
+        said, names = f"{guard.said} of {_few(it.machines)}", (*guard.names, *it.machines)
+        part.guards.append(replace(guard, said=said, names=names))
+    part.data = {
+        "taken_away": [opt.fields(one, "what", "machines") for one in away],
+        "cautions": [
+            {"what": it.what, "step": it.loss.step, "lost": [it.caution], "machines": it.machines}
+            for it in lost
+        ],
+    }
+    if alone := contacts_gone(before, after):
+        part.data["no_service_contact"] = alone
+        said = f"machines: nobody is named to call for service on {_few(alone)}"
+        part.guards.append(_Guard(names=("service", *alone), said=said))
+    if part.guards:
+        yield part
+    for told in compared_cards(old.library, new.library):
+        guards = [_Guard(names=names, said=said) for names, said in told.guards]
+        yield _Part(title=told.title, data=told.data, lines=told.lines, guards=guards)
+
+
+def _few(machines: Sequence[str]) -> str:
+    """Return names of machines, and of many how many more there are."""
+    more = len(machines) - _MACHINES
+    shown = machines if more <= 1 else machines[:_MACHINES]
+    return ", ".join(shown) + (f" and {more} more" if more > 1 else "")
+
+
 def _compared(name: str, title: str, found: Compared, tasks: Any) -> _Part:
     guarded = found.guarded
     cautions: dict[str, dict[str, Any]] = {}
@@ -366,6 +434,7 @@ _LESS: Final = {
     "release": 'the line "{was}" is no longer confirmed at its release',
     "signs": "the sign {was} is gone",
     "service_only": "it is no longer for service only",
+    "covers": "a weaker caution stands over it, {is_} instead of {was}",
     "by": "it was for {was} and is for {is_}",
     "who": "it was for {was} and is for {is_}",
     "leave_safe": "it no longer says how to leave the machine",

@@ -123,7 +123,7 @@ def openable(
     named = [symptom] if symptom is not None else [*few]
     if named:
         return [library.require(one) for one in named], []
-    found: dict[str, Any] = {one: library(one) for one in library.content.symptoms}
+    found: dict[str, Any] = {one: library(one) for one in library.symptoms}
     if not found:
         raise opt.Unusable(f"{library.folder}: no symptom tree there; name a library with --trees.")
     broken = [one for one, ready in found.items() if ready is None]

@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from msgspec import Struct
 
+from diagnose.case import choosing
 from diagnose.case.danger import in_words
-from diagnose.case.screens import ChooseScreen, EndScreen, Named, RefusedScreen, phrase
+from diagnose.case.screens import (
+    ChooseScreen,
+    EndScreen,
+    Machine,
+    Named,
+    RefusedScreen,
+    phrase,
+)
 from diagnose.case.walk import picked
 from diagnose.commands import options as opt
 from diagnose.commands.danger import ask
@@ -18,11 +26,13 @@ from diagnose.files import replies
 from diagnose.text import did_you_mean, folded, shortened
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from diagnose.case.screens import Phrase
     from diagnose.commands.ready_library import ReadyLibrary
     from diagnose.faces.face import Face
+    from diagnose.files.rounds import Round
+    from diagnose.files.tree import Tree
 
 _ASIDE = (replies.DANGER, replies.LEAVE)
 
@@ -39,11 +49,13 @@ def choose(
     first: bool,
 ) -> str | None:
     """Ask until something is chosen; None where the person left. Raises `DangerMet`."""
-    heading = Heading(first=first)
+    # Whoever has told which machine it is sees it while the symptom is asked for.
+    machine = library.card.title if library.card and screen.what == "symptom" else None
+    heading = Heading(machine=machine, first=first)
     whole = screen
     while True:
         word = folded(said(face, screen, heading)[:400])
-        heading = Heading()
+        heading = Heading(machine=machine)
         if word == replies.LEAVE:
             face.show(EndScreen(outcome="left", ranking=(), in_force=screen.in_force), heading)
             return None
@@ -60,15 +72,24 @@ def choose(
             face.show(RefusedScreen(message=taken), heading)
 
 
-def machine_of(library: ReadyLibrary, named: str | None, face: Face) -> tuple[bool, bool]:
+def machine_of(
+    library: ReadyLibrary,
+    named: str | None,
+    face: Face,
+    states: Callable[[], Mapping[str | None, str]],
+    what: Tree | Round | None = None,
+) -> tuple[bool, bool]:
     """Take the machine that was named, or ask; say whether to go on, and whether it was asked.
 
-    Raises `WrongUse` or `Unusable` for a machine that is not there or cannot be used.
+    `states` returns those of machines that are not simply in use; `what` is the symptom or round
+    that it is for, where that is known. Raises `WrongUse` or `Unusable` for a machine that is not
+    there or cannot be used.
     """
     library.machine(named)
     if named is not None or not library.machines:
         return True, False
-    machine = choose(library, face, *machines(library), first=True)
+    asked = _Machines(library, states(), what)
+    machine = choose(library, face, asked.screen(), asked.take, first=True)
     library.machine(machine)
     return machine is not None, True
 
@@ -105,20 +126,56 @@ def symptom_of(
     return Chosen(symptom=symptom, words=asked.words, notes=asked.notes)
 
 
-def machines(library: ReadyLibrary) -> tuple[ChooseScreen, Any]:
-    """Return the choice of a machine, and what takes the reply."""
-    options = tuple(Named(name, card.title) for name, card in library.machines.items())
-    screen = ChooseScreen(what="machine", options=options, replies=(replies.NONE, *_ASIDE))
+class _Machines:
+    """The choice of a machine: by a part of its id, name or serial, or by its number in the list.
 
-    def take(screen: ChooseScreen, word: str) -> str | Phrase:
-        found = word if word == replies.NONE else picked(screen.options, word)
-        if found is not None:
-            return found
-        names = [name for option in screen.options for name in (option.id, option.title)]
+    `states` are those that the log knows; `what` is the symptom or the round it is for, where that
+    is chosen already: machines that it is not for are not offered.
+    """
+
+    def __init__(
+        self, library: ReadyLibrary, states: Mapping[str | None, str], what: Tree | Round | None
+    ) -> None:
+        self.everywhere = [
+            Machine(name, card.title, card.line("nameplate.serial"), states.get(name, ""))
+            for name, card in library.machines.items()
+        ]
+        self.library, self.what = library, what
+        fits = [one for one in self.everywhere if not (what and library.elsewhere(what, one.id))]
+        # Where it is for none of them, whoever chooses is told so.
+        self.offered = fits or self.everywhere
+
+    def screen(self) -> ChooseScreen:
+        """Return the choice among all that can be meant."""
+        aside = (replies.NONE, *_ASIDE)
+        return ChooseScreen(what="machine", options=tuple(self.offered), replies=aside)
+
+    def take(self, screen: ChooseScreen, word: str) -> str | ChooseScreen | Phrase:
+        """Return the machine that a reply means, the choice that is left, or what was wrong."""
+        if word == replies.NONE:
+            return word
+        if word == replies.BACK:
+            narrowed = replies.BACK in screen.replies
+            return self.screen() if narrowed else phrase("no-way-back")
+        for known in (screen.machines, self.offered):
+            found = choosing.taken(known, word)
+            if found is not None:
+                return found.id
+            if several := choosing.fitting(known, word):
+                note = phrase("several-machines", typed=shortened(word), count=len(several))
+                aside = (replies.NONE, replies.BACK, *_ASIDE)
+                options = tuple(several)
+                return ChooseScreen(what="machine", options=options, replies=aside, notes=(note,))
+        return self._refused(word)
+
+    def _refused(self, word: str) -> Phrase:
+        elsewhere = choosing.taken(self.everywhere, word)
+        if elsewhere is not None and self.what is not None:
+            why = self.library.elsewhere(self.what, elsewhere.id)
+            return phrase("not-for-machine", title=self.what.title.rstrip("."), why=why)
+        names = [name for one in self.offered for name in (one.id, one.title, one.serial) if name]
         hint = did_you_mean(word, names)
         return phrase("no-such-machine", typed=shortened(word), hint=hint)
-
-    return screen, take
 
 
 class _Symptoms:
@@ -173,9 +230,14 @@ class _Symptoms:
     def _by_words(self, word: str) -> str | ChooseScreen | Phrase:
         from diagnose.case import own_words
 
-        trees, typed = self.library.content.trees, shortened(word)
+        known, typed = self.library.content.trees, shortened(word)
+        trees = {name: tree for name, tree in known.items() if not self.library.not_here(name)}
         self.words = word
         fit = own_words.fitting(trees, word)
+        if not fit.symptoms and len(trees) < len(known):
+            elsewhere = own_words.fitting(known, word)
+            if elsewhere.sure:
+                return self._opened(elsewhere.symptoms[0])
         if fit.sure:
             (found,) = fit.symptoms
             self.notes = (phrase("taken-as", typed=typed, title=trees[found].title.rstrip(".")),)

@@ -41,6 +41,7 @@ def run(args: Sequence[str]) -> int:
     about = "as many sheets, the situations and ways on in another order on each; one key (1)"
     parser.add_argument("--variants", type=_variants, default=1, metavar="N", help=about)
     parser.add_argument("--paper", choices=PAPERS, default="a4", help="the sheet's size (a4)")
+    parser.add_argument("--machine", metavar="ID", help="as it is on this machine")
     options = parser.parse_args(args)
     options.ending = pages.ending_of(options.output, pages.ENDINGS)
     pages.say(_written(options), as_json=options.json)
@@ -49,6 +50,7 @@ def run(args: Sequence[str]) -> int:
 
 def _written(options: argparse.Namespace) -> Iterator[Written]:
     library = ReadyLibrary(opt.trees_folder(options), frozenset({options.symptom}))
+    library.machine(options.machine)
     ready = library.require(options.symptom)
     random = Random(options.seed)
     told = figured(ready, options.seed)

@@ -30,7 +30,7 @@ from diagnose.rules.check import (
 from diagnose.study.in_force import CautionTable, caution_table
 from diagnose.study.measurements import measurements_of
 from diagnose.study.ready import made_ready
-from diagnose.study.tailored import against
+from diagnose.study.tailored import against, is_for
 from diagnose.text import did_you_mean
 
 if TYPE_CHECKING:
@@ -41,7 +41,7 @@ if TYPE_CHECKING:
     from diagnose.files.library import Library
     from diagnose.files.problems import Problem
     from diagnose.files.rounds import Item, Round
-    from diagnose.files.tree import Condition, Step, Tree
+    from diagnose.files.tree import Step, Tree
     from diagnose.study.ready import ReadyTree
 
 
@@ -103,6 +103,11 @@ class ReadyLibrary:
             wanted &= {(*path, f"{name}.yaml")}
         self._to_come -= wanted
         add(self.content, *sorted(wanted))
+
+    def _bring_kinds(self, what: Tree | Round) -> None:
+        """Read the kinds of machine where something names one, to check that it is there."""
+        if what.kinds:
+            self._bring(KINDS)
 
     def machine(self, name: str | None) -> Card | None:
         """Return (and take) the card of a machine; "none" or None is no machine.
@@ -207,7 +212,17 @@ class ReadyLibrary:
     def not_here(self, symptom: str) -> str:
         """Return what the machine's card says against a symptom, in words; empty where it fits."""
         tree = self.content.trees.get(symptom)
-        return "" if tree is None else _against(self.card, tree.applies_to)
+        return "" if tree is None else _against(self.card, tree)
+
+    def elsewhere(self, what: Tree | Round, machine: str | None) -> str:
+        """Return what a machine's card says against a symptom or a round; empty where it fits."""
+        if machine is None:
+            return ""
+        self._bring(MACHINES, machine)
+        card = self.content.machines.get(machine)
+        if card is not None and card.kind is not None:
+            self._bring(KINDS, card.kind)
+        return _against(self.content.card(machine), what)
 
     def require_round(self, name: str) -> ReadyRound:
         """Return a round, ready to be walked.
@@ -224,11 +239,12 @@ class ReadyLibrary:
             raise WrongUse(f'There is no round "{name[:40]}" in {self.folder}/rounds.{hint}')
         if own is not None:
             made = None if self._caution_errors else self.table
+            self._bring_kinds(own)
             found = round_problems(self.content, own, made)
             problems = self._in_the_way(found, own.items.values())
         if problems or own is None:
             raise Unusable(f"{problems[0]}; {_mend(problems[0])}")
-        elsewhere = _against(self.card, own.applies_to)
+        elsewhere = _against(self.card, own)
         if elsewhere:
             raise WrongUse(f'The round "{name}" is for other machines: {elsewhere}.')
         return ready_round(own, self.table, self.card)
@@ -262,6 +278,7 @@ class ReadyLibrary:
         if self.not_here(symptom):
             self._broken[symptom] = []
             return None
+        self._bring_kinds(tree)
         found = tree_problems(self.content, tree, made)
         read = {step.read for step in tree.steps.values() if isinstance(step, Reading)}
         if read - self._measurements.keys():
@@ -288,10 +305,13 @@ def _mend(problem: Problem) -> str:
     return f"{unfinished or 'mend the file'}, `diagnose check` lists all."
 
 
-def _against(card: Card | None, condition: Condition) -> str:
-    """Return what a card says against a condition, in words."""
-    line = "" if card is None else against(card, condition)
-    if card is None or not line:
+def _against(card: Card | None, what: Tree | Round) -> str:
+    """Return what a card says against a symptom or a round, in words."""
+    if card is None or is_for(card, what):
         return ""
-    wanted = " or ".join(condition[line])
-    return f"the card of {card.machine} says {line} {card.line(line)}, and it is for {wanted}"
+    line = against(card, what.applies_to)
+    if line:
+        wanted = " or ".join(what.applies_to[line])
+        return f"the card of {card.machine} says {line} {card.line(line)}, and it is for {wanted}"
+    wanted = " or ".join(what.kinds)
+    return f"{card.machine} is of the kind {card.kind}, and it is for the kind {wanted}"

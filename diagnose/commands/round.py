@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from msgspec.structs import replace
 
@@ -18,9 +18,11 @@ from diagnose.faces.selection import face_for
 from diagnose.files.tree import ROLES
 from diagnose.log import clock
 from diagnose.log.history import Due, due
+from diagnose.log.machine_state import machine_states
 from diagnose.log.round_record import round_opened
-from diagnose.log.summary import IN_USE, WORST_FIRST
+from diagnose.log.summary import IN_USE
 from diagnose.round.walk import opened
+from diagnose.study.tailored import is_for
 
 if TYPE_CHECKING:
     import argparse
@@ -34,10 +36,12 @@ def run(args: Sequence[str]) -> int:
     opt.add_person(parser)
     opt.add_name(parser)
     parser.add_argument("--trial", action="store_true", help="walk without a log")
-    parser.add_argument(
-        "--due", action="store_true", help="say what is overdue, machine by machine"
-    )
+    about = "say what is overdue, that which has been so longest first"
+    parser.add_argument("--due", action="store_true", help=about)
+    parser.add_argument("--all", action="store_true", help="with --due: what is not overdue too")
     options = parser.parse_args(args)
+    if options.all and not options.due:
+        raise opt.WrongUse("`--all` goes with --due.")
     # No tree is needed before an item is not right.
     library = ReadyLibrary(opt.trees_folder(options), frozenset(), finished=not options.trial)
     if options.due:
@@ -50,7 +54,7 @@ def run(args: Sequence[str]) -> int:
         raise opt.WrongUse(f'The round "{options.name}" is for {least} people: add --as {least}.')
     face = face_for(plain=options.plain, json=options.json)
     try:
-        there = at_machine(library, face, options)
+        there = at_machine(library, face, options, library.rounds[options.name])
     except DangerMet as met:
         return keep(library, face, options, met)
     if there is None:
@@ -71,33 +75,49 @@ def run(args: Sequence[str]) -> int:
 
 
 def _list(library: ReadyLibrary, options: argparse.Namespace) -> int:
+    """Print the rounds, those of the machine that was named."""
+    card = library.machine(options.machine)
     rows = [
         {
             "round": name,
             **opt.fields(round_, "title", "every"),
             "items": len(round_.items),
             "minutes": sum(item.minutes for item in round_.items.values()),
+            "kinds": round_.kinds,
         }
         for name, round_ in library.rounds.items()
+        if is_for(card, round_)
     ]
-    lines = map("{round}  every {every}  {minutes:.0f} min  {title}".format_map, rows)
-    return opt.listed(options, rows, lines, f"No round in {library.folder}/rounds.")
+    return opt.listed(options, rows, map(_row, rows), f"No round in {library.folder}/rounds.")
+
+
+def _row(row: Mapping[str, Any]) -> str:
+    kinds = f" ({', '.join(row['kinds'])})" if row["kinds"] else ""
+    return "{round}  every {every}  {minutes:.0f} min  {title}".format_map(row) + kinds
 
 
 def _due(library: ReadyLibrary, options: argparse.Namespace) -> int:
+    """Print what is overdue, that which has been so longest first, and how much is not."""
+    library.machine(options.machine)
     if options.name:
         library.require_round(options.name)
-    library.machine(options.machine)
     log = opt.existing_log(options)
     walked = log.begun() if log is not None else {}
     rounds = library.rounds
     wanted = {name: rounds[name] for name in rounds if options.name in (None, name)}
     machines = _machines(library, options.machine, log.machines() if log is not None else ())
-    entries = due(wanted, machines, walked, clock.now())
-    states: dict[str | None, str] = {}
-    for machine, state, _, _ in log.heads() if log is not None else ():
-        states[machine] = min(state, states.get(machine, IN_USE), key=WORST_FIRST.index)
-    lines = (_line(entry, states) for entry in entries if entry.overdue)
+
+    def offered(machine: str | None, name: str) -> bool:
+        return not library.elsewhere(wanted[name], machine)
+
+    entries = due(wanted, machines, walked, clock.now(), offered)
+    states = {} if log is None else machine_states(log)
+    said = [entry for entry in entries if entry.overdue or options.all]
+    more = len(entries) - len(said)
+    lines = [_line(entry, states) for entry in said]
+    if more:
+        lines = lines or ["No round is overdue."]
+        lines.append(f"Not overdue: {more}. `--all` lists these too.")
     return opt.listed(options, as_data(entries), lines, "No round is overdue.")
 
 
@@ -116,7 +136,8 @@ def _line(entry: Due, states: Mapping[str | None, str]) -> str:
     ago = "never walked" if entry.hours is None else f"last walked {_ago(entry.hours)} ago"
     state = states.get(entry.machine, IN_USE)
     state = "" if state == IN_USE else f"; {state}"
-    return f"{entry.machine or 'no machine'}  {entry.round}  {ago}, due every {entry.every}{state}"
+    every = f"due every {entry.every}{'' if entry.overdue else ', in time'}"
+    return f"{entry.machine or 'no machine'}  {entry.round}  {ago}, {every}{state}"
 
 
 def _ago(hours: float) -> str:

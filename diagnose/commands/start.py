@@ -83,7 +83,7 @@ def _write_worked(library: ReadyLibrary, heard: Sequence[Event], file: str) -> N
 def _begin(
     library: ReadyLibrary, face: Face, options: argparse.Namespace, heard: list[Event] | None
 ) -> None:
-    there = at_machine(library, face, options)
+    there = at_machine(library, face, options, library.content.trees.get(options.symptom))
     if there is None:
         return
     if options.symptom is None:

@@ -13,6 +13,7 @@ from diagnose.faces.words import render
 from diagnose.files.site import CALL_OUT
 from diagnose.log import clock
 from diagnose.log.history import cured_before, since, undone
+from diagnose.study.tailored import is_for
 
 if TYPE_CHECKING:
     import argparse
@@ -66,7 +67,8 @@ def _past(library: ReadyLibrary, log: CaseLog | None) -> dict[str, Any]:
     machine, at = library.card.machine, clock.now()
     begun = log.begun(machine)
     # Where no round was ever begun on the machine, none is read.
-    rounds = library.rounds if begun else {}
+    known = library.rounds if begun else {}
+    rounds = {name: one for name, one in known.items() if is_for(library.card, one)}
 
     def left(name: str) -> Sequence[Mark]:
         last = log.last_left(machine, name)

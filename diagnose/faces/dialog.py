@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Final
 from msgspec import Struct
 from msgspec.structs import replace
 
+from diagnose.case import choosing
+from diagnose.case.choosing import numbered
 from diagnose.case.screens import (
     CautionScreen,
     CheckScreen,
@@ -20,12 +22,14 @@ from diagnose.case.screens import (
 from diagnose.faces.elements import Element, elements
 from diagnose.faces.sight import Sight
 from diagnose.faces.words import (
+    NONE_FITS,
     NOTE_ASKS,
     NOTE_KEYS,
     READ_FIRST,
     READ_NOW,
     READ_ON,
     REPLIES,
+    TYPE_A_PART,
     TYPE_IT,
 )
 from diagnose.files import replies
@@ -51,6 +55,9 @@ GO_ON: Final = ""
 
 #: Replies that answer nothing: they work whatever was in sight.
 _FREE: Final = frozenset({replies.BACK, replies.WHY, replies.DANGER, replies.LEAVE})
+
+#: Kinds of elements that something is chosen from.
+_LISTED: Final = frozenset({"answer", "option"})
 
 _EDITING: Final = frozenset({"enter", "tab", "s-tab", "backspace", "c-u"})
 
@@ -124,12 +131,13 @@ class Dialog:
     def _open(self, heading: Heading, refused: str) -> None:
         self.refused = refused
         self.hint = ""
-        self.elements = elements(self.screen, heading)
+        self.elements = self._whole = elements(self.screen, heading)
         if refused:
             self.elements.insert(0, Element("refused", refused))
         if self.typed and not isinstance(self.screen, ReadingScreen):
             asked = next(at for at, one in enumerate(self.elements) if one.kind == "ask")
             self.elements.insert(asked + 1, Element("field", "", 1))
+        self._narrow()
 
     def comes_again(self, screen: Screen) -> bool:
         """Whether a screen is this one; what was noted stands on it in addition."""
@@ -179,9 +187,12 @@ class Dialog:
         screen = self.screen
         if isinstance(screen, CheckScreen):
             return f"A number, 1 to {len(screen.answers)}, then Enter"
-        if isinstance(screen, ChooseScreen) and screen.what == "machine":
-            few = 0 < len(screen.options) <= ONE_KEY
-            return "A digit; or type it, then Enter" if few else TYPE_IT
+        if isinstance(screen, ChooseScreen) and screen.machines:
+            meant = choosing.taken(screen.machines, self.typed[0])
+            if meant is not None and self.elements is not self._whole:
+                return f"Enter: {meant.title}"
+            few = numbered(screen.machines)
+            return "A digit; or part of its name, then Enter" if few else TYPE_A_PART
         return TYPE_IT
 
     def _foot(self) -> Foot:
@@ -282,6 +293,7 @@ class Dialog:
             self.note += line
         elif self.typed:
             self.typed[self.field] += line
+            self._narrow()
 
     def _is_typing(self, key: str) -> bool:
         text = len(key) == 1 and (self._words or key.isdigit())
@@ -315,7 +327,9 @@ class Dialog:
         if self.by_line and reply == replies.DONE:
             self.hint = "Each line first, with Space or Enter."
             return None
-        given = self._once_read(reply, self._question() if self.by_line else self.elements)
+        # Nobody reads a list to the end to say that nothing of it is meant.
+        few = self.by_line or isinstance(self.screen, ChooseScreen)
+        given = self._once_read(reply, self._question() if few else self.elements)
         if given == replies.CANNOT and len(self.guards) > 1:
             self.which = True
             return None
@@ -353,7 +367,24 @@ class Dialog:
             self.field = (self.field + steps[key]) % len(self.typed)
             return None
         self.typed[self.field] = _edited(self.typed[self.field], key)
+        self._narrow()
         return self._send() if key.isdecimal() and self._completes() else None
+
+    def _narrow(self) -> None:
+        """Show of a list of machines those of which what is typed is a part, and say if none is."""
+        machines = self.screen.machines if isinstance(self.screen, ChooseScreen) else ()
+        typed = self.typed[0].strip() if machines else ""
+        # A letter alone can be a reply: then the list stays, until more is typed.
+        if not typed or typed.casefold() in self.keys:
+            self.elements = self._whole
+            return
+        fitting = choosing.fitting(machines, typed)
+        if not fitting:
+            self.hint = NONE_FITS
+        listed = [one for one in self._whole if one.kind in _LISTED]
+        told = dict(zip(machines, listed, strict=True))
+        rest = [one for one in self._whole if one.kind not in _LISTED]
+        self.elements = [*rest, *(told[one] for one in fitting)]
 
     def _completes(self) -> bool:
         """Whether what is typed is the number of an option, and picks it without Enter.
@@ -364,7 +395,9 @@ class Dialog:
         screen, number = self.screen, self.typed[0]
         if not isinstance(screen, ChooseScreen):
             return False
-        if len(number) < 2 and screen.what == "symptom":
+        if screen.machines:
+            return choosing.at_once(screen.machines, number)
+        if len(number) < 2:
             return False
         words = [text for option in screen.options for text in (option.id, option.title)]
         if any(text.startswith(number) and text != number for text in words):
@@ -384,6 +417,9 @@ class Dialog:
         if isinstance(self.screen, ReadingScreen):
             return self._once_read(self._values(texts), self.elements)
         picked = self._numbered("answer", _number(alone))
+        left = [one for one in self.elements if one.kind in _LISTED]
+        if isinstance(self.screen, ChooseScreen) and self.screen.machines:
+            picked = left[0] if choosing.taken(self.screen.machines, alone) and left else None
         return self._once_read(alone, [*self._question(), *([picked] if picked else [])])
 
     def _values(self, texts: list[str]) -> str:
@@ -421,7 +457,7 @@ class Dialog:
         last = self._next() if self.by_line else None
         if last is not None:
             return self.elements[: self.elements.index(last) + 1]
-        above = takewhile(lambda one: one.kind != "answer", self.elements)
+        above = takewhile(lambda one: one.kind not in _LISTED, self.elements)
         return list(above)
 
     def _question_in_sight(self) -> bool:

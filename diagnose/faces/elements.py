@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from typing import TYPE_CHECKING, Final, TypeAlias
 
 from msgspec import Struct
 
+from diagnose.case.choosing import numbered
 from diagnose.case.screens import (
     CautionScreen,
     CheckScreen,
@@ -42,7 +44,7 @@ from diagnose.text import printable
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from diagnose.case.screens import CardLine, Cause, Guard, Screen
+    from diagnose.case.screens import CardLine, Cause, Guard, Machine, Screen
     from diagnose.faces.face import Heading
 
 #: How many causes a ranking names to a person.
@@ -54,8 +56,8 @@ class Element(Struct, frozen=True):
 
     `kind` tells its part, `number` its place where it is one of a list. Kinds: notice, note,
     refused, signal, title (what this screen is), text, aside (good to know), ask (the question),
-    answer, field (something to type), confirm (a line that is ticked), heading (of the lines that
-    follow) and line.
+    answer, option (one to be named, without a number), field (something to type), confirm (a line
+    that is ticked), heading (of the lines that follow) and line.
     """
 
     kind: str
@@ -152,7 +154,26 @@ def _count(causes: int) -> str:
 
 def _choose(screen: ChooseScreen) -> Elements:
     yield Element("ask", CHOICES[screen.what])
-    yield from _numbered("answer", [option.title for option in screen.options])
+    machines = screen.machines
+    if machines:
+        yield from _machines(machines, narrowed=replies.BACK in screen.replies)
+    else:
+        yield from _numbered("answer", [option.title for option in screen.options])
+
+
+def _machines(machines: tuple[Machine, ...], *, narrowed: bool) -> Elements:
+    """Say each machine by its title, with its id where that is another's too, and its state.
+
+    Its serial stands there where that may be why it is in the list.
+    """
+    often = Counter(one.title for one in machines)
+    with_number = numbered(machines)
+    for number, one in enumerate(machines, start=1):
+        more = [one.id] if often[one.title] > 1 else []
+        more += [one.serial] if one.serial and (narrowed or not with_number) else []
+        told = f"{one.title} ({', '.join(more)})" if more else one.title
+        text = f"{told}: {one.state}" if one.state else told
+        yield Element("answer", text, number) if with_number else Element("option", text)
 
 
 def _danger(screen: DangerScreen) -> Elements:

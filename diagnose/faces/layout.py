@@ -42,7 +42,9 @@ _LITTLE_GAP: Final = "  "
 _NOTICE: Final = " NOTICE "
 
 #: Kinds of elements that belong together, as groups 1 to 7.
-_KINDS: Final = "notice|note refused|signal title text aside|ask|answer field|heading line|confirm"
+_KINDS: Final = (
+    "notice|note refused|signal title text aside|ask|answer option field|heading line|confirm"
+)
 _GROUPS: Final = {kind: at for at, few in enumerate(_KINDS.split("|"), 1) for kind in few.split()}
 
 #: Around which groups there is air where there is room for it: all, or only the most needed. What
@@ -73,6 +75,7 @@ class Arrangement(Struct, frozen=True):
     columns: int
     rows: int
     noting: bool
+    said: list[Element]
     status: list[ScreenRow]
     signal: list[ScreenRow]
     texts: list[_Text]
@@ -90,7 +93,9 @@ def draw(
     if columns < NARROWEST or rows < LOWEST:
         return _too_small(dialog, columns, rows), None
     asked = (columns, rows, dialog.note is not None)
-    if known is None or (known.columns, known.rows, known.noting) != asked:
+    fits = known is not None and (known.columns, known.rows, known.noting) == asked
+    # What is typed can narrow a list.
+    if known is None or not fits or known.said is not dialog.elements:
         known = _arranged(dialog, *asked)
     prompts = dialog.prompts or dialog.note is not None
     fixed = len(known.signal) + prompts + len(known.legend) + 1
@@ -134,6 +139,7 @@ def _arranged(dialog: Dialog, columns: int, rows: int, noting: bool) -> Arrangem
         columns,
         rows,
         noting,
+        dialog.elements,
         above if status.told else [],
         _signals(dialog, columns),
         [_Text(*each) for each in zip(said, hangs, texts, strict=True)],
@@ -317,7 +323,8 @@ def _to_break(
     # Numbers stand right-aligned where there are ten or more.
     numbers = [f"{one.number}" for one in said if one.kind == "answer"]
     digits = max(map(len, numbers), default=1)
-    heads = {"refused": 1, "line": 1, "answer": digits, "confirm": 2 if dialog.by_line else 1}
+    heads = {"answer": digits, "confirm": 2 if dialog.by_line else 1}
+    heads |= dict.fromkeys(("refused", "line", "option"), 1)
     margin, gap = (2, 2) if columns >= ROOMY_WIDTH else (0, 1)
     inner = columns - 2 * margin
     # A title has a number where it is one of several.
@@ -367,6 +374,7 @@ def _head(element: Element, dialog: Dialog) -> tuple[str, str, str]:
         "answer": (f"{number}", "class:key", ""),
         "confirm": ("-", "class:key", ""),
         "line": ("-", "", ""),
+        "option": ("-", "", ""),
     }
     return heads.get(kind, ("", "", f"class:{kind}"))
 

@@ -9,6 +9,7 @@ import textwrap
 from typing import TYPE_CHECKING, Final
 
 from diagnose import interrupts
+from diagnose.case.choosing import numbered
 from diagnose.case.screens import (
     CautionScreen,
     CheckScreen,
@@ -257,6 +258,9 @@ def _how(screen: Screen) -> str:
         return f"Type them as {' '.join(f'{need.name}=...' for need in screen.needs)}. "
     if isinstance(screen, ReadingScreen):
         return "Type the value. "
+    if isinstance(screen, ChooseScreen) and screen.machines:
+        number = "Give its number, or type" if numbered(screen.machines) else "Type"
+        return f"{number} part of its id, name or serial. "
     if isinstance(screen, ChooseScreen):
         return "Type it. " if not screen.options else "Give its number, or type it. "
     if isinstance(screen, CautionScreen):

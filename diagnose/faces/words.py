@@ -119,7 +119,11 @@ WORDS: Final[dict[str, str]] = {
     "no-such-answer": 'No answer is "{typed}". Give its number, 1 to {last}, or its words.{hint}',
     "no-such-reply": '"{typed}" is no reply here. These are: {offered}.{hint}',
     "no-such-caution": 'No caution here is "{typed}". These are: {offered}.{hint}',
-    "no-such-machine": 'No machine here is "{typed}". Give its number, its name, or none.{hint}',
+    "no-such-machine": (
+        'No machine here is "{typed}". Type part of its id, name or serial, or none.{hint}'
+    ),
+    "several-machines": '"{typed}" is part of {count} machines. Which is it?',
+    "not-for-machine": '"{title}" is for other machines: {why}.',
     "no-such-symptom": 'No symptom here sounds like "{typed}". Give its number, or other words.',
     "noted": "Noted: {text}",
     "note-empty": "Write the note behind the word: note lamp three blinks.",
@@ -193,6 +197,10 @@ READ_NOW: Final = "Read this first. Then answer."
 
 #: How a screen with a field is answered.
 TYPE_IT: Final = "Type it, or a letter; then Enter"
+
+#: How a machine is told from many, and what is said where none fits.
+TYPE_A_PART: Final = "Part of id, name or serial; then Enter"
+NONE_FITS: Final = "No machine has that in its name."
 
 #: The field for a note at a terminal, and the keys that leave it.
 NOTE_ASKS: Final = "Note:"

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, ClassVar, Final
 from msgspec import Struct
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Iterable, Iterator, Mapping
 
 #: The value of `lapses` for a caution that ends when the machine runs again.
 WHEN_ENERGISED = "when energised"
@@ -97,9 +97,10 @@ class Cautions(Struct, frozen=True, kw_only=True, dict=True):
         They stand in one sentence in that order, with any others between them; capitals do not
         count. A sentence that forbids suggests nothing.
         """
-        if not self._suggesting:
+        all_words = _WORD.findall(text.casefold())
+        if self._suggesting.keys().isdisjoint(all_words):
             return
-        for words in _sentences(text):
+        for words in _sentences(all_words):
             for at, word in enumerate(words):
                 for more, hazard, phrase in self._suggesting.get(word, ()):
                     rest = iter(words[at + 1 :])
@@ -113,15 +114,15 @@ class Cautions(Struct, frozen=True, kw_only=True, dict=True):
         found: dict[str, list[tuple[list[str], str, str]]] = {}
         for name, hazard in self.hazards.items():
             for phrase in hazard.words:
-                for first, *more in _sentences(phrase):
+                for first, *more in _sentences(_WORD.findall(phrase.casefold())):
                     found.setdefault(first, []).append((more, name, phrase))
         return found
 
 
-def _sentences(text: str) -> list[list[str]]:
-    """Return the words of each sentence of a text that does not forbid, in small letters."""
+def _sentences(words: Iterable[str]) -> list[list[str]]:
+    """Return the words of each sentence that does not forbid; some of them end one."""
     found: list[list[str]] = [[]]
-    for word in _WORD.findall(text.casefold()):
+    for word in words:
         if word in ".!?;:":
             found.append([])
         else:

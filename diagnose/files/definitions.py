@@ -134,6 +134,15 @@ def _applies_to(what: str) -> Key:
     )
 
 
+def _for_kinds(what: str) -> Key:
+    about = (
+        "The kinds of machine that it is for, each a file of `machines/kinds/`: on another,"
+        f" {what}. Left out, or on a machine without a kind: it is for all."
+    )
+    kinds = ListOf(ID, at_least=1)
+    return Key("kinds", kinds, about, (), since=3, example="[hall-scrubber]")
+
+
 _QUESTION = (
     Key("do", PROSE, "What to do first.", example="Switch on, and wait ten seconds."),
     Key(
@@ -387,6 +396,7 @@ TREE: Final = Record(
         (),
         example="[dies before the break, battery does not last]",
     ),
+    _for_kinds("the symptom is not offered"),
     _applies_to("the symptom is not offered"),
     _must("start", ID, "The first step.", example="bars-at-start"),
     _must(
@@ -547,6 +557,7 @@ ROUND: Final = Record(
     _must(
         "every", choice("shift", "day", "week", "month"), "How often it is due.", example="shift"
     ),
+    _for_kinds("the round is refused"),
     _applies_to("the round is refused"),
     _must(
         "items",

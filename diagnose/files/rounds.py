@@ -48,12 +48,16 @@ class Item(Struct, frozen=True, kw_only=True):
 
 
 class Round(Struct, frozen=True, kw_only=True):
-    """One checklist, its items in the order of the file."""
+    """One checklist, its items in the order of the file.
+
+    `kinds` are the kinds of machine that it is for; none: all.
+    """
 
     round: str
     title: str
     every: str
     items: Mapping[str, Item]
+    kinds: tuple[str, ...] = ()
     applies_to: Condition = ALWAYS
 
-    LATER: ClassVar[Later] = {"applies_to": (ALWAYS,)}
+    LATER: ClassVar[Later] = {"kinds": ((),), "applies_to": (ALWAYS,)}

@@ -185,17 +185,21 @@ class WorkedCase(Struct, frozen=True, kw_only=True):
 
 
 class Tree(Struct, frozen=True, kw_only=True):
-    """One symptom tree, its steps in the order of the file."""
+    """One symptom tree, its steps in the order of the file.
+
+    `kinds` are the kinds of machine that it is for; none: all.
+    """
 
     symptom: str
     title: str
     start: str
     steps: Mapping[str, Step]
     also_called: tuple[str, ...] = ()
+    kinds: tuple[str, ...] = ()
     applies_to: Condition = ALWAYS
     worked_cases: tuple[WorkedCase, ...] = ()
 
-    LATER: ClassVar[Later] = {"applies_to": (ALWAYS,)}
+    LATER: ClassVar[Later] = {"kinds": ((),), "applies_to": (ALWAYS,)}
 
     @property
     def today(self) -> dict[str, str]:

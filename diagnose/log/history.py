@@ -127,14 +127,19 @@ def due(
     machines: Iterable[str | None],
     begun: Mapping[tuple[str | None, str], str | None],
     now: datetime,
+    offered: Callable[[str | None, str], bool] = lambda machine, name: True,
 ) -> list[Due]:
     """Return every round of a library on every machine, with whether it is overdue.
 
-    `begun` says when each that was begun was walked to its end last, by machine and name.
+    `begun` says when each that was begun was walked to its end last, by machine and name; `offered`
+    which round a machine has. What is overdue comes first: by how many of its own periods it is
+    late, one that was never walked behind those that have stopped.
     """
     found = []
     for machine in machines:
         for name, round_ in rounds.items():
+            if not offered(machine, name):
+                continue
             at = begun.get((machine, name))
             ago = None if at is None else now - datetime.fromisoformat(at)
             found.append(
@@ -148,7 +153,14 @@ def due(
                     overdue=ago is None or ago > PERIODS[round_.every],
                 )
             )
-    return found
+    return sorted(found, key=_latest_last)
+
+
+def _latest_last(entry: Due) -> tuple[bool, bool, float]:
+    """Return what puts the most overdue first; equals stay as they are."""
+    never = entry.hours is None
+    periods = 0.0 if entry.hours is None else timedelta(hours=entry.hours) / PERIODS[entry.every]
+    return not entry.overdue, never, -periods
 
 
 def undone(

@@ -67,6 +67,14 @@ def holding(log: CaseLog, waiting: Iterable[Listed]) -> list[Held]:
     return sorted(found, key=lambda one: WORST_FIRST.index(one.is_.state))
 
 
+def machine_states(log: CaseLog) -> dict[str | None, str]:
+    """Return the state of each machine that is not simply in use; None are cases without one."""
+    states: dict[str | None, str] = {}
+    for machine, state, _, _ in log.heads():
+        states[machine] = min(state, states.get(machine, IN_USE), key=WORST_FIRST.index)
+    return {machine: state for machine, state in states.items() if state != IN_USE}
+
+
 def since(held: Sequence[Held]) -> str | None:
     """Return since when a machine is as the first of what holds it says, None where nothing does.
 

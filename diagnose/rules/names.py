@@ -201,23 +201,42 @@ def unknown_line(view: TreeView | RoundView) -> Iterator[Objection]:
             yield Objection(path, message)
 
 
-def unknown_kind(view: CardView) -> Iterator[Objection]:
-    """A card's `kind` is a file of `machines/kinds/` that can be read.
+def unknown_kind(view: CardView | TreeView | RoundView) -> Iterator[Objection]:
+    """A `kind`, or one of the `kinds` of a symptom or a round, is a file of `machines/kinds/`.
 
-    The card leaves to it what all machines of that kind share. Without it a reading would miss what
-    it is computed from.
+    The card leaves to it what all machines of that kind share: without it a reading would miss what
+    it is computed from. A symptom or a round for a kind that is misspelt would be offered nowhere.
 
     Passes:
-        machine: sample
+        kinds: [small]
     Fails:
-        machine: sample
-        kind: smal
+        kinds: [smal]
     """
-    kind = view.lines.kind
-    if kind is not None and kind not in view.library.kinds:
-        hint = view.hint(kind, view.library.kinds)
+    known = view.library.kinds
+    for path, kind, hint in _unknown(view, view.kinds(), known):
         message = f"Write a kind: there is no machines/kinds/{kind}.yaml that can be read.{hint}"
-        yield Objection(("kind",), message, lacks=Name("kind", kind))
+        yield Objection(path, message, lacks=Name("kind", kind))
+
+
+def other_kinds(view: TreeView | RoundView) -> Iterator[Objection]:
+    """A doorway, or what an item starts, is a symptom that some machine can have here.
+
+    A symptom or a round that is for some kinds only leads to nothing where the other symptom is for
+    none of these: the doorway stays shut on every machine.
+
+    Passes:
+        kinds: [small]
+    Fails:
+        kinds: [small]
+        items: {look: {do: Look under it., starts: of-large-ones}}
+    """
+    own = {kind for _, kind in view.kinds() if kind in view.library.kinds}
+    for path, name in view.named(view.symptom_key):
+        tree = view.library.trees.get(name)
+        if own and tree is not None and tree.kinds and own.isdisjoint(tree.kinds):
+            wanted = " and ".join(tree.kinds)
+            message = f'Write a symptom of these kinds: "{name}" is for the kind {wanted} only.'
+            yield Objection(path, message, "warning")
 
 
 def begins_with(view: RoundView) -> Iterator[Objection]:

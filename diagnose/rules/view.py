@@ -148,6 +148,10 @@ class TreeView(View[Step], frozen=True, kw_only=True, dict=True):
                 at = step.answer_at(number)[:-1]
                 yield self.at(name, *at, "applies_to"), way.applies_to
 
+    def kinds(self) -> Iterator[tuple[Path, str]]:
+        """Yield the kinds of machine that the symptom is for, each with its path."""
+        return ((("kinds", number), kind) for number, kind in enumerate(self.tree.kinds))
+
     @cached_property
     def graph(self) -> Graph:
         """The steps, with an arrow for each answer that leads to one."""
@@ -183,6 +187,10 @@ class RoundView(View[Item], frozen=True, kw_only=True):
             long = key == self.symptom_key and self.tasks[f"{path[1]}"].seen
             yield ((*path, "symptom") if long else path), word
 
+    def kinds(self) -> Iterator[tuple[Path, str]]:
+        """Yield the kinds of machine that the round is for, each with its path."""
+        return ((("kinds", number), kind) for number, kind in enumerate(self.round.kinds))
+
     def conditions(self) -> Iterator[tuple[Path, Condition]]:
         """Yield what the round and its items apply to, each with its path."""
         yield ("applies_to",), self.round.applies_to
@@ -207,6 +215,11 @@ class CardView(View[str], frozen=True, kw_only=True):
     def named(self, key: str) -> Iterator[tuple[Path, str]]:
         """Yield the cautions whose minutes the card knows, with their paths."""
         return ((self.at(caution), caution) for caution in self.tasks)
+
+    def kinds(self) -> Iterator[tuple[Path, str]]:
+        """Yield the kind of machine that the card names, with its path."""
+        if self.lines.kind is not None:
+            yield ("kind",), self.lines.kind
 
 
 class MeasurementsView(View[Declared], frozen=True):

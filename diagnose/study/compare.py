@@ -10,17 +10,19 @@ from msgspec.structs import replace
 
 from diagnose.files.cautions import EACH, SIGNALS
 from diagnose.files.rounds import Item
-from diagnose.files.tree import OUT_OF_USE, ROLES, Check, Finding, Question, Reading
+from diagnose.files.tree import OUT_OF_USE, ROLES, Check, Finding, Question, Reading, Tree
 from diagnose.study.graph import graph_of, in_order, reached
 from diagnose.study.in_force import bits, union
 from diagnose.study.lost_cautions import Loss, Version, losses
+from diagnose.study.tailored import tailored
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Container, Iterable, Iterator, Mapping, Sequence
 
+    from diagnose.files.card import Card
     from diagnose.files.cautions import Caution, Cautions
     from diagnose.files.rounds import Round
-    from diagnose.files.tree import Step, Tree
+    from diagnose.files.tree import Step
     from diagnose.study.in_force import CautionTable
 
 _Thing = TypeVar("_Thing")
@@ -253,6 +255,79 @@ def compared_rounds(
     return _compared(old[0].items, new[0].items, before, after, renamed, numbering)
 
 
+def lost_on(
+    old: tuple[Tree | Round, CautionTable, Card | None],
+    new: tuple[Tree | Round, CautionTable, Card | None],
+    numbering: Numbering,
+) -> tuple[tuple[Loss, str], ...]:
+    """Return the cautions that an edit takes away on one machine, by its card before and after.
+
+    What a card answers, and what does not apply to a machine, is passed without a word or a
+    caution: at such a step nothing is lost. No card: all of it is met.
+    """
+    was, is_ = (_tasks(what) for what, _, _ in (old, new))
+    if not (_met(old[0], old[2]) and _met(new[0], new[2])):
+        return ()
+    renamed = renamings(was, is_, _task_words)
+    before = _on_machine(*old, numbering.old, {})
+    after = _on_machine(*new, numbering.new, renamed)
+    today = {name: one for one, name in renamed.items()}
+    found = _guarded(before, after, today, numbering, ()).lost
+    told = _answers_told(new[0], new[2])
+    return tuple((loss, caution) for loss, caution in found if loss.step not in told)
+
+
+def _tasks(what: Tree | Round) -> Mapping[str, Any]:
+    return what.steps if isinstance(what, Tree) else what.items
+
+
+def _on_machine(
+    what: Tree | Round,
+    table: CautionTable,
+    card: Card | None,
+    number: Mapping[str, int],
+    renamed: Renamed,
+) -> Version:
+    if isinstance(what, Tree):
+        tree, _ = tailored(what, card)
+        told = _answers_told(what, card)
+        version = _version_of_tree(tree, table, number, renamed)
+        met = {renamed.get(name, name): answer for name, answer in told.items()}
+        return replace(
+            version,
+            ways={
+                name: {met[name]: ways[met[name]]} if met.get(name) in ways else ways
+                for name, ways in version.ways.items()
+            },
+            needs={name: 0 if name in met else one for name, one in version.needs.items()},
+            energised=version.energised - met.keys(),
+        )
+    return _version_of_round(replace(what, items=_met(what, card)), table, number, renamed)
+
+
+def _met(what: Tree | Round, card: Card | None) -> Mapping[str, Any]:
+    """Return what of a tree or a round can be met on a machine; of a tree all is asked about."""
+    if isinstance(what, Tree) or card is None:
+        return _tasks(what)
+    return {name: item for name, item in what.items.items() if card.fits(item.applies_to)}
+
+
+def _answers_told(what: Tree | Round, card: Card | None) -> dict[str, str]:
+    """Return the steps of a tree that a card answers or that do not apply, with the answer."""
+    if card is None or not isinstance(what, Tree):
+        return {}
+    tree, skipped = tailored(what, card)
+    found = {}
+    for name, step in tree.steps.items():
+        if isinstance(step, Finding):
+            continue
+        said = card.line(step.from_card) if step.from_card is not None else None
+        for way in step.exits:
+            if name in skipped or (said is not None and said.casefold() == way.answer.casefold()):
+                found[name] = way.answer
+    return found
+
+
 def _compared(
     old: Mapping[str, Any],
     new: Mapping[str, Any],
@@ -398,6 +473,39 @@ def weaker_cautions(old: Cautions, new: Cautions, renamed: Renamed) -> list[Weak
         before_ = old.hazards.get(name)
         if before_ is not None and before_.service_only and not hazard.service_only:
             found.append(Weaker(id=name, key="service_only", was="true", is_="false"))
+    return [*found, *_weaker_covers(old, new, renamed)]
+
+
+def _weaker_covers(old: Cautions, new: Cautions, renamed: Renamed) -> Iterator[Weaker]:
+    """Yield the hazards over which another caution stands than did, and a weaker one.
+
+    That is one with a lesser signal word, or one that isolates nothing where the old one did;
+    what it includes counts as its own, and one that includes the old one is none.
+    """
+    was = {hazard: name for name, one in old.cautions.items() for hazard in one.covers}
+    for name, caution in new.cautions.items():
+        within = [new.cautions[one] for one in _within(new, name)]
+        names = {renamed.get(one, one) for one in _within(new, name)}
+        for hazard in caution.covers:
+            before = was.get(hazard)
+            if before is None or before in names:
+                continue
+            lesser = min(SIGNALS.index(one.signal) for one in within) > SIGNALS.index(
+                old.cautions[before].signal
+            )
+            isolated = any(old.cautions[one].lockout for one in _within(old, before))
+            if lesser or (isolated and not any(one.lockout for one in within)):
+                yield Weaker(id=hazard, key="covers", was=before, is_=name)
+
+
+def _within(cautions: Cautions, name: str) -> set[str]:
+    """Return a caution with all that it includes."""
+    found, waiting = set[str](), [name]
+    while waiting:
+        one = waiting.pop()
+        if one not in found:
+            found.add(one)
+            waiting += cautions.cautions[one].includes
     return found
 
 

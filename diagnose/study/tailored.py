@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from diagnose.files.card import Card
+    from diagnose.files.rounds import Round
     from diagnose.files.tree import Condition, Step, Tree
 
 
@@ -76,6 +77,18 @@ def _fitted(tree: Tree, step: Step, card: Card, line: str | None) -> Step:
     # Left unsaid, the passing answer is told by how many answers lead on: it stays what it was.
     passes = passing_answer(tree, step) or NO_ANSWER
     return replace(step, exits=ways, if_unsure=unsure, passes=passes)
+
+
+def is_for(card: Card | None, what: Tree | Round) -> bool:
+    """Return whether a symptom or a round is offered on a machine.
+
+    A card that is silent says nothing against it, and no machine has everything.
+    """
+    if card is None:
+        return True
+    return (card.kind is None or not what.kinds or card.kind in what.kinds) and card.fits(
+        what.applies_to
+    )
 
 
 def against(card: Card, condition: Condition) -> str:

@@ -104,8 +104,8 @@ def generated(trees: int, steps: int) -> dict[str, str]:
         lines = [
             "format: 1",
             f"symptom: tree-{number}",
-            "title: What the operator would say in one line",
-            "also_called: [other words, that people use]",
+            f"title: What the operator would say in one line, {number}",
+            f"also_called: [other words {number}, that people use {number}]",
             "start: check-0",
             "steps:",
         ]
@@ -114,19 +114,19 @@ def generated(trees: int, steps: int) -> dict[str, str]:
             on = f"check-{place + 1}" if place + 1 < checks else "last"
             lines += [
                 f"  check-{place}:",
-                "    do: Look along the whole rear blade.",
-                "    ask: Is anything stuck under it?",
-                "    look_for: A clean edge is straight from end to end.",
+                "    do: Read the display in front of you.",
+                "    ask: Is anything shown but a bar?",
+                "    look_for: A full row of bars goes from end to end.",
                 "    minutes: 2",
                 "    slip: 0.05",
                 "    answers:",
-                f"      Something is stuck: cause-{place}",
-                f"      The blade is clean: {on}",
+                f"      Something is shown: cause-{place}",
+                f"      The bars are shown: {on}",
                 f"  cause-{place}:",
-                "    finding: Something lifts the blade off the floor.",
+                "    finding: Something was set that should not be so.",
                 "    chance: 5",
                 "    who: operator",
-                "    remedy: Wipe the blade clean from the middle outwards.",
+                "    remedy: Set it as the machine's own card says, twice.",
             ]
         lines += [
             "  last:",

@@ -186,7 +186,12 @@ def test_what_another_program_reads(compare: Any, new: Path) -> None:
         }
     ]
     assert still["cautions"] == [{"step": "worn", "lost": ["dead"], "gained": []}]
-    assert still["worked_cases"] == {"passed": ["string", "hot"], "failed": [], "lost": ["pressed"]}
+    assert still["worked_cases"] == {
+        "passed": ["string", "hot"],
+        "failed": [],
+        "lost": ["pressed"],
+        "missing": [],
+    }
     assert still["minutes"]["old"] == pytest.approx(3.25)
     assert set(still["lockouts"]) == {"old", "new"}
 
@@ -387,6 +392,7 @@ def test_trees_and_rounds_that_come_and_go(compare: Any, old: Path, new: Path) -
         "  It is gone.",
         "turns: The brush stands still",
         "  It is new.",
+        "  warning: finding worn is new, and no worked case ends there",
         "rounds/daily: Before work",
         "  It is gone.",
         "No caution is lost, and nothing guards people less.",
@@ -581,3 +587,259 @@ def test_what_was_allowed_before_stays(compare: Any, new: Path) -> None:
     said = (new / CHANGES).read_text("utf-8").splitlines()
     assert said[0] == "Kept without an end"
     assert len(said) == 3
+
+
+# Machines, their cards and kinds, the site
+
+MACHINES = {
+    "site.yaml": (
+        "format: 2\nname: Here\naltitude: 300 m\nalso_danger: [fizzing]\n"
+        "call:\n  emergency: {name: Gate, phone: 555-0100}\n"
+        "  service: {name: Demo service, phone: 555-0111}\n"
+    ),
+    "machines/kinds/small.yaml": "format: 2\nkind: small\ntitle: A small one\n",
+    "machines/kinds/large.yaml": "format: 2\nkind: large\ntitle: A large one\npath_width: 90 cm\n",
+    "machines/dock.yaml": (
+        "format: 2\nmachine: dock\ntitle: Dock machine\nkind: small\n"
+        "battery: {kind: flooded}\ncaution_minutes: {dead: 6}\n"
+    ),
+    "machines/aisle.yaml": (
+        "format: 2\nmachine: aisle\ntitle: Aisle machine\nkind: small\nbattery: {kind: flooded}\n"
+    ),
+}
+
+
+@pytest.fixture
+def shop(old: Path, new: Path) -> Path:
+    """Both versions with machines; the new one, to be edited."""
+    for folder in (old, new):
+        (folder / "machines" / "kinds").mkdir(parents=True)
+        for name, text in MACHINES.items():
+            (folder / name).write_text(text, "utf-8")
+    return new
+
+
+def again(folder: Path, name: str, was: str, now: str) -> None:
+    """Change a text wherever it stands in a file, and say that the file is of format 3."""
+    path = folder / name
+    text = path.read_text("utf-8").replace("format: 2", "format: 3", 1)
+    assert was in text
+    path.write_text(text.replace(was, now), "utf-8")
+
+
+def test_machines_that_are_the_same_say_nothing(compare: Any, shop: Path) -> None:
+    assert compare() == (0, "Nothing that anybody sees or does has changed.\n", "")
+    assert set(json.loads(compare("--json")[1])) == {"cautions.yaml", "still", "rounds/daily"}
+
+
+def test_an_item_that_loses_a_caution_is_first(compare: Any, new: Path) -> None:
+    edit(new, "rounds/daily.yaml", "Look at the hub., hazards: [drive]", "Look at the hub.")
+    code, out, _ = compare()
+    assert code == 1
+    assert out.splitlines()[:2] == [
+        "People are guarded less in 2 places:",
+        "! rounds/daily, look: dead is no longer in force on any route.",
+    ]
+    assert compare("--allow", "dead", "--name", "Ana", "--because", "The hub is covered.")[0] == 0
+
+
+def test_the_lines_of_a_card_that_only_tell(compare: Any, shop: Path) -> None:
+    edit(shop, "machines/dock.yaml", "{dead: 6}", "{dead: 8}\ncall_out_minutes: 90")
+    edit(shop, "machines/kinds/large.yaml", "path_width: 90 cm", "working_speed: 4 km/h")
+    edit(shop, "site.yaml", "555-0111", "555-0122")
+    (shop / "machines" / "ramp.yaml").write_text("format: 2\nmachine: ramp\ntitle: Ramp one\n")
+    (shop / "machines" / "aisle.yaml").unlink()
+    code, out, _ = compare()
+    assert code == 0
+    assert out.splitlines() == [
+        "machines/aisle: Aisle machine",
+        "  It is gone.",
+        "machines/dock: Dock machine",
+        "  call_out_minutes: new, 90",
+        "  caution_minutes.dead: 8, was 6",
+        "machines/ramp: Ramp one",
+        "  It is new.",
+        "machines/kinds/large: A large one",
+        "  working_speed: new, 4 km/h",
+        "  path_width: gone, was 90 cm",
+        "site.yaml: the site",
+        "  call.service.phone: 555-0122, was 555-0111",
+        "No caution is lost, and nothing guards people less.",
+    ]
+    data = json.loads(compare("--json")[1])
+    assert data["machines/dock"]["lines"] == {
+        "added": {"call_out_minutes": "90"},
+        "removed": {},
+        "changed": [{"line": "caution_minutes.dead", "old": "6", "new": "8"}],
+    }
+    assert data["machines/ramp"] == {"added": True}
+    assert data["machines/aisle"] == {"removed": True}
+    page = compare("--format", "md")[1]
+    assert "### machines/dock: Dock machine\n\n- call\\_out\\_minutes: new, 90\n" in page
+
+
+def test_nobody_to_call_any_more(compare: Any, shop: Path) -> None:
+    edit(shop, "site.yaml", "  service: {name: Demo service, phone: 555-0111}\n", "")
+    code, out, _ = compare()
+    assert code == 1
+    assert out.splitlines()[:3] == [
+        "People are guarded less in 2 places:",
+        "! machines: nobody is named to call for service on aisle, dock.",
+        "! site.yaml: it no longer says whom to call (service).",
+    ]
+    # A card that names somebody itself is enough for its machine.
+    edit(shop, "machines/dock.yaml", "kind: small\n", "kind: small\nservice: {phone: 555-0133}\n")
+    assert "for service on aisle." in compare()[1]
+    names = ("--allow", "service", "--name", "Ana", "--because", "They moved.")
+    assert compare(*names)[0] == 0
+    said = (shop / CHANGES).read_text("utf-8")
+    assert "site.yaml: it no longer says whom to call (service): They moved." in said
+
+
+def test_a_word_that_means_danger_no_more(compare: Any, shop: Path) -> None:
+    edit(shop, "site.yaml", "also_danger: [fizzing]\n", "")
+    code, out, _ = compare()
+    assert code == 1
+    assert '! site.yaml: "fizzing" no longer means danger.' in out
+    (shop / "site.yaml").unlink()
+    assert compare()[0] == 1
+
+
+def test_a_kind_that_takes_a_symptom_and_a_round_away(compare: Any, shop: Path) -> None:
+    again(shop, "still.yaml", "start: lamp", "kinds: [large]\nstart: lamp")
+    again(shop, "rounds/daily.yaml", "every: day", "every: day\nkinds: [large]")
+    code, out, _ = compare()
+    assert code == 1
+    assert out.splitlines()[:3] == [
+        "People are guarded less in 2 places:",
+        "! still: it is no longer offered on aisle, dock.",
+        "! rounds/daily: it is no longer offered on aisle, dock.",
+    ]
+    away = json.loads(compare("--json")[1])["machines/*"]["taken_away"]
+    assert away == [
+        {"what": "still", "machines": ["aisle", "dock"]},
+        {"what": "rounds/daily", "machines": ["aisle", "dock"]},
+    ]
+    allowed = ("--allow", "still", "--allow", "rounds/daily", "--name", "Ana", "--because", "Few.")
+    assert compare(*allowed)[0] == 0
+
+
+def test_a_card_that_takes_a_symptom_away(compare: Any, shop: Path, old: Path) -> None:
+    for folder in (old, shop):
+        where = "start: lamp"
+        again(folder, "still.yaml", where, f"applies_to: {{battery.kind: [flooded]}}\n{where}")
+    edit(shop, "machines/dock.yaml", "kind: flooded", "kind: sealed")
+    code, out, _ = compare()
+    assert code == 1
+    assert "! still: it is no longer offered on dock.\n" in out
+    assert "  battery.kind: sealed, was flooded\n" in out
+
+
+def test_a_card_that_takes_a_caution_away(compare: Any, shop: Path, old: Path) -> None:
+    for folder in (old, shop):
+        where = "  brush:\n"
+        now = f"{where}    applies_to: {{battery.kind: [flooded]}}\n    passes: It turns\n"
+        again(folder, "still.yaml", where, now)
+        again(
+            folder, "still.yaml", "    ask: Is the motor warm?\n    hazards: [drive]", "    ask: W?"
+        )
+    assert compare()[0] == 0
+    edit(shop, "machines/dock.yaml", "kind: flooded", "kind: lithium")
+    code, out, _ = compare()
+    assert code == 1
+    assert "! still, motor: dead is no longer in force on any route of dock.\n" in out
+    assert "  lamp (It is dark) → brush (It turns) → motor\n" in out
+    (first, *_) = json.loads(compare("--json")[1])["machines/*"]["cautions"]
+    assert first == {"what": "still", "step": "motor", "lost": ["dead"], "machines": ["dock"]}
+
+
+def test_many_machines_are_named_in_part(compare: Any, shop: Path, old: Path) -> None:
+    for folder in (old, shop):
+        for number in range(9):
+            text = f"format: 2\nmachine: m-{number}\ntitle: Machine {number}\nkind: small\n"
+            (folder / "machines" / f"m-{number}.yaml").write_text(text)
+    again(shop, "still.yaml", "start: lamp", "kinds: [large]\nstart: lamp")
+    assert "no longer offered on aisle, dock, m-0, m-1 and 7 more." in compare()[1]
+
+
+def test_a_hazard_under_a_weaker_caution(compare: Any, new: Path) -> None:
+    edit(new, "cautions.yaml", "    covers: [acid]", "    covers: [acid, drive]")
+    edit(new, "cautions.yaml", "    covers: [drive]\n", "")
+    out = compare()[1]
+    assert (
+        "! cautions.yaml, drive: a weaker caution stands over it, gloves instead of dead.\n" in out
+    )
+    # One that includes the old one is no weaker.
+    edit(new, "cautions.yaml", "    lapses: never\n", "    lapses: never\n    includes: [dead]\n")
+    assert "weaker caution" not in compare()[1]
+
+
+# New findings, and ids that were changed
+
+
+def test_a_new_finding_without_a_worked_case_is_a_warning(compare: Any, new: Path) -> None:
+    edit(new, "still.yaml", "Cold: worn}", "Cold: worn, Damp: wet}")
+    edit(
+        new,
+        "still.yaml",
+        "worked_cases:",
+        "  wet: {finding: Water in the motor, chance: 1, who: operator, remedy: Dry it.}\nworked_cases:",
+    )
+    code, out, _ = compare()
+    assert code == 0
+    assert "warning: finding wet is new, and no worked case ends there" in out
+    assert json.loads(compare("--json")[1])["still"]["worked_cases"]["missing"] == ["wet"]
+    path = new / "still.yaml"
+    worked = "  - {name: damp, answers: {lamp: It glows, motor: Damp}, finding: wet}\n"
+    path.write_text(path.read_text("utf-8") + worked, "utf-8")
+    assert "no worked case ends there" not in compare()[1]
+
+
+def test_a_new_symptom_names_the_findings_without_a_worked_case(compare: Any, new: Path) -> None:
+    text = (new / "still.yaml").read_text("utf-8").replace("symptom: still", "symptom: other")
+    (new / "other.yaml").write_text(text, "utf-8")
+    code, out, _ = compare()
+    assert code == 0
+    assert "warning: finding worn is new" in out
+    assert "finding string is new" not in out
+
+
+def test_what_a_step_says_that_it_was_wins_over_its_words(compare: Any, new: Path) -> None:
+    path = new / "still.yaml"
+    text = path.read_text("utf-8").replace("format: 2", "format: 3")
+    # The old words stand at another new step now, which would be taken for the old one.
+    text = text.replace(
+        "string: {finding: String on the hub", "rope: {was: [string], finding: A rope on the hub"
+    )
+    text = text.replace("It is stuck: string}", "It is stuck: rope, It slips: thread}")
+    text = text.replace("finding: string}", "finding: rope}")
+    text = text.replace(
+        "worked_cases:",
+        "  thread: {finding: String on the hub, chance: 1, who: operator, hazards: [drive], remedy: Cut it.}\n"
+        "worked_cases:",
+    )
+    path.write_text(text, "utf-8")
+    code, out, _ = compare("--json")
+    assert code == 0
+    found = json.loads(out)["still"]["findings"]
+    assert found["renamed"] == [{"old": "string", "new": "rope"}]
+    assert (found["added"], found["removed"]) == (["thread"], [])
+    assert [one["keys"] for one in found["changed"]] == [["finding"]]
+
+
+def test_a_caution_that_is_lost_under_a_new_id_and_other_words_is_told(
+    compare: Any, new: Path
+) -> None:
+    path = new / "still.yaml"
+    text = path.read_text("utf-8").replace("format: 2", "format: 3")
+    text = text.replace(
+        "  motor:\n    ask: Is the motor warm?\n    hazards: [drive]\n",
+        "  warmth:\n    was: [motor]\n    ask: How warm is it?\n",
+    )
+    text = text.replace("It turns: motor", "It turns: warmth").replace(
+        "It glows: motor", "It glows: warmth"
+    )
+    path.write_text(text.replace("motor: Warm", "warmth: Warm"), "utf-8")
+    code, out, _ = compare()
+    assert code == 1
+    assert "still, warmth: dead is no longer in force" in out

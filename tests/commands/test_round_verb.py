@@ -162,9 +162,8 @@ def test_the_machine_is_asked_for(desk: Desk) -> None:
 
 def test_rounds_are_listed(desk: Desk) -> None:
     (listed,) = desk.walk("round")
-    assert listed == [
-        {"round": "daily", "title": "The daily round", "every": "day", "items": 5, "minutes": 5.0}
-    ]
+    said = {"title": "The daily round", "every": "day", "items": 5, "minutes": 5.0, "kinds": []}
+    assert listed == [{"round": "daily", **said}]
     code, out, _ = desk("round")
     assert (code, out) == (0, "daily  every day  5 min  The daily round\n")
     (desk.library / "rounds" / "daily.yaml").unlink()
@@ -174,8 +173,11 @@ def test_rounds_are_listed(desk: Desk) -> None:
 def test_what_is_overdue_is_said_machine_by_machine(desk: Desk) -> None:
     desk.card("aisle")
     desk.daily(*ALL_DONE)
-    assert desk("round", "--due")[1] == "aisle  daily  never walked, due every day\n"
-    assert desk("round", "--due", "--machine", "dock")[1] == "No round is overdue.\n"
+    rest = "Not overdue: 1. `--all` lists these too.\n"
+    assert desk("round", "--due")[1] == f"aisle  daily  never walked, due every day\n{rest}"
+    assert desk("round", "--due", "--machine", "dock")[1] == f"No round is overdue.\n{rest}"
+    in_time = "dock  daily  last walked 0 h ago, due every day, in time\n"
+    assert desk("round", "--due", "--machine", "dock", "--all")[1] == in_time
     desk.at(NOW + timedelta(hours=25))
     assert "dock  daily  last walked 25 h ago, due every day" in desk("round", "--due")[1]
     desk.at(NOW + timedelta(days=4))
@@ -198,7 +200,7 @@ def test_without_cards_a_round_is_due_for_no_machine_in_particular(desk: Desk) -
     (desk.library / "machines" / "dock.yaml").unlink()
     assert desk("round", "--due")[1] == "no machine  daily  never walked, due every day\n"
     desk.walk("round", "daily", "--machine", "none", replies=ALL_DONE)
-    assert desk("round", "--due", "--machine", "none")[1] == "No round is overdue.\n"
+    assert desk("round", "--due", "--machine", "none")[1].startswith("No round is overdue.\n")
 
 
 @pytest.mark.parametrize(
@@ -209,7 +211,7 @@ def test_without_cards_a_round_is_due_for_no_machine_in_particular(desk: Desk) -
         (("round", "daily", "--machine", "dok"), 2, 'There is no machine "dok"'),
         (("round", "--due", "--machine", "dok"), 2, 'Did you mean "dock"?'),
         (("round", "broken"), 3, "rounds/broken.yaml:4:1: error: "),
-        (("round", "unsafe"), 3, 'There is no hazard "nothing"'),
+        (("round", "unsafe"), 3, 'there is no "nothing"'),
         (("round", "daily", "--as", "boss"), 2, "--as"),
     ],
 )

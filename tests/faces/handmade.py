@@ -17,6 +17,7 @@ from diagnose.case.screens import (
     Guard,
     Input,
     ItemScreen,
+    Machine,
     Named,
     ReadingScreen,
     RefusedScreen,
@@ -201,7 +202,8 @@ def item(**changes: Any) -> ItemScreen:
 
 
 def choose(what: str = "machine", count: int = 2, **changes: Any) -> ChooseScreen:
-    names = tuple(Named(f"m{number}", f"Machine {number}") for number in range(1, count + 1))
+    kind = Machine if what == "machine" else Named
+    names = tuple(kind(f"m{number}", f"Machine {number}") for number in range(1, count + 1))
     replies = ("none", "danger", "leave") if what == "machine" else ("danger", "leave")
     fields: dict[str, Any] = {"what": what, "options": names, "replies": replies}
     return ChooseScreen(**(fields | changes))

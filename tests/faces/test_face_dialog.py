@@ -25,7 +25,7 @@ from handmade import (
 from hypothesis import given
 from hypothesis import strategies as st
 
-from diagnose.case.screens import CautionScreen, Named, Screen
+from diagnose.case.screens import CautionScreen, Machine, Named, Screen
 from diagnose.faces.dialog import GO_ON, Dialog
 
 
@@ -334,8 +334,8 @@ def test_a_machine_takes_one_digit_unless_a_name_begins_with_it() -> None:
     assert pressed(opened(choose()), "2") == "2"
     assert pressed(opened(choose()), "7", "enter") == "7"
     assert pressed(opened(choose()), "n", "enter") == "none"
-    assert "A digit; or type it, then Enter" in text(opened(choose()))
-    halls = (Named("hall", "Hall"), Named("floor", "2nd floor"))
+    assert "A digit; or part of its name, then Enter" in text(opened(choose()))
+    halls = (Machine("hall", "Hall"), Machine("floor", "2nd floor"))
     assert pressed(opened(choose(options=halls)), "1") == "1"
     assert pressed(opened(choose(options=halls)), "2", "enter") == "2"
     assert pressed(opened(choose(options=halls)), *"2nd floor", "enter") == "2nd floor"

@@ -91,27 +91,27 @@ def test_a_line_is_written_in_any_unit_of_its_kind_and_in_no_other(folder: Path,
     ("file", "text", "at", "said"),
     [
         ("machines__dock", "format: 2\nmachine: dock\ntitle: Dock\npath_width: 75 kg\n", (4, 13),
-         "No reading can use it: 'kg' measures something else; expected a length above 0 and up to "
+         "Write what a reading can use: 'kg' measures something else; expected a length above 0 and up to "
          "2000 cm, such as 75 cm."),
         ("machines__dock", "format: 2\nmachine: dock\ntitle: Dock\ntanks: {dirty: 96 Pa}\n", (4, 16),
-         "No reading can use it: 'Pa' measures a pressure."),
+         "Write what a reading can use: 'Pa' measures a pressure."),
         ("machines__dock", "format: 2\nmachine: dock\ntitle: Dock\ntanks: {dirty: -96 L}\n", (4, 16),
-         "No reading can use it: '-96 L' is out of range."),
+         "Write what a reading can use: '-96 L' is out of range."),
         ("machines__dock", "format: 2\nmachine: dock\ntitle: Dock\nbattery: {age: 2 moons}\n", (4, 16),
-         "No reading can use it: 'moons' is no unit that is known here."),
+         "Write what a reading can use: 'moons' is no unit that is known here."),
         ("machines__dock", 'format: 2\nmachine: dock\ntitle: Dock\ntanks: {clean: "1,500 L"}\n', (4, 16),
-         "No reading can use it: '1,500' can be read two ways, use a point or no comma; expected a "
+         "Write what a reading can use: '1,500' can be read two ways, use a point or no comma; expected a "
          "volume from 0 to 5000 L, such as 110 L."),
         ("machines__dock", "format: 2\nmachine: dock\ntitle: Dock\nbattery: {charge_factor: 1.9}\n", (4, 26),
-         "No reading can use it: '1.9' is out of range; expected a number from 1 to 1.5, such as 1.2."),
+         "Write what a reading can use: '1.9' is out of range; expected a number from 1 to 1.5, such as 1.2."),
         ("machines__kinds__small", "format: 2\nkind: small\ntitle: S\nsuction: {rated: 300 kPa}\n", (4, 18),
-         "No reading can use it: '300 kPa' is out of range; expected a pressure above 0 and up to "
+         "Write what a reading can use: '300 kPa' is out of range; expected a pressure above 0 and up to "
          "101.325 kPa, such as 45 inH2O."),
         ("site", "format: 2\nname: Here\naltitude: 9000 m\n", (3, 11),
-         "No reading can use it: '9000 m' is out of range; expected a length from -500 to 6000 m, "
+         "Write what a reading can use: '9000 m' is out of range; expected a length from -500 to 6000 m, "
          "such as 320 m."),
         ("machines__dock", "format: 2\nmachine: dock\ntitle: D\ndetergent: {ratio: 2 %}\n", (4, 20),
-         "No reading can use it: '2 %' is no ratio; expected a ratio from 1 to 5000, such as 1:40."),
+         "Write what a reading can use: '2 %' is no ratio; expected a ratio from 1 to 5000, such as 1:40."),
     ],
 )  # fmt: skip
 def test_a_line_that_no_reading_can_use_is_named_at_its_value(
@@ -243,7 +243,9 @@ def test_a_machine_with_such_a_line_is_refused_before_a_case(
     for file, content in files.items():
         (tmp_path / file).parent.mkdir(parents=True, exist_ok=True)
         (tmp_path / file).write_text(content)
-    with pytest.raises(Unusable, match=rf"{name}:\d+:\d+: error: No reading can use it: 'Pa'"):
+    with pytest.raises(
+        Unusable, match=rf"{name}:\d+:\d+: error: Write what a reading can use: 'Pa'"
+    ):
         ReadyLibrary(tmp_path, frozenset()).machine("dock")
 
 
@@ -260,7 +262,7 @@ def test_a_caution_of_a_card_is_not_judged_while_the_cautions_have_errors(
     (tmp_path / "machines" / "dock.yaml").write_text(
         f"format: 2\nmachine: dock\ntitle: Dock\ncaution_minutes: {{{caution}: 3}}\n"
     )
-    with pytest.raises(Unusable, match="There is no caution"):
+    with pytest.raises(Unusable, match="Write a caution of cautions"):
         ReadyLibrary(tmp_path, frozenset()).machine("dock")
     (tmp_path / "cautions.yaml").write_text("format: 2\n")
     assert ReadyLibrary(tmp_path, frozenset()).machine("dock") is not None

@@ -82,7 +82,7 @@ cautions:
     confirm: [The signs are up.]
 """,
     "rounds/sample.yaml": """\
-format: 2
+format: 3
 round: sample
 title: After the shift
 every: shift
@@ -121,6 +121,15 @@ machine: spare
 title: Spare machine
 nameplate: {serial: S-1}
 """
+for _kind in ("small", "large"):
+    SOUND[f"machines/kinds/{_kind}.yaml"] = f"format: 2\nkind: {_kind}\ntitle: A {_kind} one\n"
+SOUND["of-large-ones.yaml"] = (
+    SOUND["sample.yaml"].replace(
+        "symptom: sample\ntitle: It does not work",
+        "symptom: of-large-ones\ntitle: It is a large one",
+    )
+    + "kinds: [large]\n"
+)
 
 #: The file that an example is for, by a key that only it has; else it is the tree.
 KEYS = {
@@ -170,7 +179,7 @@ def problems_with(tmp_path: Path, example: str) -> list[str]:
     file = next((name for name, known in KEYS.items() if keys & known), "sample.yaml")
     for name, text in SOUND.items():
         path = tmp_path / name
-        path.parent.mkdir(exist_ok=True)
+        path.parent.mkdir(parents=True, exist_ok=True)
         if name == file:
             path.write_text(replaced(text, example) if ":" in example else example)
         else:

@@ -345,7 +345,7 @@ def test_a_worked_case_that_leaves_out_a_unit_is_run_in_the_one_that_a_screen_sh
         problems = [("sample.yaml", code, *at, severity) for code, _, severity in wanted]
         assert found(write(tmp_path / typed[-1], changed)) == problems
     (problem,) = check(load(tmp_path / "3"))
-    assert problem.message == '"3" has no unit: write "3 °C" if that is meant.'
+    assert problem.message == 'Write "3 °C" if that is meant: "3" has no unit.'
     changed = text.replace('{value: "3"}', '{reading: "3 kPa"}')
     assert [p.code for p in check(load(write(tmp_path / "wrong", changed)))] == ["worked-case"]
 
@@ -634,3 +634,20 @@ def test_a_chance_of_another_scale_is_said_with_what_it_would_mean(tmp_path: Pat
         "The other chances add up to 0.9, beside which 10 is nearly all: write 0.1 where cases in "
         "100 are meant."
     )
+
+
+def test_an_id_that_a_step_had_is_nobody_elses(tmp_path: Path) -> None:
+    text = TREE.replace("format: 1", "format: 3", 1)
+    text = text.replace(
+        "    leave_safe: Park it.\n", "    until_mended: out of use\n    leave_safe: Park it.\n"
+    )
+    sound = text.replace("    chance: 10\n", "    chance: 10\n    was: [dead, cut-off]\n")
+    assert found(write(tmp_path / "lib", sound)) == []
+    there = text.replace("    chance: 10\n", "    chance: 10\n    was: [dead, little]\n")
+    at = place(there, "little]")
+    assert found(write(tmp_path / "lib", there)) == [("sample.yaml", "former-id", *at, "e")]
+    twice = sound.replace(
+        "    ask: What do you see?\n", "    ask: What do you see?\n    was: [dead]\n"
+    )
+    at = place(twice, "dead", 2)
+    assert found(write(tmp_path / "lib", twice)) == [("sample.yaml", "former-id", *at, "e")]
