@@ -349,7 +349,7 @@ def _rounds(old: _Side, new: _Side, numbering: Numbering) -> Iterator[_Part]:
 def _machines(old: _Side, new: _Side, numbering: Numbering) -> Iterator[_Part]:
     """Yield what becomes of the machines: of what is offered and guarded there, of their cards."""
     before, after = old.fleet(), new.fleet()
-    part = _Part(title="machines: on some machines", data={})
+    part = _Part(title="machines/*: on some machines", data={})
     away, lost = taken_away(before, after), lost_on_machines(before, after, numbering)
     for one in away:
         said = f"{one.what}: it is no longer offered on {_few(one.machines)}"

@@ -10,6 +10,7 @@ from diagnose.files.tree import Question
 from diagnose.rules.check import errors
 from diagnose.study.coverage import coverage
 from diagnose.study.in_force import caution_table
+from diagnose.study.measurements import measurements_of
 from diagnose.study.ready import made_ready
 
 if TYPE_CHECKING:
@@ -40,11 +41,11 @@ def coverages(
     broken = {problem.file for problem in errors(problems)}
     if library.file(CAUTIONS_FILE) in broken:
         return dict.fromkeys(symptoms)
-    table = caution_table(library.cautions)
+    table, known = caution_table(library.cautions), measurements_of(library)
     return {
         name: None
         if name not in library.trees or library.file(f"{name}.yaml") in broken
-        else coverage(made_ready(library.trees[name], table))
+        else coverage(made_ready(library.trees[name], table, measurements=known))
         for name in symptoms
     }
 

@@ -88,7 +88,7 @@ def _case_again(
     assert desk.log is not None
     events = [logged.event for logged in account.events]
     again = replay(desk.visit, case.symptom, events, returns=of_round is not None)
-    record = Record(desk.log, case, len(account.events) + 1, set(account.trees))
+    record = Record(desk.log, case, len(account.events) + 1, _as_they_are(desk, account))
     counts = {"fits": again.fits, "misfits": again.misfits}
     event = resumed(desk.visit, again.state, again.trail, record.told, name=desk.name, **counts)
     record.write(event)
@@ -98,6 +98,16 @@ def _case_again(
     fits, misfits = again.fits + of_round.fits, again.misfits + of_round.misfits
     note = phrase("resumed", fits=fits, misfits=misfits)
     return replace(again.state, notes=(note, *again.state.notes[1:])), record
+
+
+def _as_they_are(desk: Desk, account: Account) -> set[str]:
+    """Return the symptoms of a case whose trees are as the log has them: others are kept anew."""
+    today = {symptom: desk.visit.tree(symptom) for symptom in account.trees}
+    return {
+        symptom
+        for symptom, tree in today.items()
+        if tree is None or tree.digest == account.trees[symptom].hash
+    }
 
 
 def _round_again(desk: Desk, library: ReadyLibrary, case: CaseRecord, account: Account) -> None:

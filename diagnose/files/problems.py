@@ -35,7 +35,8 @@ class Problem(Struct, frozen=True, order=True):
 
     def __str__(self) -> str:
         place = f"{self.file}:{self.line}:{self.column}"
-        more = f" And {self.following} that follow from it." if self.following else ""
+        follow = "follows" if self.following == 1 else "follow"
+        more = f" And {self.following} that {follow} from it." if self.following else ""
         return f"{place}: {self.severity}: {self.message}{more} [{self.code}]"
 
 

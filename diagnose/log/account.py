@@ -104,7 +104,10 @@ class Account(Struct, dict=True):
         for logged in self.events:
             if isinstance(logged.event, Opened | Replied | Resumed):
                 for symptom, tree in logged.event.trees.items():
-                    self.trees.setdefault(symptom, tree)
+                    # After a resume on a tree that had changed, what was known before stays known.
+                    known = self.trees.get(symptom)
+                    before = {} if known is None else known.findings
+                    self.trees[symptom] = replace(tree, findings={**before, **tree.findings})
 
     @property
     def first(self) -> Opened | RoundOpened:

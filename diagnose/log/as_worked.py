@@ -182,19 +182,9 @@ def _seen(account: Account, ready: ReadyTree) -> dict[int, Seen]:
 
     What looks at the same was seen with it.
     """
-    symptom, plan = ready.symptom, ready.plan
-    told: list[tuple[str, Seen]] = []
-    if symptom in account.trees:
-        told += [(one.step, (one.answer, {})) for one in account.trees[symptom].from_card]
-    if isinstance(account.first, Opened) and symptom == account.symptom:
-        told += [(step, (answer, {})) for step, answer in account.first.seen.items()]
-    for logged in account.moves:
-        event = logged.event
-        if isinstance(event, Replied) and event.reply == ANSWER and event.symptom == symptom:
-            inputs = {} if event.reading is None else event.reading.inputs
-            told.append((event.step, (event.answer, inputs)))
+    plan = ready.plan
     seen: dict[int, Seen] = {}
-    for name, one in told:
+    for name, one in _told(account, ready.symptom):
         step = plan.number.get(ready.today(name))
         question = None if step is None else ready.steps[step]
         if step is None or not isinstance(question, Question):
@@ -205,3 +195,16 @@ def _seen(account: Account, ready: ReadyTree) -> dict[int, Seen]:
             for twin, _ in plan.twins.get((step, answers.index(one[0])), ()):
                 seen[twin] = one
     return seen
+
+
+def _told(account: Account, symptom: str) -> Iterator[tuple[str, Seen]]:
+    """Yield each answer at a step of a tree: the card's, what was seen before, then the replies."""
+    if symptom in account.trees:
+        yield from ((one.step, (one.answer, {})) for one in account.trees[symptom].from_card)
+    if isinstance(account.first, Opened) and symptom == account.symptom:
+        yield from ((step, (answer, {})) for step, answer in account.first.seen.items())
+    for logged in account.moves:
+        event = logged.event
+        if isinstance(event, Replied) and event.reply == ANSWER and event.symptom == symptom:
+            inputs = {} if event.reading is None else event.reading.inputs
+            yield event.step, (event.answer, inputs)

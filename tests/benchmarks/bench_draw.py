@@ -54,14 +54,18 @@ typst.compile(sys.argv[1], output="alone.pdf", font_paths=[sys.argv[2]], ignore_
 CHECK = ["-m", "diagnose", "check", "streaking"]
 
 
-def best(action: Callable[[], object], times: int = 5) -> float:
-    """Return the processor seconds of an action, the least of several runs."""
-    found = []
+def least(*actions: Callable[[], object], times: int = 9) -> list[float]:
+    """Return the processor seconds of some actions, of each the least of several runs.
+
+    They run in turn, so that what else the machine does slows all of them alike.
+    """
+    found: list[list[float]] = [[] for _ in actions]
     for _ in range(times):
-        began = time.process_time()
-        action()
-        found.append(time.process_time() - began)
-    return min(found)
+        for action, taken in zip(actions, found, strict=True):
+            began = time.process_time()
+            action()
+            taken.append(time.process_time() - began)
+    return [min(taken) for taken in found]
 
 
 def seconds(args: Sequence[str], folder: Path, times: int = 3) -> float:
@@ -109,7 +113,7 @@ def pictures() -> list[Figure]:
             "pdf": pdf,
         }
         for form, draw in ours.items():
-            mine, theirs = best(draw), best(lambda one=form: alone(one))
+            mine, theirs = least(draw, lambda one=form: alone(one))
             figures += [
                 (f"{symptom} drawn as {form}, times pygraphviz", mine / theirs, 1.3, "x"),
                 ("  drawn", mine, NONE, "s"),

@@ -186,7 +186,12 @@ def test_what_another_program_reads(compare: Any, new: Path) -> None:
         }
     ]
     assert still["cautions"] == [{"step": "worn", "lost": ["dead"], "gained": []}]
-    assert still["worked_cases"] == {"passed": ["string", "hot"], "failed": [], "lost": ["pressed"]}
+    assert still["worked_cases"] == {
+        "passed": ["string", "hot"],
+        "failed": [],
+        "lost": ["pressed"],
+        "missing": [],
+    }
     assert still["minutes"]["old"] == pytest.approx(3.25)
     assert set(still["lockouts"]) == {"old", "new"}
 
@@ -387,6 +392,7 @@ def test_trees_and_rounds_that_come_and_go(compare: Any, old: Path, new: Path) -
         "  It is gone.",
         "turns: The brush stands still",
         "  It is new.",
+        "  warning: finding worn is new, and no worked case ends there",
         "rounds/daily: Before work",
         "  It is gone.",
         "No caution is lost, and nothing guards people less.",
@@ -709,7 +715,7 @@ def test_a_kind_that_takes_a_symptom_and_a_round_away(compare: Any, shop: Path) 
         "! still: it is no longer offered on aisle, dock.",
         "! rounds/daily: it is no longer offered on aisle, dock.",
     ]
-    away = json.loads(compare("--json")[1])["machines"]["taken_away"]
+    away = json.loads(compare("--json")[1])["machines/*"]["taken_away"]
     assert away == [
         {"what": "still", "machines": ["aisle", "dock"]},
         {"what": "rounds/daily", "machines": ["aisle", "dock"]},
@@ -743,7 +749,7 @@ def test_a_card_that_takes_a_caution_away(compare: Any, shop: Path, old: Path) -
     assert code == 1
     assert "! still, motor: dead is no longer in force on any route of dock.\n" in out
     assert "  lamp (It is dark) → brush (It turns) → motor\n" in out
-    (first, *_) = json.loads(compare("--json")[1])["machines"]["cautions"]
+    (first, *_) = json.loads(compare("--json")[1])["machines/*"]["cautions"]
     assert first == {"what": "still", "step": "motor", "lost": ["dead"], "machines": ["dock"]}
 
 
@@ -766,3 +772,74 @@ def test_a_hazard_under_a_weaker_caution(compare: Any, new: Path) -> None:
     # One that includes the old one is no weaker.
     edit(new, "cautions.yaml", "    lapses: never\n", "    lapses: never\n    includes: [dead]\n")
     assert "weaker caution" not in compare()[1]
+
+
+# New findings, and ids that were changed
+
+
+def test_a_new_finding_without_a_worked_case_is_a_warning(compare: Any, new: Path) -> None:
+    edit(new, "still.yaml", "Cold: worn}", "Cold: worn, Damp: wet}")
+    edit(
+        new,
+        "still.yaml",
+        "worked_cases:",
+        "  wet: {finding: Water in the motor, chance: 1, who: operator, remedy: Dry it.}\nworked_cases:",
+    )
+    code, out, _ = compare()
+    assert code == 0
+    assert "warning: finding wet is new, and no worked case ends there" in out
+    assert json.loads(compare("--json")[1])["still"]["worked_cases"]["missing"] == ["wet"]
+    path = new / "still.yaml"
+    worked = "  - {name: damp, answers: {lamp: It glows, motor: Damp}, finding: wet}\n"
+    path.write_text(path.read_text("utf-8") + worked, "utf-8")
+    assert "no worked case ends there" not in compare()[1]
+
+
+def test_a_new_symptom_names_the_findings_without_a_worked_case(compare: Any, new: Path) -> None:
+    text = (new / "still.yaml").read_text("utf-8").replace("symptom: still", "symptom: other")
+    (new / "other.yaml").write_text(text, "utf-8")
+    code, out, _ = compare()
+    assert code == 0
+    assert "warning: finding worn is new" in out
+    assert "finding string is new" not in out
+
+
+def test_what_a_step_says_that_it_was_wins_over_its_words(compare: Any, new: Path) -> None:
+    path = new / "still.yaml"
+    text = path.read_text("utf-8").replace("format: 2", "format: 3")
+    # The old words stand at another new step now, which would be taken for the old one.
+    text = text.replace(
+        "string: {finding: String on the hub", "rope: {was: [string], finding: A rope on the hub"
+    )
+    text = text.replace("It is stuck: string}", "It is stuck: rope, It slips: thread}")
+    text = text.replace("finding: string}", "finding: rope}")
+    text = text.replace(
+        "worked_cases:",
+        "  thread: {finding: String on the hub, chance: 1, who: operator, hazards: [drive], remedy: Cut it.}\n"
+        "worked_cases:",
+    )
+    path.write_text(text, "utf-8")
+    code, out, _ = compare("--json")
+    assert code == 0
+    found = json.loads(out)["still"]["findings"]
+    assert found["renamed"] == [{"old": "string", "new": "rope"}]
+    assert (found["added"], found["removed"]) == (["thread"], [])
+    assert [one["keys"] for one in found["changed"]] == [["finding"]]
+
+
+def test_a_caution_that_is_lost_under_a_new_id_and_other_words_is_told(
+    compare: Any, new: Path
+) -> None:
+    path = new / "still.yaml"
+    text = path.read_text("utf-8").replace("format: 2", "format: 3")
+    text = text.replace(
+        "  motor:\n    ask: Is the motor warm?\n    hazards: [drive]\n",
+        "  warmth:\n    was: [motor]\n    ask: How warm is it?\n",
+    )
+    text = text.replace("It turns: motor", "It turns: warmth").replace(
+        "It glows: motor", "It glows: warmth"
+    )
+    path.write_text(text.replace("motor: Warm", "warmth: Warm"), "utf-8")
+    code, out, _ = compare()
+    assert code == 1
+    assert "still, warmth: dead is no longer in force" in out

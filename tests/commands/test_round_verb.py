@@ -211,7 +211,7 @@ def test_without_cards_a_round_is_due_for_no_machine_in_particular(desk: Desk) -
         (("round", "daily", "--machine", "dok"), 2, 'There is no machine "dok"'),
         (("round", "--due", "--machine", "dok"), 2, 'Did you mean "dock"?'),
         (("round", "broken"), 3, "rounds/broken.yaml:4:1: error: "),
-        (("round", "unsafe"), 3, 'There is no hazard "nothing"'),
+        (("round", "unsafe"), 3, 'there is no "nothing"'),
         (("round", "daily", "--as", "boss"), 2, "--as"),
     ],
 )

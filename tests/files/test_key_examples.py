@@ -99,12 +99,15 @@ def lines(record: Record, indent: int, without: str = "", **other: str) -> str:
         if key.name in without.split():
             continue
         above = " " * indent + key.name
-        if isinstance(key.kind, Record):
+        if isinstance(key.kind, Record) and key.name not in other:
             text += f"{above}:\n{lines(key.kind, indent + 2)}"
         elif key.name in other or key.example:
             text += f"{above}: {other.get(key.name, key.example)}\n"
     return text
 
+
+#: A record of its own, which one finding has on one line.
+COUNTED = FINDING.keys["chance_from"].example
 
 #: What may not stand in two trees.
 ANEW = {"no-charge": {"title": "It does not charge", "also_called": "[charger dead]"}}
@@ -124,11 +127,11 @@ steps:
   later-look:
 {lines(CHECK, 4, f"energises {asked}")}\
   rested-voltage:
-{lines(READING, 4, f"energises same_as {asked}")}\
+{lines(READING, 4, f"energises same_as was {asked}")}\
   charge-short:
-{lines(FINDING, 4, "leave_safe ask_service until_mended continue_with")}\
+{lines(FINDING, 4, "was leave_safe ask_service until_mended continue_with", chance_from=COUNTED)}\
   cell-weak:
-{lines(FINDING, 4, "remedy parts continue_with", who="service")}\
+{lines(FINDING, 4, "was remedy parts continue_with", who="service")}\
 """
 
 
@@ -147,7 +150,7 @@ steps:
       Something else:
 {lines(EXIT, 8)}\
   charger-dead:
-{lines(FINDING, 4, "who remedy minutes hazards cautions parts leave_safe ask_service until_mended show_card")}\
+{lines(FINDING, 4, "was who remedy minutes hazards cautions parts leave_safe ask_service until_mended show_card")}\
   water-low: {{finding: It is low, chance: 5, who: operator, remedy: Fill it up.}}
 """
 
@@ -212,7 +215,7 @@ WITHOUT_CARDS = {
         "site.yaml": lines(SITE, 0),
         "low-runtime.yaml": tree_with_a_doorway(),
     }.items()
-    if not name.startswith(("machines", "rounds"))
+    if not name.startswith(("machines/dock", "rounds"))
 }
 
 

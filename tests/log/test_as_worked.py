@@ -19,6 +19,7 @@ from diagnose.drill.figures import Figures, Wanted
 from diagnose.drill.quantities import Lines
 from diagnose.files.library import built_in, load
 from diagnose.files.tree import Reading
+from diagnose.measure.registry import MEASUREMENTS
 
 if TYPE_CHECKING:
     from diagnose.files.library import Library
@@ -32,7 +33,8 @@ class Chance(io.TextIOBase):
     def __init__(self, library: Library, random: Random, out: io.StringIO) -> None:
         self.library, self.random, self.out = library, random, out
         card = library.card("dock")
-        self.figures = Figures(Lines(lambda path: card and card.line(path)), random)
+        lines = Lines(lambda path: card and card.line(path))
+        self.figures = Figures(lines, random, MEASUREMENTS)
         self.count = 0
 
     def readline(self, size: int = -1) -> str:  # type: ignore[override]

@@ -169,7 +169,7 @@ def walked(
     """Return where the worked cases of a tree end, and the answers that they pass."""
     tree = yaml.load((TREES / f"{symptom}.yaml").read_text("utf-8"), yaml.BaseLoader)
     steps = load(TREES).trees[symptom].steps
-    figures = Figures(Lines(CARD.get), Random(7))
+    figures = Figures(Lines(CARD.get), Random(7), MEASUREMENTS)
 
     def figure(name: str, said: Any) -> str:
         reading = steps[name]

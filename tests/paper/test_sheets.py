@@ -267,7 +267,8 @@ def test_a_limit_just_above_a_round_figure_is_said_by_it(
 ) -> None:
     bands = [Exit(answer=f"{n}", to="x") for n in range(len(limits) + 1)]
     step = Reading(read=read, exits=tuple(bands), limits=tuple(limits))
-    assert [band_range(step, which) for which in range(len(bands))] == ranges
+    ready = ReadyLibrary(built_in(), frozenset({"streaking"})).require("streaking")
+    assert [band_range(ready, step, which) for which in range(len(bands))] == ranges
 
 
 def test_the_card_gives_settings_and_service_or_there_are_lines_to_write_on() -> None:

@@ -262,7 +262,7 @@ def test_a_caution_of_a_card_is_not_judged_while_the_cautions_have_errors(
     (tmp_path / "machines" / "dock.yaml").write_text(
         f"format: 2\nmachine: dock\ntitle: Dock\ncaution_minutes: {{{caution}: 3}}\n"
     )
-    with pytest.raises(Unusable, match='there is no "lo'):
+    with pytest.raises(Unusable, match="Write a caution of cautions"):
         ReadyLibrary(tmp_path, frozenset()).machine("dock")
     (tmp_path / "cautions.yaml").write_text("format: 2\n")
     assert ReadyLibrary(tmp_path, frozenset()).machine("dock") is not None

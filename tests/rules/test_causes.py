@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from diagnose import app
 from diagnose.files.library import load
@@ -83,6 +84,8 @@ def test_a_misspelt_hazard_is_one_line_however_many_steps_name_it(tmp_path: Path
         'Write "moving-parts" here: 21 places name it, and none names "moving-prats".'
     )
     assert "And 21 that follow from it. [unknown-hazard]" in f"{problem}"
+    assert "And 1 that follows from it." in f"{replace(problem, following=1)}"
+    assert "follow" not in f"{replace(problem, following=0)}"
 
 
 def test_a_caution_that_was_renamed_is_one_line(tmp_path: Path) -> None:
@@ -174,7 +177,7 @@ def test_a_file_that_was_renamed_is_one_mistake(tmp_path: Path) -> None:
 
 def test_a_kind_that_cannot_be_read_is_the_mistake_of_all_its_cards(tmp_path: Path) -> None:
     cards = {
-        f"machines__m{n}": f"format: 2\nmachine: m{n}\ntitle: M\nkind: small\n" for n in range(3)
+        f"machines__m{n}": f"format: 2\nmachine: m{n}\ntitle: M{n}\nkind: small\n" for n in range(3)
     }
     kind = "format: 2\nkind: small\ntitel: Small\n"
     folder = library(tmp_path, machines__kinds__small=kind, **cards)
@@ -198,7 +201,7 @@ def test_the_command_says_how_many_follow_and_the_tree_that_is_asked_for_is_no_b
     for args in ([], ["sample"]):
         assert app.run(["check", "--trees", str(folder), *args]) == 1
         said = capsys.readouterr().out.splitlines()
-        assert len(said) == 3
+        assert len(said) == 4
         assert "And 21 that follow from it." in said[0]
     assert app.run(["check", "--trees", str(folder), "--json"]) == 1
     (problem,) = json.loads(capsys.readouterr().out)["problems"]

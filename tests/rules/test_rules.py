@@ -634,3 +634,20 @@ def test_a_chance_of_another_scale_is_said_with_what_it_would_mean(tmp_path: Pat
         "The other chances add up to 0.9, beside which 10 is nearly all: write 0.1 where cases in "
         "100 are meant."
     )
+
+
+def test_an_id_that_a_step_had_is_nobody_elses(tmp_path: Path) -> None:
+    text = TREE.replace("format: 1", "format: 3", 1)
+    text = text.replace(
+        "    leave_safe: Park it.\n", "    until_mended: out of use\n    leave_safe: Park it.\n"
+    )
+    sound = text.replace("    chance: 10\n", "    chance: 10\n    was: [dead, cut-off]\n")
+    assert found(write(tmp_path / "lib", sound)) == []
+    there = text.replace("    chance: 10\n", "    chance: 10\n    was: [dead, little]\n")
+    at = place(there, "little]")
+    assert found(write(tmp_path / "lib", there)) == [("sample.yaml", "former-id", *at, "e")]
+    twice = sound.replace(
+        "    ask: What do you see?\n", "    ask: What do you see?\n    was: [dead]\n"
+    )
+    at = place(twice, "dead", 2)
+    assert found(write(tmp_path / "lib", twice)) == [("sample.yaml", "former-id", *at, "e")]

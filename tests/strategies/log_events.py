@@ -235,6 +235,7 @@ EVENTS: Final[dict[type, SearchStrategy[Event]]] = {
         cures=cures,
         name=texts,
         released=st.none() | st.booleans(),
+        other=texts,
         **_every,
     ),
     Released: _all_of(Released, name=texts, **_every),

@@ -1,7 +1,8 @@
 """Thirty mistakes, written down before the reader and the checker were made to find their causes.
 
 Each is (library, file, old text, new text, code, how many problems are shown). `▸` in the new text
-stands before the character at which the one problem has to stand; it is taken out first.
+stands before the character at which the one problem has to stand; it is taken out first. The code of
+a unit that is not known was `not-a-quantity` when the row was written, and right.
 """
 
 from __future__ import annotations

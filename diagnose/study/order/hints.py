@@ -35,7 +35,7 @@ _SAYS_SO: Final = re.compile(r"\b(?:after|first|once)\b", re.IGNORECASE)
 #: Words that are no thing.
 _NO_THING: Final = frozenset(
     "the a an it its them all both each one own out off up down in into to at by of with once "
-    "again machine key slowly fully".split()
+    "again machine key slowly fully hand hands".split()
 )
 
 #: As many letters of a comment are shown, and as many hints at most.
