@@ -91,7 +91,7 @@ def test_a_line_is_written_in_any_unit_of_its_kind_and_in_no_other(folder: Path,
     ("file", "text", "at", "said"),
     [
         ("machines__dock", "format: 2\nmachine: dock\ntitle: Dock\npath_width: 75 kg\n", (4, 13),
-         "Write what a reading can use: 'kg' measures something else; expected a length above 0 and up to "
+         "Write what a reading can use: 'kg' measures a mass; expected a length above 0 and up to "
          "2000 cm, such as 75 cm."),
         ("machines__dock", "format: 2\nmachine: dock\ntitle: Dock\ntanks: {dirty: 96 Pa}\n", (4, 16),
          "Write what a reading can use: 'Pa' measures a pressure."),
