@@ -316,7 +316,7 @@ def _reading(entry: Answer, detail: int) -> str:
     if figure.expected is not None:
         lies = verdict(figure.value, figure.expected, figure.good_to)
         expected = f"expected {expected_range(figure.expected, figure.unit)}"
-        told += f"; {inline(f'{lies}, {expected}' if lies else expected)}"
+        told += f"; {inline(f'{lies} ({expected})' if lies else expected)}"
     read = "; ".join(
         f"{inline(name)} {inline(text)}" for name, text in (entry.inputs or {}).items()
     )

@@ -139,7 +139,16 @@ def test_a_drill_over_json_lines(
     assert marked["take_minutes"] == 1
     assert set(seen) == {
         *("screen", "symptom", "in_force", "replies", "step", "title", "answer", "value", "unit"),
-        *("inputs", "cautions", "ruled_out", "unsafe", "minutes", "caution_minutes", "used"),
+        *(
+            "good_to",
+            "inputs",
+            "cautions",
+            "ruled_out",
+            "unsafe",
+            "minutes",
+            "caution_minutes",
+            "used",
+        ),
     }
     assert (seen["value"] < 5) == (seen["answer"] == "light")
     assert (seen["minutes"], seen["caution_minutes"], seen["used"]) == (3, 1, 3)

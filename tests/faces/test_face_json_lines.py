@@ -32,7 +32,7 @@ TABLE = {
     "caution": "id title phase lines cautions",
     "check": "step ask do look_for tool answers open minutes_left card note_down",
     "reading": "step read do look_for tool needs open minutes_left card note_down",
-    "figure": "step read value unit expected band workings",
+    "figure": "step read value unit good_to expected band workings",
     "finding": "step finding who checked remedy before_trying leave_safe until_mended probability "
     "likelier minutes parts card",
     "item": "round item number total do look_for card note_down",

@@ -305,7 +305,8 @@ def test_the_closing_line_names_the_page_where_there_is_something_to_read(
     assert app.run(["check", "--trees", str(tmp_path)]) == 1
     counted, last = capsys.readouterr().out.splitlines()[-2:]
     assert counted == (
-        "2 trees, 2 cards, 1 round, the cautions, the measurements; 1 error, no warnings."
+        "3 trees, 2 cards, 2 kinds of machine, 1 round, the cautions, the measurements; "
+        "1 error, no warnings."
     )
     assert "--explain CODE" in last
     assert "docs/checks.md" in last
