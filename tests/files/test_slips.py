@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from strategies.unseen_mistakes import BEFORE, OR, OURS, THEIRS
 
 from diagnose.files import recovery
 from diagnose.files.definitions import TREE
@@ -92,8 +93,8 @@ SLIPS = [
     ("half empty", "half▸: empty", "yaml", "Write this text in quotes: a colon"),
     ("format: 2", "format:▸2", "yaml", "Write a space after this colon."),
     ("title: It", "title▸ It", "yaml", "Write a colon here"),
-    ("start: first\n", "▸<<<<<<< a\nstart: first\n=======\nstart: x\n>>>>>>> b\n", "yaml", "Write one"),
-    (ASK, "▸<<<<<<< a\n    ask: Is?\n||||||| c\n    ask: Or?\n=======\n>>>>>>> b", "yaml", "Write one"),
+    ("start: first\n", f"▸{OURS} a\nstart: first\n{OR}\nstart: x\n{THEIRS} b\n", "yaml", "Write one"),
+    (ASK, f"▸{OURS} a\n    ask: Is?\n{BEFORE} c\n    ask: Or?\n{OR}\n{THEIRS} b", "yaml", "Write one"),
 ]  # fmt: skip
 
 

@@ -110,6 +110,7 @@ figures = _all_of(
     value=numbers,
     unit=texts,
     band=texts,
+    good_to=st.none() | numbers,
     expected=st.one_of(
         st.none(),
         st.builds(Expected, low=st.none() | numbers, high=st.none() | numbers, source=texts),

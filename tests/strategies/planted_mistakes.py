@@ -10,7 +10,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Final
 
-from strategies.unseen_mistakes import PUMP, SCRUBBER, SEALER
+from strategies.unseen_mistakes import OR, OURS, PUMP, SCRUBBER, SEALER, THEIRS
 
 ROOT: Final = Path(__file__).parents[2]
 LIBRARIES: Final = {
@@ -65,8 +65,8 @@ PLANTED = [
     (PUMP, "no-water.yaml", "    tool: size 13 spanner\n    hazards: [belt]\n", "▸\ttool: size 13 spanner\n\thazards: [belt]\n", "yaml", 1),
     (PUMP, "no-water.yaml", "    tool: size 13 spanner\n", "  ▸\u00a0 tool: size 13 spanner\n", "yaml", 1),
     (PUMP, "no-water.yaml", "    ask: How is the belt?", "    ask:▸\u00a0How is the belt?", "yaml", 1),
-    (PUMP, "cautions.yaml", "    lapses: never\n", "▸<<<<<<< mine\n    lapses: never\n=======\n    lapses: when energised\n>>>>>>> theirs\n", "yaml", 1),
-    (SCRUBBER, "streaking.yaml", "also_called:\n", "also_called:\n▸<<<<<<< HEAD\n  - lines\n=======\n  - stripes\n>>>>>>> main\n", "yaml", 1),
+    (PUMP, "cautions.yaml", "    lapses: never\n", f"▸{OURS} mine\n    lapses: never\n{OR}\n    lapses: when energised\n{THEIRS} theirs\n", "yaml", 1),
+    (SCRUBBER, "streaking.yaml", "also_called:\n", f"also_called:\n▸{OURS} HEAD\n  - lines\n{OR}\n  - stripes\n{THEIRS} main\n", "yaml", 1),
     # What the format wants.
     (SEALER, "weak-seam.yaml", "    chance: 12", "    ▸chanec: 12", "unknown-key", 1),
     (SEALER, "no-cut.yaml", "    ask: How is the edge?", "    ▸aks: How is the edge?", "no-such-step", 1),
@@ -86,7 +86,7 @@ PLANTED = [
     (PUMP, "no-water.yaml", "    passes: It hums evenly", "    passes: ▸It hums evenli", "unknown-answer", 1),
     (SCRUBBER, "leak.yaml", "      Grey: where-dirty", "      ▸Grye: where-dirty", "worked-case", 1),
     (PUMP, "trickle.yaml", "    read: value", "    read: ▸valeu", "unknown-measurement", 1),
-    (SCRUBBER, "cautions.yaml", "  moving-machine:\n    title", "  ▸moving-mashine:\n    title", "unknown-hazard", 1),
+    (SCRUBBER, "cautions.yaml", "  moving-machine:", "  ▸moving-mashine:", "unknown-hazard", 1),
     (SCRUBBER, "leak.yaml", "  acid-where:\n", "  ▸acid-were:\n", "unknown-step", 1),
     (SCRUBBER, "machines/kinds/hall-scrubber.yaml", "format: 2", "format: ▸two", "not-a-number", 1),
     # Two at once.

@@ -7,6 +7,9 @@ a unit that is not known was `not-a-quantity` when the row was written, and righ
 
 from __future__ import annotations
 
+#: The marks of a merge, put together here so that no merge takes them for its own.
+OURS, BEFORE, OR, THEIRS = (7 * sign for sign in "<|=>")
+
 SEALER, PUMP, SCRUBBER = "bag-sealer", "well-pump", "built-in"
 
 UNSEEN = [
@@ -25,7 +28,7 @@ UNSEEN = [
     (PUMP, "no-water.yaml", "  - taps are dry\n", "  -▸taps are dry\n", "yaml", 1),
     (PUMP, "cautions.yaml", "    text: Nobody stands at an open well.", '    text: "Nobody stands▸" at an open well.', "yaml", 1),
     (SCRUBBER, "leak.yaml", "    ask: Where does it come from?\n", '    ask: "Where does it come from?"▸"\n', "yaml", 1),
-    (SCRUBBER, "streaking.yaml", "start: ", "▸<<<<<<< mine\nstart: ", "yaml", 1),
+    (SCRUBBER, "streaking.yaml", "start: ", f"▸{OURS} mine\nstart: ", "yaml", 1),
     # What the format wants.
     (SEALER, "weak-seam.yaml", "    do: Count the seconds that the bar is down.", "    do: ▸[Count the seconds that the bar is down.]", "wrong-shape", 1),
     (SEALER, "weak-seam.yaml", "    chance: 12", "    ▸chanse: 12", "unknown-key", 1),
