@@ -87,7 +87,8 @@ def evidence_of(
         spoke += not counts.keys().isdisjoint(names.values())
         if case.other and case.symptom == symptom:
             others.append(case.case)
-    return CaseEvidence(counts=counts, cases=spoke, left_out=left_out, others=tuple(others))
+    named = {id_: tuple(sorted(cases)) for id_, cases in left_out.items()}
+    return CaseEvidence(counts=counts, cases=spoke, left_out=named, others=tuple(others))
 
 
 #: A closing probability from which a case is said to have named a cause.

@@ -17,7 +17,7 @@ from figures import Figure, report
 
 from diagnose.case import cautions
 from diagnose.case.cautions import CautionState
-from diagnose.case.screens import ChooseScreen, Named
+from diagnose.case.screens import ChooseScreen, Machine, Named
 from diagnose.commands.ready_library import ReadyLibrary
 from diagnose.faces.dialog import Dialog
 from diagnose.faces.elements import StatusLine
@@ -170,7 +170,8 @@ def typed(what: str, count: int, number: int) -> int:
 
 def chosen(what: str, count: int) -> Dialog:
     """Return the screen on which the last of so many is chosen."""
-    options = tuple(Named(f"{number}", f"{number}") for number in range(1, count + 1))
+    kind = Machine if what == "machine" else Named
+    options = tuple(kind(f"{number}", f"{number}") for number in range(1, count + 1))
     screen = ChooseScreen(what=what, options=options, replies=("danger", "leave"))
     dialog = dialog_of(screen)
     draw(dialog, 80, 24)

@@ -111,6 +111,7 @@ def test_of_many_files_with_many_problems_the_first_1000_are_said(
         f"t{n:02}.yaml": chain(120)
         .replace("last,", "lost,")
         .replace("symptom: t", f"symptom: t{n:02}")
+        .replace("title: ", f"title: {n:02} ")
         for n in range(40)
     }
     library = written(tmp_path, files)

@@ -365,7 +365,10 @@ def test_service_s_verdict_on_a_referral_in_a_round(desk: Desk) -> None:
     own, name = screens[0]["case"], screens[2]["case"]
     code, _, err = desk("cases", "found", own, "bent")
     assert (code, err) == (2, f"diagnose: {own} is a round; name one of its cases: {name}.\n")
-    assert "Say what service found: one of dirty, bent, other." in desk("cases", "found", name)[2]
+    assert (
+        "Say what service found: one of dirty, bent, other, or --other"
+        in desk("cases", "found", name)[2]
+    )
     code, _, err = desk("cases", "found", name, "bnet")
     assert (code, 'is no finding of lines. Did you mean "bent"?' in err) == (2, True)
     code, out, _ = desk("cases", "found", name, "bent")

@@ -183,7 +183,7 @@ def ended_at(
 
 @pytest.mark.parametrize("number", OUTSIDE)
 def test_work_that_is_ended_says_nothing_is_done(number: signal.Signals, tmp_path: Path) -> None:
-    code = ended_at("diagnose.commands.check.check", ["check"], number, tmp_path)
+    code = ended_at("diagnose.commands.check.all_causes", ["check"], number, tmp_path)
     assert code == (128 + number, b"", b"")
 
 

@@ -32,6 +32,7 @@ from diagnose.case.screens import (
     StateScreen,
 )
 from diagnose.faces.words import DANGERS, REPLIES, STOP
+from diagnose.files import replies
 from diagnose.round import view as round_view
 from diagnose.round import walk as round_walk
 from diagnose.round.state import ready_round
@@ -94,6 +95,9 @@ def needed(screen: Screen, reply: str) -> list[str]:
     elif isinstance(screen, CautionScreen) and reply.startswith("cannot"):
         # The lines are confirmed from the first; which of them cannot be is seen at it.
         return []
+    elif isinstance(screen, ChooseScreen) and reply == replies.NONE:
+        # Nobody reads a list to the end to say that nothing of it is meant.
+        said = []
     return [text for text in (*question(screen), *said) if text]
 
 

@@ -156,7 +156,7 @@ def test_each_screen_says_how_it_is_answered(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     said = {
-        "choose machine": "Give its number, or type it. Or: n no machine",
+        "choose machine": "Give its number, or type part of its id, name or serial. Or: n no",
         "who says so": "Type it. Or: b back",
         "danger": "Give a number, 1 to 6.",
         "take": "Reply y once all lines are so. Or: c cannot",
@@ -417,7 +417,7 @@ def test_screens_that_take_no_reply(
     face = piped(monkeypatch)
     face.show(figure(), HEADING)
     assert capsys.readouterr().out.splitlines() == [
-        "4.5 km/h: at scrubbing speed",
+        "4.5 km/h, right: at scrubbing speed",
         "Expected: 3 to 6 km/h",
         "Source: common practice",
         "Worked out so:",

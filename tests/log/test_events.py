@@ -150,8 +150,8 @@ def test_an_end_says_what_the_case_has_come_to(why: str, outcome: str | None) ->
 # Nobody else takes an event apart
 
 ROOT = Path(diagnose.__file__).parent
-#: What a dictionary of an event would be asked for, of format 1 and of today's.
-KEYS = {"event", "kind", "trail", "typed", "shown", "came_to", "outset", "closing", "told"}
+#: What a dictionary of an event would be asked for (but `kind`, of format 1: that is a machine's today).
+KEYS = {"event", "trail", "typed", "shown", "came_to", "outset", "closing", "told"}
 
 
 def test_no_module_outside_the_log_uses_keys_of_events() -> None:

@@ -315,7 +315,8 @@ def test_the_page_of_a_plain_case_is_as_it_was(lifted: SqliteLog, which: str) ->
     for line in then["story"]:
         if line["figure"] is not None:
             # The rest were fields of its screen, which are no part of a figure.
-            line["figure"] = {name: line["figure"][name] for name in FigureTaken.__struct_fields__}
+            own = FigureTaken.__struct_fields__
+            line["figure"] = {name: line["figure"].get(name) for name in own}
     # The machine's state has other words now, and a case that service answered holds it no more.
     standing = then.pop("standing")
     answered = case.found is not None

@@ -270,7 +270,9 @@ def test_a_figure_has_to_be_interpreted(symptom: str) -> None:
                 continue
             reading = next(body for body in steps if what(ready, body) == question)
             assert isinstance(reading, Reading)
-            value, _, unit = told.partition(" (")[0].partition(" ")
+            as_printed = re.match(r"(?:about )?([^\s,]+)(?: ([^,(]+?))?(?:, ± \S+)?(?: \(|$)", told)
+            assert as_printed is not None, told
+            value, unit = as_printed.groups("")
             assert unit == MEASUREMENTS[reading.read].unit
             # What is printed falls in the band by which the next step was found.
             assert reading.band(float(value)).answer == one.answers[-1]
