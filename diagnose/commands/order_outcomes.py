@@ -97,7 +97,7 @@ def _lines(options: argparse.Namespace, found: Outcomes, costs: Dearest) -> Iter
     )
     yield f"Of causes that this person may put right: cured {_share(found.cured)}."
     if found.cured.of:
-        yield f"  The other {found.cured.of - found.cured.well} were referred needlessly."
+        yield f"  Referred needlessly: {found.cured.of - found.cured.well}."
     yield (
         f"Of causes for others: referred with the cause among the top three {_share(found.named)}."
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
 from msgspec.structs import replace
@@ -26,7 +27,7 @@ from diagnose.study.tailored import is_for
 
 if TYPE_CHECKING:
     import argparse
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
 
 def run(args: Sequence[str]) -> int:
@@ -114,7 +115,8 @@ def _due(library: ReadyLibrary, options: argparse.Namespace) -> int:
     states = {} if log is None else machine_states(log)
     said = [entry for entry in entries if entry.overdue or options.all]
     more = len(entries) - len(said)
-    lines = [_line(entry, states) for entry in said]
+    short = options.machine is None and not options.all
+    lines = list(_short(said, states) if short else (_line(one, states) for one in said))
     if more:
         lines = lines or ["No round is overdue."]
         lines.append(f"Not overdue: {more}. `--all` lists these too.")
@@ -132,11 +134,26 @@ def _machines(
     return [*known, *sorted(others)] or [None]
 
 
+def _short(said: Sequence[Due], states: Mapping[str | None, str]) -> Iterator[str]:
+    """Yield a line for each, and one a machine for several that were never walked on it."""
+    for (machine, never), entries in groupby(said, lambda one: (one.machine, one.last is None)):
+        few = list(entries)
+        if never and len(few) > 1:
+            named = ", ".join(entry.round for entry in few)
+            yield f"{machine or 'no machine'}  never walked: {named}{_state(machine, states)}"
+        else:
+            yield from (_line(entry, states) for entry in few)
+
+
+def _state(machine: str | None, states: Mapping[str | None, str]) -> str:
+    state = states.get(machine, IN_USE)
+    return "" if state == IN_USE else f"; {state}"
+
+
 def _line(entry: Due, states: Mapping[str | None, str]) -> str:
     ago = "never walked" if entry.hours is None else f"last walked {_ago(entry.hours)} ago"
-    state = states.get(entry.machine, IN_USE)
-    state = "" if state == IN_USE else f"; {state}"
     every = f"due every {entry.every}{'' if entry.overdue else ', in time'}"
+    state = _state(entry.machine, states)
     return f"{entry.machine or 'no machine'}  {entry.round}  {ago}, {every}{state}"
 
 
