@@ -5,13 +5,15 @@ from __future__ import annotations
 import os
 import signal
 import sys
+from functools import wraps
+from itertools import count
 from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import HealthCheck, settings
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
     from pathlib import Path
 
 # A busy machine must not turn a test red: no deadline, and nothing that depends on speed.
@@ -43,18 +45,39 @@ for _name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGQUIT"):
 
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_call(item: pytest.Item) -> Iterator[None]:
-    """Leave lines uncounted in a test of many cases; other tests come to them too.
+    """Leave lines uncounted in a test of many cases, and in most examples: others come to them too.
 
     pytest-cov's own mark does nothing in a process of pytest-xdist, where it counts twice.
     """
     counting = sys.gettrace()
-    if counting is None or item.get_closest_marker("many_cases") is None:
+    if counting is None:
         return (yield)
-    sys.settrace(None)
+    many = item.get_closest_marker("many_cases") is not None
+    examples = None if many else getattr(getattr(item, "obj", None), "hypothesis", None)
+    whole = getattr(examples, "inner_test", None)
+    if many:
+        sys.settrace(None)
+    if examples is not None:
+        examples.inner_test = _counted_first(whole)
     try:
         return (yield)
     finally:
         sys.settrace(counting)
+        if examples is not None:
+            examples.inner_test = whole
+
+
+def _counted_first(test: Callable[..., object]) -> Callable[..., object]:
+    """Return a test of examples with lines counted in as many of them as are taken while working."""
+    taken = count(1)
+
+    @wraps(test)
+    def told(*args: object, **options: object) -> object:
+        if next(taken) > settings.get_profile("working").max_examples:
+            sys.settrace(None)
+        return test(*args, **options)
+
+    return told
 
 
 @pytest.fixture(autouse=True)
