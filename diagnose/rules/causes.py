@@ -11,14 +11,14 @@ which is named by others too is a mistake at each place. In doubt a problem is s
 
 from __future__ import annotations
 
-from collections import defaultdict
-from typing import TYPE_CHECKING, NamedTuple
+from collections import Counter, defaultdict
+from typing import TYPE_CHECKING, Final, NamedTuple, TypeAlias
 
 import yaml
 from msgspec.structs import replace
 
 from diagnose.files.problems import LONGEST_MESSAGE
-from diagnose.rules.defined import defined
+from diagnose.rules.defined import defined, home_of
 from diagnose.text import nearest, shortened
 
 if TYPE_CHECKING:
@@ -28,6 +28,13 @@ if TYPE_CHECKING:
     from diagnose.files.problems import Problem
     from diagnose.rules.defined import Defined
     from diagnose.rules.view import Name, Objection
+
+
+#: A sort of name, and what it is inside of.
+_Sort: TypeAlias = "tuple[str, tuple[str, ...]]"
+
+# How many names are compared in a library, some 20 µs each. Beyond that each problem is shown.
+_COMPARISONS: Final = 50_000
 
 
 class Found(NamedTuple):
@@ -64,11 +71,18 @@ class _Causes:
         self._moved: set[Problem] = set()
         self._lacking: dict[Name, list[Problem]] = defaultdict(list)
         self._spare: dict[Name, Problem] = {}
+        self._known: dict[_Sort, tuple[Defined, list[str]]] = {}
+        self._left = _COMPARISONS
         for problem, objection in found:
             if objection.lacks is not None:
                 self._lacking[objection.lacks].append(problem)
             if objection.spare is not None:
                 self._spare[objection.spare] = problem
+        # How many names of a sort are missing in one place, and which are left over there.
+        self._missing = Counter(name[::2] for name in self._lacking)
+        self._left_over: dict[_Sort, list[str]] = defaultdict(list)
+        for name in self._spare:
+            self._left_over[name[::2]].append(name.word)
         for name, group in self._lacking.items():
             self._lay(name, group)
         for problem, objection in found:
@@ -104,12 +118,14 @@ class _Causes:
 
     def _lay(self, name: Name, group: list[Problem]) -> None:
         """Find what the problems of one name that nobody defines follow from."""
-        known = defined(self._library, name)
-        home = self._library.file(*known.home)
+        known, unnamed = self._defined(name)
+        home = self._library.file(*home_of(name, known))
         group.sort(key=lambda one: (one.code == "worked-case", one.file != home, one))
         head = self._elsewhere(name, home, group)
         if head is None:
-            unnamed = [word for word in known.places if word not in known.named]
+            self._left -= len(known.places)
+            if self._left < 0:
+                return
             meant = self._meant(name, known, unnamed)
             head = group[0]
             if meant in unnamed and len(group) > 1:
@@ -122,9 +138,17 @@ class _Causes:
         for problem in group:
             self._follow(problem, head)
 
+    def _defined(self, name: Name) -> tuple[Defined, list[str]]:
+        """Return the definitions of the sort of a name, and those that nobody names."""
+        if name[::2] not in self._known:
+            known = defined(self._library, name)
+            unnamed = [word for word in known.places if word not in known.named]
+            self._known[name[::2]] = (known, unnamed)
+        return self._known[name[::2]]
+
     def _meant(self, name: Name, known: Defined, unnamed: list[str]) -> str:
         """Return the definition that was to have a name, "" where none can be told."""
-        spare = (one.word for one in self._spare if one[::2] == name[::2])
+        spare = self._left_over.get(name[::2], ())
         near = nearest(name.word, dict.fromkeys((*unnamed, *spare)))
         if near or nearest(name.word, known.places):
             return near
@@ -133,7 +157,7 @@ class _Causes:
 
     def _alone(self, name: Name) -> bool:
         """Whether no other name of its sort is missing there."""
-        return sum(one[::2] == name[::2] for one in self._lacking) == 1
+        return self._missing[name[::2]] == 1
 
     def _elsewhere(self, name: Name, home: str, group: list[Problem]) -> Problem | None:
         """Return the error of the file that would define a name with which it may be known."""

@@ -36,6 +36,15 @@ def defined(library: Library, name: Name) -> Defined:
     return _SORTS[name.sort](library, name)
 
 
+def home_of(name: Name, known: Defined) -> tuple[str, ...]:
+    """Return where a name would be defined: some have a file each."""
+    return (*known.home[:-1], f"{name.word}.yaml") if name.sort in _OWN_FILE else known.home
+
+
+#: Sorts of name that have a file each.
+_OWN_FILE: Final = ("symptom", "kind")
+
+
 def _tasks(library: Library) -> Iterator[Step | Item]:
     for tree in _trees(library):
         yield from tree.steps.values()

@@ -6,7 +6,8 @@ their author.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, TypeVar
+from itertools import chain, islice
+from typing import TYPE_CHECKING, Final, TypeVar
 
 from diagnose.rules.view import Objection
 from diagnose.text import as_seen
@@ -18,6 +19,9 @@ if TYPE_CHECKING:
     from diagnose.rules.view import LibraryView, TreeView
 
 _Where = TypeVar("_Where")
+
+# Of one tree as many words are looked at: a list of more is no list of words.
+_MOST: Final = 10_000
 
 
 def title_twice(view: LibraryView) -> Iterator[Objection]:
@@ -80,12 +84,12 @@ def also_called_twice(view: LibraryView) -> Iterator[Objection]:
     titles: list[tuple[tuple[str, Path], str]] = [
         ((name, ("title",)), tree.title) for name, tree in trees.items()
     ]
-    called: list[tuple[tuple[str, Path], str]] = [
+    called: Iterator[tuple[tuple[str, Path], str]] = (
         ((name, ("also_called", number)), words)
         for name, tree in trees.items()
-        for number, words in enumerate(tree.also_called)
-    ]
-    for (name, path), words, (first, _) in _again([*titles, *called]):
+        for number, words in enumerate(islice(tree.also_called, _MOST))
+    )
+    for (name, path), words, (first, _) in _again(chain(titles, called)):
         if path == ("title",):
             continue
         where = "here" if first == name else f'in "{first}"'
