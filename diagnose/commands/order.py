@@ -130,7 +130,8 @@ def run(args: Sequence[str]) -> int:
     except Refused as refused:
         for problem in refused.problems:
             _out(str(problem), options)
-        hint = " With `--lockouts 1` an order may pass." if options.lockouts is None else ""
+        hint = " With `--lockouts 1` an order may pass."
+        hint = hint if options.write and options.lockouts is None else ""
         _out(f"The rules have that against the change: nothing was written.{hint}", options)
         return opt.BAD_ANSWER
     for line in said:
@@ -152,7 +153,7 @@ def _written(result: _Result, library: ReadyLibrary, options: argparse.Namespace
 
 def _count(text: str) -> int:
     if not (text.isascii() and text.isdecimal() and len(text) < 6):
-        raise argparse.ArgumentTypeError("a whole number from 0 stands here")
+        raise argparse.ArgumentTypeError("write a whole number from 0")
     return int(text)
 
 

@@ -49,7 +49,7 @@ def _number(text: str) -> int:
     import argparse
 
     if not (text.isascii() and text.isdecimal() and 0 < int(text[:9]) <= _MOST_CASES >= int(text)):
-        raise argparse.ArgumentTypeError(f"a whole number from 1 to {_MOST_CASES} stands here")
+        raise argparse.ArgumentTypeError(f"write a whole number from 1 to {_MOST_CASES}")
     return int(text)
 
 

@@ -105,16 +105,21 @@ def new_order(folder: Path, old: Tree, new: Tree, *, sort: bool = False) -> Chan
 def new_chances(folder: Path, tree: Tree, chances: Mapping[str, NewChance]) -> Change:
     """Return the change that puts chances into a tree's file, each with what it comes from.
 
-    The estimates of a file that has learned before stay as they were typed. Raises `Unusable` and
-    `Refused`.
+    The estimates of a file that has learned before stay as they were typed. One of format 1 is
+    raised to 3, and says then what a cause for service meant in it.
+
+    Raises `Unusable` and `Refused`.
     """
     path, page = _page(folder, tree)
     steps = dict(tree.steps)
     try:
-        if page.value(("format",)) in ("1", "2"):
+        said = page.value(("format",))
+        if said in ("1", "2"):
             page.change(("format",), "3")
         for name, step in tree.steps.items():
             if isinstance(step, Finding):
+                if said == "1" and step.until_mended is not None:
+                    page.put_after(("steps", name, "who"), f"until_mended: {step.until_mended}")
                 steps[name] = _with_chance(page, name, step, chances[name])
     except NoSpan as error:
         raise Unusable(f"{error} Nothing was changed.") from error

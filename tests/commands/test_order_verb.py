@@ -343,6 +343,26 @@ def test_order_and_chances_can_be_written_at_once(order: Any, trees: Path, tmp_p
     assert not [p for p in check(load(trees)) if p.severity == "error"]
 
 
+def test_a_file_of_format_1_that_learns_says_what_its_causes_for_service_meant(
+    order: Any, trees: Path, tmp_path: Path
+) -> None:
+    """In format 1 a machine with such a cause is out of use; in 3 that has to be written."""
+    path = trees / "old.yaml"
+    path.write_text(
+        "format: 1\nsymptom: old\ntitle: It is old\nstart: a\nsteps:\n"
+        "  a: {ask: What is it?, answers: {Bad: f, Good: g}}\n"
+        "  f: {finding: It is f, chance: 4, who: operator, remedy: Mend it.}\n"
+        "  g: {finding: It is g, chance: 4, who: service, leave_safe: Park it.}\n"
+    )
+    cured(tmp_path / "cases.sqlite", "old", "f")
+    code, _, err = order("old", "--write-chances", "--yes")
+    assert (code, err) == (0, "")
+    lines = path.read_text("utf-8").splitlines()
+    assert lines[0] == "format: 3"
+    assert lines[-1].endswith("who: service, until_mended: out of use, leave_safe: Park it.}")
+    assert check(load(trees)) == []
+
+
 # What is asked, sorted, left out
 
 
